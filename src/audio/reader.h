@@ -1,0 +1,73 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Reading a sound file in blocks; the only user of libsndfile's reading side. Never writes to it. */
+#ifndef TT_AUDIO_READER_H
+#define TT_AUDIO_READER_H
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#include "base/fail.h"
+
+struct tt_audio_info {
+    int rate_hz;
+    int channel_count;
+    int64_t frame_count;          /* what can be read, as the header says; a truncated file gives fewer */
+    int bits;                     /* of integer formats; 32 or 64 of float; 0 of lossy ones */
+    bool is_float;
+    bool plays_in_browser;        /* WAV of 8/16/24/32 bit, FLAC, MP3, Ogg: what browsers play by common practice */
+    bool is_truncated;            /* the header promises more than the file holds */
+    int64_t time_reference;       /* bext: frames since midnight of the first frame; -1 without bext */
+    char format_name[48];         /* "WAV, 24 bit" */
+    char origination[24];         /* bext date and time "yyyy-mm-dd hh:mm:ss", or "" */
+};
+
+struct tt_reader;
+
+/* Opens a file for reading and fills *info. The error says what is wrong with the file and what to do: no sound file,
+ * empty, header that lies, no permission, more than 64 channels, rate outside 8000..192000 Hz.  */
+struct tt_reader *tt_reader_open(const char *path, struct tt_audio_info *info, struct tt_error *err);
+
+/* Next frames, interleaved, as float with 1.0 = full scale (floats above are kept). Returns frames read, 0 at the end, -1 on
+ * error. Never returns fewer than asked except at the end. */
+int64_t tt_reader_read(struct tt_reader *reader, float *interleaved, int64_t frame_count, struct tt_error *err);
+
+bool tt_reader_seek(struct tt_reader *reader, int64_t frame, struct tt_error *err);
+void tt_reader_close(struct tt_reader *reader); /* NULL is fine */
+
+/* ---- one voice out of a take's channels ---- */
+
+enum { TT_MOST_CHANNELS = 64 };
+
+struct tt_channel_stats {
+    double rms;                   /* re full scale 1.0 */
+    double peak;
+    int64_t clipped_frames;       /* at or within 1/32768 of full scale, in runs of two or more */
+    double active_rms;            /* RMS of the loudest tenth of 50 ms blocks: speech level */
+    double quiet_rms;             /* RMS of the quietest tenth of 50 ms blocks that are not digital silence */
+};
+
+/* Which channel carries the voice, and why, in a narrator's words. */
+struct tt_channel_choice {
+    int channel;                  /* 0-based; -1: the mean of all channels */
+    char why[200];                /* "one channel", "left: the right one is silent" ... */
+};
+
+/* One pass over a file with several channels. stats holds TT_MOST_CHANNELS entries. */
+bool tt_channels_survey(const char *path, struct tt_channel_stats *stats, int *channel_count, struct tt_error *err);
+/* The rule of `channel = auto`: equal channels: the first; else the one whose speech stands furthest over its floor
+ * among those that do not clip; never adds unequal ones. Pure. */
+struct tt_channel_choice tt_channel_choose(const struct tt_channel_stats *stats, int channel_count);
+
+/* A reader that gives one channel as mono and makes NaN and infinity into 0 (counted). */
+struct tt_voice_reader;
+struct tt_voice_reader *tt_voice_reader_open(const char *path, int channel, struct tt_audio_info *info, struct tt_error *err);
+/* Mono samples read (0 at the end), -1 on error. Never fewer than asked except at the end. */
+int64_t tt_voice_reader_read(struct tt_voice_reader *reader, float *samples, int64_t count, struct tt_error *err);
+int64_t tt_voice_reader_bad_samples(const struct tt_voice_reader *reader);
+void tt_voice_reader_close(struct tt_voice_reader *reader);
+
+/* True when the name ends like a sound file's (design: wav w64 rf64 bwf aif aiff flac ogg oga opus mp3 au caf; any case) and
+ * does not begin with a dot. */
+bool tt_is_sound_name(const char *name);
+
+#endif

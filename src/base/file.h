@@ -1,0 +1,55 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Files that appear whole or not at all, and reading small ones. */
+#ifndef TT_BASE_FILE_H
+#define TT_BASE_FILE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/fail.h"
+
+/* A file being written beside its final name. Every write is checked; commit does fsync, rename and
+ * fsync of the folder; abandon (NULL is fine) removes it. A file that was there before stays until commit.
+ * The temporary name is ".NAME.<pid>-<counter>.part" shortened to what the file system allows. */
+struct tt_publish;
+struct tt_publish *tt_publish_open(const char *path, struct tt_error *err);
+bool tt_publish_write(struct tt_publish *file, const void *data, size_t size, struct tt_error *err);
+/* Positioned access for formats that rewrite their header. read returns bytes read, -1 on error. */
+bool tt_publish_seek(struct tt_publish *file, int64_t offset, int whence, struct tt_error *err);
+int64_t tt_publish_tell(const struct tt_publish *file);
+int64_t tt_publish_size(const struct tt_publish *file);
+int64_t tt_publish_read(struct tt_publish *file, void *data, size_t size, struct tt_error *err);
+bool tt_publish_commit(struct tt_publish *file, struct tt_error *err); /* destroys file, also on failure */
+void tt_publish_abandon(struct tt_publish *file);
+
+/* Whole small files. write publishes (and leaves the file untouched when it already holds these bytes);
+ * read allocates *data (NUL-terminated behind size bytes), and fails past most bytes. */
+bool tt_file_write(const char *path, const void *data, size_t size, struct tt_error *err);
+bool tt_file_read(const char *path, size_t most, char **data, size_t *size, struct tt_error *err);
+bool tt_file_exists(const char *path);
+
+/* Makes a folder and its missing parents. */
+bool tt_folder_make(const char *path, struct tt_error *err);
+
+/* folder + "/" + name, freshly allocated; NULL when out of memory. */
+char *tt_path_join(const char *folder, const char *name);
+/* The part behind the last '/', borrowed. */
+const char *tt_path_name(const char *path);
+
+/* An unlinked temporary file in folder for float samples, written once and read back. */
+struct tt_scratch;
+struct tt_scratch *tt_scratch_open(const char *folder, struct tt_error *err);
+bool tt_scratch_add(struct tt_scratch *scratch, const float *samples, size_t count, struct tt_error *err);
+bool tt_scratch_rewind(struct tt_scratch *scratch, struct tt_error *err);
+/* Samples read (0 at the end), -1 on error. */
+int64_t tt_scratch_read(struct tt_scratch *scratch, float *samples, size_t count, struct tt_error *err);
+int64_t tt_scratch_count(const struct tt_scratch *scratch);
+void tt_scratch_close(struct tt_scratch *scratch);
+
+/* SHA-256 (FIPS 180-4) of a whole file, as 64 hex digits and NUL. */
+bool tt_file_sha256(const char *path, char hex[65], struct tt_error *err);
+/* The same of bytes in memory. */
+void tt_sha256(const void *data, size_t size, char hex[65]);
+
+#endif

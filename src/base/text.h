@@ -1,0 +1,47 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Growing text, times as text, natural order of names. */
+#ifndef TT_BASE_TEXT_H
+#define TT_BASE_TEXT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/fail.h"
+
+/* A growing, NUL-terminated text. Start from {0}; after a failed allocation further additions do nothing
+ * and has_failed stays true, so that it is checked once at the end. */
+struct tt_text {
+    char *data; /* NULL while empty */
+    size_t length;
+    size_t capacity;
+    bool has_failed;
+};
+void tt_text_add(struct tt_text *text, const char *string);
+void tt_text_add_bytes(struct tt_text *text, const char *bytes, size_t count);
+void tt_text_addf(struct tt_text *text, const char *format, ...) TT_PRINTF(2, 3);
+void tt_text_free(struct tt_text *text);
+
+/* Copies; NULL when out of memory. */
+char *tt_copy_string(const char *string);
+char *tt_format(const char *format, ...) TT_PRINTF(1, 2);
+
+/* "00:01:05.250" of milliseconds (hours may pass 99). buffer holds at least TT_TIME_CHARS. */
+enum { TT_TIME_CHARS = 32 };
+void tt_time_format(int64_t ms, char *buffer);
+
+/* Reads h:mm:ss.t, mm:ss, or plain seconds, with '.' or ',' as decimal mark; false when it is none of these.
+ * is_coarse (may be NULL) is set when the text had fewer than three decimals: a spreadsheet may have rounded it. */
+bool tt_time_parse(const char *text, int64_t *ms, bool *is_coarse);
+
+/* Locale-independent number, the whole text consumed (spaces around allowed); '.' or ',' as decimal mark. */
+bool tt_number_parse(const char *text, double *value);
+
+/* Natural order: runs of digits compare as numbers ("take 2" before "take 10"); ties are broken by bytes,
+ * so that the order is total. <0, 0, >0. */
+int tt_natural_compare(const char *a, const char *b);
+
+/* The known name nearest to `name` by edit distance, NULL when none is near (more than a third wrong). */
+const char *tt_nearest_name(const char *name, const char *const *known, size_t count);
+
+#endif

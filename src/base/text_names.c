@@ -1,0 +1,79 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Order and likeness of names. */
+#include "base/text.h"
+
+#include <string.h>
+
+static bool is_digit(char c) { return c >= '0' && c <= '9'; }
+
+/* Compares two runs of digits as numbers of any length and steps behind them. */
+static int compare_numbers(const char **a, const char **b)
+{
+    while (**a == '0') (*a)++;
+    while (**b == '0') (*b)++;
+    int first_difference = 0;
+    for (; is_digit(**a) && is_digit(**b); (*a)++, (*b)++)
+        if (!first_difference) first_difference = **a - **b;
+    if (is_digit(**a)) return 1;
+    if (is_digit(**b)) return -1;
+    return first_difference;
+}
+
+int tt_natural_compare(const char *a, const char *b)
+{
+    const char *left = a, *right = b;
+    while (*left && *right) {
+        if (is_digit(*left) && is_digit(*right)) {
+            int order = compare_numbers(&left, &right);
+            if (order) return order;
+        } else if (*left != *right) {
+            return (unsigned char)*left < (unsigned char)*right ? -1 : 1;
+        } else {
+            left++;
+            right++;
+        }
+    }
+    if (*left || *right) return *left ? 1 : -1;
+    return strcmp(a, b); /* "take 02" and "take 2" */
+}
+
+enum { NAME_MOST_CHARS = 63 };
+
+/* Edits (insert, drop, replace, swap neighbours) that turn one name into the other: optimal string alignment. */
+static size_t edit_distance(const char *a, const char *b)
+{
+    size_t rows[3][NAME_MOST_CHARS + 1];
+    size_t a_length = strlen(a), b_length = strlen(b);
+    for (size_t j = 0; j <= b_length; j++) rows[0][j] = j;
+    for (size_t i = 1; i <= a_length; i++) {
+        size_t *now = rows[i % 3], *last = rows[(i + 2) % 3], *before_last = rows[(i + 1) % 3];
+        now[0] = i;
+        for (size_t j = 1; j <= b_length; j++) {
+            size_t best = last[j - 1] + (a[i - 1] != b[j - 1]);
+            if (last[j] + 1 < best) best = last[j] + 1;
+            if (now[j - 1] + 1 < best) best = now[j - 1] + 1;
+            if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1] && before_last[j - 2] + 1 < best)
+                best = before_last[j - 2] + 1;
+            now[j] = best;
+        }
+    }
+    return rows[a_length % 3][b_length];
+}
+
+const char *tt_nearest_name(const char *name, const char *const *known, size_t count)
+{
+    const char *nearest = NULL;
+    size_t length = strlen(name), nearest_edits = SIZE_MAX;
+    if (length > NAME_MOST_CHARS) return NULL;
+    for (size_t i = 0; i < count; i++) {
+        size_t known_length = strlen(known[i]);
+        if (known_length > NAME_MOST_CHARS) continue;
+        size_t longer = known_length > length ? known_length : length;
+        size_t edits = edit_distance(name, known[i]);
+        if (3 * edits <= longer && edits < nearest_edits) {
+            nearest = known[i];
+            nearest_edits = edits;
+        }
+    }
+    return nearest;
+}

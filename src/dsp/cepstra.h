@@ -1,0 +1,22 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* What a moment of speech sounds like, in eight numbers: mel-frequency cepstra, quantised for keeping. */
+#ifndef TT_DSP_CEPSTRA_H
+#define TT_DSP_CEPSTRA_H
+
+#include <stdint.h>
+
+#include "base/fail.h"
+#include "dsp/stft.h"
+
+enum { TT_CEPSTRA = 8, TT_MEL_BANDS = 26 };
+
+/* 26 mel bands 80-7000 Hz (or to 0.45 * rate at low rates), log power, DCT-II, coefficients 1..8. */
+struct tt_cepstra;
+struct tt_cepstra *tt_cepstra_create(struct tt_stft_shape shape, struct tt_error *err);
+void tt_cepstra_destroy(struct tt_cepstra *cepstra);
+/* power: the mean power spectrum of the (two) STFT frames that the feature frame covers, scaled as tt_stft_power. */
+void tt_cepstra_of(const struct tt_cepstra *cepstra, const float *power, int8_t quantised[TT_CEPSTRA]);
+/* One step of the quantised values in natural-log units. */
+extern const float tt_cepstra_step;
+
+#endif

@@ -1,0 +1,73 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* What was heard of a take: the language between hearing and deciding, kept in OUT/heard/TAKE.bin. */
+#ifndef TT_SHEET_HEARD_H
+#define TT_SHEET_HEARD_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/fail.h"
+#include "dsp/cepstra.h"
+#include "dsp/floor_track.h"
+#include "dsp/hum.h"
+#include "dsp/listener.h"
+#include "dsp/meter.h"
+
+enum { TT_HEARD_STEP_MS = 100 };
+
+/* A remark about the recording itself. */
+struct tt_remark {
+    char code[24];            /* "clipped", "bad-samples", "digital-silence" ... */
+    char message[232];        /* a sentence for the narrator */
+    double at_s;              /* NAN: the whole take */
+};
+
+/* Plain numbers, written to the file as they are (one machine, one build: see version). */
+struct tt_heard_facts {
+    char content_sha256[72];  /* of the whole recording */
+    char hearing_key[72];     /* digest of the settings that hearing depends on */
+    int32_t rate_hz;
+    int32_t channel_count;    /* of the recording */
+    int32_t channel;          /* chosen; -1: mean of all */
+    int32_t feature_hop_samples; /* between two rows of cepstra */
+    int64_t frame_count;      /* that could be read */
+    char channel_why[200];
+    struct tt_levels before;  /* of the chosen channel as recorded */
+    double floor_dbfs, floor_dba;   /* mean over the take; -INFINITY when digitally silent */
+    double speech_dbfs;       /* RMS of the speech runs (power mean) after the rumble filter; -INFINITY without any */
+    struct tt_hum hum;
+};
+
+/* All arrays belong to the struct (or to the file it maps) and are read only. */
+struct tt_heard {
+    struct tt_heard_facts facts;
+    struct tt_floor_track floor;
+    const struct tt_run *runs;
+    size_t run_count;
+    const struct tt_sound *sounds;
+    size_t sound_count;
+    const float *steps;       /* K-weighted mean power of each 100 ms of the filtered take */
+    size_t step_count;
+    const struct tt_remark *remarks;
+    size_t remark_count;
+    const int8_t *cepstra;    /* feature_count rows of TT_CEPSTRA; row r is centred on sample r * feature_hop_samples */
+    size_t feature_count;
+    void *mapping;            /* the mapped file, or NULL */
+    size_t mapping_size;
+};
+
+/* Opens a file written by tt_heard_writer; fails when it is of another version, damaged, or not of this content and hearing key
+ * (either may be NULL: not compared). */
+bool tt_heard_open(const char *path, const char *content_sha256, const char *hearing_key, struct tt_heard *heard, struct tt_error *err);
+void tt_heard_close(struct tt_heard *heard);
+
+/* Writes cepstra as they come, the rest at the end. */
+struct tt_heard_writer;
+struct tt_heard_writer *tt_heard_writer_open(const char *path, struct tt_error *err);
+bool tt_heard_writer_add_cepstra(struct tt_heard_writer *writer, const int8_t row[TT_CEPSTRA], struct tt_error *err);
+/* Everything but the cepstra is taken from heard. Destroys the writer, also on failure. */
+bool tt_heard_writer_commit(struct tt_heard_writer *writer, const struct tt_heard *heard, struct tt_error *err);
+void tt_heard_writer_abandon(struct tt_heard_writer *writer);
+
+#endif

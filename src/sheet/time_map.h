@@ -1,0 +1,42 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Where each part of a take lies in its voice: kept stretches in order, with what stands between them. */
+#ifndef TT_SHEET_TIME_MAP_H
+#define TT_SHEET_TIME_MAP_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/fail.h"
+#include "sheet/heard.h"
+#include "sheet/sheet.h"
+
+/* A kept stretch, in samples at the take's rate. Stretch i is followed by fill_samples of made room tone, then by stretch i+1. The join is
+ * a crossfade of fade_samples (even) around its middle: half before, half after; with fill, one such fade at each side of it. */
+struct tt_stretch {
+    int64_t source_start, source_end; /* end exclusive */
+    int64_t out_start;                /* at the take's rate, before resampling */
+    int64_t fill_samples;             /* behind it */
+    int32_t fade_samples;             /* of the join behind it; 0 for the last */
+};
+struct tt_time_map {
+    int rate_hz;
+    struct tt_stretch *stretches;
+    size_t count;
+    int64_t lead_samples;             /* made room tone in front of the first stretch */
+    int64_t out_samples;              /* total length */
+};
+
+/* From a sealed sheet: cuts, shortened pauses and opened gaps. Pure: depends on the sheet's rows, the take's runs (for the length of fades and for
+ * snapping gaps into pauses) and its length only. Shortened pauses lose their middle and keep breath rows whole or let them go whole. */
+bool tt_time_map_build(const struct tt_sheet *sheet, const struct tt_heard *heard, struct tt_time_map *map, struct tt_error *err);
+void tt_time_map_free(struct tt_time_map *map);
+
+/* Where a sample of the take lands in the voice; -1 when it is gone. */
+int64_t tt_time_map_to_out(const struct tt_time_map *map, int64_t source_sample);
+/* Where it lands, or where the join lies that stands for it: for markers. */
+int64_t tt_time_map_nearest_out(const struct tt_time_map *map, int64_t source_sample);
+/* Which sample of the take is heard at a sample of the voice; -1 in made room tone (then *before is the last source sample before it). */
+int64_t tt_time_map_to_source(const struct tt_time_map *map, int64_t out_sample, int64_t *before);
+
+#endif
