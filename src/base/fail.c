@@ -6,22 +6,24 @@
 #include <stdio.h>
 #include <string.h>
 
-/* Names come out of files: a terminal must not be steered by them, and a message stays one line.
- * A cut in the middle of a UTF-8 character is taken back to the character's start. */
-static void make_presentable(char *message, size_t capacity)
+/* A text that was cut to fit may end in half a UTF-8 character: takes that half away. */
+static void drop_broken_end(char *text)
 {
-    size_t length = strlen(message);
-    if (length == capacity - 1) {
-        size_t start = length;
-        while (start > 0 && ((unsigned char)message[start - 1] & 0xC0) == 0x80) start--;
-        if (start > 0 && (unsigned char)message[start - 1] >= 0xC0) {
-            unsigned char lead = (unsigned char)message[start - 1];
-            size_t needed = lead >= 0xF0 ? 4 : lead >= 0xE0 ? 3 : 2;
-            if (length - (start - 1) < needed) message[start - 1] = '\0';
-        }
-    }
-    for (unsigned char *c = (unsigned char *)message; *c; c++)
-        if (*c < 0x20 || *c == 0x7F) *c = '?';
+    size_t start = strlen(text), length = start;
+    while (start > 0 && ((unsigned char)text[start - 1] & 0xC0) == 0x80) start--;
+    if (start == 0 || (unsigned char)text[start - 1] < 0xC0) return;
+    unsigned char lead = (unsigned char)text[start - 1];
+    size_t needed = lead >= 0xF0 ? 4 : lead >= 0xE0 ? 3 : 2;
+    if (length - (start - 1) < needed) text[start - 1] = '\0';
+}
+
+/* vsnprintf that ends with a whole character. */
+static void format_cut(char *text, size_t capacity, const char *format, va_list args) __attribute__((format(printf, 3, 0)));
+static void format_cut(char *text, size_t capacity, const char *format, va_list args)
+{
+    int length = vsnprintf(text, capacity, format, args);
+    if (length < 0) text[0] = '\0';
+    if (length >= 0 && (size_t)length >= capacity) drop_broken_end(text);
 }
 
 static void record(struct tt_error *err, enum tt_error_kind kind, const char *format, va_list args)
@@ -29,8 +31,10 @@ static void record(struct tt_error *err, enum tt_error_kind kind, const char *fo
 static void record(struct tt_error *err, enum tt_error_kind kind, const char *format, va_list args)
 {
     err->kind = kind;
-    if (vsnprintf(err->message, sizeof err->message, format, args) < 0) err->message[0] = '\0';
-    make_presentable(err->message, sizeof err->message);
+    format_cut(err->message, sizeof err->message, format, args);
+    /* Names come out of files: a terminal must not be steered by them, and a message stays one line. */
+    for (unsigned char *c = (unsigned char *)err->message; *c; c++)
+        if (*c < 0x20 || *c == 0x7F) *c = '?';
 }
 
 bool tt_fail(struct tt_error *err, enum tt_error_kind kind, const char *format, ...)
@@ -49,13 +53,17 @@ bool tt_fail_errno(struct tt_error *err, enum tt_error_kind kind, int errno_valu
     char what[sizeof err->message];
     va_list args;
     va_start(args, format);
-    if (vsnprintf(what, sizeof what, format, args) < 0) what[0] = '\0';
+    format_cut(what, sizeof what, format, args);
     va_end(args);
     char reason[128];
     if (strerror_r(errno_value, reason, sizeof reason) != 0) snprintf(reason, sizeof reason, "error %d", errno_value);
     /* A long name must not push the reason out. */
-    int room = (int)(sizeof err->message - strlen(reason) - sizeof ": ");
-    return tt_fail(err, kind, "%.*s: %s", room, what, reason);
+    size_t room = sizeof err->message - strlen(reason) - sizeof ": ";
+    if (strlen(what) > room) {
+        what[room] = '\0';
+        drop_broken_end(what);
+    }
+    return tt_fail(err, kind, "%s: %s", what, reason);
 }
 
 void tt_error_context(struct tt_error *err, const char *format, ...)
@@ -64,7 +72,7 @@ void tt_error_context(struct tt_error *err, const char *format, ...)
     char before[sizeof err->message], behind[sizeof err->message];
     va_list args;
     va_start(args, format);
-    if (vsnprintf(before, sizeof before, format, args) < 0) before[0] = '\0';
+    format_cut(before, sizeof before, format, args);
     va_end(args);
     memcpy(behind, err->message, sizeof behind);
     enum tt_error_kind kind = err->kind;

@@ -1,0 +1,76 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* A temporary file of float samples without a name: it vanishes with the process, however that ends. */
+#include <errno.h>
+#include <stdlib.h>
+#include <unistd.h>
+
+#include "base/file.h"
+#include "base/raw_io.h"
+#include "base/text.h"
+
+struct tt_scratch {
+    int fd;
+    char *folder; /* for messages */
+    int64_t count, read_at;
+};
+
+struct tt_scratch *tt_scratch_open(const char *folder, struct tt_error *err)
+{
+    char *part_path = NULL;
+    struct tt_scratch *scratch = calloc(1, sizeof *scratch);
+    if (scratch) scratch->fd = -1;
+    if (!scratch || !(scratch->folder = tt_copy_string(folder))) tt_fail_memory(err);
+    else if ((scratch->fd = tt_part_open(folder, "scratch", 0600, &part_path)) < 0)
+        tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: cannot make a temporary file here", folder);
+    else {
+        unlink(part_path);
+        free(part_path);
+        return scratch;
+    }
+    tt_scratch_close(scratch);
+    return NULL;
+}
+
+bool tt_scratch_add(struct tt_scratch *scratch, const float *samples, size_t count, struct tt_error *err)
+{
+    int64_t most = INT64_MAX / (int64_t)sizeof *samples - scratch->count;
+    int reason = 0;
+    if (count > (uint64_t)most || count > SIZE_MAX / sizeof *samples) reason = EFBIG;
+    else if (!tt_write_all(scratch->fd, samples, count * sizeof *samples, scratch->count * (int64_t)sizeof *samples))
+        reason = errno;
+    if (reason)
+        return tt_fail_errno(err, TT_ERROR_OUTPUT, reason, "%s: cannot write a temporary file here", scratch->folder);
+    scratch->count += (int64_t)count;
+    return true;
+}
+
+bool tt_scratch_rewind(struct tt_scratch *scratch, struct tt_error *err)
+{
+    (void)err; /* positions are our own bookkeeping: nothing can fail */
+    scratch->read_at = 0;
+    return true;
+}
+
+int64_t tt_scratch_read(struct tt_scratch *scratch, float *samples, size_t count, struct tt_error *err)
+{
+    int64_t left = scratch->count - scratch->read_at;
+    size_t wanted = (uint64_t)left < count ? (size_t)left : count;
+    int64_t bytes = (int64_t)(wanted * sizeof *samples);
+    int64_t got = tt_read_all(scratch->fd, samples, (size_t)bytes, scratch->read_at * (int64_t)sizeof *samples);
+    if (got != bytes) {
+        tt_fail_errno(err, TT_ERROR_OUTPUT, got < 0 ? errno : EIO, "%s: cannot read back a temporary file", scratch->folder);
+        return -1;
+    }
+    scratch->read_at += (int64_t)wanted;
+    return (int64_t)wanted;
+}
+
+int64_t tt_scratch_count(const struct tt_scratch *scratch) { return scratch->count; }
+
+void tt_scratch_close(struct tt_scratch *scratch)
+{
+    if (!scratch) return;
+    if (scratch->fd >= 0) close(scratch->fd);
+    free(scratch->folder);
+    free(scratch);
+}
