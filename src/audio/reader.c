@@ -1,0 +1,247 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include "audio/reader.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <sndfile.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "audio/formats.h"
+#include "audio/promise.h"
+#include "audio/sndfile_lock.h"
+#include "base/text.h"
+
+enum {
+    LEAST_RATE_HZ = 8000,
+    MOST_RATE_HZ = 192000,
+    REASON_CHARS = 160,
+    COUNT_FRAMES = 4096 /* a block while counting what a header does not tell */
+};
+
+struct tt_reader {
+    int fd;
+    SNDFILE *file;
+    char *path;
+    int rate_hz;
+    int channel_count;
+    int64_t position;    /* frames read so far */
+    int64_t exact_count; /* frames that must be there; -1 where the header only estimates */
+    bool is_truncated;
+};
+
+/* O_NONBLOCK: a FIFO that is named like a sound file must not hold everything up. */
+static bool open_regular(struct tt_reader *reader, int64_t *size, struct tt_error *err)
+{
+    reader->fd = open(reader->path, O_RDONLY | O_CLOEXEC | O_NONBLOCK | O_NOCTTY);
+    if (reader->fd < 0)
+        return tt_fail_errno(err, TT_ERROR_INPUT, errno, "%s: cannot be opened", reader->path);
+    struct stat status;
+    if (fstat(reader->fd, &status) != 0)
+        return tt_fail_errno(err, TT_ERROR_INPUT, errno, "%s: cannot be examined", reader->path);
+    if (S_ISDIR(status.st_mode))
+        return tt_fail(err, TT_ERROR_INPUT, "%s: is a folder, not a sound file; rename it", reader->path);
+    if (!S_ISREG(status.st_mode))
+        return tt_fail(err, TT_ERROR_INPUT, "%s: is a pipe or device, not a sound file; save the sound as a file", reader->path);
+    if (status.st_size == 0)
+        return tt_fail(err, TT_ERROR_INPUT, "%s: empty file; copy it again from the recorder, or take it away", reader->path);
+    *size = (int64_t)status.st_size;
+    return true;
+}
+
+static bool open_sound(struct tt_reader *reader, SF_INFO *sound, struct tt_error *err)
+{
+    char why[REASON_CHARS];
+    reader->file = tt_sndfile_open_fd(reader->fd, sound, why, sizeof why);
+    if (reader->file != NULL)
+        return true;
+    size_t length = strlen(why);
+    if (length > 0 && why[length - 1] == '.')
+        why[length - 1] = '\0';
+    return tt_fail(err, TT_ERROR_INPUT, "%s: not a sound file: %s; save it anew as WAV or FLAC, or take it away", reader->path, why);
+}
+
+static bool check_header(const struct tt_reader *reader, const SF_INFO *sound, struct tt_error *err)
+{
+    if (sound->channels < 1)
+        return tt_fail(err, TT_ERROR_INPUT, "%s: the header names no channel; save it anew as WAV", reader->path);
+    if (sound->channels > TT_MOST_CHANNELS)
+        return tt_fail(err, TT_ERROR_INPUT, "%s: %d channels, at most %d can be read; save the voice's channel alone", reader->path,
+                       sound->channels, TT_MOST_CHANNELS);
+    if (sound->samplerate < LEAST_RATE_HZ || sound->samplerate > MOST_RATE_HZ)
+        return tt_fail(err, TT_ERROR_INPUT, "%s: a sample rate of %d Hz, only %d to %d Hz can be read; save it at 48000 Hz",
+                       reader->path, sound->samplerate, (int)LEAST_RATE_HZ, (int)MOST_RATE_HZ);
+    if (sound->frames < 0)
+        return tt_fail(err, TT_ERROR_INPUT, "%s: the header gives a length below zero; save it anew as WAV", reader->path);
+    return true;
+}
+
+/* Frames that decode, for headers of live streams that do not say. */
+static bool count_frames(struct tt_reader *reader, int64_t *count, struct tt_error *err)
+{
+    float *block = malloc(sizeof *block * COUNT_FRAMES * (size_t)reader->channel_count);
+    if (block == NULL)
+        return tt_fail_memory(err);
+    *count = 0;
+    for (sf_count_t got; (got = sf_readf_float(reader->file, block, COUNT_FRAMES)) > 0;)
+        *count += got;
+    free(block);
+    return true;
+}
+
+/* A cut FLAC file shows only at its end: the last frame is asked for. */
+static bool flac_lacks_its_end(struct tt_reader *reader, int64_t frame_count)
+{
+    float frame[TT_MOST_CHANNELS];
+    return frame_count > 0
+        && (sf_seek(reader->file, frame_count - 1, SEEK_SET) < 0 || sf_readf_float(reader->file, frame, 1) != 1);
+}
+
+/* Uncompressed sound: the chunk sizes against the size of the file. */
+static void check_promise(struct tt_reader *reader, const SF_INFO *sound, int64_t file_size, struct tt_audio_info *info)
+{
+    struct tt_data_promise promise = tt_data_promise_read(reader->fd, file_size);
+    if (promise.is_known && promise.data_bytes > file_size - promise.data_offset)
+        info->is_truncated = true;
+    int64_t frame_bytes = (int64_t)tt_format_sample_bytes(sound->format) * sound->channels;
+    if (frame_bytes == 0)
+        return;
+    int64_t bytes_there = file_size - (promise.is_known ? promise.data_offset : 0);
+    int64_t frames_there = bytes_there > 0 ? bytes_there / frame_bytes : 0;
+    if (info->frame_count > frames_there) {
+        info->is_truncated = true;
+        info->frame_count = frames_there;
+    }
+}
+
+/* Settles how many frames there are. The file is opened anew where it was read from, so that reading starts untouched. */
+static bool settle_length(struct tt_reader *reader, SF_INFO *sound, int64_t file_size, struct tt_audio_info *info,
+                          struct tt_error *err)
+{
+    check_promise(reader, sound, file_size, info);
+    bool is_flac = (sound->format & SF_FORMAT_TYPEMASK) == SF_FORMAT_FLAC;
+    bool is_unknown = sound->frames > SF_COUNT_MAX / TT_MOST_CHANNELS / 8 && tt_format_sample_bytes(sound->format) == 0;
+    if (is_unknown && !count_frames(reader, &info->frame_count, err))
+        return false;
+    if (is_flac && !is_unknown)
+        info->is_truncated = flac_lacks_its_end(reader, info->frame_count);
+    if (is_flac || is_unknown) {
+        (void)sf_close(reader->file);
+        if (!open_sound(reader, sound, err))
+            return false;
+    }
+    reader->is_truncated = info->is_truncated;
+    reader->exact_count = tt_format_counts_exactly(sound->format) && !info->is_truncated ? info->frame_count : -1;
+    return true;
+}
+
+/* A digit wherever the pattern has one; what stands between them is free (EBU Tech 3285). */
+static bool has_digits(const char *text, const char *pattern)
+{
+    for (size_t i = 0; pattern[i] != '\0'; i++)
+        if (pattern[i] == '0' && (text[i] < '0' || text[i] > '9'))
+            return false;
+    return true;
+}
+
+/* Into "yyyy-mm-dd hh:mm:ss"; a date of zeros is none. */
+static void read_origination(const SF_BROADCAST_INFO *bext, char *out, size_t out_size)
+{
+    const char *date = bext->origination_date, *time = bext->origination_time;
+    if (!has_digits(date, "0000-00-00") || !has_digits(time, "00:00:00") || memcmp(date + 5, "00", 2) == 0)
+        return;
+    (void)snprintf(out, out_size, "%.4s-%.2s-%.2s %.2s:%.2s:%.2s", date, date + 5, date + 8, time, time + 3, time + 6);
+}
+
+static void read_bext(SNDFILE *file, struct tt_audio_info *info)
+{
+    SF_BROADCAST_INFO bext;
+    memset(&bext, 0, sizeof bext);
+    info->time_reference = -1;
+    if (sf_command(file, SFC_GET_BROADCAST_INFO, &bext, sizeof bext) != SF_TRUE)
+        return;
+    uint64_t frames = (uint64_t)bext.time_reference_high << 32 | bext.time_reference_low;
+    if (frames <= INT64_MAX)
+        info->time_reference = (int64_t)frames;
+    read_origination(&bext, info->origination, sizeof info->origination);
+}
+
+static bool open_reader(struct tt_reader *reader, struct tt_audio_info *info, struct tt_error *err)
+{
+    int64_t file_size = 0;
+    SF_INFO sound = { 0 };
+    if (!open_regular(reader, &file_size, err) || !open_sound(reader, &sound, err) || !check_header(reader, &sound, err))
+        return false;
+    reader->rate_hz = info->rate_hz = sound.samplerate;
+    reader->channel_count = info->channel_count = sound.channels;
+    info->frame_count = sound.frames;
+    tt_format_describe(sound.format, info);
+    read_bext(reader->file, info);
+    return settle_length(reader, &sound, file_size, info, err);
+}
+
+struct tt_reader *tt_reader_open(const char *path, struct tt_audio_info *info, struct tt_error *err)
+{
+    *info = (struct tt_audio_info){ .time_reference = -1 };
+    struct tt_reader *reader = calloc(1, sizeof *reader);
+    if (reader == NULL) {
+        (void)tt_fail_memory(err);
+        return NULL;
+    }
+    reader->fd = -1;
+    reader->path = tt_copy_string(path);
+    if (reader->path == NULL ? tt_fail_memory(err) : open_reader(reader, info, err))
+        return reader;
+    tt_reader_close(reader);
+    return NULL;
+}
+
+static int64_t fail_at(const struct tt_reader *reader, const char *what, struct tt_error *err)
+{
+    char time[TT_TIME_CHARS];
+    tt_time_format((int64_t)(1000.0 * (double)reader->position / reader->rate_hz), time);
+    (void)tt_fail(err, TT_ERROR_INPUT, "%s: cannot be read at %s: %s; copy it again from the recorder", reader->path, time, what);
+    return -1;
+}
+
+int64_t tt_reader_read(struct tt_reader *reader, float *interleaved, int64_t frame_count, struct tt_error *err)
+{
+    int64_t done = 0;
+    while (done < frame_count) {
+        sf_count_t got = sf_readf_float(reader->file, interleaved + done * reader->channel_count, frame_count - done);
+        if (got <= 0)
+            break;
+        done += got;
+        reader->position += got;
+    }
+    if (done == frame_count || reader->is_truncated)
+        return done;
+    if (sf_error(reader->file) != SF_ERR_NO_ERROR)
+        return fail_at(reader, sf_strerror(reader->file), err);
+    if (reader->position < reader->exact_count)
+        return fail_at(reader, "it ends early, as if it had changed while being read", err);
+    return done;
+}
+
+bool tt_reader_seek(struct tt_reader *reader, int64_t frame, struct tt_error *err)
+{
+    if (frame < 0 || sf_seek(reader->file, frame, SEEK_SET) != frame)
+        return tt_fail(err, TT_ERROR_INPUT, "%s: cannot go to frame %lld", reader->path, (long long)frame);
+    reader->position = frame;
+    return true;
+}
+
+void tt_reader_close(struct tt_reader *reader)
+{
+    if (reader == NULL)
+        return;
+    if (reader->file != NULL)
+        (void)sf_close(reader->file);
+    if (reader->fd >= 0)
+        (void)close(reader->fd);
+    free(reader->path);
+    free(reader);
+}
