@@ -1,0 +1,108 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include "audio/pcm.h"
+
+#include <math.h>
+#include <string.h>
+
+/* Adding and taking away 2^23 leaves a float rounded to a whole number, halves to even (IEEE 754), for up to 2^23 either way;
+ * unlike lrintf it is done for several samples at once. */
+static const float whole_step = 8388608.0f;
+
+static inline int32_t to_whole(float value, float least, float most)
+{
+    value = value == value ? value : 0.0f; /* NaN */
+    value = value > least ? value : least;
+    value = value < most ? value : most;
+    float size = fabsf(value) + whole_step;
+    return (int32_t)copysignf(size - whole_step, value);
+}
+
+void tt_pcm_to_24(const float *samples, int32_t *values, size_t count)
+{
+    for (size_t i = 0; i < count; i++)
+        values[i] = to_whole(samples[i] * 8388608.0f, -8388608.0f, 8388607.0f);
+}
+
+/* The splitmix64 generator (Steele, Lea, Flood 2014): a counter and a mix, so that draw n depends on n alone. */
+static inline uint64_t draw(uint64_t *state)
+{
+    uint64_t z = *state += UINT64_C(0x9E3779B97F4A7C15);
+    z = (z ^ z >> 30) * UINT64_C(0xBF58476D1CE4E5B9);
+    z = (z ^ z >> 27) * UINT64_C(0x94D049BB133111EB);
+    return z ^ z >> 31;
+}
+
+/* The difference of two even draws of one step each is triangular over -1 to 1 step: the error's mean and power then do not
+ * depend on the sound (Lipshitz, Wannamaker, Vanderkooy 1992; from memory). */
+void tt_pcm_to_16(const float *samples, int32_t *values, float *noise, size_t count, uint64_t *dither_state)
+{
+    const float draw_step = 1.0f / 4294967296.0f;
+    for (size_t i = 0; i < count; i++) {
+        uint64_t bits = draw(dither_state);
+        noise[i] = (float)((int64_t)(bits >> 32) - (int64_t)(bits & 0xFFFFFFFFu)) * draw_step;
+    }
+    for (size_t i = 0; i < count; i++)
+        values[i] = to_whole(samples[i] * 32768.0f + noise[i], -32768.0f, 32767.0f);
+}
+
+void tt_pcm_pack_16(const int32_t *values, unsigned char *bytes, size_t count, int copies)
+{
+    for (size_t i = 0; i < count; i++) {
+        uint32_t value = (uint32_t)values[i];
+        for (int c = 0; c < copies; c++, bytes += 2) {
+            bytes[0] = (unsigned char)value;
+            bytes[1] = (unsigned char)(value >> 8);
+        }
+    }
+}
+
+static inline void put_u32(unsigned char *bytes, uint32_t value)
+{
+    bytes[0] = (unsigned char)value;
+    bytes[1] = (unsigned char)(value >> 8);
+    bytes[2] = (unsigned char)(value >> 16);
+    bytes[3] = (unsigned char)(value >> 24);
+}
+
+static inline void put_u24(unsigned char *bytes, uint32_t value)
+{
+    bytes[0] = (unsigned char)value;
+    bytes[1] = (unsigned char)(value >> 8);
+    bytes[2] = (unsigned char)(value >> 16);
+}
+
+/* Four samples fill three words: a third of the stores. */
+static void pack_24_single(const int32_t *values, unsigned char *bytes, size_t count)
+{
+    size_t i = 0;
+    for (; i + 4 <= count; i += 4, bytes += 12) {
+        uint32_t a = (uint32_t)values[i] & 0xFFFFFFu, b = (uint32_t)values[i + 1] & 0xFFFFFFu;
+        uint32_t c = (uint32_t)values[i + 2] & 0xFFFFFFu, d = (uint32_t)values[i + 3];
+        put_u32(bytes, a | b << 24);
+        put_u32(bytes + 4, b >> 8 | c << 16);
+        put_u32(bytes + 8, c >> 16 | d << 8);
+    }
+    for (; i < count; i++, bytes += 3)
+        put_u24(bytes, (uint32_t)values[i]);
+}
+
+void tt_pcm_pack_24(const int32_t *values, unsigned char *bytes, size_t count, int copies)
+{
+    if (copies == 1) {
+        pack_24_single(values, bytes, count);
+        return;
+    }
+    for (size_t i = 0; i < count; i++)
+        for (int c = 0; c < copies; c++, bytes += 3)
+            put_u24(bytes, (uint32_t)values[i]);
+}
+
+void tt_pcm_pack_float(const float *samples, unsigned char *bytes, size_t count, int copies)
+{
+    for (size_t i = 0; i < count; i++) {
+        uint32_t bits;
+        memcpy(&bits, &samples[i], sizeof bits);
+        for (int c = 0; c < copies; c++, bytes += 4)
+            put_u32(bytes, bits);
+    }
+}
