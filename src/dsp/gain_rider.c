@@ -1,0 +1,91 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include "dsp/gain_rider.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+/* Common practice, no source: longer than half a period of the lowest voice (and of 20 Hz), so that a steady tone is turned down
+ * by a steady gain, and a release that is slow against a syllable. */
+static const double hold_ms = 25.0;
+static const double release_ms = 100.0;
+
+static size_t samples_of_ms(double ms, int rate_hz)
+{
+    const double samples = floor(ms * rate_hz / 1000.0 + 0.5);
+    return samples < 1.0 ? 1 : (size_t)samples;
+}
+
+bool tt_gain_rider_init(struct tt_gain_rider *rider, int rate_hz, double smooth_ms, size_t context_samples)
+{
+    *rider = (struct tt_gain_rider){
+        .box_samples = samples_of_ms(smooth_ms / 2.0, rate_hz),
+        .hold_samples = samples_of_ms(hold_ms, rate_hz) + context_samples,
+        .release_share = (int64_t)(4294967296.0 * 1000.0 / (release_ms * rate_hz)),
+    };
+    /* Both boxes together reach back over 2 * box - 1 values. */
+    rider->ahead_samples = 2 * rider->box_samples - 2 + context_samples;
+    rider->demand_room = rider->ahead_samples + rider->hold_samples + 3;
+    rider->demands = calloc(rider->demand_room, sizeof *rider->demands);
+    for (int i = 0; i < 2; i++)
+        rider->boxes[i] = calloc(rider->box_samples, sizeof *rider->boxes[i]);
+    if (rider->demands != NULL && rider->boxes[0] != NULL && rider->boxes[1] != NULL)
+        return true;
+    tt_gain_rider_clear(rider);
+    return false;
+}
+
+void tt_gain_rider_clear(struct tt_gain_rider *rider)
+{
+    free(rider->demands);
+    free(rider->boxes[0]);
+    free(rider->boxes[1]);
+    *rider = (struct tt_gain_rider){0};
+}
+
+static size_t demand_place(const struct tt_gain_rider *rider, size_t index)
+{
+    const size_t place = rider->demand_first + index;
+    return place < rider->demand_room ? place : place - rider->demand_room;
+}
+
+/* Largest demand within reach; smaller ones in front of a larger one can never count again. */
+static int64_t largest_demand(struct tt_gain_rider *rider, uint64_t interval, int64_t reduction)
+{
+    const uint64_t reach = rider->ahead_samples + rider->hold_samples + 1;
+    while (rider->demand_count > 0 && rider->demands[demand_place(rider, rider->demand_count - 1)].reduction <= reduction)
+        rider->demand_count--;
+    if (reduction > 0)
+        rider->demands[demand_place(rider, rider->demand_count++)] = (struct tt_demand){interval, reduction};
+    if (rider->demand_count > 0 && rider->demands[rider->demand_first].interval + reach < interval) {
+        rider->demand_first = demand_place(rider, 1);
+        rider->demand_count--;
+    }
+    return rider->demand_count > 0 ? rider->demands[rider->demand_first].reduction : 0;
+}
+
+/* One step more than the share, so that the way back ends. */
+static int64_t released(const struct tt_gain_rider *rider)
+{
+    const int64_t step = ((rider->held * rider->release_share) >> 32) + 1;
+    return rider->held > step ? rider->held - step : 0;
+}
+
+double tt_gain_rider_step(struct tt_gain_rider *rider, uint64_t interval, int64_t reduction)
+{
+    const int64_t demanded = largest_demand(rider, interval, reduction), back = released(rider);
+    rider->held = demanded > back ? demanded : back;
+    int64_t value = rider->held;
+    for (int i = 0; i < 2; i++) {
+        rider->sums[i] += value - rider->boxes[i][rider->box_at];
+        rider->boxes[i][rider->box_at] = value;
+        value = rider->sums[i];
+    }
+    rider->box_at = rider->box_at + 1 < rider->box_samples ? rider->box_at + 1 : 0;
+    const double boxes = (double)rider->box_samples * (double)rider->box_samples;
+    return 1.0 - (double)value / (boxes * (double)(1LL << TT_REDUCTION_BITS));
+}
+
+bool tt_gain_rider_is_idle(const struct tt_gain_rider *rider)
+{
+    return rider->demand_count == 0 && rider->held == 0 && rider->sums[0] == 0 && rider->sums[1] == 0;
+}

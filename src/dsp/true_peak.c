@@ -1,0 +1,67 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* ITU-R BS.1770-5 Annex 2, with 16 times oversampling where 4 are asked for: at 20 kHz and 48 kHz the under-read is then at most
+ * 0.03 dB in place of 0.47 (attachment 1 to Annex 2). At 96 kHz and above less would do, as the sound ends far below half the
+ * rate there; the same 16 are kept, since they are computed in few places. */
+#include <stdlib.h>
+#include <string.h>
+
+#include "dsp/interpolator.h"
+#include "dsp/limiter.h"
+
+enum { CONTEXT = TT_INTERPOLATOR_TAPS - 1, CHUNK = 2048 };
+
+struct tt_true_peak {
+    struct tt_interpolator interpolator;
+    float samples[CONTEXT + CHUNK + CONTEXT]; /* the last place is for the silence behind the end */
+    size_t count;
+    float highest;
+};
+
+struct tt_true_peak *tt_true_peak_create(int rate_hz, struct tt_error *err)
+{
+    if (rate_hz <= 0) {
+        tt_fail(err, TT_ERROR_INTERNAL, "true peak: a rate of %d Hz", rate_hz);
+        return NULL;
+    }
+    struct tt_true_peak *peak = calloc(1, sizeof *peak);
+    if (peak == NULL) {
+        tt_fail_memory(err);
+        return NULL;
+    }
+    tt_interpolator_init(&peak->interpolator);
+    peak->count = CONTEXT; /* silence in front of the start */
+    return peak;
+}
+
+void tt_true_peak_destroy(struct tt_true_peak *peak)
+{
+    free(peak);
+}
+
+static float highest_of_buffer(const struct tt_true_peak *peak, size_t count)
+{
+    return tt_interpolator_highest(&peak->interpolator, peak->samples + TT_INTERPOLATOR_BEHIND, count - CONTEXT,
+                                   peak->highest);
+}
+
+void tt_true_peak_add(struct tt_true_peak *peak, const float *samples, size_t count)
+{
+    while (count > 0) {
+        const size_t room = CONTEXT + CHUNK - peak->count, part = count < room ? count : room;
+        memcpy(peak->samples + peak->count, samples, part * sizeof *samples);
+        peak->count += part;
+        samples += part;
+        count -= part;
+        if (peak->count < CONTEXT + CHUNK)
+            continue;
+        peak->highest = highest_of_buffer(peak, peak->count);
+        memmove(peak->samples, peak->samples + CHUNK, CONTEXT * sizeof *samples);
+        peak->count = CONTEXT;
+    }
+}
+
+double tt_true_peak_result(struct tt_true_peak *peak)
+{
+    memset(peak->samples + peak->count, 0, CONTEXT * sizeof *peak->samples);
+    return highest_of_buffer(peak, peak->count + CONTEXT);
+}
