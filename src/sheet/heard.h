@@ -39,7 +39,8 @@ struct tt_heard_facts {
     struct tt_hum hum;
 };
 
-/* All arrays belong to the struct (or to the file it maps) and are read only. */
+/* Opened from a file, all arrays lie in its mapping and are read only, floor's too (never tt_floor_track_free it). Filled in by a caller
+ * for tt_heard_writer_commit, they are the caller's. */
 struct tt_heard {
     struct tt_heard_facts facts;
     struct tt_floor_track floor;
@@ -54,13 +55,13 @@ struct tt_heard {
     const int8_t *cepstra;    /* feature_count rows of TT_CEPSTRA; row r is centred on sample r * feature_hop_samples */
     size_t feature_count;
     void *mapping;            /* the mapped file, or NULL */
-    size_t mapping_size;
+    size_t mapping_size;      /* 0: mapping is the file's copy in memory, as it could not be mapped */
 };
 
 /* Opens a file written by tt_heard_writer; fails when it is of another version, damaged, or not of this content and hearing key
  * (either may be NULL: not compared). */
 bool tt_heard_open(const char *path, const char *content_sha256, const char *hearing_key, struct tt_heard *heard, struct tt_error *err);
-void tt_heard_close(struct tt_heard *heard);
+void tt_heard_close(struct tt_heard *heard); /* zeroes it; NULL is fine */
 
 /* Writes cepstra as they come, the rest at the end. */
 struct tt_heard_writer;

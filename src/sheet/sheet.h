@@ -32,7 +32,6 @@ struct tt_sheet {
     char content6[7];                 /* first six hex digits of the recording's SHA-256 */
     struct tt_row *rows;
     size_t count, capacity;
-    int ask_count_cache;              /* not used outside */
 };
 
 const char *tt_row_kind_name(enum tt_row_kind kind);     /* "misread" */
