@@ -46,19 +46,20 @@ struct tt_setting_row {
     const char *unit;            /* "" when it has none */
     enum tt_setting_type type;
     size_t offset;               /* in struct tt_settings */
-    double least, most;          /* range of a number */
+    double least, most;          /* range of a number, of a channel's number, or of a text's length in bytes */
     const char *fallback;        /* the default, as text */
-    const char *const *choices;  /* of a choice, NULL-terminated, in the order of its enum */
-    const char *help;            /* one line, in a narrator's words */
+    const char *const *choices;  /* NULL-terminated: of a choice, in the order of its enum; of a yes-no, no first */
+    const char *help;            /* one line of at most 100 characters, in a narrator's words, with an example */
 };
-const struct tt_setting_row *tt_setting_rows(size_t *count);
+const struct tt_setting_row *tt_setting_rows(size_t *count); /* rows of one section stand together */
 
-/* Where each value came from, for `tidytake settings`; parallel to the rows. Start from {0} (= built-in). */
+/* Where each value came from, for `tidytake settings`; parallel to the rows. Start from {0} (= built-in).
+ * 64 KiB: better on the heap. */
 struct tt_setting_origins { char from[64][TT_SETTING_TEXT_CHARS]; };
 
 void tt_settings_default(struct tt_settings *settings);
 
-/* One key from text. origin is "file:line" or "--set" and opens the error message, which names the nearest
+/* One key from text; words may be in capitals, a text value is taken as it stands. origin is "file:line" or "--set" and opens the error message, which names the nearest
  * known key and the allowed range. origins may be NULL. */
 bool tt_settings_set(struct tt_settings *settings, const char *section, const char *key, const char *value,
                      const char *origin, struct tt_setting_origins *origins, struct tt_error *err);
@@ -66,14 +67,19 @@ bool tt_settings_set(struct tt_settings *settings, const char *section, const ch
 bool tt_settings_set_assignment(struct tt_settings *settings, const char *assignment,
                                 struct tt_setting_origins *origins, struct tt_error *err);
 /* An INI file: sections in [], key = value, comments from ; or # at the line's start or behind a space,
- * UTF-8 with or without byte-order mark, LF or CRLF, lines of any length. A reader of our own, as the packaged one
- * gives no line numbers and cuts lines at 200 bytes. Relative room_tone paths are relative to the file. */
+ * UTF-8 with or without byte-order mark, LF or CRLF, lines of any length. A value in double quotes is taken literally
+ * ("" is a quote inside). A reader of our own, as the packaged one gives no line numbers and cuts lines at 200 bytes.
+ * Relative room_tone paths are relative to the file. Of several faults the first is reported; the settings may then
+ * hold what stood before it. */
 bool tt_settings_read_ini(struct tt_settings *settings, const char *path, struct tt_setting_origins *origins,
                           struct tt_error *err);
+/* The same from memory (no NUL needed behind it); origin_name stands for the file's path. */
+bool tt_settings_read_ini_text(struct tt_settings *settings, const char *text, size_t size, const char *origin_name,
+                               struct tt_setting_origins *origins, struct tt_error *err);
 /* Keys that contradict each other (longest_ms < stay_ms ...): an error that names both. */
 bool tt_settings_check(const struct tt_settings *settings, struct tt_error *err);
 
-/* Every setting in force as valid INI with unit, range and origin in comments. */
+/* Every setting in force as valid INI with unit, range and origin in comments; at most 80 columns, long texts apart. */
 void tt_settings_print(const struct tt_settings *settings, const struct tt_setting_origins *origins, struct tt_text *out);
 /* The value in force of one row, as text that parses back to the same value. */
 void tt_setting_value(const struct tt_settings *settings, const struct tt_setting_row *row, struct tt_text *out);

@@ -22,6 +22,7 @@ const struct tt_target *tt_targets(size_t *count);
 const struct tt_target *tt_target_find(const char *name); /* NULL when unknown */
 /* Applies a target's settings; an unknown name is an error that names the nearest. */
 bool tt_target_apply(const char *name, struct tt_settings *settings, struct tt_setting_origins *origins, struct tt_error *err);
-void tt_targets_print(struct tt_text *out); /* at most 80 columns */
+/* At most 80 columns; each block is valid INI, to be copied into a settings file. */
+void tt_targets_print(struct tt_text *out);
 
 #endif

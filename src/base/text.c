@@ -83,3 +83,13 @@ char *tt_format(const char *format, ...)
     va_end(again);
     return made;
 }
+
+const char *tt_shown(const char *text, char buffer[TT_SHOWN_CHARS])
+{
+    size_t length = TT_SHOWN_CHARS - sizeof "...";
+    if (strlen(text) <= length) return text;
+    while (length > 0 && ((unsigned char)text[length] & 0xC0) == 0x80) length--; /* whole characters */
+    memcpy(buffer, text, length);
+    memcpy(buffer + length, "...", sizeof "...");
+    return buffer;
+}

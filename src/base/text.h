@@ -26,6 +26,10 @@ void tt_text_free(struct tt_text *text);
 char *tt_copy_string(const char *string);
 char *tt_format(const char *format, ...) TT_PRINTF(1, 2);
 
+/* What an error message shows of a text: the text itself, or its first characters and "..." in buffer. */
+enum { TT_SHOWN_CHARS = 64 };
+const char *tt_shown(const char *text, char buffer[TT_SHOWN_CHARS]);
+
 /* "00:01:05.250" of milliseconds (hours may pass 99). buffer holds at least TT_TIME_CHARS. */
 enum { TT_TIME_CHARS = 32 };
 void tt_time_format(int64_t ms, char *buffer);
@@ -40,6 +44,9 @@ bool tt_number_parse(const char *text, double *value);
 /* Natural order: runs of digits compare as numbers ("take 2" before "take 10"); ties are broken by bytes,
  * so that the order is total. <0, 0, >0. */
 int tt_natural_compare(const char *a, const char *b);
+
+/* Well-formed UTF-8 (RFC 3629) throughout? */
+bool tt_utf8_is_valid(const char *bytes, size_t count);
 
 /* The known name nearest to `name` by edit distance, NULL when none is near (more than a third wrong). */
 const char *tt_nearest_name(const char *name, const char *const *known, size_t count);

@@ -37,6 +37,37 @@ int tt_natural_compare(const char *a, const char *b)
     return strcmp(a, b); /* "take 02" and "take 2" */
 }
 
+/* Bytes of the character at the front, 0 when it is not well formed: RFC 3629, section 4. */
+static size_t utf8_length(const unsigned char *at, size_t left)
+{
+    static const struct { unsigned char lead_least, lead_most, next_least, next_most; size_t length; } forms[] = {
+        { 0x00, 0x7F, 0x00, 0x00, 1 }, { 0xC2, 0xDF, 0x80, 0xBF, 2 }, { 0xE0, 0xE0, 0xA0, 0xBF, 3 },
+        { 0xE1, 0xEC, 0x80, 0xBF, 3 }, { 0xED, 0xED, 0x80, 0x9F, 3 }, { 0xEE, 0xEF, 0x80, 0xBF, 3 },
+        { 0xF0, 0xF0, 0x90, 0xBF, 4 }, { 0xF1, 0xF3, 0x80, 0xBF, 4 }, { 0xF4, 0xF4, 0x80, 0x8F, 4 },
+    };
+    for (size_t i = 0; i < sizeof forms / sizeof *forms; i++) {
+        if (at[0] < forms[i].lead_least || at[0] > forms[i].lead_most) continue;
+        if (forms[i].length > left) return 0;
+        if (forms[i].length > 1 && (at[1] < forms[i].next_least || at[1] > forms[i].next_most)) return 0;
+        for (size_t k = 2; k < forms[i].length; k++)
+            if ((at[k] & 0xC0) != 0x80) return 0;
+        return forms[i].length;
+    }
+    return 0;
+}
+
+bool tt_utf8_is_valid(const char *bytes, size_t count)
+{
+    const unsigned char *at = (const unsigned char *)bytes;
+    while (count > 0) {
+        size_t length = utf8_length(at, count);
+        if (!length) return false;
+        at += length;
+        count -= length;
+    }
+    return true;
+}
+
 enum { NAME_MOST_CHARS = 63 };
 
 /* Edits (insert, drop, replace, swap neighbours) that turn one name into the other: optimal string alignment. */
