@@ -36,7 +36,7 @@ static void add_origin(const char *origin, struct tt_text *out)
 {
     const char *start = shortened_origin(origin);
     if (start != origin) tt_text_add(out, "...");
-    /* File names may hold line ends, and blanks at which a line could be wrapped into a comment of its own. */
+    /* File names may hold line ends. */
     for (; *start; start++) tt_text_add(out, (unsigned char)*start < 0x20 || *start == 0x7F ? "?" : (char[]){ *start, '\0' });
 }
 
@@ -71,15 +71,24 @@ void tt_settings_print(const struct tt_settings *settings, const struct tt_setti
     }
 }
 
-/* One sentence a line, as mdoc wants it, and nothing in it that roff takes for its own. */
-static void add_mdoc_sentence(const char *sentence, struct tt_text *out)
+/* A sentence begins a line, as mdoc wants it, and nothing in it is taken by roff for its own: no '.' or "'" in front of
+ * a line, no full stop behind one but the sentence's. */
+static void add_mdoc_sentence(const char *opening, const char *sentence, struct tt_text *out)
 {
-    char first = sentence[0];
-    if (first >= 'a' && first <= 'z') first = (char)(first - 'a' + 'A');
-    if (first == '.' || first == '\'') tt_text_add(out, "\\&");
-    tt_text_add_bytes(out, &first, 1);
-    for (const char *c = sentence + 1; *sentence && *c; c++) tt_text_add(out, *c == '\\' ? "\\e" : (char[]){ *c, '\0' });
-    tt_text_add(out, ".\n");
+    struct tt_text text = {0};
+    tt_text_add(&text, opening);
+    for (const char *c = sentence; *c; c++) {
+        bool begins_word = c == sentence || c[-1] == ' ';
+        char letter = c == sentence && !*opening && *c >= 'a' && *c <= 'z' ? (char)(*c - 'a' + 'A') : *c;
+        if (begins_word && (letter == '.' || letter == '\'')) tt_text_add(&text, "\\&");
+        if (letter == '\\') tt_text_add(&text, "\\e");
+        else tt_text_add_bytes(&text, &letter, 1);
+        if (letter == '.' && c[1] == ' ') tt_text_add(&text, "\\&");
+    }
+    tt_text_add(&text, ".");
+    if (text.has_failed) out->has_failed = true;
+    else tt_wrap_add(out, "", text.data);
+    tt_text_free(&text);
 }
 
 void tt_settings_print_mdoc(struct tt_text *out)
@@ -91,11 +100,11 @@ void tt_settings_print_mdoc(struct tt_text *out)
         bool ends_section = i + 1 == count || strcmp(rows[i].section, rows[i + 1].section) != 0;
         struct tt_text range = {0};
         tt_setting_add_range(&rows[i], &range);
-        if (begins_section) tt_text_addf(out, ".Ss [%s]\n.Bl -tag -width Ds\n", rows[i].section);
+        if (begins_section) tt_text_addf(out, ".Ss %s\n.Bl -tag -width Ds\n", rows[i].section);
         tt_text_addf(out, ".It Cm %s No =%s%s\n", rows[i].key, *rows[i].fallback ? " " : "", rows[i].fallback);
-        add_mdoc_sentence(rows[i].help, out);
+        add_mdoc_sentence("", rows[i].help, out);
         if (range.has_failed) out->has_failed = true;
-        else add_mdoc_sentence(range.data, out);
+        else add_mdoc_sentence("Allowed: ", range.data, out);
         if (ends_section) tt_text_add(out, ".El\n");
         tt_text_free(&range);
     }

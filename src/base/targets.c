@@ -4,7 +4,6 @@
 
 #include <math.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "base/setting_row.h"
@@ -107,7 +106,7 @@ bool tt_target_apply(const char *name, struct tt_settings *settings, struct tt_s
 static void add_limit(double least, double most, const char *unit, struct tt_text *out)
 {
     if (isnan(most)) return;
-    if (out->length) tt_text_add(out, ", ");
+    if (out->length && out->data[out->length - 1] != ' ') tt_text_add(out, ", ");
     if (isnan(least)) tt_text_add(out, "at most ");
     else tt_setting_add_number(least, out);
     if (!isnan(least)) tt_text_add(out, " to ");
@@ -117,8 +116,10 @@ static void add_limit(double least, double most, const char *unit, struct tt_tex
 
 static void print_target(const struct tt_target *target, struct tt_text *out)
 {
-    struct tt_text limits = {0}, title = {0};
-    tt_text_addf(&title, "%s: %s (%s)", target->name, target->use, target->source);
+    struct tt_text title = {0}, source = {0}, limits = {0};
+    tt_text_addf(&title, "%s: %s", target->name, target->use);
+    tt_text_addf(&source, "source: %s", target->source);
+    tt_text_add(&limits, "judged by: ");
     add_limit(target->least_lufs, target->most_lufs, "LUFS", &limits);
     add_limit(target->least_rms_dbfs, target->most_rms_dbfs, "dBFS RMS", &limits);
     add_limit(NAN, target->most_dbtp, "dBTP", &limits);
@@ -126,12 +127,14 @@ static void print_target(const struct tt_target *target, struct tt_text *out)
     add_limit(NAN, target->most_floor_dbfs, "dBFS noise floor", &limits);
     add_limit(NAN, target->most_minutes, "minutes a file", &limits);
     if (target->rate_hz) tt_text_addf(&limits, ", %d Hz", target->rate_hz);
-    if (title.has_failed || limits.has_failed) out->has_failed = true;
+    if (title.has_failed || source.has_failed || limits.has_failed) out->has_failed = true;
     else {
         tt_wrap_add(out, "; ", title.data);
-        tt_wrap_add(out, "; judged by: ", limits.data);
+        tt_wrap_add(out, "; ", source.data);
+        tt_wrap_add(out, "; ", limits.data);
     }
     tt_text_free(&title);
+    tt_text_free(&source);
     tt_text_free(&limits);
     char section[32] = "";
     for (const char *const *text = target->assignments; *text; text++) {
