@@ -1,26 +1,35 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 #include "audio/pcm.h"
 
-#include <math.h>
 #include <string.h>
 
-/* Adding and taking away 2^23 leaves a float rounded to a whole number, halves to even (IEEE 754), for up to 2^23 either way;
- * unlike lrintf it is done for several samples at once. */
-static const float whole_step = 8388608.0f;
+/* IEEE 754 single: magnitudes as bits are in the order of the numbers; above infinity's all are NaN. */
+#define SIGN_MASK 0x7FFFFFFFu
+#define INFINITY_BITS 0x7F800000u
 
-static inline int32_t to_whole(float value, float least, float most)
+/* Clipped by magnitude, as whole-number arithmetic: with float comparisons the loop would not be done several at a time.
+ * Adding and taking away 2^23 leaves a float rounded to a whole number, halves to even, for up to 2^23. */
+static inline int32_t to_whole(float value, float full_scale, int32_t most)
 {
-    value = value == value ? value : 0.0f; /* NaN */
-    value = value > least ? value : least;
-    value = value < most ? value : most;
-    float size = fabsf(value) + whole_step;
-    return (int32_t)copysignf(size - whole_step, value);
+    const float whole_step = 8388608.0f;
+    uint32_t bits, magnitude, limit;
+    float size;
+    memcpy(&bits, &value, sizeof bits);
+    memcpy(&limit, &full_scale, sizeof limit);
+    magnitude = bits & SIGN_MASK;
+    magnitude &= (uint32_t)(magnitude > INFINITY_BITS) - 1u; /* NaN: 0 */
+    magnitude = magnitude < limit ? magnitude : limit;
+    memcpy(&size, &magnitude, sizeof size);
+    int32_t whole = (int32_t)((size + whole_step) - whole_step);
+    int32_t sign = -(int32_t)(bits >> 31);
+    whole = (whole ^ sign) - sign;
+    return whole < most ? whole : most;
 }
 
 void tt_pcm_to_24(const float *samples, int32_t *values, size_t count)
 {
     for (size_t i = 0; i < count; i++)
-        values[i] = to_whole(samples[i] * 8388608.0f, -8388608.0f, 8388607.0f);
+        values[i] = to_whole(samples[i] * 8388608.0f, 8388608.0f, 8388607);
 }
 
 /* The splitmix64 generator (Steele, Lea, Flood 2014): a counter and a mix, so that draw n depends on n alone. */
@@ -42,7 +51,7 @@ void tt_pcm_to_16(const float *samples, int32_t *values, float *noise, size_t co
         noise[i] = (float)((int64_t)(bits >> 32) - (int64_t)(bits & 0xFFFFFFFFu)) * draw_step;
     }
     for (size_t i = 0; i < count; i++)
-        values[i] = to_whole(samples[i] * 32768.0f + noise[i], -32768.0f, 32767.0f);
+        values[i] = to_whole(samples[i] * 32768.0f + noise[i], 32768.0f, 32767);
 }
 
 void tt_pcm_pack_16(const int32_t *values, unsigned char *bytes, size_t count, int copies)

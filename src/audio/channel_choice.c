@@ -1,0 +1,124 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* The rule of `channel = auto`, on figures alone. */
+#include <math.h>
+#include <stdio.h>
+
+#include "audio/reader.h"
+#include "base/units.h"
+
+/* Common practice, no source: all of these. */
+static const double silent_peak = 2.0 / 32768.0; /* no more than the dither of 16 bits */
+static const double alike_db = 0.1;              /* two channels whose figures are this near hold the same sound */
+static const double as_clear_db = 1.0;           /* below this, how far speech stands over the floor decides nothing */
+static const double least_voice_db = 6.0;        /* steady noise has its loudest tenth less than this over its quietest */
+static const double safety_db = 15.0;            /* what a channel may be less clear and still stand in for one that clips */
+
+static bool is_silent(const struct tt_channel_stats *stats)
+{
+    return stats->peak <= silent_peak || stats->active_rms <= 0.0;
+}
+
+/* How far the speech stands over the channel's own floor. */
+static double clearness_db(const struct tt_channel_stats *stats)
+{
+    return stats->quiet_rms > 0.0 ? tt_db_from_amplitude(stats->active_rms / stats->quiet_rms) : 0.0;
+}
+
+static bool is_near(double a, double b)
+{
+    return a == b || (a > 0.0 && b > 0.0 && fabs(tt_db_from_amplitude(a / b)) <= alike_db);
+}
+
+static bool are_alike(const struct tt_channel_stats *stats, int channel_count)
+{
+    for (int c = 1; c < channel_count; c++)
+        if (!is_near(stats[0].rms, stats[c].rms) || !is_near(stats[0].peak, stats[c].peak)
+            || !is_near(stats[0].active_rms, stats[c].active_rms) || !is_near(stats[0].quiet_rms, stats[c].quiet_rms))
+            return false;
+    return true;
+}
+
+/* The clearest of those that are wanted; among equally clear ones the loudest, among equally loud ones the first. */
+static int find_clearest(const struct tt_channel_stats *stats, int channel_count, double least_db, bool is_unclipped_only)
+{
+    int best = -1;
+    double top_db = -INFINITY;
+    for (int c = 0; c < channel_count; c++) {
+        if (!is_silent(&stats[c]) && (!is_unclipped_only || stats[c].clipped_frames == 0))
+            top_db = fmax(top_db, clearness_db(&stats[c]));
+    }
+    for (int c = 0; c < channel_count; c++) {
+        if (is_silent(&stats[c]) || (is_unclipped_only && stats[c].clipped_frames > 0))
+            continue;
+        double db = clearness_db(&stats[c]);
+        if (db < top_db - as_clear_db || db < least_db)
+            continue;
+        if (best < 0 || (stats[c].active_rms > stats[best].active_rms && !is_near(stats[c].active_rms, stats[best].active_rms)))
+            best = c;
+    }
+    return best;
+}
+
+/* "left" and "right" of two, else "channel 3". */
+static const char *name_of(int channel, int channel_count, char *buffer, size_t size)
+{
+    if (channel_count == 2)
+        return channel == 0 ? "left" : "right";
+    (void)snprintf(buffer, size, "channel %d", channel + 1);
+    return buffer;
+}
+
+static void explain(struct tt_channel_choice *choice, const struct tt_channel_stats *stats, int channel_count, int clearest)
+{
+    char buffer[32], other_buffer[32];
+    const int chosen = choice->channel;
+    const char *name = name_of(chosen, channel_count, buffer, sizeof buffer);
+    double other_db = -INFINITY;
+    int sounding = 0;
+    for (int c = 0; c < channel_count; c++) {
+        if (is_silent(&stats[c]))
+            continue;
+        sounding++;
+        if (c != chosen)
+            other_db = fmax(other_db, clearness_db(&stats[c]));
+    }
+    const double own_db = clearness_db(&stats[chosen]);
+    const char *rest = channel_count == 2 ? "the other one" : "the others";
+    if (sounding == 1)
+        (void)snprintf(choice->why, sizeof choice->why, "%s: %s %s silent", name, rest, channel_count == 2 ? "is" : "are");
+    else if (chosen != clearest)
+        (void)snprintf(choice->why, sizeof choice->why, "%s: %s clips", name,
+                       name_of(clearest, channel_count, other_buffer, sizeof other_buffer));
+    else if (own_db - other_db > as_clear_db)
+        (void)snprintf(choice->why, sizeof choice->why, "%s: the voice stands %.0f dB over the noise there, on %s %s%.0f dB", name,
+                       own_db, rest, channel_count == 2 ? "" : "at most ", other_db);
+    else
+        (void)snprintf(choice->why, sizeof choice->why, "%s: as clear as %s%s", name, rest,
+                       stats[chosen].clipped_frames > 0 ? ", and all clip" : ", and not weaker");
+}
+
+struct tt_channel_choice tt_channel_choose(const struct tt_channel_stats *stats, int channel_count)
+{
+    struct tt_channel_choice choice = { 0, "one channel" };
+    if (channel_count <= 1)
+        return choice;
+    const int clearest = find_clearest(stats, channel_count, -INFINITY, false);
+    if (clearest < 0) {
+        (void)snprintf(choice.why, sizeof choice.why, "the first: all channels are silent");
+        return choice;
+    }
+    if (are_alike(stats, channel_count)) {
+        (void)snprintf(choice.why, sizeof choice.why, "the first: all channels are alike");
+        return choice;
+    }
+    choice.channel = clearest;
+    if (stats[clearest].clipped_frames > 0) {
+        /* A channel that holds no voice does not clip either: it has to be clear enough to stand in. */
+        double least_db = fmax(least_voice_db, clearness_db(&stats[clearest]) - safety_db);
+        int unclipped = find_clearest(stats, channel_count, least_db, true);
+        if (unclipped >= 0)
+            choice.channel = unclipped;
+    }
+    explain(&choice, stats, channel_count, clearest);
+    return choice;
+}
