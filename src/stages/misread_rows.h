@@ -1,0 +1,22 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* From what was chosen, phrase by phrase, to rows of the cut sheets: where each cut begins and ends. */
+#ifndef TT_STAGES_MISREAD_ROWS_H
+#define TT_STAGES_MISREAD_ROWS_H
+
+#include "stages/rereads.h"
+
+enum tt_phrase_fate { TT_PHRASE_STAYS, TT_PHRASE_MISREAD, TT_PHRASE_TALK, TT_PHRASE_TALK_ELSEWHERE };
+
+/* What becomes of one phrase; neighbours with the same `part` share a row. */
+struct tt_phrase_choice {
+    enum tt_phrase_fate fate;
+    enum tt_row_action action;        /* TT_DO_CUT or TT_DO_ASK */
+    double confidence;
+    const struct tt_reread *reread;   /* of a misread, and of the talk behind it */
+    size_t part;
+};
+
+/* Proposes the rows of all takes. choices: one a phrase; actions may be changed to ask where too much would go at once. */
+bool tt_misread_rows_propose(const struct tt_phrases *phrases, struct tt_phrase_choice *choices, struct tt_error *err);
+
+#endif

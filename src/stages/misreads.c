@@ -1,0 +1,102 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include "stages/misreads.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "stages/misread_rows.h"
+
+static const double ask_from = 0.5;
+/* Full-level speech between a misread and its re-read: so much may be a word of the narrator's to himself; more may be lines that stay. */
+static const double own_words_s = 1.2;
+/* Speech between is somebody's talk when so much of it is faint. */
+static const double faint_share = 0.7;
+
+struct deciding {
+    const struct tt_phrases *phrases;
+    const struct tt_settings *settings;
+    struct tt_phrase_choice *choices;
+    size_t parts;
+};
+
+static int by_confidence(const void *a, const void *b)
+{
+    const struct tt_reread *x = *(const struct tt_reread *const *)a, *y = *(const struct tt_reread *const *)b;
+    if (x->confidence != y->confidence) return x->confidence > y->confidence ? -1 : 1;
+    if (x->score != y->score) return x->score > y->score ? -1 : 1;
+    if (x->first != y->first) return x->first < y->first ? -1 : 1;
+    return x->again < y->again ? -1 : x->again > y->again;
+}
+
+static enum tt_row_action action_for(const struct deciding *deciding, double confidence)
+{
+    bool is_sure = confidence >= deciding->settings->misreads.confidence;
+    return is_sure && deciding->settings->misreads.action == TT_POLICY_CUT ? TT_DO_CUT : TT_DO_ASK;
+}
+
+/* Each phrase is given up once at most: the surest pair has it. */
+static bool choose_misreads(struct deciding *deciding, const struct tt_rereads *rereads, struct tt_error *err)
+{
+    const struct tt_reread **order = malloc((rereads->count ? rereads->count : 1) * sizeof *order);
+    if (!order) return tt_fail_memory(err);
+    for (size_t k = 0; k < rereads->count; k++) order[k] = &rereads->all[k];
+    qsort(order, rereads->count, sizeof *order, by_confidence);
+    for (size_t k = 0; k < rereads->count && order[k]->confidence >= ask_from; k++) {
+        const struct tt_reread *reread = order[k];
+        bool is_free = true;
+        for (size_t p = reread->first; p <= reread->last; p++) is_free = is_free && deciding->choices[p].fate == TT_PHRASE_STAYS;
+        if (!is_free) continue;
+        size_t part = ++deciding->parts;
+        for (size_t p = reread->first; p <= reread->last; p++)
+            deciding->choices[p] = (struct tt_phrase_choice){TT_PHRASE_MISREAD, action_for(deciding, reread->confidence), reread->confidence, reread, part};
+    }
+    free(order);
+    return true;
+}
+
+static double seconds_of(const struct tt_phrase *phrase) { return phrase->end_s - phrase->start_s; }
+
+/* What was said between a misread and its re-read, and is not read again itself. */
+static void choose_talk(struct deciding *deciding, const struct tt_reread *reread)
+{
+    const struct tt_phrases *phrases = deciding->phrases;
+    double faint_s = 0.0, loud_s = 0.0;
+    for (size_t p = reread->last + 1; p < reread->again; p++) {
+        if (deciding->choices[p].fate != TT_PHRASE_STAYS) continue;
+        if (tt_reread_is_faint(phrases, reread, p)) faint_s += seconds_of(&phrases->all[p]);
+        else loud_s += seconds_of(&phrases->all[p]);
+    }
+    const double most_s = deciding->settings->misreads.talk_most_s, all_s = faint_s + loud_s;
+    bool is_talk = faint_s >= faint_share * all_s || loud_s <= own_words_s;
+    if (!is_talk && all_s > most_s) return;       /* lines, it seems: they stay */
+    enum tt_row_action action = is_talk && all_s <= most_s ? deciding->choices[reread->first].action : TT_DO_ASK;
+    size_t part = ++deciding->parts;
+    for (size_t p = reread->last + 1; p < reread->again; p++)
+        if (deciding->choices[p].fate == TT_PHRASE_STAYS)
+            deciding->choices[p] = (struct tt_phrase_choice){TT_PHRASE_TALK, action, reread->confidence, reread, part};
+}
+
+static bool decide(struct deciding *deciding, struct tt_phrases *phrases, struct tt_error *err)
+{
+    struct tt_rereads rereads;
+    if (!tt_rereads_find(phrases, deciding->settings->misreads.look_back_s, &rereads, err)) return false;
+    bool is_done = tt_rereads_judge(phrases, &rereads, err) && choose_misreads(deciding, &rereads, err);
+    for (size_t p = 0; is_done && p < phrases->count; p++)
+        if (deciding->choices[p].fate == TT_PHRASE_MISREAD && deciding->choices[p].reread->first == p) choose_talk(deciding, deciding->choices[p].reread);
+    is_done = is_done && tt_misread_rows_propose(phrases, deciding->choices, err);
+    tt_rereads_free(&rereads);
+    return is_done;
+}
+
+bool tt_misreads_decide(const struct tt_session_view *view, struct tt_error *err)
+{
+    if (view->settings->misreads.action == TT_POLICY_OFF) return true;
+    struct tt_phrases phrases;
+    if (!tt_phrases_open(view, &phrases, err)) return false;
+    struct deciding deciding = {.phrases = &phrases, .settings = view->settings};
+    deciding.choices = calloc(phrases.count ? phrases.count : 1, sizeof *deciding.choices);
+    bool is_done = deciding.choices ? decide(&deciding, &phrases, err) : tt_fail_memory(err);
+    free(deciding.choices);
+    tt_phrases_close(&phrases);
+    return is_done;
+}

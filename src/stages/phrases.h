@@ -1,0 +1,50 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* The session's speech as phrases in running order, and what each moment of them sounds like, ready for alignment. */
+#ifndef TT_STAGES_PHRASES_H
+#define TT_STAGES_PHRASES_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/fail.h"
+#include "dsp/align.h"
+#include "stages/stage.h"
+
+/* A stretch of speech without a pause to speak of. Rows are counted through the session, pauses left out. */
+struct tt_phrase {
+    size_t take;
+    int64_t start_sample, end_sample;   /* in the take */
+    double start_s, end_s;              /* on the session's clock */
+    size_t row, row_count;              /* its rows of the session */
+    int64_t take_row;                   /* the first one in the take's cepstra */
+    float level_db, over_floor_db;
+};
+
+struct tt_phrases {
+    const struct tt_session_view *view; /* borrowed */
+    struct tt_phrase *all;
+    size_t count;
+    size_t row_count;
+    float typical_level_db;             /* median over the phrases, by duration */
+    double rows_per_s;
+    /* Of all speech rows: cepstra and their slopes. */
+    float mean[TT_ALIGN_LANES], per_deviation[TT_ALIGN_LANES];
+    float null_mean, null_deviation;    /* likeness of stretches that have nothing to do with each other */
+    /* The rows at hand, a window that moves along the session. */
+    int16_t *window;
+    size_t capacity, window_row, window_count;
+};
+
+bool tt_phrases_open(const struct tt_session_view *view, struct tt_phrases *phrases, struct tt_error *err);
+void tt_phrases_close(struct tt_phrases *phrases);   /* zeroes it */
+
+/* Makes rows from .. to - 1 of the session available; rows before from may be lost. */
+bool tt_phrases_reach(struct tt_phrases *phrases, size_t from, size_t to, struct tt_error *err);
+/* The window as rows for alignment; row r of the session is row r - window_row of it. Valid until the next reach. */
+struct tt_align_rows tt_phrases_rows(const struct tt_phrases *phrases);
+
+/* The phrase that holds a row of the session. */
+size_t tt_phrases_at(const struct tt_phrases *phrases, size_t row);
+
+#endif

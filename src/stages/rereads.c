@@ -1,0 +1,176 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include "stages/rereads.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* A match may reach over so many phrases and seconds. */
+enum { MOST_PHRASES = 14 };
+static const double most_match_s = 30.0;
+/* tau lies so many deviations over the chance likeness, within measured limits. */
+static const float tau_deviations = 2.0f, least_tau = 0.43f, most_tau = 0.52f;
+static const float beam = 40.0f;
+enum { SLACK_ROWS = 6 };                         /* 60 ms: onsets are heard that differently */
+static const double early_s = 0.3;
+static const float early_least = 1.0f;
+static const float least_score = 8.0f;           /* under it not even worth a question */
+static const float rest_cost = 0.1f;             /* score against each row of the first reading left unmatched */
+static const float longer_gain = 4.0f;           /* a match that goes on past a phrase's end by chance gains less */
+static const double worst_window_s = 0.25;
+
+struct search {
+    struct tt_phrases *phrases;
+    struct tt_align *align;
+    struct tt_rereads *rereads;
+    size_t base;                                 /* first row of the window in this search */
+    double look_back_s;
+    float tau;
+};
+
+static bool add(struct tt_rereads *rereads, const struct tt_reread *reread, struct tt_error *err)
+{
+    if (rereads->count == rereads->capacity) {
+        size_t capacity = rereads->capacity ? 2 * rereads->capacity : 64;
+        struct tt_reread *bigger = realloc(rereads->all, capacity * sizeof *bigger);
+        if (!bigger) return tt_fail_memory(err);
+        rereads->all = bigger;
+        rereads->capacity = capacity;
+    }
+    rereads->all[rereads->count++] = *reread;
+    return true;
+}
+
+void tt_rereads_free(struct tt_rereads *rereads)
+{
+    free(rereads->all);
+    *rereads = (struct tt_rereads){0};
+}
+
+static size_t row_end(const struct tt_phrase *phrase) { return phrase->row + phrase->row_count; }
+
+/* Rows from `phrase` on in its take, at most most_match_s of them and before row `limit`. */
+static size_t rows_from(const struct tt_phrases *phrases, size_t phrase, size_t limit)
+{
+    size_t end = phrases->all[phrase].row, most = end + (size_t)(most_match_s * phrases->rows_per_s);
+    for (size_t p = phrase; p < phrases->count && p < phrase + MOST_PHRASES && phrases->all[p].take == phrases->all[phrase].take; p++)
+        end = row_end(&phrases->all[p]);
+    if (end > most) end = most;
+    return end > limit ? limit : end;
+}
+
+struct ending { size_t last; size_t x; float score; };
+
+/* Where the first reading ends: the phrase whose rest speaks least against it, an earlier one unless the match truly goes on. */
+static struct ending find_ending(const struct tt_phrases *phrases, size_t first, const struct tt_align_end *ends, size_t reached)
+{
+    struct ending best = {first, 0, -1e9f};
+    size_t start = phrases->all[first].row, x = 0;
+    float best_worth = -1e9f;
+    for (size_t p = first; p < phrases->count && phrases->all[p].row - start < reached; p++) {
+        struct ending here = {p, x, -1e9f};
+        size_t stop = row_end(&phrases->all[p]) - start;
+        for (; x < stop && x < reached; x++)
+            if (ends[x].score > here.score) { here.score = ends[x].score; here.x = x; }
+        if (here.score <= 0.0f) continue;
+        float worth = here.score - rest_cost * (float)(stop - 1 - here.x);
+        if (worth > best_worth + (best_worth > 0.0f ? longer_gain : 0.0f)) { best = here; best_worth = worth; }
+    }
+    return best;
+}
+
+/* Mean likeness of the path, and that of its worst window. */
+static void weigh_path(const struct tt_align_cell *path, size_t count, size_t window, float *mean, float *worst)
+{
+    double sum = 0.0, in_window = 0.0;
+    *worst = 1.0f;
+    for (size_t k = 0; k < count; k++) {
+        sum += (double)path[k].likeness;
+        in_window += (double)path[k].likeness;
+        if (k >= window) in_window -= (double)path[k - window].likeness;
+        if (k + 1 >= window && in_window / (double)window < (double)*worst) *worst = (float)(in_window / (double)window);
+    }
+    *mean = count ? (float)(sum / (double)count) : 0.0f;
+    if (count < window) *worst = *mean;
+}
+
+static void see(const struct search *search, struct tt_reread *reread, const struct tt_align_cell *path, size_t cells)
+{
+    const struct tt_phrases *phrases = search->phrases;
+    const double rate = phrases->rows_per_s;
+    const struct tt_phrase *last = &phrases->all[reread->last], *again = &phrases->all[reread->again];
+    size_t y_row = again->row + reread->y_rows - 1;
+    reread->again_last = tt_phrases_at(phrases, y_row);
+    const struct tt_phrase *again_last = &phrases->all[reread->again_last];
+    double x_rest = (double)(row_end(last) - (phrases->all[reread->first].row + reread->x_rows)) / rate;
+    double y_rest = (double)(row_end(again_last) - 1 - y_row) / rate;
+    double matched = (double)reread->x_rows / rate;
+    float mean, worst;
+    weigh_path(path, cells, (size_t)(worst_window_s * rate), &mean, &worst);
+    bool is_at_end = reread->last + 1 >= phrases->count || phrases->all[reread->last + 1].take != last->take;
+    double pause = is_at_end ? 1.5 : phrases->all[reread->last + 1].start_s - last->end_s;
+    float *seen = reread->seen;
+    seen[TT_SEEN_ALWAYS] = 1.0f;
+    seen[TT_SEEN_SCORE] = (float)log((double)reread->score);
+    seen[TT_SEEN_LENGTH] = (float)log(matched);
+    seen[TT_SEEN_LIKENESS] = (mean - phrases->null_mean) / phrases->null_deviation;
+    seen[TT_SEEN_WORST] = (worst - phrases->null_mean) / phrases->null_deviation;
+    seen[TT_SEEN_REST] = (float)fmin(x_rest, 1.5);
+    seen[TT_SEEN_REST_SHARE] = (float)(x_rest / (x_rest + matched));
+    seen[TT_SEEN_GOES_ON] = x_rest < 0.15 && y_rest > 0.2 ? 1.0f : 0.0f;
+    seen[TT_SEEN_BOTH_END] = x_rest < 0.15 && y_rest < 0.15 ? 1.0f : 0.0f;
+    seen[TT_SEEN_PAUSE] = (float)log(fmax(pause, 0.1));
+    seen[TT_SEEN_SKEW] = (float)fabs(log((double)reread->x_rows / (double)reread->y_rows));
+}
+
+/* Tries whether phrase `again` says what phrase `first` said. */
+static bool try_pair(struct search *search, size_t first, size_t again, struct tt_error *err)
+{
+    const struct tt_phrases *phrases = search->phrases;
+    const struct tt_phrase *x = &phrases->all[first], *y = &phrases->all[again];
+    if (x->row_count == 0 || y->row_count == 0) return true;
+    size_t base = phrases->window_row;
+    struct tt_align_task task = {
+        .rows = tt_phrases_rows(phrases),
+        .x_start = x->row - base, .x_end = rows_from(phrases, first, y->row) - base,
+        .y_start = y->row - base, .y_end = rows_from(phrases, again, phrases->row_count) - base,
+        .tau = search->tau, .beam = beam, .slack_rows = SLACK_ROWS,
+        .early_rows = (int)(early_s * phrases->rows_per_s), .early_least = early_least};
+    const struct tt_align_end *ends;
+    size_t reached = tt_align_run(search->align, &task, &ends);
+    struct ending ending = find_ending(phrases, first, ends, reached);
+    if (ending.score < least_score) return true;
+    struct tt_reread reread = {.first = first, .last = ending.last, .again = again, .x_rows = ending.x + 1,
+                               .y_rows = (size_t)ends[ending.x].y + 1, .score = ending.score};
+    const struct tt_align_cell *path;
+    size_t cells = tt_align_path(search->align, &task, ending.x, &path);
+    see(search, &reread, path, cells);
+    return add(search->rereads, &reread, err);
+}
+
+static bool search_all(struct search *search, struct tt_error *err)
+{
+    struct tt_phrases *phrases = search->phrases;
+    size_t first = 0;
+    for (size_t again = 1; again < phrases->count; again++) {
+        while (first < again && phrases->all[again].start_s - phrases->all[first].start_s > search->look_back_s) first++;
+        if (first == again) continue;
+        if (!tt_phrases_reach(phrases, phrases->all[first].row, rows_from(phrases, again, phrases->row_count), err)) return false;
+        for (size_t p = first; p < again; p++)
+            if (!try_pair(search, p, again, err)) return false;
+    }
+    return true;
+}
+
+bool tt_rereads_find(struct tt_phrases *phrases, double look_back_s, struct tt_rereads *rereads, struct tt_error *err)
+{
+    *rereads = (struct tt_rereads){0};
+    float tau = phrases->null_mean + tau_deviations * phrases->null_deviation;
+    struct search search = {.phrases = phrases, .rereads = rereads, .look_back_s = look_back_s,
+                            .tau = tau < least_tau ? least_tau : tau > most_tau ? most_tau : tau};
+    search.align = tt_align_create(err);
+    bool is_done = search.align && search_all(&search, err);
+    tt_align_destroy(search.align);
+    if (!is_done) tt_rereads_free(rereads);
+    return is_done;
+}

@@ -1,0 +1,49 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Where a session says the same again, and how sure it is that the first of the two was given up. */
+#ifndef TT_STAGES_REREADS_H
+#define TT_STAGES_REREADS_H
+
+#include "stages/phrases.h"
+
+/* What certainty is judged by; the weights stand in rereads_judge.c in this order. */
+enum tt_evidence {
+    TT_SEEN_ALWAYS,        /* 1 */
+    TT_SEEN_SCORE,         /* ln of the alignment's score */
+    TT_SEEN_LENGTH,        /* ln of the matched seconds */
+    TT_SEEN_LIKENESS,      /* mean along the path, in deviations over what chance gives */
+    TT_SEEN_WORST,         /* the same of its worst quarter of a second: one other word shows here */
+    TT_SEEN_REST,          /* seconds of the first reading behind the match, up to 1.5 */
+    TT_SEEN_REST_SHARE,    /* their share of its last phrase and the match */
+    TT_SEEN_GOES_ON,       /* 1: the re-read goes on without a pause where the first reading stopped */
+    TT_SEEN_BOTH_END,      /* 1: both end with the match */
+    TT_SEEN_LINES,         /* ln(1 + seconds of full-level speech between that is not read again itself) */
+    TT_SEEN_PAUSE,         /* ln of the pause behind the first reading, or of 1.5 s at the end of a take */
+    TT_SEEN_SKEW,          /* |ln| of the ratio of tempi */
+    TT_SEEN_RIVALS,        /* how well other phrases match the re-read's beginning, or the first reading's: ln(1 + best score / score) */
+    TT_SEEN_REPETITION,    /* share of the session's phrases that sound like distant ones */
+    TT_EVIDENCE
+};
+
+/* Phrases first .. last are read again from phrase `again` on. */
+struct tt_reread {
+    size_t first, last, again, again_last;
+    size_t x_rows, y_rows;        /* matched */
+    float score;
+    float seen[TT_EVIDENCE];
+    double confidence;
+};
+struct tt_rereads { struct tt_reread *all; size_t count, capacity; };
+
+/* All pairs that sound alike from their beginnings on, by `again`, then `first`. Grows with the session's length. */
+bool tt_rereads_find(struct tt_phrases *phrases, double look_back_s, struct tt_rereads *rereads, struct tt_error *err);
+void tt_rereads_free(struct tt_rereads *rereads);
+
+/* Fills what depends on the others (lines between, rivals, repetition), and each confidence. */
+bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rereads, struct tt_error *err);
+
+/* Full-level speech between the two that is not marked in covered (one flag a phrase), in seconds. */
+double tt_reread_lines_between_s(const struct tt_phrases *phrases, const struct tt_reread *reread, const bool *covered);
+/* Speech fainter than the lines around it by so much is somebody else, or not meant for the recording. */
+bool tt_reread_is_faint(const struct tt_phrases *phrases, const struct tt_reread *reread, size_t phrase);
+
+#endif
