@@ -1,7 +1,30 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
+/* A recursion waits for itself, so a step of 10 ms is filtered in four parts side by side. The state in which a part begins is
+ * linear in the state and the samples of the part before it, and is computed without recursion. */
 #include "dsp/k_weighting.h"
 
 #include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { STATES = 4, PARTS = 4, PARTS_A_SECOND = 100 * PARTS };
+
+/* The widest that every 64-bit machine has; wider ones end up on the stack. */
+typedef double pair __attribute__((vector_size(2 * sizeof(double))));
+enum { PAIRS = PARTS / 2 };
+
+struct coefficients {
+    double shelf_b0, shelf_in1, shelf_in2, shelf_a1, shelf_a2;
+    double highpass_in1, highpass_in2, highpass_a1, highpass_a2;
+};
+
+struct tt_k_weighting {
+    struct coefficients c;
+    double state[STATES];                /* two of the shelf, two of the high-pass */
+    size_t part_samples;
+    double over_part[STATES][STATES];    /* the state behind a part without input, for each state of one */
+    pair (*weights)[STATES / 2];         /* what each sample of a part leaves in the state behind it */
+};
 
 static const double pi = 3.14159265358979323846;
 /* Below this nothing can be heard or measured, and denormal numbers, which are slow, are still far away. */
@@ -34,40 +57,158 @@ struct tt_biquad tt_k_highpass(int rate_hz)
     };
 }
 
-void tt_k_weighting_init(struct tt_k_weighting *filter, int rate_hz)
+/* Transposed direct form, arranged so that one multiplication and one addition lead from state to state. */
+static struct coefficients coefficients_of(struct tt_biquad shelf, struct tt_biquad highpass)
 {
-    *filter = (struct tt_k_weighting){.shelf = tt_k_shelf(rate_hz), .highpass = tt_k_highpass(rate_hz)};
+    return (struct coefficients){
+        .shelf_b0 = shelf.b0,
+        .shelf_in1 = shelf.b1 - shelf.a1 * shelf.b0,
+        .shelf_in2 = shelf.b2 - shelf.a2 * shelf.b0,
+        .shelf_a1 = shelf.a1,
+        .shelf_a2 = shelf.a2,
+        .highpass_in1 = highpass.b1 - highpass.a1, /* its b0 is 1 */
+        .highpass_in2 = highpass.b2 - highpass.a2,
+        .highpass_a1 = highpass.a1,
+        .highpass_a2 = highpass.a2,
+    };
 }
 
-static double settled(double state)
+static double run_sample(const struct coefficients *c, double state[STATES], double sample)
 {
-    return fabs(state) < state_floor || !isfinite(state) ? 0.0 : state;
+    const double shelved = c->shelf_b0 * sample + state[0], weighted = shelved + state[2];
+    const double shelf = (c->shelf_in1 * sample + state[1]) - c->shelf_a1 * state[0];
+    state[1] = c->shelf_in2 * sample - c->shelf_a2 * state[0];
+    state[0] = shelf;
+    const double highpass = (c->highpass_in1 * shelved + state[3]) - c->highpass_a1 * state[2];
+    state[3] = c->highpass_in2 * shelved - c->highpass_a2 * state[2];
+    state[2] = highpass;
+    return weighted;
+}
+
+static void prepare_parts(struct tt_k_weighting *filter)
+{
+    const size_t count = filter->part_samples;
+    double state[STATES] = {0};
+    for (size_t i = 0; i < count; i++) {
+        run_sample(&filter->c, state, i == 0 ? 1.0 : 0.0);
+        memcpy(&filter->weights[count - 1 - i], state, sizeof state);
+    }
+    for (int s = 0; s < STATES; s++) {
+        memset(state, 0, sizeof state);
+        state[s] = 1.0;
+        for (size_t i = 0; i < count; i++)
+            run_sample(&filter->c, state, 0.0);
+        memcpy(&filter->over_part[s], state, sizeof state);
+    }
+}
+
+struct tt_k_weighting *tt_k_weighting_create(int rate_hz, struct tt_error *err)
+{
+    struct tt_k_weighting *filter = calloc(1, sizeof *filter);
+    if (filter != NULL) {
+        filter->part_samples = (size_t)(rate_hz / PARTS_A_SECOND);
+        filter->weights = calloc(filter->part_samples + 1, sizeof *filter->weights);
+    }
+    if (filter == NULL || filter->weights == NULL) {
+        tt_k_weighting_destroy(filter);
+        tt_fail_memory(err);
+        return NULL;
+    }
+    filter->c = coefficients_of(tt_k_shelf(rate_hz), tt_k_highpass(rate_hz));
+    prepare_parts(filter);
+    return filter;
+}
+
+void tt_k_weighting_destroy(struct tt_k_weighting *filter)
+{
+    if (filter == NULL)
+        return;
+    free(filter->weights);
+    free(filter);
+}
+
+/* What the samples of a part alone leave in the state behind it. */
+static void state_of_part(const struct tt_k_weighting *filter, const float *samples, double state[STATES])
+{
+    pair even[2] = {{0}}, odd[2] = {{0}};
+    size_t i = 0;
+    for (; i + 2 <= filter->part_samples; i += 2) {
+        even[0] += filter->weights[i][0] * (double)samples[i];
+        even[1] += filter->weights[i][1] * (double)samples[i];
+        odd[0] += filter->weights[i + 1][0] * (double)samples[i + 1];
+        odd[1] += filter->weights[i + 1][1] * (double)samples[i + 1];
+    }
+    for (; i < filter->part_samples; i++) {
+        even[0] += filter->weights[i][0] * (double)samples[i];
+        even[1] += filter->weights[i][1] * (double)samples[i];
+    }
+    for (int s = 0; s < STATES; s++)
+        state[s] = even[s / 2][s % 2] + odd[s / 2][s % 2];
+}
+
+/* The states in which the parts begin. */
+static void states_between(const struct tt_k_weighting *filter, const float *samples, pair starts[STATES][PAIRS])
+{
+    double state[STATES];
+    memcpy(state, filter->state, sizeof state);
+    for (int part = 0; part < PARTS; part++) {
+        for (int s = 0; s < STATES; s++)
+            starts[s][part / 2][part % 2] = state[s];
+        if (part + 1 == PARTS)
+            return;
+        double next[STATES];
+        state_of_part(filter, samples + (size_t)part * filter->part_samples, next);
+        for (int to = 0; to < STATES; to++)
+            for (int from = 0; from < STATES; from++)
+                next[to] += filter->over_part[from][to] * state[from];
+        memcpy(state, next, sizeof state);
+    }
+}
+
+/* The same as run_sample, for all parts of a step side by side. */
+static double run_parts(struct tt_k_weighting *filter, const float *samples)
+{
+    const struct coefficients c = filter->c;
+    const size_t count = filter->part_samples;
+    pair starts[STATES][PAIRS], s1[PAIRS], s2[PAIRS], h1[PAIRS], h2[PAIRS], energy[PAIRS] = {{0}};
+    states_between(filter, samples, starts);
+    memcpy(s1, starts[0], sizeof s1);
+    memcpy(s2, starts[1], sizeof s2);
+    memcpy(h1, starts[2], sizeof h1);
+    memcpy(h2, starts[3], sizeof h2);
+    for (size_t i = 0; i < count; i++)
+        for (size_t p = 0; p < PAIRS; p++) {
+            const float *at = samples + 2 * p * count + i;
+            const pair sample = {(double)at[0], (double)at[count]};
+            const pair shelved = c.shelf_b0 * sample + s1[p], weighted = shelved + h1[p];
+            const pair shelf = (c.shelf_in1 * sample + s2[p]) - c.shelf_a1 * s1[p];
+            s2[p] = c.shelf_in2 * sample - c.shelf_a2 * s1[p];
+            s1[p] = shelf;
+            const pair highpass = (c.highpass_in1 * shelved + h2[p]) - c.highpass_a1 * h1[p];
+            h2[p] = c.highpass_in2 * shelved - c.highpass_a2 * h1[p];
+            h1[p] = highpass;
+            energy[p] += weighted * weighted;
+        }
+    const double after[STATES] = {s1[PAIRS - 1][1], s2[PAIRS - 1][1], h1[PAIRS - 1][1], h2[PAIRS - 1][1]};
+    memcpy(filter->state, after, sizeof after);
+    const pair sum = energy[0] + energy[1];
+    return sum[0] + sum[1];
 }
 
 double tt_k_weighting_energy(struct tt_k_weighting *filter, const float *samples, size_t count)
 {
-    /* Transposed direct form, arranged so that one multiplication and one addition lead from state to state. */
-    const struct tt_biquad s = filter->shelf, h = filter->highpass;
-    const double shelf_in1 = s.b1 - s.a1 * s.b0, shelf_in2 = s.b2 - s.a2 * s.b0;
-    const double highpass_in1 = h.b1 - h.a1 * h.b0, highpass_in2 = h.b2 - h.a2 * h.b0;
-    double s1 = filter->shelf_state[0], s2 = filter->shelf_state[1];
-    double h1 = filter->highpass_state[0], h2 = filter->highpass_state[1];
     double energy = 0.0;
-    for (size_t i = 0; i < count; i++) {
-        const double x = samples[i];
-        const double shelved = s.b0 * x + s1;
-        const double next_s1 = (shelf_in1 * x + s2) - s.a1 * s1;
-        s2 = shelf_in2 * x - s.a2 * s1;
-        s1 = next_s1;
-        const double weighted = shelved + h1; /* b0 is 1 */
-        const double next_h1 = (highpass_in1 * shelved + h2) - h.a1 * h1;
-        h2 = highpass_in2 * shelved - h.a2 * h1;
-        h1 = next_h1;
+    size_t i = 0;
+    if (count >= PARTS * filter->part_samples) {
+        energy = run_parts(filter, samples);
+        i = PARTS * filter->part_samples;
+    }
+    for (; i < count; i++) {
+        const double weighted = run_sample(&filter->c, filter->state, (double)samples[i]);
         energy += weighted * weighted;
     }
-    filter->shelf_state[0] = settled(s1);
-    filter->shelf_state[1] = settled(s2);
-    filter->highpass_state[0] = settled(h1);
-    filter->highpass_state[1] = settled(h2);
+    for (int s = 0; s < STATES; s++)
+        if (fabs(filter->state[s]) < state_floor || !isfinite(filter->state[s]))
+            filter->state[s] = 0.0;
     return isfinite(energy) ? energy : 0.0;
 }

@@ -28,7 +28,7 @@ enum {
 };
 
 struct meter_channel {
-    struct tt_k_weighting filter;
+    struct tt_k_weighting *filter;
     struct tt_true_peak *true_peak;
     double weight;
     float *samples; /* of the step that is being gathered */
@@ -73,11 +73,11 @@ static bool create_channels(struct tt_meter *meter, const double *weights, struc
         return tt_fail_memory(err);
     for (size_t c = 0; c < count; c++) {
         struct meter_channel *channel = &meter->channels[c];
-        tt_k_weighting_init(&channel->filter, meter->rate_hz);
         channel->weight = weights[c];
         channel->samples = meter->gathered + c * meter->step_capacity;
+        channel->filter = tt_k_weighting_create(meter->rate_hz, err);
         channel->true_peak = tt_true_peak_create(meter->rate_hz, err);
-        if (channel->true_peak == NULL)
+        if (channel->filter == NULL || channel->true_peak == NULL)
             return false;
     }
     return true;
@@ -122,8 +122,10 @@ void tt_meter_destroy(struct tt_meter *meter)
 {
     if (meter == NULL)
         return;
-    for (int c = 0; meter->channels != NULL && c < meter->channel_count; c++)
+    for (int c = 0; meter->channels != NULL && c < meter->channel_count; c++) {
+        tt_k_weighting_destroy(meter->channels[c].filter);
         tt_true_peak_destroy(meter->channels[c].true_peak);
+    }
     free(meter->channels);
     free(meter->gathered);
     free(meter->steps);
@@ -173,7 +175,7 @@ static bool finish_step(struct tt_meter *meter, struct tt_error *err)
     double energy = 0.0;
     for (int c = 0; c < meter->channel_count; c++) {
         struct meter_channel *channel = &meter->channels[c];
-        energy += channel->weight * tt_k_weighting_energy(&channel->filter, channel->samples, meter->step_samples);
+        energy += channel->weight * tt_k_weighting_energy(channel->filter, channel->samples, meter->step_samples);
     }
     const bool kept = add_power(meter, energy / (double)meter->step_samples, err);
     meter->step_number++;
@@ -204,7 +206,9 @@ bool tt_meter_add_frames(struct tt_meter *meter, const float *interleaved, size_
         for (size_t c = 0; c < stride; c++) {
             struct meter_channel *channel = &meter->channels[c];
             float *samples = channel->samples + meter->step_filled;
-            for (size_t i = 0; i < part; i++)
+            if (stride == 1)
+                memcpy(samples, interleaved, part * sizeof *samples);
+            for (size_t i = 0; stride > 1 && i < part; i++)
                 samples[i] = interleaved[i * stride + c];
             tt_true_peak_add(channel->true_peak, samples, part);
             add_level(meter, samples, part, meter->frame_count);
