@@ -1,0 +1,45 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Quiet frames gathered into steps of half a second: mean power by bin, robust against clicks, in a ring of recent steps. */
+#ifndef TT_DSP_FLOOR_STEPS_H
+#define TT_DSP_FLOOR_STEPS_H
+
+#include "dsp/stft.h"
+
+enum { TT_FLOOR_BANDS = 8 };
+
+struct tt_floor_step {
+    int64_t index;                     /* covers index * step_samples and on */
+    int frames;                        /* quiet frames in the mean; 0: nothing heard */
+    float band_db[TT_FLOOR_BANDS];     /* mean power of each band */
+};
+
+struct tt_floor_steps {
+    struct tt_stft_shape shape;
+    int64_t step_samples;
+    int64_t open;                      /* index of the step being gathered; those before it are closed */
+    int64_t ring_count;
+    struct tt_floor_step *ring;
+    float *rows;                       /* mean power, a row a step */
+    int band_first[TT_FLOOR_BANDS + 1];/* bins; an empty band has its first at the next one's */
+    float *frames;                     /* of the open step */
+    int64_t *frame_sample;
+    float *frame_bands;
+    int frame_count, frame_room;
+};
+
+bool tt_floor_steps_init(struct tt_floor_steps *steps, struct tt_stft_shape shape, double ring_s, struct tt_error *err);
+void tt_floor_steps_free(struct tt_floor_steps *steps);
+/* A quiet frame of the open step. */
+void tt_floor_steps_add(struct tt_floor_steps *steps, int64_t sample, const float *power);
+/* Takes back the open step's frames from this position on. */
+void tt_floor_steps_take_back(struct tt_floor_steps *steps, int64_t sample);
+/* Closes the open step and opens the next. */
+void tt_floor_steps_close(struct tt_floor_steps *steps);
+/* A closed step still in the ring, or NULL. */
+const struct tt_floor_step *tt_floor_steps_get(const struct tt_floor_steps *steps, int64_t index);
+const float *tt_floor_steps_row(const struct tt_floor_steps *steps, int64_t index);
+
+/* The median of values, which are put in order. */
+float tt_floor_median(float *values, int count);
+
+#endif

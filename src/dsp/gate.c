@@ -1,0 +1,153 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include "dsp/gate.h"
+
+#include <fftw3.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "dsp/gate_gain.h"
+
+enum {
+    ROWS = TT_GATE_AHEAD + 1,
+    LEAD_HOPS = 3,      /* zeros in front of the take, so that its first hop, too, lies under four windows */
+    FLOOR_EVERY = 16    /* frames; the floor is looked up every 85 ms */
+};
+
+struct tt_gate {
+    const struct tt_floor_track *track;
+    struct tt_stft_shape shape;
+    struct tt_stft *stft;
+    struct tt_gate_gain *decision;
+    float *fifo;               /* the next frame's window of samples */
+    int fifo_count;
+    float *spectra;            /* the last ROWS frames, row_floats apart */
+    size_t row_floats;
+    float *power, *floor, *overlap;
+    int64_t frame;             /* frames analysed; frame f is centred on sample (f - 1) * hop */
+    int drop_hops;             /* finished hops that lie in front of the take */
+    int64_t owed;              /* outputs still to come for the input seen */
+};
+
+static bool allocate(struct tt_gate *gate)
+{
+    const size_t window = (size_t)gate->shape.window_samples, bins = (size_t)gate->shape.bin_count;
+    gate->row_floats = (2 * bins + 15) / 16 * 16; /* rows stay aligned for FFTW */
+    gate->fifo = calloc(window, sizeof *gate->fifo);
+    gate->spectra = fftwf_alloc_real(ROWS * gate->row_floats);
+    gate->power = malloc(bins * sizeof *gate->power);
+    gate->floor = malloc(bins * sizeof *gate->floor);
+    gate->overlap = calloc(window, sizeof *gate->overlap);
+    if (!gate->fifo || !gate->spectra || !gate->power || !gate->floor || !gate->overlap) return false;
+    memset(gate->spectra, 0, ROWS * gate->row_floats * sizeof *gate->spectra);
+    return true;
+}
+
+struct tt_gate *tt_gate_create(const struct tt_floor_track *track, struct tt_gate_settings settings, struct tt_error *err)
+{
+    struct tt_gate *gate = calloc(1, sizeof *gate);
+    if (!gate) {
+        tt_fail_memory(err);
+        return NULL;
+    }
+    gate->track = track;
+    gate->shape = track->shape;
+    gate->fifo_count = LEAD_HOPS * gate->shape.hop_samples;
+    gate->drop_hops = LEAD_HOPS;
+    gate->stft = tt_stft_create(track->shape, err);
+    gate->decision = tt_gate_gain_create(track->shape, settings, err);
+    if (!gate->stft || !gate->decision || !allocate(gate)) {
+        tt_fail_memory(err);
+        tt_gate_destroy(gate);
+        return NULL;
+    }
+    return gate;
+}
+
+void tt_gate_destroy(struct tt_gate *gate)
+{
+    if (!gate) return;
+    tt_stft_destroy(gate->stft);
+    tt_gate_gain_destroy(gate->decision);
+    free(gate->fifo);
+    fftwf_free(gate->spectra);
+    free(gate->power);
+    free(gate->floor);
+    free(gate->overlap);
+    free(gate);
+}
+
+size_t tt_gate_latency(const struct tt_gate *gate)
+{
+    return (size_t)(LEAD_HOPS + TT_GATE_AHEAD + 2) * (size_t)gate->shape.hop_samples;
+}
+
+static void analyse(struct tt_gate *gate)
+{
+    float *spectrum = gate->spectra + (size_t)(gate->frame % ROWS) * gate->row_floats;
+    tt_stft_forward(gate->stft, gate->fifo, spectrum);
+    tt_stft_power(gate->stft, spectrum, gate->power);
+    if (gate->frame % FLOOR_EVERY == 0)
+        tt_floor_at(gate->track, (gate->frame - 1 + FLOOR_EVERY / 2) * gate->shape.hop_samples, gate->floor);
+    tt_gate_gain_add(gate->decision, gate->power, gate->floor);
+}
+
+/* Turns down the frame that is TT_GATE_AHEAD behind the newest, and finishes one hop of output. */
+static size_t synthesise(struct tt_gate *gate, float *output)
+{
+    const size_t hop = (size_t)gate->shape.hop_samples, window = (size_t)gate->shape.window_samples;
+    const float *gain = tt_gate_gain_row(gate->decision);
+    float *spectrum = gate->spectra + (size_t)((gate->frame - TT_GATE_AHEAD) % ROWS) * gate->row_floats;
+    for (int i = 0; i < gate->shape.bin_count; i++) {
+        spectrum[2 * i] *= gain[i];
+        spectrum[2 * i + 1] *= gain[i];
+    }
+    memmove(gate->overlap, gate->overlap + hop, (window - hop) * sizeof *gate->overlap);
+    memset(gate->overlap + window - hop, 0, hop * sizeof *gate->overlap);
+    tt_stft_inverse(gate->stft, spectrum, gate->overlap);
+    if (gate->drop_hops > 0) {
+        gate->drop_hops--;
+        return 0;
+    }
+    const size_t count = gate->owed < (int64_t)hop ? (size_t)gate->owed : hop;
+    memcpy(output, gate->overlap, count * sizeof *output);
+    gate->owed -= (int64_t)count;
+    return count;
+}
+
+static size_t do_frame(struct tt_gate *gate, float *output)
+{
+    const int hop = gate->shape.hop_samples;
+    analyse(gate);
+    const size_t written = gate->frame >= TT_GATE_AHEAD ? synthesise(gate, output) : 0;
+    gate->frame++;
+    gate->fifo_count -= hop;
+    memmove(gate->fifo, gate->fifo + hop, (size_t)gate->fifo_count * sizeof *gate->fifo);
+    return written;
+}
+
+size_t tt_gate_run(struct tt_gate *gate, const float *samples, size_t count, float *output)
+{
+    size_t written = 0;
+    while (count > 0) {
+        const size_t room = (size_t)(gate->shape.window_samples - gate->fifo_count);
+        const size_t taken = count < room ? count : room;
+        memcpy(gate->fifo + gate->fifo_count, samples, taken * sizeof *samples);
+        gate->fifo_count += (int)taken;
+        gate->owed += (int64_t)taken;
+        samples += taken;
+        count -= taken;
+        if (gate->fifo_count == gate->shape.window_samples) written += do_frame(gate, output + written);
+    }
+    return written;
+}
+
+size_t tt_gate_finish(struct tt_gate *gate, float *output)
+{
+    size_t written = 0;
+    while (gate->owed > 0) {
+        memset(gate->fifo + gate->fifo_count, 0, (size_t)(gate->shape.window_samples - gate->fifo_count) * sizeof *gate->fifo);
+        gate->fifo_count = gate->shape.window_samples;
+        written += do_frame(gate, output + written);
+    }
+    return written;
+}

@@ -1,0 +1,321 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* What is low is found at a low rate and taken away from the sound: output = input - lowpass(input), where the low-pass is a
+ * fourth-order Butterworth run forwards and backwards at some twelve times the cutoff. Some eight products a sample, in loops
+ * that vectorise, where two biquads each way would wait for each other's results. The bridge between the rates is a cubic
+ * B-spline each way; its droop is undone at the low rate, its images fall where the spline has zeros. */
+#include "dsp/highpass.h"
+
+#include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define PI 3.14159265358979323846
+
+static const double LOW_RATE_OVER_CUTOFF = 12.0;
+/* Time constants of the slowest pole that the backward run starts ahead of its block: e^-16 = 1e-7. */
+static const double LOOK_AHEAD_TIME_CONSTANTS = 16.0;
+static const double BLOCK_PER_LOOK_AHEAD = 2.0;
+
+enum {
+    SPLINE_REACH = 2,   /* low-rate steps that a cubic B-spline reaches to each side */
+    DROOP_REACH = 3,    /* low-rate neighbours that undo the droop */
+    ORDER = 4
+};
+
+struct section { double b0, b1, b2, a1, a2; };
+struct section_state { double s1, s2; };
+
+struct tt_highpass {
+    size_t step;               /* input samples per low-rate sample */
+    size_t block_low, ahead_low;
+    size_t low_count;          /* low-rate values that a block works on */
+    size_t span;               /* input samples that must be there before a block can be done */
+    size_t lead;               /* mirrored samples in front of the take */
+    struct section sections[ORDER / 2];
+    struct section_state states[ORDER / 2];
+    float *down_taps;          /* 4 * step + 1 */
+    float *step_output;        /* one step of output */
+    float *up_taps;            /* 4 rows of step: weight of the 4 low neighbours at each offset */
+    double droop[DROOP_REACH + 1];
+
+    /* The stream is the take with its first part mirrored in front of it. fifo[0] is SPLINE_REACH steps before the next block;
+     * low[i], smooth[i] and back[i] belong to fifo[i * step]. */
+    float *fifo;
+    size_t fifo_count, fifo_size;
+    bool has_lead;             /* the mirror image is in place */
+    bool has_settled;
+    size_t drop;               /* outputs of the mirror image, still to be dropped */
+    uint64_t owed;             /* outputs still to come for the input seen */
+    double *low;               /* decimated */
+    double *smooth;            /* after the droop filter and the forward run */
+    double *back;              /* after the backward run */
+    size_t low_have, smooth_have;
+};
+
+/* The cubic B-spline, unit spacing. */
+static double spline(double x)
+{
+    x = fabs(x);
+    if (x >= 2.0) return 0.0;
+    if (x >= 1.0) return (2.0 - x) * (2.0 - x) * (2.0 - x) / 6.0;
+    return 2.0 / 3.0 - x * x + x * x * x / 2.0;
+}
+
+static void fill_taps(struct tt_highpass *filter)
+{
+    const size_t step = filter->step, reach = SPLINE_REACH * step;
+    double sum = 0.0;
+    for (size_t i = 0; i <= 2 * reach; i++) sum += spline((double)i / (double)step - SPLINE_REACH);
+    for (size_t i = 0; i <= 2 * reach; i++)
+        filter->down_taps[i] = (float)(spline((double)i / (double)step - SPLINE_REACH) / sum);
+    for (size_t row = 0; row < 4; row++)
+        for (size_t i = 0; i < step; i++)
+            filter->up_taps[row * step + i] = (float)spline((double)i / (double)step + 1.0 - (double)row);
+    /* Two splines droop by sinc^8; (x / sin x)^8 = 1 + 4/3 s + 1.37778 s^2 + 1.31640 s^3 + ..., s = sin^2 x (the arcsine's
+     * series to the eighth power), and s is the filter (2 - z - 1/z) / 4. Gathered by neighbour: */
+    const double c1 = 4.0 / 3.0 / 4.0, c2 = 1.37778 / 16.0, c3 = 1.31640 / 64.0;
+    filter->droop[0] = 1.0 + 2.0 * c1 + 6.0 * c2 + 20.0 * c3;
+    filter->droop[1] = -c1 - 4.0 * c2 - 15.0 * c3;
+    filter->droop[2] = c2 + 6.0 * c3;
+    filter->droop[3] = -c3;
+}
+
+/* Butterworth low-pass sections by the bilinear transform. Run both ways the low-pass is 1 / (1 + (f/fb)^8), and the rest of it
+ * is 3.01 dB down (0.7079) at the cutoff where (cutoff/fb)^8 = 0.7079 / 0.2921. */
+static void design(struct tt_highpass *filter, double cutoff_hz, double low_rate_hz)
+{
+    const double kept = pow(10.0, -3.0103 / 20.0);
+    const double k = tan(PI * cutoff_hz / low_rate_hz) / pow(kept / (1.0 - kept), 1.0 / 8.0);
+    for (int i = 0; i < ORDER / 2; i++) {
+        const double damping = 2.0 * sin(PI * (2 * i + 1) / (2.0 * ORDER));
+        const double scale = 1.0 / (1.0 + damping * k + k * k);
+        filter->sections[i] = (struct section){.b0 = k * k * scale, .b1 = 2.0 * k * k * scale, .b2 = k * k * scale,
+                                               .a1 = 2.0 * (k * k - 1.0) * scale, .a2 = (1.0 - damping * k + k * k) * scale};
+    }
+}
+
+static double run_section(const struct section *c, struct section_state *s, double x)
+{
+    const double y = c->b0 * x + s->s1;
+    s->s1 = c->b1 * x - c->a1 * y + s->s2;
+    s->s2 = c->b2 * x - c->a2 * y;
+    return y;
+}
+
+/* The state in which a constant input comes out as it is. */
+static struct section_state settled(const struct section *c, double x)
+{
+    return (struct section_state){.s1 = x * (1.0 - c->b0), .s2 = x * (c->b2 - c->a2)};
+}
+
+static void set_sizes(struct tt_highpass *filter, int rate_hz, double cutoff_hz)
+{
+    double step = floor(rate_hz / (LOW_RATE_OVER_CUTOFF * cutoff_hz));
+    if (step < 1.0) step = 1.0;
+    filter->step = (size_t)step;
+    const double low_rate_hz = rate_hz / step;
+    design(filter, cutoff_hz, low_rate_hz);
+    /* The slowest poles of the Butterworth circle lie at sin(22.5 degrees) of its radius. */
+    const double slowest = 2.0 * PI * cutoff_hz * 0.8957 * sin(PI / 8.0);
+    filter->ahead_low = (size_t)ceil(LOOK_AHEAD_TIME_CONSTANTS / slowest * low_rate_hz);
+    filter->block_low = (size_t)ceil(BLOCK_PER_LOOK_AHEAD * (double)filter->ahead_low);
+    /* A block needs low values from one step before it to two behind it, then the backward run's and the droop's way ahead. */
+    filter->low_count = SPLINE_REACH + filter->block_low + SPLINE_REACH + filter->ahead_low + DROOP_REACH;
+    filter->span = (filter->low_count - 1 + SPLINE_REACH) * filter->step + 1;
+    filter->lead = (filter->ahead_low + 2 * SPLINE_REACH + DROOP_REACH) * filter->step;
+    filter->fifo_size = filter->span > 2 * filter->lead + 1 ? filter->span : 2 * filter->lead + 1;
+    filter->fifo_count = filter->lead;
+    filter->drop = filter->lead - SPLINE_REACH * filter->step;
+}
+
+struct tt_highpass *tt_highpass_create(int rate_hz, double cutoff_hz, struct tt_error *err)
+{
+    if (rate_hz <= 0 || !(cutoff_hz > 0.0) || cutoff_hz > 0.05 * rate_hz) {
+        tt_fail(err, TT_ERROR_USAGE, "a rumble filter at %g Hz does not fit a rate of %d Hz", cutoff_hz, rate_hz);
+        return NULL;
+    }
+    struct tt_highpass *filter = calloc(1, sizeof *filter);
+    if (!filter) {
+        tt_fail_memory(err);
+        return NULL;
+    }
+    set_sizes(filter, rate_hz, cutoff_hz);
+    filter->down_taps = malloc((2 * SPLINE_REACH * filter->step + 1) * sizeof *filter->down_taps);
+    filter->up_taps = malloc(4 * filter->step * sizeof *filter->up_taps);
+    filter->step_output = malloc(filter->step * sizeof *filter->step_output);
+    filter->fifo = malloc(filter->fifo_size * sizeof *filter->fifo);
+    filter->low = calloc(filter->low_count + 1, sizeof *filter->low);
+    filter->smooth = calloc(filter->low_count + 1, sizeof *filter->smooth);
+    filter->back = calloc(filter->low_count + 1, sizeof *filter->back);
+    if (!filter->down_taps || !filter->up_taps || !filter->step_output || !filter->fifo || !filter->low || !filter->smooth || !filter->back) {
+        tt_fail_memory(err);
+        tt_highpass_destroy(filter);
+        return NULL;
+    }
+    fill_taps(filter);
+    return filter;
+}
+
+void tt_highpass_destroy(struct tt_highpass *filter)
+{
+    if (!filter) return;
+    free(filter->down_taps);
+    free(filter->up_taps);
+    free(filter->step_output);
+    free(filter->fifo);
+    free(filter->low);
+    free(filter->smooth);
+    free(filter->back);
+    free(filter);
+}
+
+/* Eight sums side by side, in a fixed order, so that the loop vectorises without changing the result. */
+static double dot(const float *a, const float *b, size_t count)
+{
+    float sums[8] = {0};
+    size_t i = 0;
+    for (; i + 8 <= count; i += 8)
+        for (size_t j = 0; j < 8; j++) sums[j] += a[i + j] * b[i + j];
+    double sum = 0.0;
+    for (; i < count; i++) sum += (double)(a[i] * b[i]);
+    for (size_t j = 0; j < 8; j++) sum += (double)sums[j];
+    return sum;
+}
+
+static void decimate(struct tt_highpass *filter)
+{
+    const size_t taps = 2 * SPLINE_REACH * filter->step + 1;
+    for (size_t i = filter->low_have; i < filter->low_count; i++) {
+        const size_t first = i < SPLINE_REACH ? 0 : (i - SPLINE_REACH) * filter->step;
+        filter->low[i] = dot(filter->fifo + first, filter->down_taps, taps);
+    }
+    filter->low_have = filter->low_count;
+}
+
+static void run_forward(struct tt_highpass *filter)
+{
+    const double *low = filter->low, *droop = filter->droop;
+    for (size_t i = filter->smooth_have; i < filter->low_count - DROOP_REACH; i++) {
+        double x = droop[0] * low[i];
+        for (size_t j = 1; j <= DROOP_REACH; j++) x += droop[j] * (low[i >= j ? i - j : 0] + low[i + j]);
+        if (!filter->has_settled) {
+            for (int s = 0; s < ORDER / 2; s++) filter->states[s] = settled(&filter->sections[s], x);
+            filter->has_settled = true;
+        }
+        for (int s = 0; s < ORDER / 2; s++) x = run_section(&filter->sections[s], &filter->states[s], x);
+        filter->smooth[i] = x;
+    }
+    filter->smooth_have = filter->low_count - DROOP_REACH;
+}
+
+static void run_backward(struct tt_highpass *filter)
+{
+    struct section_state states[ORDER / 2];
+    const size_t end = filter->low_count - DROOP_REACH;
+    for (int s = 0; s < ORDER / 2; s++) states[s] = settled(&filter->sections[s], filter->smooth[end - 1]);
+    for (size_t i = end; i-- > 0;) {
+        double x = filter->smooth[i];
+        for (int s = 0; s < ORDER / 2; s++) x = run_section(&filter->sections[s], &states[s], x);
+        filter->back[i] = x;
+    }
+}
+
+/* Takes the low part off one step of the block. */
+static void take_off(const struct tt_highpass *filter, size_t b, float *out)
+{
+    const size_t step = filter->step;
+    const float *row0 = filter->up_taps, *row1 = row0 + step, *row2 = row1 + step, *row3 = row2 + step;
+    const double *low = filter->back + b + SPLINE_REACH - 1;
+    const float w0 = (float)low[0], w1 = (float)low[1], w2 = (float)low[2], w3 = (float)low[3];
+    const float *in = filter->fifo + (b + SPLINE_REACH) * step;
+    for (size_t i = 0; i < step; i++)
+        out[i] = in[i] - ((w0 * row0[i] + w1 * row1[i]) + (w2 * row2[i] + w3 * row3[i]));
+}
+
+/* Moves on by one block: fifo and low-rate rows keep their alignment. */
+static void move_on(struct tt_highpass *filter)
+{
+    const size_t block = filter->block_low * filter->step, low = filter->block_low;
+    memmove(filter->fifo, filter->fifo + block, (filter->fifo_count - block) * sizeof *filter->fifo);
+    filter->fifo_count -= block;
+    memmove(filter->low, filter->low + low, (filter->low_count - low) * sizeof *filter->low);
+    memmove(filter->smooth, filter->smooth + low, (filter->low_count - low) * sizeof *filter->smooth);
+    filter->low_have -= low;
+    filter->smooth_have -= low;
+}
+
+/* The place in 0..count-1 that a position before or behind them is a mirror image of. */
+static size_t mirrored(int64_t position, size_t count)
+{
+    if (count < 2) return 0;
+    const int64_t period = 2 * ((int64_t)count - 1);
+    position %= period;
+    if (position < 0) position += period;
+    return (size_t)(position < (int64_t)count ? position : period - position);
+}
+
+/* Mirrored, a take begins and ends without a step, whatever its offset. */
+static void mirror_lead(struct tt_highpass *filter)
+{
+    const size_t count = filter->fifo_count - filter->lead;
+    for (size_t i = 0; i < filter->lead; i++)
+        filter->fifo[i] = filter->fifo[filter->lead + mirrored((int64_t)i - (int64_t)filter->lead, count)];
+    filter->has_lead = true;
+}
+
+/* One block; returns how many samples went out. */
+static size_t do_block(struct tt_highpass *filter, float *output)
+{
+    size_t written = 0;
+    decimate(filter);
+    run_forward(filter);
+    run_backward(filter);
+    for (size_t b = 0; b < filter->block_low; b++) {
+        take_off(filter, b, filter->step_output);
+        const size_t skip = filter->drop < filter->step ? filter->drop : filter->step;
+        filter->drop -= skip;
+        size_t count = filter->step - skip;
+        if (count > filter->owed) count = (size_t)filter->owed;
+        memcpy(output + written, filter->step_output + skip, count * sizeof *output);
+        written += count;
+        filter->owed -= count;
+    }
+    move_on(filter);
+    return written;
+}
+
+size_t tt_highpass_run(struct tt_highpass *filter, const float *samples, size_t count, float *output)
+{
+    size_t written = 0;
+    while (count > 0) {
+        const size_t wanted = filter->has_lead ? filter->span : filter->fifo_size;
+        const size_t room = wanted - filter->fifo_count;
+        const size_t taken = count < room ? count : room;
+        memcpy(filter->fifo + filter->fifo_count, samples, taken * sizeof *samples);
+        filter->fifo_count += taken;
+        filter->owed += taken;
+        samples += taken;
+        count -= taken;
+        if (filter->fifo_count < wanted) break;
+        if (!filter->has_lead) mirror_lead(filter);
+        while (filter->fifo_count >= filter->span) written += do_block(filter, output + written);
+    }
+    return written;
+}
+
+size_t tt_highpass_finish(struct tt_highpass *filter, float *output)
+{
+    size_t written = 0;
+    if (filter->owed == 0) return 0;
+    if (!filter->has_lead) mirror_lead(filter);
+    while (filter->owed > 0) {
+        const size_t count = filter->fifo_count;
+        for (size_t i = count; i < filter->span; i++) filter->fifo[i] = filter->fifo[mirrored((int64_t)i, count)];
+        if (count < filter->span) filter->fifo_count = filter->span;
+        written += do_block(filter, output + written);
+    }
+    return written;
+}
+
+size_t tt_highpass_latency(const struct tt_highpass *filter) { return filter->fifo_size; }

@@ -1,0 +1,169 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Each harmonic is followed in amplitude and phase, one step a mains period, and taken away. Over a whole period the harmonics
+ * do not disturb one another. Steps are clipped to what the hum's own wandering explains, so that a voice on the same frequency
+ * neither is thinned nor leaves a tail; a common phase loop follows the mains frequency. */
+#include "dsp/hum.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define PI 3.14159265358979323846
+
+/* The longest averaging: a notch some 0.3 Hz wide. */
+static const double AVERAGING_S = 1.0;
+/* The steps' usual size is followed as their lower quartile: that is what they are while nobody speaks. */
+static const double QUIET_QUANTILE = 0.25;
+static const double QUANTILE_STEP = 0.1;
+static const double CLIP_OVER_USUAL = 2.0;
+enum { START_PERIODS = 8 };      /* before it, steps are not clipped */
+/* The mains frequency wanders by some 0.05 Hz within minutes; how fast the loop follows. */
+static const double FREQUENCY_LOOP_S = 4.0;
+static const double FREQUENCY_MOST_HZ = 0.15;
+
+struct harmonic {
+    int number;
+    double re, im;               /* amplitude against the oscillator at the period's start */
+    double usual;                /* lower quartile of the steps' sizes */
+};
+
+struct tt_hum_filter {
+    int rate_hz, count, period;  /* period in samples, rounded */
+    double base_hz, drift_hz;
+    int at;                      /* samples into the period */
+    int64_t periods;
+    struct harmonic harmonics[TT_HUM_HARMONICS];
+    float *cosine, *sine;        /* count rows of period samples, at the base frequency */
+    float *cleaned;              /* the period so far, without hum */
+};
+
+static void make_tables(struct tt_hum_filter *filter)
+{
+    for (int h = 0; h < filter->count; h++)
+        for (int i = 0; i < filter->period; i++) {
+            const double angle = 2.0 * PI * filter->harmonics[h].number * filter->base_hz * i / filter->rate_hz;
+            filter->cosine[h * filter->period + i] = (float)cos(angle);
+            filter->sine[h * filter->period + i] = (float)sin(angle);
+        }
+}
+
+struct tt_hum_filter *tt_hum_filter_create(int rate_hz, const struct tt_hum *hum, struct tt_error *err)
+{
+    struct tt_hum_filter *filter = calloc(1, sizeof *filter);
+    if (!filter) {
+        tt_fail_memory(err);
+        return NULL;
+    }
+    filter->rate_hz = rate_hz;
+    filter->base_hz = hum->base_hz;
+    filter->period = hum->base_hz > 0.0 ? (int)lround(rate_hz / hum->base_hz) : 1;
+    for (int k = 0; k < TT_HUM_HARMONICS && hum->base_hz > 0.0; k++)
+        if (hum->over_floor_db[k] > 0.0F && (k + 1) * hum->base_hz < 0.45 * rate_hz)
+            filter->harmonics[filter->count++].number = k + 1;
+    const size_t cells = (size_t)(filter->count + 1) * (size_t)filter->period;
+    filter->cosine = malloc(cells * sizeof *filter->cosine);
+    filter->sine = malloc(cells * sizeof *filter->sine);
+    filter->cleaned = malloc((size_t)filter->period * sizeof *filter->cleaned);
+    if (!filter->cosine || !filter->sine || !filter->cleaned) {
+        tt_fail_memory(err);
+        tt_hum_filter_destroy(filter);
+        return NULL;
+    }
+    make_tables(filter);
+    return filter;
+}
+
+void tt_hum_filter_destroy(struct tt_hum_filter *filter)
+{
+    if (!filter) return;
+    free(filter->cosine);
+    free(filter->sine);
+    free(filter->cleaned);
+    free(filter);
+}
+
+/* Part of a period: takes each harmonic off. */
+static void take_off(struct tt_hum_filter *filter, float *samples, int count)
+{
+    for (int h = 0; h < filter->count; h++) {
+        const struct harmonic *harmonic = &filter->harmonics[h];
+        const float *c = filter->cosine + h * filter->period + filter->at, *s = filter->sine + h * filter->period + filter->at;
+        const float re = (float)harmonic->re, im = (float)harmonic->im;
+        for (int i = 0; i < count; i++) samples[i] -= re * c[i] - im * s[i];
+    }
+    memcpy(filter->cleaned + filter->at, samples, (size_t)count * sizeof *samples);
+}
+
+/* Eight sums side by side, in a fixed order, so that the loop vectorises without changing the result. */
+static double dot(const float *a, const float *b, int count)
+{
+    float sums[8] = {0};
+    double sum = 0.0;
+    int i = 0;
+    for (; i + 8 <= count; i += 8)
+        for (int j = 0; j < 8; j++) sums[j] += a[i + j] * b[i + j];
+    for (; i < count; i++) sum += (double)(a[i] * b[i]);
+    for (int j = 0; j < 8; j++) sum += (double)sums[j];
+    return sum;
+}
+
+/* The usual size of steps: up by its share when a step is larger, down when smaller, in balance at the wanted quantile. */
+static void follow_usual(struct harmonic *harmonic, double size, int64_t periods)
+{
+    const double rate = periods < 50 ? 3.0 * QUANTILE_STEP : QUANTILE_STEP;
+    if (harmonic->usual <= 0.0) harmonic->usual = size;
+    harmonic->usual *= size > harmonic->usual ? 1.0 + rate * QUIET_QUANTILE : 1.0 - rate * (1.0 - QUIET_QUANTILE);
+}
+
+static void end_period(struct tt_hum_filter *filter)
+{
+    const double even = 1.0 / (double)(filter->periods + 1), least = filter->period / (AVERAGING_S * filter->rate_hz);
+    const double share = even > least ? even : least;
+    double turned = 0.0, weight = 0.0;
+    for (int h = 0; h < filter->count; h++) {
+        struct harmonic *harmonic = &filter->harmonics[h];
+        double re = dot(filter->cleaned, filter->cosine + h * filter->period, filter->period) * 2.0 / filter->period;
+        double im = -dot(filter->cleaned, filter->sine + h * filter->period, filter->period) * 2.0 / filter->period;
+        const double size = hypot(re, im) + 1e-12;
+        follow_usual(harmonic, size, filter->periods);
+        const double most = CLIP_OVER_USUAL * harmonic->usual;
+        if (filter->periods >= START_PERIODS && size > most) {
+            re *= most / size;
+            im *= most / size;
+        }
+        const double power = harmonic->re * harmonic->re + harmonic->im * harmonic->im;
+        const double noise = harmonic->usual * harmonic->usual + 1e-24;
+        turned += harmonic->number * (harmonic->re * im - harmonic->im * re) / noise;
+        weight += harmonic->number * harmonic->number * power / noise;
+        harmonic->re += share * re;
+        harmonic->im += share * im;
+    }
+    const double period_s = (double)filter->period / filter->rate_hz;
+    if (filter->periods > 2 * START_PERIODS && weight > 0.0) {
+        filter->drift_hz += turned / weight * period_s / (2.0 * PI * AVERAGING_S * FREQUENCY_LOOP_S);
+        filter->drift_hz = fmax(-FREQUENCY_MOST_HZ, fmin(FREQUENCY_MOST_HZ, filter->drift_hz));
+    }
+    for (int h = 0; h < filter->count; h++) {
+        struct harmonic *harmonic = &filter->harmonics[h];
+        const double angle = 2.0 * PI * harmonic->number * (filter->base_hz + filter->drift_hz) * period_s;
+        const double c = cos(angle), s = sin(angle), re = harmonic->re;
+        harmonic->re = re * c - harmonic->im * s;
+        harmonic->im = re * s + harmonic->im * c;
+    }
+    filter->periods++;
+    filter->at = 0;
+}
+
+void tt_hum_filter_run(struct tt_hum_filter *filter, float *samples, size_t count)
+{
+    if (filter->count == 0) return;
+    while (count > 0) {
+        const size_t room = (size_t)(filter->period - filter->at);
+        const int part = (int)(count < room ? count : room);
+        take_off(filter, samples, part);
+        filter->at += part;
+        samples += part;
+        count -= (size_t)part;
+        if (filter->at == filter->period) end_period(filter);
+    }
+}
