@@ -1,0 +1,246 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Frames go through in this order, each step some way behind the one before: heard (levels), smoothed, voiced, rated against the
+ * room (half a minute later), sorted into words and gaps, built into runs, settled. */
+#include "dsp/listener.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "dsp/listener_parts.h"
+#include "dsp/running_quantile.h"
+
+static const double window_s = 26.0;               /* of the room's floor, to either side (methods: +-30 s) */
+static const double gap_most_s = 2.6, gap_part_s = 1.4; /* a longer gap is sorted in parts, so that all settles in time */
+static const double settled_after_s = 31.8;
+static const float silence_power = 1e-12f;         /* -120 dBFS: under the noise of any microphone, over what a filter leaves behind */
+/* The heart of a word: voiced and within 28 dB of the speech, or anything within 14 dB of it (methods). */
+static const float voiced_least = 0.55f, sure_over_db = 7.0f, sure_voiced_db = -28.0f, sure_any_db = -14.0f;
+static const int word_frames_least = 4, word_holes_most = 3;
+/* Steady noise sways by 1 / sqrt(bandwidth * time) of its power; narrow bands must stand out that much further. */
+static const double db_per_relative = 4.343, smoothed_s = 0.020;
+static const int low_bands = 3;                    /* 100-1000 Hz, where voicing is heard */
+
+static bool open_parts(struct tt_listener *l, struct tt_error *err) {
+    int64_t ring = 1, rooms = 1;
+    while (ring < l->delay_frames + tt_listener_frames(l, 3000.0)) ring *= 2;
+    while (rooms < ring / TT_BLOCK_FRAMES + 2) rooms *= 2;
+    l->ring_mask = ring - 1;
+    l->room_mask = rooms - 1;
+    l->ring = calloc((size_t)ring, sizeof *l->ring);
+    l->rooms = calloc((size_t)rooms, sizeof *l->rooms);
+    l->nothing = calloc((size_t)l->shape.hop_samples, sizeof *l->nothing);
+    l->run_counts = calloc(TT_LEVEL_STEPS, sizeof *l->run_counts);
+    l->run_powers = calloc(TT_LEVEL_STEPS, sizeof *l->run_powers);
+    l->run_floors = calloc(TT_LEVEL_STEPS, sizeof *l->run_floors);
+    if (l->ring == NULL || l->rooms == NULL || l->nothing == NULL || l->run_counts == NULL || l->run_powers == NULL || l->run_floors == NULL)
+        return tt_fail_memory(err);
+    l->voicing = tt_voicing_create(l->shape.rate_hz, l->shape.hop_samples, err);
+    if (l->voicing == NULL) return false;
+    l->floor = tt_band_floor_create(&l->plan, l->frames_per_s / TT_BLOCK_FRAMES, window_s, err);
+    return l->floor != NULL;
+}
+
+struct tt_listener *tt_listener_create(struct tt_stft_shape shape, struct tt_error *err) {
+    struct tt_listener *l = calloc(1, sizeof *l);
+    if (l == NULL) { tt_fail_memory(err); return NULL; }
+    l->shape = shape;
+    l->plan = tt_band_plan_for(shape);
+    l->frames_per_s = (double)shape.rate_hz / shape.hop_samples;
+    l->delay_frames = tt_listener_frames(l, 1000.0 * settled_after_s);
+    l->block_is_heard = true;
+    for (int b = 0; b < l->plan.band_count; b++) l->sway_db[b] = (float)(db_per_relative / sqrt(l->plan.width_hz[b] * smoothed_s));
+    l->last_speech = l->last_sound = l->open_run.last_end = -tt_listener_frames(l, 10000.0);
+    if (!open_parts(l, err)) { tt_listener_destroy(l); return NULL; }
+    return l;
+}
+
+void tt_listener_destroy(struct tt_listener *l) {
+    if (l == NULL) return;
+    tt_voicing_destroy(l->voicing);
+    tt_band_floor_destroy(l->floor);
+    free(l->ring);
+    free(l->rooms);
+    free(l->nothing);
+    free(l->run_counts);
+    free(l->run_powers);
+    free(l->run_floors);
+    free(l->runs);
+    free(l->sounds);
+    free(l);
+}
+
+/* ---- hearing ---- */
+
+static void smooth_frame(struct tt_listener *l) {
+    struct tt_band_powers smooth = tt_band_powers_smooth(l->recent, l->have);
+    struct tt_heard_frame *frame = tt_heard_at(l, l->smoothed++);
+    for (int b = 0; b < l->plan.band_count; b++) frame->band_db[b] = tt_level_db_of(smooth.band[b]);
+    frame->all_db = tt_level_db_of(smooth.all);
+}
+
+static void shift_recent(struct tt_listener *l, const struct tt_band_powers *powers) {
+    memmove(l->recent, l->recent + 1, 4 * sizeof l->recent[0]);
+    memmove(l->have, l->have + 1, 4 * sizeof l->have[0]);
+    l->have[4] = powers != NULL;
+    if (powers != NULL) l->recent[4] = *powers;
+    if (l->have[4 - TT_BANDS_DELAY]) smooth_frame(l);
+}
+
+static void close_block(struct tt_listener *l, int frames) {
+    for (int b = 0; b < TT_BANDS; b++) l->block.band[b] /= (float)frames;
+    l->block.all /= (float)frames;
+    tt_band_floor_add(l->floor, &l->block, l->block_is_heard);
+    l->block = (struct tt_band_powers){0};
+    l->block_is_heard = true;
+}
+
+static void fill_block(struct tt_listener *l, const struct tt_band_powers *powers, bool is_silent) {
+    for (int b = 0; b < TT_BANDS; b++) l->block.band[b] += powers->band[b];
+    l->block.all += powers->all;
+    l->block_is_heard = l->block_is_heard && !is_silent;
+    if (l->heard % TT_BLOCK_FRAMES == 0) close_block(l, TT_BLOCK_FRAMES);
+}
+
+/* Every second frame is worked out, the other takes the same. */
+static void hear_voicing(struct tt_listener *l, const float *samples, int64_t call) {
+    int64_t frame = call - tt_voicing_delay_hops(l->voicing);
+    bool is_wanted = frame >= 0 && frame % 2 == 0 && !tt_heard_at(l, frame)->is_silent;
+    if (is_wanted) l->last_voicing = tt_voicing_next(l->voicing, samples);
+    else tt_voicing_skip(l->voicing, samples);
+    if (frame < 0) return;
+    tt_heard_at(l, frame)->voicing = tt_heard_at(l, frame)->is_silent ? 0.0f : l->last_voicing;
+    l->voiced = frame + 1;
+}
+
+/* ---- rating ---- */
+
+/* The two best bands, less a decibel since the best of eight is high by chance, or the four best (methods). */
+static float best_over(const float *over_db, int count) {
+    float best[4] = {-99.0f, -99.0f, -99.0f, -99.0f};
+    for (int b = 0; b < count; b++) {
+        float value = over_db[b];
+        for (int k = 0; k < 4; k++)
+            if (value > best[k]) { float kept = best[k]; best[k] = value; value = kept; }
+    }
+    float two = 0.5f * (best[0] + best[1]) - 1.0f, four = 0.25f * (best[0] + best[1] + best[2] + best[3]);
+    return count < 4 || two > four ? two : four;
+}
+
+static void rate_frame(struct tt_listener *l, int64_t at) {
+    struct tt_heard_frame *frame = tt_heard_at(l, at);
+    const struct tt_room_level *room = tt_room_at(l, at);
+    float over_db[TT_BANDS], low_over_db = -99.0f;
+    for (int b = 0; b < l->plan.band_count; b++) {
+        over_db[b] = frame->band_db[b] - room->band_db[b] - l->sway_db[b];
+        if (b < low_bands && over_db[b] > low_over_db) low_over_db = over_db[b];
+    }
+    frame->over_db = frame->is_silent ? -40.0f : best_over(over_db, l->plan.band_count);
+    /* Hum is voiced, too: what the room may have put in counts for nothing. */
+    float own = low_over_db > 0.0f ? 1.0f - powf(10.0f, -0.1f * low_over_db) : 0.0f;
+    frame->voiced = frame->voicing * own;
+    frame->is_voiced = frame->voiced > voiced_least && frame->over_db > sure_over_db;
+    float level_db = frame->all_db - room->speech_db;
+    frame->is_sure = (frame->is_voiced && level_db > sure_voiced_db) || (frame->over_db > sure_over_db && level_db > sure_any_db);
+}
+
+/* ---- words and gaps ---- */
+
+static bool sort_gap(struct tt_listener *l, int64_t end, bool word_after, struct tt_error *err) {
+    struct tt_gap gap = {.start = l->gap_start, .end = end, .word_before = l->gap_after_word, .word_after = word_after};
+    l->gap_start = l->sorted = end;
+    l->gap_after_word = word_after;
+    return gap.start >= end || tt_listener_sort_gap(l, gap, err);
+}
+
+/* The quietest frame of the later half of a part. */
+static int64_t quietest(const struct tt_listener *l, int64_t start, int64_t end) {
+    int64_t best = end;
+    float lowest = 1e9f;
+    for (int64_t i = start; i + 4 < end; i++) {
+        float sum = 0.0f;
+        for (int64_t k = i; k < i + 5; k++) sum += tt_heard_at(l, k)->over_db;
+        if (sum < lowest) { lowest = sum; best = i + 2; }
+    }
+    return best;
+}
+
+static bool step_in_gap(struct tt_listener *l, int64_t frame, struct tt_error *err) {
+    if (tt_heard_at(l, frame)->is_sure) {
+        if (l->word_frames == 0) l->word_start = frame;
+        l->word_last = frame;
+        if (++l->word_frames < word_frames_least) return true;
+        l->in_word = true;
+        if (!sort_gap(l, l->word_start, true, err)) return false;
+        for (int64_t i = l->word_start; i <= frame; i++) tt_heard_at(l, i)->heard_as = TT_HEARD_SPEECH;
+        l->sorted = frame + 1;
+        return true;
+    }
+    l->word_frames = 0;
+    if (frame - l->gap_start < tt_listener_frames(l, 1000.0 * gap_most_s)) return true;
+    int64_t part = tt_listener_frames(l, 1000.0 * gap_part_s), end = quietest(l, l->gap_start + part / 2, l->gap_start + part);
+    return sort_gap(l, end, false, err);
+}
+
+static void step_in_word(struct tt_listener *l, int64_t frame) {
+    if (tt_heard_at(l, frame)->is_sure) {
+        for (int64_t i = l->word_last + 1; i <= frame; i++) tt_heard_at(l, i)->heard_as = TT_HEARD_SPEECH;
+        l->word_last = frame;
+        l->sorted = frame + 1;
+        return;
+    }
+    if (frame - l->word_last < word_holes_most) return;
+    l->in_word = false;
+    l->gap_after_word = true;
+    l->gap_start = l->word_last + 1;
+    l->word_frames = 0;
+}
+
+static bool rate_blocks(struct tt_listener *l, struct tt_error *err) {
+    struct tt_room_level level;
+    while (tt_band_floor_next(l->floor, &level)) {
+        l->rooms[l->blocks_rated++ & l->room_mask] = level;
+        for (int k = 0; k < TT_BLOCK_FRAMES && l->rated < l->heard; k++, l->rated++) {
+            rate_frame(l, l->rated);
+            if (l->in_word) step_in_word(l, l->rated);
+            else if (!step_in_gap(l, l->rated, err)) return false;
+        }
+    }
+    return true;
+}
+
+bool tt_listener_add(struct tt_listener *l, const float *power, const float *samples, struct tt_error *err) {
+    struct tt_band_powers powers = tt_band_powers_of(&l->plan, power, l->shape.bin_count);
+    struct tt_heard_frame *frame = tt_heard_at(l, l->heard);
+    memset(frame, 0, sizeof *frame);
+    frame->whole = powers.whole;
+    frame->is_silent = powers.whole <= silence_power;
+    hear_voicing(l, samples, l->heard);
+    l->heard++;
+    shift_recent(l, &powers);
+    fill_block(l, &powers, frame->is_silent);
+    if (!rate_blocks(l, err) || !tt_listener_build_runs(l, l->sorted, false, err)) return false;
+    int64_t settled = l->heard - l->delay_frames;
+    l->settled = settled > 0 ? settled : 0;
+    return true;
+}
+
+bool tt_listener_finish(struct tt_listener *l, struct tt_error *err) {
+    if (l->finished) return true;
+    l->finished = true;
+    for (int i = 0; i < TT_BANDS_DELAY; i++) shift_recent(l, NULL);
+    for (int64_t call = l->heard; l->voiced < l->heard; call++) hear_voicing(l, l->nothing, call);
+    if (l->heard % TT_BLOCK_FRAMES != 0) close_block(l, (int)(l->heard % TT_BLOCK_FRAMES));
+    tt_band_floor_end(l->floor);
+    if (!rate_blocks(l, err)) return false;
+    if (l->in_word) { l->gap_start = l->word_last + 1; l->gap_after_word = true; l->in_word = false; }
+    if (!sort_gap(l, l->heard, false, err) || !tt_listener_build_runs(l, l->heard, true, err)) return false;
+    l->settled = l->heard;
+    return true;
+}
+
+int64_t tt_listener_settled(const struct tt_listener *l) { return l->settled; }
+int64_t tt_listener_delay_frames(const struct tt_listener *l) { return l->delay_frames; }
+enum tt_frame_state tt_listener_state(const struct tt_listener *l, int64_t frame) { return (enum tt_frame_state)tt_heard_at(l, frame)->state; }
+const struct tt_run *tt_listener_runs(const struct tt_listener *l, size_t *count) { *count = l->run_count; return l->runs; }
+const struct tt_sound *tt_listener_sounds(const struct tt_listener *l, size_t *count) { *count = l->sound_count; return l->sounds; }

@@ -1,0 +1,157 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* A gap between the hearts of two words holds the words' own weak edges, and breaths, clicks and noises between them. */
+#include <math.h>
+
+#include "dsp/breath_model.h"
+#include "dsp/listener_parts.h"
+
+static const float visible_db = 3.0f;         /* over the room: where an edge is followed to (methods: > 3 dB) */
+static const float valley_db = 5.0f;          /* a dip this deep parts two sounds (methods) */
+static const float attached_peak_db = 5.0f;   /* what is weaker is a ripple of the room, not a sound beside a word */
+static const float alone_peak_db = 7.0f;      /* methods: on at 7 dB */
+static const double breath_least_ms = 80.0, breath_most_ms = 1300.0; /* methods */
+static const float breath_sure = 0.6f;
+static const double joined_gap_ms = 80.0;     /* methods: gaps shorter than this hold no breath */
+/* A stop's closure, and the voiceless start of a word, are shorter than these (from memory: closures 40-150 ms). */
+static const double reach_after_word_ms = 200.0, reach_before_word_ms = 160.0;
+static const double piece_least_ms = 20.0;
+static const double click_most_ms = 60.0, word_least_ms = 50.0;
+/* A sound worth a row: this far over the room, and no fainter than a breath (methods: -45 dB against the speech). */
+static const float worth_peak_db = 10.0f, worth_level_db = -46.0f;
+static const float voiced_least = 0.55f;
+
+/* Cuts [start, end), all visible, at valleys that are deep against both sides; adds the pieces. */
+static int cut_at_valleys(struct tt_listener *l, int64_t start, int64_t end, int count) {
+    int64_t piece_start = start, low_at = start;
+    float peak_db = -1e9f, low_db = 1e9f, before_db = start > 0 ? tt_heard_at(l, start)->over_db : 0.0f;
+    for (int64_t i = start; i < end && count < TT_MOST_PIECES; i++) {
+        float over_db = tt_heard_at(l, i)->over_db;
+        if (over_db > low_db + valley_db && peak_db > low_db + valley_db) {
+            l->pieces[count++] = (struct tt_piece){.start = piece_start, .end = low_at, .peak_db = peak_db, .dip_before_db = before_db, .dip_after_db = low_db};
+            piece_start = low_at;
+            before_db = low_db;
+            peak_db = over_db;
+            low_db = 1e9f;
+        }
+        if (over_db > peak_db) { peak_db = over_db; low_db = 1e9f; }
+        if (over_db < low_db) { low_db = over_db; low_at = i; }
+    }
+    if (count < TT_MOST_PIECES)
+        l->pieces[count++] = (struct tt_piece){.start = piece_start, .end = end, .peak_db = peak_db, .dip_before_db = before_db, .dip_after_db = tt_heard_at(l, end - 1)->over_db};
+    return count;
+}
+
+static int find_pieces(struct tt_listener *l, const struct tt_gap *gap) {
+    int count = 0;
+    int64_t least = tt_listener_frames(l, piece_least_ms);
+    for (int64_t i = gap->start; i < gap->end;) {
+        if (tt_heard_at(l, i)->over_db <= visible_db) { i++; continue; }
+        int64_t end = i;
+        while (end < gap->end && tt_heard_at(l, end)->over_db > visible_db) end++;
+        bool touches_before = gap->word_before && i == gap->start, touches_after = gap->word_after && end == gap->end;
+        if (end - i >= least || touches_before || touches_after) {
+            int first = count;
+            count = cut_at_valleys(l, i, end, count);
+            if (first < count) {
+                l->pieces[first].touches_before = touches_before;
+                l->pieces[count - 1].touches_after = touches_after;
+            }
+        }
+        i = end;
+    }
+    return count;
+}
+
+static void judge_breaths(struct tt_listener *l, const struct tt_gap *gap, int count) {
+    int64_t least = tt_listener_frames(l, breath_least_ms), most = tt_listener_frames(l, breath_most_ms);
+    for (int k = 0; k < count; k++) {
+        struct tt_piece *piece = &l->pieces[k];
+        int64_t length = piece->end - piece->start;
+        if (piece->touches_before || piece->touches_after || length < least || length > most) continue;
+        struct tt_breath_clues clues = tt_listener_clues(l, piece, gap);
+        piece->breath = tt_breath_likelihood(&clues);
+        piece->is_breath = piece->breath >= breath_sure;
+    }
+}
+
+/* Weak sounds belong to the word beside them, one after the other, as far as a breath or a pause. */
+static void attach(struct tt_listener *l, const struct tt_gap *gap, int count) {
+    int64_t reach = tt_listener_frames(l, reach_after_word_ms), from = gap->start;
+    for (int k = 0; gap->word_before && k < count; k++) {
+        struct tt_piece *piece = &l->pieces[k];
+        if (piece->is_breath || piece->start - from > reach) break;
+        if (!piece->touches_before && piece->peak_db < attached_peak_db) continue;
+        piece->is_speech = true;
+        from = piece->end;
+    }
+    reach = tt_listener_frames(l, reach_before_word_ms);
+    from = gap->end;
+    for (int k = count - 1; gap->word_after && k >= 0; k--) {
+        struct tt_piece *piece = &l->pieces[k];
+        if (piece->is_breath || from - piece->end > reach) break;
+        if (!piece->touches_after && piece->peak_db < attached_peak_db) continue;
+        piece->is_speech = true;
+        from = piece->start;
+    }
+}
+
+static void mark(struct tt_listener *l, int64_t start, int64_t end, enum tt_heard_as as) {
+    for (int64_t i = start; i < end; i++) tt_heard_at(l, i)->heard_as = (uint8_t)as;
+}
+
+static int voiced_frames(const struct tt_listener *l, int64_t start, int64_t end) {
+    int count = 0;
+    for (int64_t i = start; i < end; i++) count += tt_heard_at(l, i)->voiced > voiced_least;
+    return count;
+}
+
+static bool judge_alone(struct tt_listener *l, const struct tt_piece *piece, struct tt_error *err) {
+    double ms = 1000.0 * (double)(piece->end - piece->start) / l->frames_per_s;
+    if (piece->peak_db < alone_peak_db) return true;
+    float highest_db = -200.0f;
+    for (int64_t i = piece->start; i < piece->end; i++)
+        if (tt_heard_at(l, i)->all_db > highest_db) highest_db = tt_heard_at(l, i)->all_db;
+    int voiced = voiced_frames(l, piece->start, piece->end);
+    if (voiced >= 4 && ms >= word_least_ms) {
+        mark(l, piece->start, piece->end, TT_HEARD_SPEECH);
+        return true;
+    }
+    mark(l, piece->start, piece->end, TT_HEARD_SOUND);
+    if (piece->peak_db < worth_peak_db || highest_db - tt_room_at(l, piece->start)->speech_db < worth_level_db) return true;
+    bool is_click = ms < click_most_ms;
+    float sure = 1.0f - expf(-0.15f * (piece->peak_db - 2.0f));
+    return tt_listener_note_sound(l, piece->start, piece->end, is_click ? TT_SOUND_CLICK : TT_SOUND_NOISE, is_click ? sure : 0.7f * sure, err);
+}
+
+static bool mark_pieces(struct tt_listener *l, const struct tt_gap *gap, int count, struct tt_error *err) {
+    int64_t speech_from = gap->word_before ? gap->start : -1;
+    for (int k = 0; k < count; k++) {
+        const struct tt_piece *piece = &l->pieces[k];
+        if (piece->is_breath) {
+            mark(l, piece->start, piece->end, TT_HEARD_SOUND);
+            speech_from = -1;
+            if (!tt_listener_note_sound(l, piece->start, piece->end, TT_SOUND_BREATH, piece->breath, err)) return false;
+        } else if (piece->is_speech) {
+            bool near = speech_from >= 0 && piece->start - speech_from <= tt_listener_frames(l, reach_after_word_ms);
+            mark(l, near ? speech_from : piece->start, piece->end, TT_HEARD_SPEECH);
+            speech_from = piece->end;
+        } else if (!judge_alone(l, piece, err)) {
+            return false;
+        }
+    }
+    bool near = gap->word_after && speech_from >= 0 && count > 0 && l->pieces[count - 1].is_speech && gap->end - speech_from <= tt_listener_frames(l, reach_before_word_ms);
+    if (near) mark(l, speech_from, gap->end, TT_HEARD_SPEECH);
+    return true;
+}
+
+bool tt_listener_sort_gap(struct tt_listener *l, struct tt_gap gap, struct tt_error *err) {
+    if (gap.word_before && gap.word_after && gap.end - gap.start < tt_listener_frames(l, joined_gap_ms)) {
+        mark(l, gap.start, gap.end, TT_HEARD_SPEECH);
+        return true;
+    }
+    mark(l, gap.start, gap.end, TT_HEARD_NOTHING);
+    int count = find_pieces(l, &gap);
+    judge_breaths(l, &gap, count);
+    attach(l, &gap, count);
+    return mark_pieces(l, &gap, count, err);
+}
