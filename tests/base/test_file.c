@@ -1,0 +1,266 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#define _XOPEN_SOURCE 700 /* nftw */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include <dirent.h>
+#include <fcntl.h>
+#include <ftw.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "base/file.h"
+
+static char folder[] = "/tmp/tidytake-file-XXXXXX";
+
+static char *in_folder(const char *name)
+{
+    char *path = tt_path_join(folder, name);
+    assert_non_null(path);
+    return path;
+}
+
+static void write_plainly(const char *path, const char *bytes, size_t size)
+{
+    FILE *file = fopen(path, "wb");
+    assert_non_null(file);
+    assert_int_equal(fwrite(bytes, 1, size, file), size);
+    assert_int_equal(fclose(file), 0);
+}
+
+static void what_is_written_is_read_back(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    char *path = in_folder("miel d'été.csv"), *data;
+    size_t size;
+    static const char bytes[] = "a\0b\r\n\xFF";
+    assert_true(tt_file_write(path, bytes, sizeof bytes - 1, &err));
+    assert_true(tt_file_read(path, sizeof bytes - 1, &data, &size, &err));
+    assert_int_equal(size, sizeof bytes - 1);
+    assert_memory_equal(data, bytes, sizeof bytes); /* NUL-terminated behind */
+    free(data);
+    assert_true(tt_file_write(path, "", 0, &err));
+    assert_true(tt_file_read(path, 0, &data, &size, &err));
+    assert_int_equal(size, 0);
+    assert_string_equal(data, "");
+    free(data);
+    free(path);
+}
+
+static void a_file_past_the_limit_is_refused(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    char *path = in_folder("long.txt"), *data;
+    size_t size;
+    write_plainly(path, "12345", 5);
+    assert_false(tt_file_read(path, 4, &data, &size, &err));
+    assert_int_equal(err.kind, TT_ERROR_INPUT);
+    assert_non_null(strstr(err.message, "long.txt: is too long"));
+    assert_null(data);
+    free(path);
+}
+
+static void what_cannot_be_read_says_why(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    char *path = in_folder("nowhere.txt"), *data;
+    size_t size;
+    assert_false(tt_file_read(path, 10, &data, &size, &err));
+    assert_non_null(strstr(err.message, "nowhere.txt: cannot be read: No such file"));
+    err = (struct tt_error){0};
+    assert_false(tt_file_read(folder, 10, &data, &size, &err));
+    assert_non_null(strstr(err.message, "Is a directory"));
+    free(path);
+}
+
+static void equal_bytes_leave_the_file_untouched(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    struct stat before, after;
+    char *path = in_folder("same.txt");
+    size_t size = 100000; /* several chunks */
+    char *bytes = calloc(1, size);
+    assert_non_null(bytes);
+    write_plainly(path, bytes, size);
+    assert_int_equal(stat(path, &before), 0);
+    assert_true(tt_file_write(path, bytes, size, &err));
+    assert_int_equal(stat(path, &after), 0);
+    assert_true(before.st_ino == after.st_ino && before.st_mtim.tv_nsec == after.st_mtim.tv_nsec);
+    bytes[size - 1] = 1;
+    assert_true(tt_file_write(path, bytes, size, &err));
+    assert_int_equal(stat(path, &after), 0);
+    assert_true(before.st_ino != after.st_ino);
+    assert_true(tt_file_write(path, bytes, size - 1, &err)); /* shorter, else alike */
+    assert_int_equal(stat(path, &after), 0);
+    assert_int_equal(after.st_size, size - 1);
+    free(bytes);
+    free(path);
+}
+
+static void folders_are_made_with_their_parents(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    char *path = in_folder("a//b/c/"), *file = in_folder("a/file"), *below = in_folder("a/file/d");
+    assert_true(tt_folder_make(path, &err));
+    assert_true(tt_file_exists(path));
+    assert_true(tt_folder_make(path, &err));
+    assert_true(tt_folder_make("/", &err));
+    write_plainly(file, "", 0);
+    assert_false(tt_folder_make(file, &err));
+    assert_non_null(strstr(err.message, "a/file: cannot be made a folder: a file"));
+    err = (struct tt_error){0};
+    assert_false(tt_folder_make(below, &err));
+    assert_int_equal(err.kind, TT_ERROR_OUTPUT);
+    free(path);
+    free(file);
+    free(below);
+}
+
+static void a_relative_folder_is_made_where_the_program_is(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    char here[4096];
+    assert_non_null(getcwd(here, sizeof here));
+    assert_int_equal(chdir(folder), 0);
+    assert_true(tt_folder_make("x/y", &err));
+    assert_true(tt_file_write("x/y/z.txt", "1", 1, &err));
+    assert_true(tt_file_write("plain.txt", "1", 1, &err)); /* no folder in the path at all */
+    assert_int_equal(chdir(here), 0);
+    char *path = in_folder("x/y/z.txt");
+    assert_true(tt_file_exists(path));
+    free(path);
+}
+
+static void paths_are_joined_with_one_slash(void **state)
+{
+    (void)state;
+    static const struct { const char *folder, *name, *joined; } cases[] = {
+        { "a", "b", "a/b" }, { "a/", "b", "a/b" }, { "/", "b", "/b" }, { "", "b", "b" },
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        char *joined = tt_path_join(cases[i].folder, cases[i].name);
+        assert_string_equal(joined, cases[i].joined);
+        free(joined);
+    }
+    assert_string_equal(tt_path_name("a/b.wav"), "b.wav");
+    assert_string_equal(tt_path_name("b.wav"), "b.wav");
+    assert_string_equal(tt_path_name("a/"), "");
+}
+
+static int count_entries(const char *path)
+{
+    DIR *listing = opendir(path);
+    assert_non_null(listing);
+    int count = 0;
+    while (readdir(listing)) count++;
+    closedir(listing);
+    return count;
+}
+
+static void scratch_samples_come_back_and_no_file_is_seen(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    int before = count_entries(folder);
+    struct tt_scratch *scratch = tt_scratch_open(folder, &err);
+    assert_non_null(scratch);
+    assert_int_equal(count_entries(folder), before);
+    float samples[1000], back[700];
+    for (int i = 0; i < 1000; i++) samples[i] = (float)i;
+    assert_true(tt_scratch_add(scratch, samples, 1, &err));
+    assert_true(tt_scratch_add(scratch, samples, 0, &err));
+    assert_true(tt_scratch_add(scratch, samples + 1, 999, &err));
+    assert_int_equal(tt_scratch_count(scratch), 1000);
+    for (int round = 0; round < 2; round++) {
+        assert_true(tt_scratch_rewind(scratch, &err));
+        assert_int_equal(tt_scratch_read(scratch, back, 700, &err), 700);
+        assert_memory_equal(back, samples, sizeof back);
+        assert_int_equal(tt_scratch_read(scratch, back, 700, &err), 300);
+        assert_memory_equal(back, samples + 700, 300 * sizeof *back);
+        assert_int_equal(tt_scratch_read(scratch, back, 700, &err), 0);
+    }
+    tt_scratch_close(scratch);
+    tt_scratch_close(NULL);
+    assert_null(tt_scratch_open("/nowhere/at/all", &err));
+    assert_int_equal(err.kind, TT_ERROR_OUTPUT);
+}
+
+/* FIPS 180-4 gives the algorithm; the values are those of the examples that NIST publishes with it
+ * (csrc.nist.gov, Cryptographic Standards and Guidelines, examples with intermediate values: SHA-256). */
+static void hashes_agree_with_the_examples_of_the_standard(void **state)
+{
+    (void)state;
+    char hex[65];
+    tt_sha256("abc", 3, hex);
+    assert_string_equal(hex, "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad");
+    tt_sha256(NULL, 0, hex);
+    assert_string_equal(hex, "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855");
+    static const char two_blocks[] = "abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq";
+    tt_sha256(two_blocks, strlen(two_blocks), hex);
+    assert_string_equal(hex, "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1");
+}
+
+static void a_file_of_a_million_a_has_its_known_hash(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    char hex[65], *path = in_folder("million");
+    char *bytes = malloc(1000000);
+    assert_non_null(bytes);
+    memset(bytes, 'a', 1000000);
+    write_plainly(path, bytes, 1000000);
+    assert_true(tt_file_sha256(path, hex, &err));
+    assert_string_equal(hex, "cdc76e5c9914fb9281a1c7e284d73e67f1809a48a497200e046d39ccc7112cd0");
+    free(bytes);
+    free(path);
+    assert_false(tt_file_sha256(folder, hex, &err));
+    assert_non_null(strstr(err.message, "Is a directory"));
+}
+
+static int remove_one(const char *path, const struct stat *info, int type, struct FTW *place)
+{
+    (void)info, (void)type, (void)place;
+    return remove(path);
+}
+
+static int make_folder(void **state)
+{
+    (void)state;
+    return mkdtemp(folder) ? 0 : -1;
+}
+
+static int remove_folder(void **state)
+{
+    (void)state;
+    return nftw(folder, remove_one, 8, FTW_DEPTH | FTW_PHYS);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(what_is_written_is_read_back),
+        cmocka_unit_test(a_file_past_the_limit_is_refused),
+        cmocka_unit_test(what_cannot_be_read_says_why),
+        cmocka_unit_test(equal_bytes_leave_the_file_untouched),
+        cmocka_unit_test(folders_are_made_with_their_parents),
+        cmocka_unit_test(a_relative_folder_is_made_where_the_program_is),
+        cmocka_unit_test(paths_are_joined_with_one_slash),
+        cmocka_unit_test(scratch_samples_come_back_and_no_file_is_seen),
+        cmocka_unit_test(hashes_agree_with_the_examples_of_the_standard),
+        cmocka_unit_test(a_file_of_a_million_a_has_its_known_hash),
+    };
+    return cmocka_run_group_tests(tests, make_folder, remove_folder);
+}

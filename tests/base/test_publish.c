@@ -1,0 +1,382 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#define _XOPEN_SOURCE 700 /* nftw */
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+
+#include <dirent.h>
+#include <errno.h>
+#include <ftw.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "base/file.h"
+#include "base/raw_io.h"
+#include "base/text.h"
+
+/* ---- a file system that fails on demand: these take the place of the weak functions in base/raw_io.c ---- */
+
+static struct faults {
+    bool is_disk_limited;
+    int64_t room_bytes;  /* until the disk is full */
+    size_t most_at_once; /* short writes and reads; 0: none */
+    bool has_signals;    /* every other call is interrupted */
+    bool is_interrupted;
+    int sync_errno, rename_errno;
+    int syncs;
+} faults;
+
+static bool interrupt(void)
+{
+    faults.is_interrupted = faults.has_signals && !faults.is_interrupted;
+    if (faults.is_interrupted) errno = EINTR;
+    return faults.is_interrupted;
+}
+
+static size_t shorten(size_t size)
+{
+    return faults.most_at_once && size > faults.most_at_once ? faults.most_at_once : size;
+}
+
+ssize_t tt_raw_pwrite(int fd, const void *data, size_t size, int64_t offset)
+{
+    if (interrupt()) return -1;
+    size = shorten(size);
+    if (faults.is_disk_limited && faults.room_bytes == 0) {
+        errno = ENOSPC;
+        return -1;
+    }
+    if (faults.is_disk_limited && (int64_t)size > faults.room_bytes) size = (size_t)faults.room_bytes;
+    ssize_t written = pwrite(fd, data, size, (off_t)offset);
+    if (faults.is_disk_limited && written > 0) faults.room_bytes -= written;
+    return written;
+}
+
+ssize_t tt_raw_pread(int fd, void *data, size_t size, int64_t offset)
+{
+    return interrupt() ? -1 : pread(fd, data, shorten(size), (off_t)offset);
+}
+
+int tt_raw_fsync(int fd)
+{
+    if (interrupt()) return -1;
+    faults.syncs++;
+    errno = faults.sync_errno;
+    return faults.sync_errno ? -1 : fsync(fd);
+}
+
+int tt_raw_rename(const char *from, const char *to)
+{
+    errno = faults.rename_errno;
+    return faults.rename_errno ? -1 : rename(from, to);
+}
+
+/* ---- a folder for each test ---- */
+
+static char folder[64];
+
+static int make_folder(void **state)
+{
+    (void)state;
+    faults = (struct faults){0};
+    strcpy(folder, "/tmp/tidytake-publish-XXXXXX");
+    return mkdtemp(folder) ? 0 : -1;
+}
+
+static int remove_one(const char *path, const struct stat *info, int type, struct FTW *place)
+{
+    (void)info, (void)type, (void)place;
+    return remove(path);
+}
+
+static int remove_folder(void **state)
+{
+    (void)state;
+    return nftw(folder, remove_one, 8, FTW_DEPTH | FTW_PHYS);
+}
+
+/* The names in the folder, sorted by nobody: enough for none or one. */
+static int list(char name[256])
+{
+    DIR *listing = opendir(folder);
+    struct dirent *entry;
+    int count = 0;
+    assert_non_null(listing);
+    while ((entry = readdir(listing)) != NULL) {
+        if (strcmp(entry->d_name, ".") == 0 || strcmp(entry->d_name, "..") == 0) continue;
+        count++;
+        if (name) snprintf(name, 256, "%s", entry->d_name);
+    }
+    closedir(listing);
+    return count;
+}
+
+static void assert_holds(const char *path, const char *expected)
+{
+    char *data;
+    size_t size;
+    struct tt_error err = {0};
+    if (!tt_file_read(path, 1 << 20, &data, &size, &err)) fail_msg("%s", err.message);
+    assert_int_equal(size, strlen(expected));
+    assert_string_equal(data, expected);
+    free(data);
+}
+
+static char *voice_path(void)
+{
+    char *path = tt_path_join(folder, "voice.wav");
+    assert_non_null(path);
+    return path;
+}
+
+/* ---- tests ---- */
+
+static void nothing_appears_under_the_name_before_commit(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    char name[256], *path = voice_path();
+    struct tt_publish *file = tt_publish_open(path, &err);
+    assert_non_null(file);
+    assert_true(tt_publish_write(file, "hive", 4, &err));
+    assert_false(tt_file_exists(path));
+    assert_int_equal(list(name), 1);
+    assert_true(name[0] == '.' && strcmp(name + strlen(name) - 5, ".part") == 0);
+    assert_true(strncmp(name, ".voice.wav.", 11) == 0);
+    assert_true(tt_publish_commit(file, &err));
+    assert_int_equal(faults.syncs, 2); /* the file, then its folder */
+    assert_int_equal(list(name), 1);
+    assert_holds(path, "hive");
+    free(path);
+}
+
+static void what_was_there_stays_until_commit_and_after_abandoning(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    char *path = voice_path();
+    assert_true(tt_file_write(path, "old", 3, &err));
+    struct tt_publish *file = tt_publish_open(path, &err);
+    assert_true(tt_publish_write(file, "new", 3, &err));
+    assert_holds(path, "old");
+    tt_publish_abandon(file);
+    tt_publish_abandon(NULL);
+    assert_holds(path, "old");
+    assert_int_equal(list(NULL), 1);
+    free(path);
+}
+
+static void a_header_can_be_rewritten(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    char back[8] = "", *path = voice_path();
+    struct tt_publish *file = tt_publish_open(path, &err);
+    assert_true(tt_publish_write(file, "????body", 8, &err));
+    assert_true(tt_publish_seek(file, -8, SEEK_END, &err));
+    assert_true(tt_publish_write(file, "he", 2, &err));
+    assert_true(tt_publish_write(file, "ad", 2, &err));
+    assert_int_equal(tt_publish_tell(file), 4);
+    assert_int_equal(tt_publish_size(file), 8);
+    assert_true(tt_publish_seek(file, -2, SEEK_CUR, &err));
+    assert_int_equal(tt_publish_read(file, back, sizeof back, &err), 6);
+    assert_memory_equal(back, "adbody", 6);
+    assert_int_equal(tt_publish_read(file, back, sizeof back, &err), 0);
+    assert_true(tt_publish_commit(file, &err));
+    assert_holds(path, "headbody");
+    free(path);
+}
+
+static void impossible_seeks_are_refused(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    char *path = voice_path();
+    struct tt_publish *file = tt_publish_open(path, &err);
+    assert_false(tt_publish_seek(file, -1, SEEK_SET, &err));
+    assert_false(tt_publish_seek(file, 0, 99, &err));
+    assert_true(tt_publish_seek(file, INT64_MAX, SEEK_SET, NULL));
+    assert_false(tt_publish_seek(file, 1, SEEK_CUR, NULL));
+    assert_false(tt_publish_write(file, "x", 1, NULL));
+    tt_publish_abandon(file);
+    free(path);
+}
+
+static void a_full_disk_is_told_and_leaves_nothing_behind(void **state)
+{
+    (void)state;
+    char *path = voice_path();
+    assert_true(tt_file_write(path, "old", 3, NULL));
+    for (int64_t room = 0; room < 6; room++) {
+        struct tt_error err = {0};
+        faults.is_disk_limited = true;
+        faults.room_bytes = room;
+        assert_false(tt_file_write(path, "newest", 6, &err));
+        assert_int_equal(err.kind, TT_ERROR_OUTPUT);
+        assert_non_null(strstr(err.message, "voice.wav: cannot be written: No space left"));
+        assert_holds(path, "old");
+        assert_int_equal(list(NULL), 1);
+    }
+    faults.room_bytes = 6;
+    assert_true(tt_file_write(path, "newest", 6, NULL));
+    assert_holds(path, "newest");
+    free(path);
+}
+
+static void commit_refuses_after_a_write_that_nobody_checked(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    char *path = voice_path();
+    struct tt_publish *file = tt_publish_open(path, NULL);
+    faults.is_disk_limited = true;
+    assert_false(tt_publish_write(file, "x", 1, NULL));
+    faults.is_disk_limited = false;
+    assert_true(tt_publish_write(file, "y", 1, NULL));
+    assert_false(tt_publish_commit(file, &err));
+    assert_non_null(strstr(err.message, "No space left"));
+    assert_int_equal(list(NULL), 0);
+    free(path);
+}
+
+static void short_and_interrupted_calls_lose_no_byte(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    char back[64], *path = voice_path();
+    faults.most_at_once = 3;
+    faults.has_signals = true;
+    struct tt_publish *file = tt_publish_open(path, &err);
+    assert_true(tt_publish_write(file, "opening the hive in spring", 26, &err));
+    assert_true(tt_publish_seek(file, 0, SEEK_SET, &err));
+    assert_int_equal(tt_publish_read(file, back, sizeof back, &err), 26);
+    assert_memory_equal(back, "opening the hive in spring", 26);
+    assert_true(tt_publish_commit(file, &err));
+    assert_holds(path, "opening the hive in spring");
+    free(path);
+}
+
+static void a_failed_sync_or_rename_keeps_the_old_file(void **state)
+{
+    (void)state;
+    char *path = voice_path();
+    assert_true(tt_file_write(path, "old", 3, NULL));
+    for (int i = 0; i < 2; i++) {
+        struct tt_error err = {0};
+        faults.sync_errno = i == 0 ? EIO : 0;
+        faults.rename_errno = i == 1 ? EDQUOT : 0;
+        assert_false(tt_file_write(path, "new", 3, &err));
+        assert_non_null(strstr(err.message, strerror(i == 0 ? EIO : EDQUOT)));
+        assert_holds(path, "old");
+        assert_int_equal(list(NULL), 1);
+    }
+    faults = (struct faults){ .sync_errno = EINVAL }; /* a file system that cannot sync: nothing we could do */
+    assert_true(tt_file_write(path, "new", 3, NULL));
+    assert_holds(path, "new");
+    free(path);
+}
+
+static void names_as_long_as_the_file_system_takes_can_be_published(void **state)
+{
+    (void)state;
+    char name[257] = "x";
+    for (size_t i = 1; i < 255; i += 2) memcpy(name + i, "é", 2); /* 255 bytes; a cut may fall into a character */
+    for (int shift = 0; shift < 2; shift++) {
+        struct tt_error err = {0};
+        char part[256], *path = tt_path_join(folder, name + shift);
+        struct tt_publish *file = tt_publish_open(path, &err);
+        if (!file) fail_msg("%s", err.message);
+        assert_int_equal(list(part), 1);
+        assert_true(tt_utf8_is_valid(part, strlen(part)));
+        assert_string_equal(part + strlen(part) - 5, ".part");
+        assert_true(tt_publish_commit(file, &err));
+        assert_true(tt_file_exists(path));
+        assert_int_equal(unlink(path), 0);
+        free(path);
+    }
+    strcpy(name + 255, "y");
+    struct tt_error err = {0};
+    char *path = tt_path_join(folder, name);
+    assert_null(tt_publish_open(path, &err)); /* told now, not after the work is done */
+    assert_non_null(strstr(err.message, "name too long"));
+    free(path);
+}
+
+static void what_cannot_become_a_file_is_refused_at_once(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    char *path = tt_path_join(folder, "sub"), *slash = tt_path_join(folder, "sub/");
+    assert_true(tt_folder_make(path, &err));
+    assert_null(tt_publish_open(path, &err));
+    assert_non_null(strstr(err.message, "a folder of that name is in the way"));
+    assert_null(tt_publish_open(slash, NULL));
+    assert_null(tt_publish_open("", NULL));
+    err = (struct tt_error){0};
+    assert_null(tt_publish_open("/nowhere/at/all.wav", &err));
+    assert_non_null(strstr(err.message, "No such file"));
+    free(path);
+    free(slash);
+}
+
+static void two_writers_of_one_name_do_not_meet(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    char *path = voice_path();
+    struct tt_publish *one = tt_publish_open(path, &err), *other = tt_publish_open(path, &err);
+    assert_non_null(one);
+    assert_non_null(other);
+    assert_int_equal(list(NULL), 2);
+    assert_true(tt_publish_write(one, "one", 3, &err));
+    assert_true(tt_publish_write(other, "other", 5, &err));
+    assert_true(tt_publish_commit(one, &err));
+    assert_holds(path, "one");
+    assert_true(tt_publish_commit(other, &err));
+    assert_holds(path, "other");
+    assert_int_equal(list(NULL), 1);
+    free(path);
+}
+
+static void a_scratch_file_on_a_full_disk_says_so(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    float samples[4] = { 1, 2, 3, 4 };
+    struct tt_scratch *scratch = tt_scratch_open(folder, &err);
+    faults.is_disk_limited = true;
+    faults.room_bytes = 10;
+    assert_false(tt_scratch_add(scratch, samples, 4, &err));
+    assert_int_equal(err.kind, TT_ERROR_OUTPUT);
+    assert_non_null(strstr(err.message, "No space left"));
+    assert_int_equal(tt_scratch_count(scratch), 0);
+    tt_scratch_close(scratch);
+}
+
+#define TEST(function) cmocka_unit_test_setup_teardown(function, make_folder, remove_folder)
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        TEST(nothing_appears_under_the_name_before_commit),
+        TEST(what_was_there_stays_until_commit_and_after_abandoning),
+        TEST(a_header_can_be_rewritten),
+        TEST(impossible_seeks_are_refused),
+        TEST(a_full_disk_is_told_and_leaves_nothing_behind),
+        TEST(commit_refuses_after_a_write_that_nobody_checked),
+        TEST(short_and_interrupted_calls_lose_no_byte),
+        TEST(a_failed_sync_or_rename_keeps_the_old_file),
+        TEST(names_as_long_as_the_file_system_takes_can_be_published),
+        TEST(what_cannot_become_a_file_is_refused_at_once),
+        TEST(two_writers_of_one_name_do_not_meet),
+        TEST(a_scratch_file_on_a_full_disk_says_so),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
