@@ -58,7 +58,7 @@ struct tt_flac_sink *tt_flac_sink_open(struct tt_publish *file, int rate_hz, int
     }
     char why[160];
     sink->file = file;
-    sink->sound = tt_sndfile_open_sink(&calls, sink, &info, why, sizeof why);
+    sink->sound = tt_sndfile_open(&calls, SFM_WRITE, sink, &info, why, sizeof why);
     if (sink->sound != NULL)
         return sink;
     if (pass_on(&sink->first, err))

@@ -24,40 +24,59 @@ static uint64_t number(const unsigned char *at, int size, bool is_big_endian)
     return value;
 }
 
-/* Writers that cannot go back leave the greatest value there is, signed or unsigned, or a little less (common practice, no
- * source); zero is left by a recorder that lost power. None of these is a promise. */
-static bool is_unset_u32(uint64_t size)
+/* Writers that cannot go back leave the greatest value there is, signed or unsigned, or a little less (common practice, no source). */
+static bool is_stream_mark(uint64_t size)
 {
-    return size == 0 || size >= 0xFFFFF000u || (size >= 0x7FFFF000u && size <= 0x80000000u);
+    return size >= 0xFFFFF000u || (size >= 0x7FFFF000u && size <= 0x80000000u);
 }
 
-static struct tt_data_promise promise(int64_t offset, uint64_t size)
+/* Settles what follows from the size that stands at size_field_at. */
+static struct tt_data_promise settle(const struct bytes *in, struct tt_data_promise promise, uint64_t size)
 {
-    struct tt_data_promise found = { true, offset, INT64_MAX };
-    if (size < (uint64_t)INT64_MAX)
-        found.data_bytes = (int64_t)size;
-    return found;
+    uint64_t extra = (uint64_t)promise.size_extra;
+    promise.data_bytes = size < extra ? 0 : size - extra < (uint64_t)INT64_MAX ? (int64_t)(size - extra) : INT64_MAX;
+    promise.is_kept = !promise.is_left_open && promise.data_bytes <= in->file_size - promise.data_offset;
+    return promise;
 }
 
-static const struct tt_data_promise nothing = { false, 0, 0 };
+static const struct tt_data_promise nothing = { .size_field_bytes = 0 };
 
-/* RIFF 1991; RF64: EBU Tech 3306 and ITU-R BS.2088 (the real size is in ds64). AIFF has the same walk, big-endian. */
+/* A size of zero is left by a recorder that lost power, if the size of the whole was not filled in either. */
+static bool is_whole_size_filled_in(const struct bytes *in, bool is_big_endian)
+{
+    unsigned char head[8];
+    return get(in, 0, head, sizeof head) && (int64_t)number(head + 4, 4, is_big_endian) + 8 == in->file_size;
+}
+
+static struct tt_data_promise settle_riff(const struct bytes *in, int64_t at, uint64_t size, uint64_t long_size_at, bool is_big_endian)
+{
+    struct tt_data_promise promise = { .data_offset = at + 8, .size_field_at = at + 4, .size_field_bytes = 4, .is_big_endian = is_big_endian };
+    unsigned char long_size[8];
+    if (size == 0xFFFFFFFFu && long_size_at > 0 && get(in, (int64_t)long_size_at, long_size, sizeof long_size)) {
+        promise.size_field_at = (int64_t)long_size_at;
+        promise.size_field_bytes = 8;
+        return settle(in, promise, number(long_size, 8, false));
+    }
+    bool is_past_end = at + 8 + (int64_t)size > in->file_size;
+    promise.is_left_open = (is_stream_mark(size) && is_past_end) || (size == 0 && !is_whole_size_filled_in(in, is_big_endian));
+    return settle(in, promise, size);
+}
+
+/* RIFF 1991; RF64: EBU Tech 3306 and ITU-R BS.2088 (the real size is in ds64). AIFF has the same walk, big-endian; its SSND
+ * begins with an offset and a block size. */
 static struct tt_data_promise walk_chunks(const struct bytes *in, const char *data_id, bool is_big_endian)
 {
-    uint64_t long_size = 0;
+    uint64_t long_size_at = 0;
     int64_t at = 12;
     for (int i = 0; i < MOST_CHUNKS; i++) {
-        unsigned char head[8], sizes[16];
+        unsigned char head[8];
         if (!get(in, at, head, sizeof head))
             return nothing;
         uint64_t size = number(head + 4, 4, is_big_endian);
-        if (memcmp(head, "ds64", 4) == 0 && get(in, at + 8, sizes, sizeof sizes))
-            long_size = number(sizes + 8, 8, false);
-        if (memcmp(head, data_id, 4) == 0) {
-            if (size == 0xFFFFFFFFu && long_size > 0)
-                return promise(at + 8, long_size);
-            return is_unset_u32(size) ? nothing : promise(at + 8, size);
-        }
+        if (memcmp(head, "ds64", 4) == 0)
+            long_size_at = (uint64_t)at + 16;
+        if (memcmp(head, data_id, 4) == 0)
+            return settle_riff(in, at, size, long_size_at, is_big_endian);
         at += 8 + (int64_t)size + (int64_t)(size & 1);
     }
     return nothing;
@@ -67,7 +86,7 @@ static struct tt_data_promise walk_chunks(const struct bytes *in, const char *da
 static struct tt_data_promise walk_w64(const struct bytes *in)
 {
     int64_t at = 40;
-    for (int i = 0; i < MOST_CHUNKS; i++) {
+    for (int i = 0; i < MOST_CHUNKS && at <= in->file_size; i++) {
         unsigned char head[24];
         if (!get(in, at, head, sizeof head))
             return nothing;
@@ -75,10 +94,8 @@ static struct tt_data_promise walk_w64(const struct bytes *in)
         if (size < 24 || size > (uint64_t)INT64_MAX / 2)
             return nothing;
         if (memcmp(head, "data", 4) == 0)
-            return size == 24 ? nothing : promise(at + 24, size - 24);
+            return settle(in, (struct tt_data_promise){ .data_offset = at + 24, .size_field_at = at + 16, .size_field_bytes = 8, .size_extra = 24 }, size);
         at += (int64_t)((size + 7) & ~(uint64_t)7);
-        if (at > in->file_size)
-            return nothing;
     }
     return nothing;
 }
@@ -92,8 +109,11 @@ static struct tt_data_promise walk_caf(const struct bytes *in)
         if (!get(in, at, head, sizeof head))
             return nothing;
         uint64_t size = number(head + 4, 8, true);
-        if (memcmp(head, "data", 4) == 0)
-            return size < 4 || size > (uint64_t)INT64_MAX ? nothing : promise(at + 16, size - 4);
+        if (memcmp(head, "data", 4) == 0) {
+            struct tt_data_promise promise = { .data_offset = at + 16, .size_field_at = at + 4, .size_field_bytes = 8, .size_extra = 4, .is_big_endian = true };
+            promise.is_left_open = size == UINT64_MAX;
+            return settle(in, promise, size);
+        }
         if (size > (uint64_t)in->file_size)
             return nothing;
         at += 12 + (int64_t)size;
@@ -101,10 +121,13 @@ static struct tt_data_promise walk_caf(const struct bytes *in)
     return nothing;
 }
 
-static struct tt_data_promise read_au(const unsigned char *head, bool is_big_endian)
+static struct tt_data_promise read_au(const struct bytes *in, const unsigned char *head, bool is_big_endian)
 {
+    struct tt_data_promise promise = { .size_field_at = 8, .size_field_bytes = 4, .is_big_endian = is_big_endian };
     uint64_t size = number(head + 8, 4, is_big_endian);
-    return is_unset_u32(size) ? nothing : promise((int64_t)number(head + 4, 4, is_big_endian), size);
+    promise.data_offset = (int64_t)number(head + 4, 4, is_big_endian);
+    promise.is_left_open = size == 0 || (is_stream_mark(size) && promise.data_offset + (int64_t)size > in->file_size);
+    return settle(in, promise, size);
 }
 
 struct tt_data_promise tt_data_promise_read(int fd, int64_t file_size)
@@ -124,6 +147,6 @@ struct tt_data_promise tt_data_promise_read(int fd, int64_t file_size)
     if (memcmp(head, "caff", 4) == 0)
         return walk_caf(&in);
     if (memcmp(head, ".snd", 4) == 0 || memcmp(head, "dns.", 4) == 0)
-        return read_au(head, head[0] == '.');
+        return read_au(&in, head, head[0] == '.');
     return nothing;
 }

@@ -11,8 +11,7 @@
 #include <unistd.h>
 
 #include "audio/formats.h"
-#include "audio/promise.h"
-#include "audio/sndfile_lock.h"
+#include "audio/view.h"
 #include "base/text.h"
 
 enum {
@@ -24,6 +23,8 @@ enum {
 
 struct tt_reader {
     int fd;
+    struct tt_view view;
+    struct tt_data_promise promise;
     SNDFILE *file;
     char *path;
     int rate_hz;
@@ -34,7 +35,7 @@ struct tt_reader {
 };
 
 /* O_NONBLOCK: a FIFO that is named like a sound file must not hold everything up. */
-static bool open_regular(struct tt_reader *reader, int64_t *size, struct tt_error *err)
+static bool open_regular(struct tt_reader *reader, struct tt_error *err)
 {
     reader->fd = open(reader->path, O_RDONLY | O_CLOEXEC | O_NONBLOCK | O_NOCTTY);
     if (reader->fd < 0)
@@ -48,16 +49,19 @@ static bool open_regular(struct tt_reader *reader, int64_t *size, struct tt_erro
         return tt_fail(err, TT_ERROR_INPUT, "%s: is a pipe or device, not a sound file; save the sound as a file", reader->path);
     if (status.st_size == 0)
         return tt_fail(err, TT_ERROR_INPUT, "%s: empty file; copy it again from the recorder, or take it away", reader->path);
-    *size = (int64_t)status.st_size;
+    reader->promise = tt_data_promise_read(reader->fd, (int64_t)status.st_size);
+    reader->view = tt_view_make(reader->fd, (int64_t)status.st_size, &reader->promise);
     return true;
 }
 
 static bool open_sound(struct tt_reader *reader, SF_INFO *sound, struct tt_error *err)
 {
     char why[REASON_CHARS];
-    reader->file = tt_sndfile_open_fd(reader->fd, sound, why, sizeof why);
+    reader->file = tt_view_open(&reader->view, sound, why, sizeof why);
     if (reader->file != NULL)
         return true;
+    if (reader->view.failed_errno != 0)
+        return tt_fail_errno(err, TT_ERROR_INPUT, reader->view.failed_errno, "%s: cannot be read", reader->path);
     size_t length = strlen(why);
     if (length > 0 && why[length - 1] == '.')
         why[length - 1] = '\0';
@@ -101,27 +105,26 @@ static bool flac_lacks_its_end(struct tt_reader *reader, int64_t frame_count)
 }
 
 /* Uncompressed sound: the chunk sizes against the size of the file. */
-static void check_promise(struct tt_reader *reader, const SF_INFO *sound, int64_t file_size, struct tt_audio_info *info)
+static void check_promise(const struct tt_reader *reader, const SF_INFO *sound, struct tt_audio_info *info)
 {
-    struct tt_data_promise promise = tt_data_promise_read(reader->fd, file_size);
-    if (promise.is_known && promise.data_bytes > file_size - promise.data_offset)
-        info->is_truncated = true;
+    const struct tt_data_promise *promise = &reader->promise;
+    const bool is_known = promise->size_field_bytes > 0;
+    info->is_truncated = is_known && !promise->is_kept && !promise->is_left_open;
     int64_t frame_bytes = (int64_t)tt_format_sample_bytes(sound->format) * sound->channels;
     if (frame_bytes == 0)
         return;
-    int64_t bytes_there = file_size - (promise.is_known ? promise.data_offset : 0);
+    int64_t bytes_there = reader->view.file_size - (is_known ? promise->data_offset : 0);
     int64_t frames_there = bytes_there > 0 ? bytes_there / frame_bytes : 0;
     if (info->frame_count > frames_there) {
-        info->is_truncated = true;
+        info->is_truncated = info->is_truncated || !is_known || !promise->is_left_open;
         info->frame_count = frames_there;
     }
 }
 
 /* Settles how many frames there are. The file is opened anew where it was read from, so that reading starts untouched. */
-static bool settle_length(struct tt_reader *reader, SF_INFO *sound, int64_t file_size, struct tt_audio_info *info,
-                          struct tt_error *err)
+static bool settle_length(struct tt_reader *reader, SF_INFO *sound, struct tt_audio_info *info, struct tt_error *err)
 {
-    check_promise(reader, sound, file_size, info);
+    check_promise(reader, sound, info);
     bool is_flac = (sound->format & SF_FORMAT_TYPEMASK) == SF_FORMAT_FLAC;
     bool is_unknown = sound->frames > SF_COUNT_MAX / TT_MOST_CHANNELS / 8 && tt_format_sample_bytes(sound->format) == 0;
     if (is_unknown && !count_frames(reader, &info->frame_count, err))
@@ -171,16 +174,15 @@ static void read_bext(SNDFILE *file, struct tt_audio_info *info)
 
 static bool open_reader(struct tt_reader *reader, struct tt_audio_info *info, struct tt_error *err)
 {
-    int64_t file_size = 0;
     SF_INFO sound = { 0 };
-    if (!open_regular(reader, &file_size, err) || !open_sound(reader, &sound, err) || !check_header(reader, &sound, err))
+    if (!open_regular(reader, err) || !open_sound(reader, &sound, err) || !check_header(reader, &sound, err))
         return false;
     reader->rate_hz = info->rate_hz = sound.samplerate;
     reader->channel_count = info->channel_count = sound.channels;
     info->frame_count = sound.frames;
     tt_format_describe(sound.format, info);
     read_bext(reader->file, info);
-    return settle_length(reader, &sound, file_size, info, err);
+    return settle_length(reader, &sound, info, err);
 }
 
 struct tt_reader *tt_reader_open(const char *path, struct tt_audio_info *info, struct tt_error *err)
@@ -199,11 +201,15 @@ struct tt_reader *tt_reader_open(const char *path, struct tt_audio_info *info, s
     return NULL;
 }
 
-static int64_t fail_at(const struct tt_reader *reader, const char *what, struct tt_error *err)
+/* reason is an errno, or 0 with the reason in words. */
+static int64_t fail_at(const struct tt_reader *reader, int reason, const char *words, struct tt_error *err)
 {
     char time[TT_TIME_CHARS];
     tt_time_format((int64_t)(1000.0 * (double)reader->position / reader->rate_hz), time);
-    (void)tt_fail(err, TT_ERROR_INPUT, "%s: cannot be read at %s: %s; copy it again from the recorder", reader->path, time, what);
+    if (reason != 0)
+        (void)tt_fail_errno(err, TT_ERROR_INPUT, reason, "%s: cannot be read at %s", reader->path, time);
+    else
+        (void)tt_fail(err, TT_ERROR_INPUT, "%s: cannot be read at %s: %s; copy it again from the recorder", reader->path, time, words);
     return -1;
 }
 
@@ -217,12 +223,16 @@ int64_t tt_reader_read(struct tt_reader *reader, float *interleaved, int64_t fra
         done += got;
         reader->position += got;
     }
-    if (done == frame_count || reader->is_truncated)
+    if (done == frame_count)
+        return done;
+    if (reader->view.failed_errno != 0)
+        return fail_at(reader, reader->view.failed_errno, "", err);
+    if (reader->is_truncated)
         return done;
     if (sf_error(reader->file) != SF_ERR_NO_ERROR)
-        return fail_at(reader, sf_strerror(reader->file), err);
+        return fail_at(reader, 0, sf_strerror(reader->file), err);
     if (reader->position < reader->exact_count)
-        return fail_at(reader, "it ends early, as if it had changed while being read", err);
+        return fail_at(reader, 0, "it ends early, as if it had changed while being read", err);
     return done;
 }
 
