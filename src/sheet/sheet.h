@@ -24,6 +24,7 @@ struct tt_row {
     double amount;                    /* seconds or dB; NAN when empty */
     double confidence;                /* 0..1; NAN when empty */
     bool is_persons;                  /* by = me */
+    int rounding_ms;                  /* of a person's row as a spreadsheet saved it: its times are rounded or cut off to this; 0: exact */
     char *note;                       /* never NULL after reading or proposing; owned by the row */
 };
 
@@ -42,29 +43,37 @@ bool tt_row_allows(enum tt_row_kind kind, enum tt_row_action action);
 bool tt_sheet_start(struct tt_sheet *sheet, const char *take_name, const char *content_sha256, struct tt_error *err);
 void tt_sheet_free(struct tt_sheet *sheet);               /* zeroes it */
 
-/* Reads the CSV text of a sheet saved by us, a person or a spreadsheet. Keeps only a person's rows (the program decides its own anew);
- * *persons_count tells how many. Each kept row is is_persons. The error names file, line and column. Rows of another recording
- * (content digits differ) are refused with an error. duration_ms: rows outside the take are refused, too. */
+/* Reads the CSV text of a sheet saved by us, a person or a spreadsheet into a sheet that was started. Keeps only a person's rows (the program
+ * decides its own anew); *persons_count tells how many. Each kept row is is_persons. A row is a person's when `by` says me, when it has no id,
+ * when its action is not the proposed one, or when it does not fit the four digits of its id any more (row_id.h tells what they notice, and
+ * how a spreadsheet's rounding is told from an edit). The error names file, line and column (csv.h). Rows of another take or recording are
+ * refused with an error, as are rows outside the take (1 ms more, or what its rounding may have added, is forgiven). Columns that must be
+ * there: take, id, start, end, kind, action, amount, by. On failure the sheet is as before. */
 bool tt_sheet_read(struct tt_sheet *sheet, const char *text, size_t size, const char *file_name, int64_t duration_ms, size_t *persons_count, struct tt_error *err);
 
-/* A changes file: rows of any takes. Rows whose take equals sheet->take are merged as a person's (same id: replaces that row's action/amount/
- * times; no id: added). `text` is checked whole. *taken counts those that were merged here. */
+/* A changes file: rows of any takes, columns as above but `by`. Rows whose take equals sheet->take are merged as a person's (same id as a
+ * person's row: replaces all of it; else: added). `text` is checked whole. *taken counts those that were merged here. On failure the sheet
+ * is as before. */
 bool tt_sheet_merge_changes(struct tt_sheet *sheet, const char *text, size_t size, const char *file_name, int64_t duration_ms, size_t *taken, struct tt_error *err);
 
-/* Adds a decision of the program's. A person's row of the same kind that covers it by half drops it; where a person's row overlaps it, it is
- * trimmed to the larger rest (for cut, shorten and soften; dropped when less than 20 ms are left). row.note is copied. */
+/* Adds a decision of the program's, unless persons' rows of the same kind cover it by half (it is the same decision then, as is a gap within a
+ * second of a person's). Where a person's row overlaps it, it is trimmed to the larger rest; a cut keeps every rest, as a second row. Rests
+ * under 20 ms are dropped. Gaps and labels trim nothing, pauses and the sounds in them (breath, click, noise) stand together. A person's row
+ * with rounded times takes over the exact ones of the decision that it stands for. row->note is copied (NULL: empty). */
 bool tt_sheet_propose(struct tt_sheet *sheet, const struct tt_row *row, struct tt_error *err);
 
-/* Time order, numbering (m1, t1, p1, b1, c1, n1, g1, l1, o1 by kind) and ids; of two persons' rows that overlap and are not of kinds that can stand together
- * the later in the file wins (the earlier is trimmed). Persons' rows keep the id they had when it is of this recording. */
+/* Time order, numbering (m1, t1, p1, b1, c1, n1, g1, l1, o1 by kind) and ids; of two persons' rows that overlap and are not of kinds that can
+ * stand together the later in the file wins (the earlier is trimmed as above). Persons' rows keep letter and number of the id they had. Amounts
+ * and confidence become what the sheet will show, so that rendering now and after reading the sheet is the same. */
 bool tt_sheet_seal(struct tt_sheet *sheet, struct tt_error *err);
 
-/* CSV text with header; formula-like cells get an apostrophe. */
+/* CSV text with header; formula-like cells get an apostrophe. False when out of memory. */
 bool tt_sheet_write(const struct tt_sheet *sheet, struct tt_text *out);
 /* Digest input of what rendering depends on: times, kind, action, amount of rows that change sound. */
 void tt_sheet_render_text(const struct tt_sheet *sheet, struct tt_text *out);
 
-/* The parts of the take that are out because of rows with action cut of any kind but pause (merged, rising), freshly allocated. */
+/* The parts of the take that are out because of rows with action cut of any kind but pause, and of the readings that replaced a misread that
+ * was chosen (its note: "read again A-B", when that is in this take); merged, rising, freshly allocated. */
 struct tt_span { int64_t start_ms, end_ms; };
 bool tt_sheet_cut_spans(const struct tt_sheet *sheet, struct tt_span **spans, size_t *count, struct tt_error *err);
 

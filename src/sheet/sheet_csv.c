@@ -1,0 +1,119 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* The cut sheet as text: which rows of it are a person's, and writing it. */
+#include <inttypes.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "sheet/csv.h"
+#include "sheet/row_id.h"
+#include "sheet/row_text.h"
+#include "sheet/sheet.h"
+#include "sheet/sheet_rows.h"
+
+static bool is_persons(const struct row_text *found)
+{
+    const struct tt_row *row = &found->row;
+    return row->is_persons || !found->has_id || found->id.letter != row_id_letter(row->kind) || row->action != row->proposed ||
+           !row_id_fits(found->id.check, row, row->rounding_ms);
+}
+
+static bool read_persons_rows(struct row_reader *reader, struct tt_sheet *sheet, struct tt_error *err)
+{
+    struct row_text found;
+    for (bool has_row = true;;) {
+        if (!row_reader_next(reader, &found, &has_row, err)) return false;
+        if (!has_row) return true;
+        if (!is_persons(&found)) continue;
+        if (found.row.start_ms == found.row.end_ms && !row_kind_is_point(found.row.kind) && !found.row.rounding_ms)
+            return row_reader_fail_empty(reader, err);
+        found.row.is_persons = true;
+        if (!sheet_append(sheet, &found.row, err)) return false;
+    }
+}
+
+bool tt_sheet_read(struct tt_sheet *sheet, const char *text, size_t size, const char *file_name, int64_t duration_ms, size_t *persons_count, struct tt_error *err)
+{
+    struct row_reader reader;
+    size_t before = sheet->count;
+    *persons_count = 0;
+    if (!row_reader_open(&reader, ROWS_OF_ONE_TAKE, sheet, text, size, file_name, duration_ms, err)) return false;
+    bool is_read = read_persons_rows(&reader, sheet, err);
+    row_reader_close(&reader);
+    if (!is_read) sheet_shrink(sheet, before);
+    *persons_count = sheet->count - before;
+    return is_read;
+}
+
+/* Collects the changes first: nothing is merged before all are read. */
+static bool read_changes(struct row_reader *reader, struct tt_sheet *changes, struct tt_error *err)
+{
+    struct row_text found;
+    for (bool has_row = true;;) {
+        if (!row_reader_next(reader, &found, &has_row, err)) return false;
+        if (!has_row) return true;
+        if (found.row.start_ms == found.row.end_ms && !row_kind_is_point(found.row.kind) && !found.row.rounding_ms)
+            return row_reader_fail_empty(reader, err);
+        if (!found.is_of_take) continue;
+        found.row.is_persons = true;
+        if (!sheet_append(changes, &found.row, err)) return false;
+    }
+}
+
+static bool merge(struct tt_sheet *sheet, struct tt_sheet *changes, struct tt_error *err)
+{
+    size_t before = sheet->count;
+    for (size_t c = 0; c < changes->count; c++)
+        if (!sheet_append(sheet, &changes->rows[c], err)) {
+            sheet_shrink(sheet, before);
+            return false;
+        }
+    /* The change comes later in the file, as it were; the row that it replaces goes. */
+    size_t kept = 0;
+    for (size_t i = 0; i < sheet->count; i++) {
+        bool is_replaced = false;
+        for (size_t c = i < before ? before : i + 1; c < sheet->count && !is_replaced; c++)
+            is_replaced = sheet->rows[i].is_persons && sheet->rows[i].id[0] && strcmp(sheet->rows[i].id, sheet->rows[c].id) == 0;
+        if (is_replaced) free(sheet->rows[i].note);
+        else sheet->rows[kept++] = sheet->rows[i];
+    }
+    sheet->count = kept;
+    return true;
+}
+
+bool tt_sheet_merge_changes(struct tt_sheet *sheet, const char *text, size_t size, const char *file_name, int64_t duration_ms, size_t *taken, struct tt_error *err)
+{
+    struct row_reader reader;
+    struct tt_sheet changes = {0};
+    *taken = 0;
+    if (!row_reader_open(&reader, ROWS_OF_ANY_TAKE, sheet, text, size, file_name, duration_ms, err)) return false;
+    bool is_merged = read_changes(&reader, &changes, err) && merge(sheet, &changes, err);
+    row_reader_close(&reader);
+    if (is_merged) *taken = changes.count;
+    tt_sheet_free(&changes);
+    return is_merged;
+}
+
+static void write_row(const struct tt_sheet *sheet, const struct tt_row *row, struct tt_text *out)
+{
+    char start[TT_TIME_CHARS], end[TT_TIME_CHARS], amount[32], confidence[32] = "";
+    tt_time_format(row->start_ms, start);
+    tt_time_format(row->end_ms, end);
+    row_amount_format(row, amount, sizeof amount);
+    long long hundredths = isnan(row->confidence) ? -1 : llround(row->confidence * 100);
+    if (hundredths >= 0) snprintf(confidence, sizeof confidence, "%lld.%02lld", hundredths / 100, hundredths % 100);
+    /* A person's own decision was proposed by nobody. */
+    bool is_proposed = !row->is_persons || row->proposed != row->action;
+    const char *cells[] = {sheet->take, row->id, start, end, tt_row_kind_name(row->kind), is_proposed ? tt_row_action_name(row->proposed) : "",
+                           tt_row_action_name(row->action), amount, confidence, row->is_persons ? "me" : "", row->note ? row->note : ""};
+    size_t count = sizeof cells / sizeof cells[0];
+    for (size_t i = 0; i < count; i++) tt_csv_add(out, cells[i], i + 1 == count);
+}
+
+bool tt_sheet_write(const struct tt_sheet *sheet, struct tt_text *out)
+{
+    tt_text_add(out, "take,id,start,end,kind,proposed,action,amount,confidence,by,note\r\n");
+    for (size_t i = 0; i < sheet->count; i++) write_row(sheet, &sheet->rows[i], out);
+    return !out->has_failed;
+}
