@@ -68,33 +68,36 @@ static const char *name_of(int channel, int channel_count, char *buffer, size_t 
     return buffer;
 }
 
-static void explain(struct tt_channel_choice *choice, const struct tt_channel_stats *stats, int channel_count, int clearest)
+/* A channel that clips and would otherwise have done, -1: none. */
+static int find_clipping_rival(const struct tt_channel_stats *stats, int channel_count, int chosen)
 {
-    char buffer[32], other_buffer[32];
-    const int chosen = choice->channel;
-    const char *name = name_of(chosen, channel_count, buffer, sizeof buffer);
-    double other_db = -INFINITY;
-    int sounding = 0;
-    for (int c = 0; c < channel_count; c++) {
-        if (is_silent(&stats[c]))
-            continue;
-        sounding++;
-        if (c != chosen)
-            other_db = fmax(other_db, clearness_db(&stats[c]));
-    }
     const double own_db = clearness_db(&stats[chosen]);
+    for (int c = 0; c < channel_count && stats[chosen].clipped_frames == 0; c++)
+        if (stats[c].clipped_frames > 0 && clearness_db(&stats[c]) > own_db - safety_db)
+            return c;
+    return -1;
+}
+
+static void explain(struct tt_channel_choice *choice, const struct tt_channel_stats *stats, int channel_count)
+{
+    char buffer[32], rival_buffer[32];
+    const int chosen = choice->channel, rival = find_clipping_rival(stats, channel_count, chosen);
+    const char *name = name_of(chosen, channel_count, buffer, sizeof buffer);
     const char *rest = channel_count == 2 ? "the other one" : "the others";
-    if (sounding == 1)
+    const double own_db = clearness_db(&stats[chosen]);
+    double other_db = -INFINITY; /* of the clearest of the others; stays where all of them are silent */
+    for (int c = 0; c < channel_count; c++)
+        if (c != chosen && !is_silent(&stats[c]))
+            other_db = fmax(other_db, clearness_db(&stats[c]));
+    if (other_db == -INFINITY)
         (void)snprintf(choice->why, sizeof choice->why, "%s: %s %s silent", name, rest, channel_count == 2 ? "is" : "are");
-    else if (chosen != clearest)
-        (void)snprintf(choice->why, sizeof choice->why, "%s: %s clips", name,
-                       name_of(clearest, channel_count, other_buffer, sizeof other_buffer));
+    else if (rival >= 0)
+        (void)snprintf(choice->why, sizeof choice->why, "%s: %s clips", name, name_of(rival, channel_count, rival_buffer, sizeof rival_buffer));
     else if (own_db - other_db > as_clear_db)
         (void)snprintf(choice->why, sizeof choice->why, "%s: the voice stands %.0f dB over the noise there, on %s %s%.0f dB", name,
                        own_db, rest, channel_count == 2 ? "" : "at most ", other_db);
     else
-        (void)snprintf(choice->why, sizeof choice->why, "%s: as clear as %s%s", name, rest,
-                       stats[chosen].clipped_frames > 0 ? ", and all clip" : ", and not weaker");
+        (void)snprintf(choice->why, sizeof choice->why, "%s: as clear as %s, and not weaker", name, rest);
 }
 
 struct tt_channel_choice tt_channel_choose(const struct tt_channel_stats *stats, int channel_count)
@@ -119,6 +122,6 @@ struct tt_channel_choice tt_channel_choose(const struct tt_channel_stats *stats,
         if (unclipped >= 0)
             choice.channel = unclipped;
     }
-    explain(&choice, stats, channel_count, clearest);
+    explain(&choice, stats, channel_count);
     return choice;
 }
