@@ -102,38 +102,58 @@ static void make_row(const struct tt_phrases *phrases, const struct tt_phrase *p
     tt_align_row(vector, out, stride);
 }
 
-/* How alike two unrelated beginnings are: the mean likeness along the diagonal of pairs drawn by a fixed sequence. */
-static void measure_null(struct tt_phrases *phrases)
+/* Two phrases drawn by a fixed sequence, long enough and far enough apart to have nothing to do with each other. */
+static bool draw_pair(const struct tt_phrases *phrases, uint64_t *state, const struct tt_phrase *pair[2])
+{
+    for (int k = 0; k < 2; k++) {
+        *state = *state * 6364136223846793005u + 1442695040888963407u;
+        pair[k] = &phrases->all[(size_t)(*state >> 33) % phrases->count];
+        if (pair[k]->row_count < NULL_ROWS) return false;
+    }
+    return fabs(pair[0]->start_s - pair[1]->start_s) >= unrelated_s;
+}
+
+/* Likeness along the best alignment of their beginnings, as if it had to go on. */
+static float chance_likeness(const struct tt_phrases *phrases, struct tt_align *align, const struct tt_phrase *pair[2], int16_t *rows)
+{
+    enum { STRIDE = 2 * NULL_ROWS };
+    for (size_t k = 0; k < 2; k++)
+        for (size_t r = 0; r < NULL_ROWS; r++) make_row(phrases, pair[k], pair[k]->row + r, rows + k * NULL_ROWS + r, STRIDE);
+    const float unlimited = 1e6f;
+    struct tt_align_task task = {.rows = {rows, STRIDE}, .x_start = 0, .x_end = NULL_ROWS, .y_start = NULL_ROWS, .y_end = 2 * NULL_ROWS,
+                                 .tau = usual_null_mean, .beam = unlimited};
+    const struct tt_align_end *ends;
+    size_t x = tt_align_run(align, &task, &ends) - 1;
+    return ends[x].score / (float)(x + (size_t)ends[x].y + 2) + usual_null_mean;
+}
+
+/* How alike two unrelated beginnings are in this session. */
+static bool measure_null(struct tt_phrases *phrases, struct tt_error *err)
 {
     phrases->null_mean = usual_null_mean;
     phrases->null_deviation = usual_null_deviation;
-    if (phrases->count < 12) return;
+    if (phrases->count < 12) return true;
+    struct tt_align *align = tt_align_create(err);
+    int16_t *rows = malloc(2 * NULL_ROWS * TT_ALIGN_LANES * sizeof *rows);
+    if (!align || !rows) { tt_align_destroy(align); free(rows); return tt_fail_memory(err); }
     uint64_t state = 0x9E3779B97F4A7C15u;
     double sum = 0.0, squares = 0.0;
     int pairs = 0;
     for (int tried = 0; tried < NULL_PAIRS; tried++) {
         const struct tt_phrase *pair[2];
-        for (int k = 0; k < 2; k++) {
-            state = state * 6364136223846793005u + 1442695040888963407u;
-            pair[k] = &phrases->all[(size_t)(state >> 33) % phrases->count];
-        }
-        if (fabs(pair[0]->start_s - pair[1]->start_s) < unrelated_s || pair[0]->row_count < NULL_ROWS || pair[1]->row_count < NULL_ROWS) continue;
-        double products = 0.0;
-        for (size_t r = 0; r < NULL_ROWS; r++) {
-            int16_t a[TT_ALIGN_LANES], b[TT_ALIGN_LANES];
-            make_row(phrases, pair[0], pair[0]->row + r, a, 1);
-            make_row(phrases, pair[1], pair[1]->row + r, b, 1);
-            for (int l = 0; l < TT_ALIGN_LANES; l++) products += a[l] * b[l];
-        }
-        double likeness = products / NULL_ROWS / TT_ALIGN_SAME;
+        if (!draw_pair(phrases, &state, pair)) continue;
+        double likeness = (double)chance_likeness(phrases, align, pair, rows);
         sum += likeness;
         squares += likeness * likeness;
         pairs++;
     }
-    if (pairs < 30) return;
+    tt_align_destroy(align);
+    free(rows);
+    if (pairs < 30) return true;
     double mean = sum / pairs, variance = squares / pairs - mean * mean;
     phrases->null_mean = (float)mean;
     phrases->null_deviation = (float)sqrt(variance > 1e-6 ? variance : 1e-6);
+    return true;
 }
 
 struct level_share { float level_db; double seconds; };
@@ -177,8 +197,7 @@ bool tt_phrases_open(const struct tt_session_view *view, struct tt_phrases *phra
     }
     number_rows(phrases);
     measure_spread(phrases);
-    measure_null(phrases);
-    if (!measure_level(phrases, err)) { tt_phrases_close(phrases); return false; }
+    if (!measure_null(phrases, err) || !measure_level(phrases, err)) { tt_phrases_close(phrases); return false; }
     return true;
 }
 

@@ -10,6 +10,7 @@ static const float faint_db = 4.5f;
 /* A phrase that sounds like one farther off than this, with lines between, is a refrain rather than a slip. */
 static const double distant_lines_s = 4.0;
 static const float distant_score = 16.0f;
+static const double rival_lines_s = 1.0;
 
 /* Logistic weights, fitted offline. */
 static const double weight[TT_EVIDENCE] = {
@@ -46,11 +47,41 @@ static void cover(const struct tt_rereads *rereads, bool *covered)
             for (size_t p = rereads->all[k].first; p <= rereads->all[k].last; p++) covered[p] = true;
 }
 
-/* The best score of another pair that shares one side with this one but joins it to something else. */
-static void see_rivals(struct tt_rereads *rereads, const struct tt_phrases *phrases)
+/* The two best scores with which a phrase resembles something that is not its neighbour, and the pairs they belong to. */
+struct likest { float score[2]; size_t pair[2]; };
+
+static void note_likest(struct likest *likest, float score, size_t pair)
 {
-    (void)phrases;
-    for (size_t k = 0; k < rereads->count; k++) rereads->all[k].seen[TT_SEEN_RIVALS] = 0.0f;
+    if (score > likest->score[0]) {
+        likest->score[1] = likest->score[0];
+        likest->pair[1] = likest->pair[0];
+        likest->score[0] = score;
+        likest->pair[0] = pair;
+    } else if (score > likest->score[1]) {
+        likest->score[1] = score;
+        likest->pair[1] = pair;
+    }
+}
+
+/* A reading that resembles other lines as well may resemble this one for the same reason. */
+static void see_rivals(struct tt_rereads *rereads, struct likest *likest)
+{
+    for (size_t k = 0; k < rereads->count; k++) {
+        const struct tt_reread *reread = &rereads->all[k];
+        if ((double)reread->seen[TT_SEEN_LINES] < log(1.0 + rival_lines_s)) continue;
+        note_likest(&likest[reread->first], reread->score, k);
+        note_likest(&likest[reread->again], reread->score, k);
+    }
+    for (size_t k = 0; k < rereads->count; k++) {
+        struct tt_reread *reread = &rereads->all[k];
+        float best = 0.0f;
+        const struct likest *sides[2] = {&likest[reread->first], &likest[reread->again]};
+        for (int side = 0; side < 2; side++) {
+            float score = sides[side]->score[sides[side]->score[0] > 0.0f && sides[side]->pair[0] == k ? 1 : 0];
+            if (score > best) best = score;
+        }
+        reread->seen[TT_SEEN_RIVALS] = (float)log(1.0 + (double)(best / reread->score));
+    }
 }
 
 static double share_of_distant(const struct tt_phrases *phrases, const struct tt_rereads *rereads, const bool *covered)
@@ -68,9 +99,14 @@ static double share_of_distant(const struct tt_phrases *phrases, const struct tt
 
 bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rereads, struct tt_error *err)
 {
-    bool *covered = calloc(phrases->count ? phrases->count : 1, sizeof *covered);
-    if (!covered) return tt_fail_memory(err);
-    see_rivals(rereads, phrases);
+    size_t count = phrases->count ? phrases->count : 1;
+    bool *covered = calloc(count, sizeof *covered);
+    struct likest *likest = calloc(count, sizeof *likest);
+    if (!covered || !likest) {
+        free(covered);
+        free(likest);
+        return tt_fail_memory(err);
+    }
     for (size_t k = 0; k < rereads->count; k++) rereads->all[k].confidence = certainty(&rereads->all[k]);
     cover(rereads, covered);
     double repetition = share_of_distant(phrases, rereads, covered);
@@ -78,8 +114,10 @@ bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rerea
         struct tt_reread *reread = &rereads->all[k];
         reread->seen[TT_SEEN_REPETITION] = (float)repetition;
         reread->seen[TT_SEEN_LINES] = (float)log(1.0 + tt_reread_lines_between_s(phrases, reread, covered));
-        reread->confidence = certainty(reread);
     }
+    see_rivals(rereads, likest);
+    for (size_t k = 0; k < rereads->count; k++) rereads->all[k].confidence = certainty(&rereads->all[k]);
     free(covered);
+    free(likest);
     return true;
 }
