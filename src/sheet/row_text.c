@@ -9,7 +9,7 @@
 #include "sheet/sheet_rows.h"
 
 /* More than anyone would wait, or turn down. */
-enum { AMOUNT_MOST_S = 86400, AMOUNT_MOST_DB = 120, HOUR_MS = 3600000 };
+enum { AMOUNT_MOST_S = 86400, AMOUNT_MOST_DB = 120, HOUR_MS = 3600000, HOURS_TRIED = 100 };
 
 static const char *const column_names[ROW_COLUMNS] = {"take", "id", "start", "end", "kind", "proposed", "action", "amount", "confidence", "by", "note"};
 
@@ -134,11 +134,14 @@ static void find_hours(const struct row_reader *reader, struct row_text *found)
 {
     struct tt_row row = found->row;
     if (row.end_ms < row.start_ms) row.end_ms += HOUR_MS;
-    for (; row.end_ms - row.rounding_ms <= reader->duration_ms; row.start_ms += HOUR_MS, row.end_ms += HOUR_MS)
+    for (int hour = 0; hour < HOURS_TRIED && row.end_ms - row.rounding_ms <= reader->duration_ms; hour++) {
         if (fits_proposed(found, &row)) {
             found->row = row;
             return;
         }
+        row.start_ms += HOUR_MS;
+        row.end_ms += HOUR_MS;
+    }
 }
 
 /* Inside the take; what lies past its end by no more than how it was rounded is moved to the end. */
