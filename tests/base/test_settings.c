@@ -9,7 +9,7 @@
 
 #include <cmocka.h>
 
-#include "base/settings.h"
+#include "base/setting_row.h"
 
 static bool set(struct tt_settings *settings, const char *assignment, struct tt_error *err)
 {
@@ -125,6 +125,11 @@ static void each_kind_of_value_is_read(void **state)
     assert_int_equal(s.report.media, TT_MEDIA_COPY_ALL);
     assert_set(&s, "watch.then=/usr/local/bin/tell = x");
     assert_string_equal(s.watch.then, "/usr/local/bin/tell = x");
+    assert_set(&s, "gate.keep_faint_db=-0");
+    struct tt_text zero = {0};
+    tt_setting_add_number(s.gate.keep_faint_db, &zero);
+    assert_string_equal(zero.data, "0");
+    tt_text_free(&zero);
     assert_set(&s, "pauses.stay_ms=50"); /* both ends of a range belong to it */
     assert_set(&s, "pauses.stay_ms=10000");
 }
@@ -271,6 +276,24 @@ static void what_is_printed_reads_back_the_same(void **state)
     free(origins);
 }
 
+static void texts_that_look_like_ini_are_printed_in_quotes(void **state)
+{
+    (void)state;
+    static const char *const texts[] = { ";x", "#x", "a ;b", "a #b", " a", "a ", "\"", "\"a\"", "a\"", "[gate]", "a=b", "x" };
+    for (size_t i = 0; i < sizeof texts / sizeof *texts; i++) {
+        struct tt_settings settings, again;
+        struct tt_text text = {0};
+        struct tt_error err = {0};
+        tt_settings_default(&settings);
+        tt_settings_default(&again);
+        assert_true(tt_settings_set(&settings, "watch", "then", texts[i], "test", NULL, &err));
+        tt_settings_print(&settings, NULL, &text);
+        if (!tt_settings_read_ini_text(&again, text.data, text.length, "printed", NULL, &err)) fail_msg("%s", err.message);
+        assert_string_equal(again.watch.then, texts[i]);
+        tt_text_free(&text);
+    }
+}
+
 static size_t widest_line(const char *text)
 {
     size_t widest = 0, columns = 0;
@@ -342,6 +365,7 @@ int main(void)
         cmocka_unit_test(texts_up_to_the_last_byte_are_kept_and_longer_ones_refused),
         cmocka_unit_test(settings_that_contradict_each_other_are_named_both),
         cmocka_unit_test(what_is_printed_reads_back_the_same),
+        cmocka_unit_test(texts_that_look_like_ini_are_printed_in_quotes),
         cmocka_unit_test(what_is_printed_is_80_columns_wide_whatever_the_origin),
         cmocka_unit_test(the_manual_lists_every_setting),
     };
