@@ -3,6 +3,8 @@
 
 #include <math.h>
 
+#include "dsp/fast_math.h"
+
 /* Edges near the critical bands' doubling above 500 Hz, wide enough that noise stands still in each (methods: eight bands 100-7800 Hz). */
 static const double edges_hz[TT_BANDS + 1] = {100.0, 300.0, 600.0, 1000.0, 1600.0, 2500.0, 3700.0, 5300.0, 7800.0};
 static const double highest_of_rate = 0.47;
@@ -20,6 +22,10 @@ struct tt_band_plan tt_band_plan_for(struct tt_stft_shape shape) {
     }
     plan.bins_in_all = (float)(plan.first_bin[plan.band_count] - plan.first_bin[0]);
     return plan;
+}
+
+float tt_band_low_share(const struct tt_band_plan *plan) {
+    return (float)(plan->first_bin[2] - plan->first_bin[0]) / plan->bins_in_all;
 }
 
 /* Eight lanes: an order of summing that is ours and that wide registers can follow. */
@@ -67,4 +73,6 @@ struct tt_band_powers tt_band_powers_smooth(const struct tt_band_powers recent[5
     return sum;
 }
 
-float tt_level_db_of(float power) { return power > 1e-14f ? 10.0f * log10f(power) : -140.0f; }
+float tt_level_db_of(float power) { return power > 1e-14f ? 3.01029996f * tt_fast_log2(power) : -140.0f; }
+
+float tt_power_of_level(float level_db) { return tt_fast_exp2(0.332192809f * level_db); }

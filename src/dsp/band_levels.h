@@ -15,6 +15,8 @@ struct tt_band_plan tt_band_plan_for(struct tt_stft_shape shape);
 
 /* Mean powers per bin of a frame: in each band, in all bands together, and over the whole spectrum (its mean square). */
 struct tt_band_powers { float band[TT_BANDS], all, whole; };
+/* The share of the bins of all bands that the two lowest have: 100-600 Hz, where a voice's first harmonics are. */
+float tt_band_low_share(const struct tt_band_plan *plan);
 struct tt_band_powers tt_band_powers_of(const struct tt_band_plan *plan, const float *power, int bin_count);
 
 /* Weighted 1 2 3 2 1 over five frames: short enough to show the 40 ms between a breath and a word. Frames beyond the ends do not count.
@@ -23,5 +25,6 @@ struct tt_band_powers tt_band_powers_smooth(const struct tt_band_powers recent[5
 
 /* 10 * log10 of a power, -140 at and under 1e-14. */
 float tt_level_db_of(float power);
+float tt_power_of_level(float level_db);           /* the other way; level_db within +-370 */
 
 #endif

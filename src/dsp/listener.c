@@ -19,7 +19,7 @@ static const float voiced_least = 0.55f, sure_over_db = 7.0f, sure_voiced_db = -
 static const int word_frames_least = 4, word_holes_most = 3;
 /* Steady noise sways by 1 / sqrt(bandwidth * time) of its power; narrow bands must stand out that much further. */
 static const double db_per_relative = 4.343, smoothed_s = 0.020;
-static const int low_bands = 3;                    /* 100-1000 Hz, where voicing is heard */
+static const float voice_low_least = 0.15f;        /* of a voiced sound's power lies below 600 Hz (measured) */
 
 static bool open_parts(struct tt_listener *l, struct tt_error *err) {
     int64_t ring = 1, rooms = 1;
@@ -49,6 +49,7 @@ struct tt_listener *tt_listener_create(struct tt_stft_shape shape, struct tt_err
     l->frames_per_s = (double)shape.rate_hz / shape.hop_samples;
     l->delay_frames = tt_listener_frames(l, 1000.0 * settled_after_s);
     l->block_is_heard = true;
+    l->low_share = tt_band_low_share(&l->plan);
     for (int b = 0; b < l->plan.band_count; b++) l->sway_db[b] = (float)(db_per_relative / sqrt(l->plan.width_hz[b] * smoothed_s));
     l->last_speech = l->last_sound = l->open_run.last_end = -tt_listener_frames(l, 10000.0);
     if (!open_parts(l, err)) { tt_listener_destroy(l); return NULL; }
@@ -127,18 +128,30 @@ static float best_over(const float *over_db, int count) {
     return count < 4 || two > four ? two : four;
 }
 
+/* Power in the two lowest bands together, against the mean per bin of all. */
+static float low_power(const struct tt_listener *l, const float *band_db) {
+    double first = l->plan.width_hz[0], second = l->plan.width_hz[1];
+    float share = (float)(first / (first + second));
+    return l->low_share * (share * tt_power_of_level(band_db[0]) + (1.0f - share) * tt_power_of_level(band_db[1]));
+}
+
+/* How much of what is heard below 600 Hz can be a voice's: hum is periodic, too, and the narrow hiss of a breath nearly so, but the
+ * first is the room's, and the second has next to nothing down there. */
+static float voice_share(const struct tt_listener *l, const struct tt_heard_frame *frame, const struct tt_room_level *room) {
+    float low = low_power(l, frame->band_db), low_own = low - low_power(l, room->band_db);
+    float all_own = tt_power_of_level(frame->all_db) - tt_power_of_level(room->all_db);
+    if (!(low_own > 0.0f)) return 0.0f;
+    float own = low_own / low, weight = all_own > low_own ? low_own / (all_own * voice_low_least) : 1.0f;
+    return own * (weight < 1.0f ? weight : 1.0f);
+}
+
 static void rate_frame(struct tt_listener *l, int64_t at) {
     struct tt_heard_frame *frame = tt_heard_at(l, at);
     const struct tt_room_level *room = tt_room_at(l, at);
-    float over_db[TT_BANDS], low_over_db = -99.0f;
-    for (int b = 0; b < l->plan.band_count; b++) {
-        over_db[b] = frame->band_db[b] - room->band_db[b] - l->sway_db[b];
-        if (b < low_bands && over_db[b] > low_over_db) low_over_db = over_db[b];
-    }
+    float over_db[TT_BANDS];
+    for (int b = 0; b < l->plan.band_count; b++) over_db[b] = frame->band_db[b] - room->band_db[b] - l->sway_db[b];
     frame->over_db = frame->is_silent ? -40.0f : best_over(over_db, l->plan.band_count);
-    /* Hum is voiced, too: what the room may have put in counts for nothing. */
-    float own = low_over_db > 0.0f ? 1.0f - powf(10.0f, -0.1f * low_over_db) : 0.0f;
-    frame->voiced = frame->voicing * own;
+    frame->voiced = frame->voicing * voice_share(l, frame, room);
     frame->is_voiced = frame->voiced > voiced_least && frame->over_db > sure_over_db;
     float level_db = frame->all_db - room->speech_db;
     frame->is_sure = (frame->is_voiced && level_db > sure_voiced_db) || (frame->over_db > sure_over_db && level_db > sure_any_db);

@@ -8,10 +8,8 @@
 static const double farthest_ms = 1000.0;
 static const float least_share = 0.02f;    /* what is left of a power when the room is taken off: at least this much of it */
 
-static float power_of(float db) { return powf(10.0f, 0.1f * db); }
-
 static float without_room(float level_db, float room_db) {
-    float level = power_of(level_db), left = level - power_of(room_db);
+    float level = tt_power_of_level(level_db), left = level - tt_power_of_level(room_db);
     return left > least_share * level ? left : least_share * level;
 }
 

@@ -9,36 +9,62 @@ static const float visible_db = 3.0f;         /* over the room: where an edge is
 static const float valley_db = 5.0f;          /* a dip this deep parts two sounds (methods) */
 static const float attached_peak_db = 5.0f;   /* what is weaker is a ripple of the room, not a sound beside a word */
 static const float alone_peak_db = 7.0f;      /* methods: on at 7 dB */
-static const double breath_least_ms = 80.0, breath_most_ms = 1300.0; /* methods */
+static const double breath_least_ms = 40.0, breath_most_ms = 1300.0; /* methods: 80-1300; shorter ones are the ends of one in noise */
 static const float breath_sure = 0.6f;
+static const float breath_part = 0.3f;
+static const double breath_parts_ms = 250.0;
 static const double joined_gap_ms = 80.0;     /* methods: gaps shorter than this hold no breath */
 /* A stop's closure, and the voiceless start of a word, are shorter than these (from memory: closures 40-150 ms). */
 static const double reach_after_word_ms = 200.0, reach_before_word_ms = 160.0;
+static const double word_edge_ms = 60.0;
 static const double piece_least_ms = 20.0;
 static const double click_most_ms = 60.0, word_least_ms = 50.0;
 /* A sound worth a row: this far over the room, and no fainter than a breath (methods: -45 dB against the speech). */
 static const float worth_peak_db = 10.0f, worth_level_db = -46.0f;
 static const float voiced_least = 0.55f;
 
-/* Cuts [start, end), all visible, at valleys that are deep against both sides; adds the pieces. */
-static int cut_at_valleys(struct tt_listener *l, int64_t start, int64_t end, int count) {
-    int64_t piece_start = start, low_at = start;
-    float peak_db = -1e9f, low_db = 1e9f, before_db = start > 0 ? tt_heard_at(l, start)->over_db : 0.0f;
-    for (int64_t i = start; i < end && count < TT_MOST_PIECES; i++) {
-        float over_db = tt_heard_at(l, i)->over_db;
-        if (over_db > low_db + valley_db && peak_db > low_db + valley_db) {
-            l->pieces[count++] = (struct tt_piece){.start = piece_start, .end = low_at, .peak_db = peak_db, .dip_before_db = before_db, .dip_after_db = low_db};
-            piece_start = low_at;
-            before_db = low_db;
-            peak_db = over_db;
-            low_db = 1e9f;
-        }
-        if (over_db > peak_db) { peak_db = over_db; low_db = 1e9f; }
-        if (over_db < low_db) { low_db = over_db; low_at = i; }
+/* The highest frame of a word's edge. */
+static float edge_peak(const struct tt_listener *l, int64_t start, int64_t end) {
+    float peak_db = -100.0f;
+    if (end > l->rated + 1) end = l->rated + 1;   /* the frame under way is rated, though not counted yet */
+    for (int64_t i = start < 0 ? 0 : start; i < end; i++)
+        if (tt_heard_at(l, i)->over_db > peak_db) peak_db = tt_heard_at(l, i)->over_db;
+    return peak_db;
+}
+
+/* A walk over a visible stretch, cutting it at valleys that are deep against both sides. */
+struct valley_walk { int64_t start, low_at; float peak_db, low_db, before_db; bool touches_before; int count; };
+
+static void close_piece(struct tt_listener *l, struct valley_walk *walk, int64_t end, bool touches_after) {
+    if (end > walk->start && walk->count < TT_MOST_PIECES) {
+        l->pieces[walk->count++] = (struct tt_piece){
+            .start = walk->start, .end = end, .peak_db = edge_peak(l, walk->start, end), .dip_before_db = walk->before_db,
+            .dip_after_db = tt_heard_at(l, end - 1)->over_db, .touches_before = walk->touches_before, .touches_after = touches_after};
     }
-    if (count < TT_MOST_PIECES)
-        l->pieces[count++] = (struct tt_piece){.start = piece_start, .end = end, .peak_db = peak_db, .dip_before_db = before_db, .dip_after_db = tt_heard_at(l, end - 1)->over_db};
-    return count;
+    walk->touches_before = false;
+    walk->start = end;
+    walk->before_db = walk->low_db;
+}
+
+/* Cuts [start, end), all visible. The words it touches count with their edges, so that a breath hard beside a word is parted from it. */
+static int cut_at_valleys(struct tt_listener *l, int64_t start, int64_t end, bool touches_before, bool touches_after, int count) {
+    int64_t edge = tt_listener_frames(l, word_edge_ms);
+    struct valley_walk walk = {.start = start, .low_at = start, .peak_db = -100.0f, .low_db = 1e9f, .touches_before = touches_before, .count = count};
+    walk.before_db = tt_heard_at(l, start)->over_db;
+    if (touches_before) walk.peak_db = edge_peak(l, start - edge, start);
+    float after_db = touches_after ? edge_peak(l, end, end + edge) : -100.0f;
+    for (int64_t i = start; i <= end; i++) {
+        float over_db = i < end ? tt_heard_at(l, i)->over_db : after_db;
+        if (over_db > walk.low_db + valley_db && walk.peak_db > walk.low_db + valley_db) {
+            close_piece(l, &walk, walk.low_at, false);
+            walk.peak_db = over_db;
+            walk.low_db = 1e9f;
+        }
+        if (over_db > walk.peak_db) { walk.peak_db = over_db; walk.low_db = 1e9f; }
+        if (i < end && over_db < walk.low_db) { walk.low_db = over_db; walk.low_at = i; }
+    }
+    close_piece(l, &walk, end, touches_after);
+    return walk.count;
 }
 
 static int find_pieces(struct tt_listener *l, const struct tt_gap *gap) {
@@ -49,14 +75,8 @@ static int find_pieces(struct tt_listener *l, const struct tt_gap *gap) {
         int64_t end = i;
         while (end < gap->end && tt_heard_at(l, end)->over_db > visible_db) end++;
         bool touches_before = gap->word_before && i == gap->start, touches_after = gap->word_after && end == gap->end;
-        if (end - i >= least || touches_before || touches_after) {
-            int first = count;
-            count = cut_at_valleys(l, i, end, count);
-            if (first < count) {
-                l->pieces[first].touches_before = touches_before;
-                l->pieces[count - 1].touches_after = touches_after;
-            }
-        }
+        if (end - i >= least || touches_before || touches_after)
+            count = cut_at_valleys(l, i, end, touches_before, touches_after, count);
         i = end;
     }
     return count;
@@ -72,6 +92,25 @@ static void judge_breaths(struct tt_listener *l, const struct tt_gap *gap, int c
         piece->breath = tt_breath_likelihood(&clues);
         piece->is_breath = piece->breath >= breath_sure;
     }
+}
+
+/* One breath may come in parts, such as a click of the lips and what follows, or its two ends in noise: parts near each other become
+ * one, given that they are breaths or at least might be and hang on no word. */
+static int join_breaths(struct tt_listener *l, int count) {
+    int64_t near = tt_listener_frames(l, breath_parts_ms), most = tt_listener_frames(l, breath_most_ms);
+    int kept = 0;
+    for (int k = 0; k < count; k++) {
+        struct tt_piece *piece = &l->pieces[k], *last = kept > 0 ? &l->pieces[kept - 1] : NULL;
+        bool joins = last != NULL && (last->is_breath || piece->is_breath) && last->breath >= breath_part && piece->breath >= breath_part &&
+                     piece->start - last->end <= near && piece->end - last->start <= most;
+        if (!joins) { l->pieces[kept++] = *piece; continue; }
+        last->end = piece->end;
+        last->dip_after_db = piece->dip_after_db;
+        last->is_breath = true;
+        if (piece->peak_db > last->peak_db) last->peak_db = piece->peak_db;
+        if (piece->breath > last->breath) last->breath = piece->breath;
+    }
+    return kept;
 }
 
 /* Weak sounds belong to the word beside them, one after the other, as far as a breath or a pause. */
@@ -152,6 +191,7 @@ bool tt_listener_sort_gap(struct tt_listener *l, struct tt_gap gap, struct tt_er
     mark(l, gap.start, gap.end, TT_HEARD_NOTHING);
     int count = find_pieces(l, &gap);
     judge_breaths(l, &gap, count);
+    count = join_breaths(l, count);
     attach(l, &gap, count);
     return mark_pieces(l, &gap, count, err);
 }

@@ -48,6 +48,7 @@ struct tt_listener {
     struct tt_voicing *voicing;
     struct tt_band_floor *floor;
     double frames_per_s;
+    float low_share;
     float sway_db[TT_BANDS];           /* of steady noise in a frame, by band: one standard deviation */
     struct tt_heard_frame *ring;
     int64_t ring_mask;

@@ -33,7 +33,7 @@ static void levels_of(const struct tt_listener *l, int64_t start, int64_t end, f
     double sum = 0.0, room = 0.0;
     for (int64_t i = start; i < end; i++) {
         sum += tt_heard_at(l, i)->whole;
-        room += tt_power_from_db(tt_heard_at(l, i)->all_db - tt_room_at(l, i)->all_db);
+        room += (double)tt_power_of_level(tt_heard_at(l, i)->all_db - tt_room_at(l, i)->all_db);
     }
     double frames = (double)(end > start ? end - start : 1);
     *level_db = tt_level_db_of((float)(sum / frames));
@@ -61,7 +61,7 @@ static void add_frame(struct tt_listener *l, int64_t frame) {
     int step = tt_level_step(tt_level_db_of(heard->whole));
     l->run_counts[step]++;
     l->run_powers[step] += heard->whole;
-    double over = tt_power_from_db((double)(tt_room_at(l, frame)->all_db - heard->all_db));
+    double over = (double)tt_power_of_level(tt_room_at(l, frame)->all_db - heard->all_db);
     l->run_floors[step] += heard->whole * (over < 1.0 ? over : 1.0);
     run->frames++;
     run->voiced_frames += heard->is_voiced;

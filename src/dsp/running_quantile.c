@@ -18,18 +18,22 @@ float tt_level_of_step(int step) {
 
 void tt_running_quantile_add(struct tt_running_quantile *window, int step) {
     window->counts[step]++;
+    window->groups[step / TT_LEVEL_GROUP]++;
     window->total++;
 }
 
 void tt_running_quantile_remove(struct tt_running_quantile *window, int step) {
     window->counts[step]--;
+    window->groups[step / TT_LEVEL_GROUP]--;
     window->total--;
 }
 
 float tt_running_quantile_at(const struct tt_running_quantile *window, double share) {
     if (window->total <= 0) return -INFINITY;
     double wanted = share * window->total, below = 0.0;
-    for (int step = 0; step < TT_LEVEL_STEPS; step++) {
+    int group = 0;
+    while (group + 1 < TT_LEVEL_STEPS / TT_LEVEL_GROUP && below + window->groups[group] < wanted) below += window->groups[group++];
+    for (int step = group * TT_LEVEL_GROUP; step < TT_LEVEL_STEPS; step++) {
         double here = window->counts[step];
         if (here > 0.0 && below + here >= wanted) {
             double part = (wanted - below) / here;

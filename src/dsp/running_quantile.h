@@ -6,11 +6,12 @@
 #include <stdint.h>
 
 /* Half-decibel steps from -140 dB up; what lies outside goes into the outermost ones. */
-enum { TT_LEVEL_STEPS = 320 };
+enum { TT_LEVEL_STEPS = 320, TT_LEVEL_GROUP = 16 };
 
 /* Start from {0}. Steps come from tt_level_step. */
 struct tt_running_quantile {
     uint16_t counts[TT_LEVEL_STEPS];
+    uint16_t groups[TT_LEVEL_STEPS / TT_LEVEL_GROUP]; /* sums of so many steps each, to look faster */
     int total;                   /* at most 65535 */
 };
 

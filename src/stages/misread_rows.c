@@ -9,7 +9,7 @@
  * (measured on 1,600 phrases a level). */
 static const double guard_ms = 120.0, guard_before_ms_per_db = 4.0, guard_behind_ms_per_db = 8.0, clear_db = 30.0, murky_db = 10.0;
 /* In front of what goes, only what the ear does not hear as its onset. */
-static const double lead_ms = 30.0;
+static const double lead_ms = 15.0;
 /* A breath so near in front of a reading belongs to it; it keeps so much room. */
 static const double breath_reach_ms = 500.0, breath_room_ms = 40.0;
 /* The program never takes out more than this at once without asking. */

@@ -10,9 +10,9 @@ static const double least_pause_s = 0.15;
 /* Slopes are taken over this many rows on both sides. */
 enum { SLOPE_REACH = 2 };
 /* Unrelated pairs compared for the likeness that chance gives, and the rows of each. */
-enum { NULL_PAIRS = 400, NULL_ROWS = 75 };
-/* Used when a session is too short to measure: measured on two languages at 16 kHz and above. */
-static const float usual_null_mean = 0.32f, usual_null_deviation = 0.07f;
+enum { NULL_PAIRS = 400, LEAST_PAIRS = 30, NULL_ROWS = 75 };
+/* Used when a session is too short to measure: what sessions in three languages gave. */
+static const float usual_null_mean = 0.25f, usual_null_deviation = 0.08f, least_deviation = 0.04f;
 static const double unrelated_s = 30.0;   /* pairs at least so far apart */
 
 static double running_s(const struct tt_take_view *take, int64_t sample)
@@ -127,6 +127,12 @@ static float chance_likeness(const struct tt_phrases *phrases, struct tt_align *
     return ends[x].score / (float)(x + (size_t)ends[x].y + 2) + usual_null_mean;
 }
 
+static int by_value(const void *a, const void *b)
+{
+    float x = *(const float *)a, y = *(const float *)b;
+    return x < y ? -1 : x > y;
+}
+
 /* How alike two unrelated beginnings are in this session. */
 static bool measure_null(struct tt_phrases *phrases, struct tt_error *err)
 {
@@ -137,22 +143,20 @@ static bool measure_null(struct tt_phrases *phrases, struct tt_error *err)
     int16_t *rows = malloc(2 * NULL_ROWS * TT_ALIGN_LANES * sizeof *rows);
     if (!align || !rows) { tt_align_destroy(align); free(rows); return tt_fail_memory(err); }
     uint64_t state = 0x9E3779B97F4A7C15u;
-    double sum = 0.0, squares = 0.0;
-    int pairs = 0;
+    float likeness[NULL_PAIRS];
+    size_t pairs = 0;
     for (int tried = 0; tried < NULL_PAIRS; tried++) {
         const struct tt_phrase *pair[2];
-        if (!draw_pair(phrases, &state, pair)) continue;
-        double likeness = (double)chance_likeness(phrases, align, pair, rows);
-        sum += likeness;
-        squares += likeness * likeness;
-        pairs++;
+        if (draw_pair(phrases, &state, pair)) likeness[pairs++] = chance_likeness(phrases, align, pair, rows);
     }
     tt_align_destroy(align);
     free(rows);
-    if (pairs < 30) return true;
-    double mean = sum / pairs, variance = squares / pairs - mean * mean;
-    phrases->null_mean = (float)mean;
-    phrases->null_deviation = (float)sqrt(variance > 1e-6 ? variance : 1e-6);
+    if (pairs < LEAST_PAIRS) return true;
+    /* The lower half alone: lines that do say the same would widen the upper one. */
+    qsort(likeness, pairs, sizeof *likeness, by_value);
+    phrases->null_mean = likeness[pairs / 2];
+    phrases->null_deviation = phrases->null_mean - likeness[(size_t)(0.159 * (double)pairs)];
+    if (phrases->null_deviation < least_deviation) phrases->null_deviation = least_deviation;
     return true;
 }
 

@@ -17,7 +17,7 @@ static const float early_least = 1.0f;
 static const float least_score = 8.0f;           /* under it not even worth a question */
 static const float rest_cost = 0.1f;             /* score against each row of the first reading left unmatched */
 static const float longer_gain = 4.0f;           /* a match that goes on past a phrase's end by chance gains less */
-static const double worst_window_s = 0.25;
+static const double worst_window_s = 0.25, worst_long_s = 0.7, opening_s = 0.5;
 
 struct search {
     struct tt_phrases *phrases;
@@ -79,24 +79,44 @@ static struct ending find_ending(const struct tt_phrases *phrases, size_t first,
     return best;
 }
 
-/* Mean likeness of the path, and that of its worst window. */
-static void weigh_path(const struct tt_align_cell *path, size_t count, size_t window, float *mean, float *worst)
+static float mean_likeness(const struct tt_align_cell *path, size_t count)
 {
-    double sum = 0.0, in_window = 0.0;
-    *worst = 1.0f;
-    for (size_t k = 0; k < count; k++) {
-        sum += (double)path[k].likeness;
-        in_window += (double)path[k].likeness;
-        if (k >= window) in_window -= (double)path[k - window].likeness;
-        if (k + 1 >= window && in_window / (double)window < (double)*worst) *worst = (float)(in_window / (double)window);
-    }
-    *mean = count ? (float)(sum / (double)count) : 0.0f;
-    if (count < window) *worst = *mean;
+    double sum = 0.0;
+    for (size_t k = 0; k < count; k++) sum += (double)path[k].likeness;
+    return count ? (float)(sum / (double)count) : 0.0f;
 }
 
-static void see(const struct search *search, struct tt_reread *reread, const struct tt_align_cell *path, size_t cells)
+/* The lowest mean likeness of so many cells of the path in a row. */
+static float worst_likeness(const struct tt_align_cell *path, size_t count, size_t window)
 {
-    const struct tt_phrases *phrases = search->phrases;
+    if (count <= window) return mean_likeness(path, count);
+    double sum = 0.0, worst = 1.0;
+    for (size_t k = 0; k < count; k++) {
+        sum += (double)path[k].likeness;
+        if (k >= window) sum -= (double)path[k - window].likeness;
+        if (k + 1 >= window && sum / (double)window < worst) worst = sum / (double)window;
+    }
+    return (float)worst;
+}
+
+/* In deviations over what chance gives. */
+static float over_chance(const struct tt_phrases *phrases, float likeness)
+{
+    return (likeness - phrases->null_mean) / phrases->null_deviation;
+}
+
+static void see_path(const struct tt_phrases *phrases, struct tt_reread *reread, const struct tt_align_cell *path, size_t cells)
+{
+    const double rate = phrases->rows_per_s;
+    size_t opening = (size_t)(opening_s * rate);
+    reread->seen[TT_SEEN_LIKENESS] = over_chance(phrases, mean_likeness(path, cells));
+    reread->seen[TT_SEEN_WORST] = over_chance(phrases, worst_likeness(path, cells, (size_t)(worst_window_s * rate)));
+    reread->seen[TT_SEEN_WORST_LONG] = over_chance(phrases, worst_likeness(path, cells, (size_t)(worst_long_s * rate)));
+    reread->seen[TT_SEEN_OPENING] = over_chance(phrases, mean_likeness(path, cells < opening ? cells : opening));
+}
+
+static void see_ends(const struct tt_phrases *phrases, struct tt_reread *reread)
+{
     const double rate = phrases->rows_per_s;
     const struct tt_phrase *last = &phrases->all[reread->last], *again = &phrases->all[reread->again];
     size_t y_row = again->row + reread->y_rows - 1;
@@ -105,16 +125,12 @@ static void see(const struct search *search, struct tt_reread *reread, const str
     double x_rest = (double)(row_end(last) - (phrases->all[reread->first].row + reread->x_rows)) / rate;
     double y_rest = (double)(row_end(again_last) - 1 - y_row) / rate;
     double matched = (double)reread->x_rows / rate;
-    float mean, worst;
-    weigh_path(path, cells, (size_t)(worst_window_s * rate), &mean, &worst);
     bool is_at_end = reread->last + 1 >= phrases->count || phrases->all[reread->last + 1].take != last->take;
     double pause = is_at_end ? 1.5 : phrases->all[reread->last + 1].start_s - last->end_s;
     float *seen = reread->seen;
     seen[TT_SEEN_ALWAYS] = 1.0f;
     seen[TT_SEEN_SCORE] = (float)log((double)reread->score);
     seen[TT_SEEN_LENGTH] = (float)log(matched);
-    seen[TT_SEEN_LIKENESS] = (mean - phrases->null_mean) / phrases->null_deviation;
-    seen[TT_SEEN_WORST] = (worst - phrases->null_mean) / phrases->null_deviation;
     seen[TT_SEEN_REST] = (float)fmin(x_rest, 1.5);
     seen[TT_SEEN_REST_SHARE] = (float)(x_rest / (x_rest + matched));
     seen[TT_SEEN_GOES_ON] = x_rest < 0.15 && y_rest > 0.2 ? 1.0f : 0.0f;
@@ -144,7 +160,10 @@ static bool try_pair(struct search *search, size_t first, size_t again, struct t
                                .y_rows = (size_t)ends[ending.x].y + 1, .score = ending.score};
     const struct tt_align_cell *path;
     size_t cells = tt_align_path(search->align, &task, ending.x, &path);
-    see(search, &reread, path, cells);
+    /* A scrap in front of the true beginning, skipped by the slack, has no part in it. */
+    if (cells == 0 || (size_t)path[0].x >= x->row_count || (size_t)path[0].y >= y->row_count) return true;
+    see_path(phrases, &reread, path, cells);
+    see_ends(phrases, &reread);
     return add(search->rereads, &reread, err);
 }
 

@@ -12,6 +12,8 @@ enum tt_evidence {
     TT_SEEN_LENGTH,        /* ln of the matched seconds */
     TT_SEEN_LIKENESS,      /* mean along the path, in deviations over what chance gives */
     TT_SEEN_WORST,         /* the same of its worst quarter of a second: one other word shows here */
+    TT_SEEN_WORST_LONG,    /* and of its worst 0.7 s: a whole other word, or a phrase that only joined by chance */
+    TT_SEEN_OPENING,       /* of its first 0.5 s */
     TT_SEEN_REST,          /* seconds of the first reading behind the match, up to 1.5 */
     TT_SEEN_REST_SHARE,    /* their share of its last phrase and the match */
     TT_SEEN_GOES_ON,       /* 1: the re-read goes on without a pause where the first reading stopped */
@@ -19,8 +21,11 @@ enum tt_evidence {
     TT_SEEN_LINES,         /* ln(1 + seconds of full-level speech between that is not read again itself) */
     TT_SEEN_PAUSE,         /* ln of the pause behind the first reading, or of 1.5 s at the end of a take */
     TT_SEEN_SKEW,          /* |ln| of the ratio of tempi */
-    TT_SEEN_RIVALS,        /* how well other phrases match the re-read's beginning, or the first reading's: ln(1 + best score / score) */
-    TT_SEEN_REPETITION,    /* share of the session's phrases that sound like distant ones */
+    TT_SEEN_RIVALS,        /* ln(1 + the best score with which either resembles a line farther off) */
+    TT_SEEN_REPETITION,    /* ln of the share of the session's phrases that sound like distant ones: how often likeness means nothing */
+    /* What weighs more, or less, together. */
+    TT_SEEN_WORST_HELD,    /* the worst quarter second, up to 3: beyond that it tells no more */
+    TT_SEEN_SCORE_REPETITION, TT_SEEN_BOTH_WORST, TT_SEEN_GOES_SCORE, TT_SEEN_REST_SCORE,
     TT_EVIDENCE
 };
 

@@ -10,12 +10,19 @@ static const float faint_db = 4.5f;
 /* A phrase that sounds like one farther off than this, with lines between, is a refrain rather than a slip. */
 static const double distant_lines_s = 4.0;
 static const float distant_score = 16.0f;
+static const float cover_score = 12.0f, cover_rest_share = 0.4f;
 static const double rival_lines_s = 1.0;
+/* Never quite none: a session is short. */
+static const double least_repetition = 0.02;
 
 /* Logistic weights, fitted offline. */
 static const double weight[TT_EVIDENCE] = {
-    [TT_SEEN_ALWAYS] = -6.0, [TT_SEEN_SCORE] = 2.0, [TT_SEEN_LENGTH] = 0.0, [TT_SEEN_LIKENESS] = 0.5, [TT_SEEN_WORST] = 0.5,
-    [TT_SEEN_REST] = -3.0, [TT_SEEN_REST_SHARE] = -3.0, [TT_SEEN_GOES_ON] = 0.5, [TT_SEEN_BOTH_END] = 0.0, [TT_SEEN_LINES] = -2.0,
+    [TT_SEEN_ALWAYS] = -4.216, [TT_SEEN_SCORE] = -0.5793, [TT_SEEN_LENGTH] = 0.3408, [TT_SEEN_LIKENESS] = 1.14,
+    [TT_SEEN_WORST] = 0.2918, [TT_SEEN_WORST_LONG] = -0.0812, [TT_SEEN_OPENING] = -0.1477, [TT_SEEN_REST] = 0.5844,
+    [TT_SEEN_REST_SHARE] = 2.544, [TT_SEEN_GOES_ON] = 1.431, [TT_SEEN_BOTH_END] = -1.393, [TT_SEEN_LINES] = -1.216,
+    [TT_SEEN_PAUSE] = -0.4246, [TT_SEEN_SKEW] = -1.714, [TT_SEEN_RIVALS] = 0.0227, [TT_SEEN_REPETITION] = 2.996,
+    [TT_SEEN_WORST_HELD] = -0.0423, [TT_SEEN_SCORE_REPETITION] = -0.9603, [TT_SEEN_BOTH_WORST] = 0.2904,
+    [TT_SEEN_GOES_SCORE] = -0.2965, [TT_SEEN_REST_SCORE] = -2.845,
 };
 
 bool tt_reread_is_faint(const struct tt_phrases *phrases, const struct tt_reread *reread, size_t phrase)
@@ -39,12 +46,14 @@ static double certainty(const struct tt_reread *reread)
     return 1.0 / (1.0 + exp(-sum));
 }
 
-/* Marks what is probably read again, going by the pairs alone. */
+/* Marks what is probably read again, going by the pairs alone: most of a phrase matches from its beginning on, and well. */
 static void cover(const struct tt_rereads *rereads, bool *covered)
 {
-    for (size_t k = 0; k < rereads->count; k++)
-        if (rereads->all[k].confidence >= 0.5)
-            for (size_t p = rereads->all[k].first; p <= rereads->all[k].last; p++) covered[p] = true;
+    for (size_t k = 0; k < rereads->count; k++) {
+        const struct tt_reread *reread = &rereads->all[k];
+        if (reread->score < cover_score || reread->seen[TT_SEEN_REST_SHARE] > cover_rest_share) continue;
+        for (size_t p = reread->first; p <= reread->last; p++) covered[p] = true;
+    }
 }
 
 /* The two best scores with which a phrase resembles something that is not its neighbour, and the pairs they belong to. */
@@ -80,7 +89,7 @@ static void see_rivals(struct tt_rereads *rereads, struct likest *likest)
             float score = sides[side]->score[sides[side]->score[0] > 0.0f && sides[side]->pair[0] == k ? 1 : 0];
             if (score > best) best = score;
         }
-        reread->seen[TT_SEEN_RIVALS] = (float)log(1.0 + (double)(best / reread->score));
+        reread->seen[TT_SEEN_RIVALS] = (float)log(1.0 + (double)best);
     }
 }
 
@@ -97,6 +106,16 @@ static double share_of_distant(const struct tt_phrases *phrases, const struct tt
     return phrases->count ? (double)distant / (double)phrases->count : 0.0;
 }
 
+static void see_together(float *seen)
+{
+    const float worst = seen[TT_SEEN_WORST], score = seen[TT_SEEN_SCORE];
+    seen[TT_SEEN_WORST_HELD] = worst < 3.0f ? worst : 3.0f;
+    seen[TT_SEEN_SCORE_REPETITION] = score * seen[TT_SEEN_REPETITION];
+    seen[TT_SEEN_BOTH_WORST] = seen[TT_SEEN_BOTH_END] * (worst < 4.0f ? worst : 4.0f);
+    seen[TT_SEEN_GOES_SCORE] = seen[TT_SEEN_GOES_ON] * score;
+    seen[TT_SEEN_REST_SCORE] = seen[TT_SEEN_REST_SHARE] * score;
+}
+
 bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rereads, struct tt_error *err)
 {
     size_t count = phrases->count ? phrases->count : 1;
@@ -107,15 +126,15 @@ bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rerea
         free(likest);
         return tt_fail_memory(err);
     }
-    for (size_t k = 0; k < rereads->count; k++) rereads->all[k].confidence = certainty(&rereads->all[k]);
     cover(rereads, covered);
     double repetition = share_of_distant(phrases, rereads, covered);
     for (size_t k = 0; k < rereads->count; k++) {
         struct tt_reread *reread = &rereads->all[k];
-        reread->seen[TT_SEEN_REPETITION] = (float)repetition;
+        reread->seen[TT_SEEN_REPETITION] = (float)log(repetition + least_repetition);
         reread->seen[TT_SEEN_LINES] = (float)log(1.0 + tt_reread_lines_between_s(phrases, reread, covered));
     }
     see_rivals(rereads, likest);
+    for (size_t k = 0; k < rereads->count; k++) see_together(rereads->all[k].seen);
     for (size_t k = 0; k < rereads->count; k++) rereads->all[k].confidence = certainty(&rereads->all[k]);
     free(covered);
     free(likest);

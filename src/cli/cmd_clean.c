@@ -1,0 +1,248 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* tidytake clean: the whole job. */
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "base/text.h"
+#include "cli/command.h"
+#include "tidytake/tidytake.h"
+
+enum { OPTION_OUT, OPTION_SETTINGS, OPTION_FOR, OPTION_SET, OPTION_JOBS, OPTION_PLAN, OPTION_AGAIN, OPTION_CHANGES, OPTION_QUIET, OPTION_VERBOSE, OPTION_JSON };
+
+static const struct tt_option options[] = {
+    {"--out", "-o", "DIR", "where results go (default: SESSION.tidy beside it)", OPTION_OUT},
+    {"--settings", "-s", "FILE", "an INI file on top of yours and the session's", OPTION_SETTINGS},
+    {"--for", NULL, "TARGET", "a delivery target; see `tidytake targets`", OPTION_FOR},
+    {"--set", NULL, "SECTION.KEY=VALUE", "one setting on top of everything; may be repeated", OPTION_SET},
+    {"--jobs", "-j", "N", "threads (default: all processors)", OPTION_JOBS},
+    {"--plan", NULL, NULL, "cut sheets and reports only, no sound is written", OPTION_PLAN},
+    {"--again", NULL, NULL, "work on takes that are up to date, too", OPTION_AGAIN},
+    {"--changes", NULL, "FILE", "a changes file from the page: merged into the sheets", OPTION_CHANGES},
+    {"--quiet", "-q", NULL, "say nothing but errors", OPTION_QUIET},
+    {"--verbose", "-v", NULL, "a line for each take", OPTION_VERBOSE},
+    {"--json", NULL, NULL, "a summary for programs on standard output", OPTION_JSON},
+};
+
+static volatile sig_atomic_t was_interrupted;
+
+static void on_signal(int signal_number)
+{
+    (void)signal_number;
+    was_interrupted = 1;
+}
+
+/* ---- progress on stderr: a bar on a terminal, else a line a take ---- */
+
+struct shown {
+    bool is_terminal, is_quiet;
+    struct timespec started, last;
+    const char *last_take;
+    bool has_bar;
+    bool is_second_half;
+};
+
+static double seconds_since(const struct timespec *then)
+{
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (double)(now.tv_sec - then->tv_sec) + (double)(now.tv_nsec - then->tv_nsec) / 1e9;
+}
+
+static void print_name(FILE *out, const char *name, int width)
+{
+    int used = 0;
+    for (; *name && used < width; name++, used++)
+        fputc((unsigned char)*name < 32 || *name == 127 ? '?' : *name, out);
+}
+
+static void clear_bar(struct shown *shown)
+{
+    if (shown->has_bar)
+        fprintf(stderr, "\r\033[K");
+    shown->has_bar = false;
+}
+
+static void draw_bar(struct shown *shown, double share, const char *take, const char *what)
+{
+    enum { CELLS = 24 };
+    int filled = (int)(share * CELLS + 0.5);
+    fprintf(stderr, "\r\033[K");
+    for (int i = 0; i < CELLS; i++)
+        fputc(i < filled ? '=' : '.', stderr);
+    double gone = seconds_since(&shown->started), left = share > 0.02 ? gone * (1 - share) / share : 0;
+    fprintf(stderr, " %3.0f %%", 100 * share);
+    if (share > 0.02)
+        fprintf(stderr, "  %d:%02d left", (int)(left / 60), (int)left % 60);
+    fprintf(stderr, "  %s ", what ? what : "");
+    print_name(stderr, take ? take : "", 22);
+    fflush(stderr);
+    shown->has_bar = true;
+}
+
+static bool on_progress(void *context, double share, const char *take, const char *what)
+{
+    struct shown *shown = context;
+    if (was_interrupted)
+        return false;
+    if (shown->is_quiet)
+        return true;
+    if (shown->is_terminal && seconds_since(&shown->last) > 0.1) {
+        clock_gettime(CLOCK_MONOTONIC, &shown->last);
+        draw_bar(shown, share, take, what);
+    } else if (!shown->is_terminal && take && what && strcmp(what, "rendering") == 0 && shown->last_take != take) {
+        shown->last_take = take;
+        fprintf(stderr, "rendering ");
+        print_name(stderr, take, 60);
+        fputc('\n', stderr);
+    }
+    return true;
+}
+
+static void on_note(void *context, const char *line)
+{
+    clear_bar(context);
+    tt_complain(line);
+}
+
+/* ---- running ---- */
+
+struct request {
+    struct tt_clean_options options;
+    const char **sources;
+    size_t source_count;
+    const char **assignments;
+    bool is_quiet, is_verbose, is_json;
+};
+
+static bool read_jobs(const char *text, int *jobs)
+{
+    double value;
+    if (tt_number_parse(text, &value) && value >= 1 && value <= 1024 && value == (int)value) {
+        *jobs = (int)value;
+        return true;
+    }
+    tt_complain("--jobs: must be a whole number from 1 to 1024");
+    return false;
+}
+
+static bool read_arguments(int count, char **arguments, struct request *request)
+{
+    struct tt_argument_walk walk = {.command = &tt_command_clean, .arguments = arguments, .count = count};
+    const char *value;
+    int key = -1;
+    for (;;) {
+        enum tt_argument_kind kind = tt_argument_next(&walk, &key, &value);
+        if (kind == TT_ARGUMENT_END)
+            break;
+        if (kind == TT_ARGUMENT_WRONG)
+            return false;
+        if (kind == TT_ARGUMENT_OPERAND) {
+            request->sources[request->source_count++] = value;
+            continue;
+        }
+        switch (key) {
+        case OPTION_OUT: request->options.out = value; break;
+        case OPTION_SETTINGS: request->options.settings_file = value; break;
+        case OPTION_FOR: request->options.target = value; break;
+        case OPTION_SET: request->assignments[request->options.assignment_count++] = value; break;
+        case OPTION_JOBS:
+            if (!read_jobs(value, &request->options.jobs))
+                return false;
+            break;
+        case OPTION_PLAN: request->options.is_plan = true; break;
+        case OPTION_AGAIN: request->options.is_again = true; break;
+        case OPTION_CHANGES: request->options.changes_file = value; break;
+        case OPTION_QUIET: request->is_quiet = true; break;
+        case OPTION_VERBOSE: request->is_verbose = true; break;
+        case OPTION_JSON: request->is_json = true; break;
+        }
+    }
+    request->options.assignments = request->assignments;
+    if (request->source_count == 0) {
+        tt_complain("clean: name a folder of takes, or sound files of one folder");
+        return false;
+    }
+    return true;
+}
+
+static bool is_folder(const char *path)
+{
+    struct stat status;
+    return stat(path, &status) == 0 && S_ISDIR(status.st_mode);
+}
+
+static int clean_one(struct request *request, const char *const *sources, size_t count)
+{
+    struct shown shown = {.is_terminal = isatty(STDERR_FILENO), .is_quiet = request->is_quiet};
+    clock_gettime(CLOCK_MONOTONIC, &shown.started);
+    struct tt_clean_watcher watcher = {.context = &shown, .progress = on_progress, .note = on_note};
+    struct tt_clean_result result;
+    struct tt_error error = {0};
+    request->options.sources = sources;
+    request->options.source_count = count;
+    bool ok = tt_clean(&request->options, &watcher, &result, &error);
+    clear_bar(&shown);
+    if (!ok)
+        return tt_exit_status(&error);
+    if (request->is_json)
+        printf("%s\n", result.json);
+    else if (!request->is_quiet)
+        printf("%s", request->is_verbose ? result.summary_verbose : result.summary);
+    int status = result.failed_count ? TT_EXIT_SOME_FAILED : TT_EXIT_DONE;
+    tt_clean_result_free(&result);
+    return status;
+}
+
+/* Several folders: one after the other, each with its own OUT. */
+static int clean_all(struct request *request)
+{
+    bool has_folder = false, has_file = false;
+    for (size_t i = 0; i < request->source_count; i++)
+        *(is_folder(request->sources[i]) ? &has_folder : &has_file) = true;
+    if (!has_folder || request->source_count == 1)
+        return clean_one(request, request->sources, request->source_count);
+    if (has_file) {
+        tt_complain("clean: name folders or sound files, not both");
+        return TT_EXIT_USAGE;
+    }
+    if (request->options.out) {
+        tt_complain("--out: with several sessions each goes to its own SESSION.tidy; leave -o away");
+        return TT_EXIT_USAGE;
+    }
+    int worst = TT_EXIT_DONE;
+    for (size_t i = 0; i < request->source_count && worst != TT_EXIT_STOPPED; i++) {
+        int status = clean_one(request, &request->sources[i], 1);
+        worst = status > worst ? status : worst;
+    }
+    return worst;
+}
+
+static int run(int count, char **arguments)
+{
+    struct request request = {.sources = calloc((size_t)count + 1, sizeof *request.sources), .assignments = calloc((size_t)count + 1, sizeof *request.assignments)};
+    int status = TT_EXIT_USAGE;
+    struct sigaction action = {.sa_handler = on_signal};
+    sigaction(SIGINT, &action, NULL);
+    sigaction(SIGTERM, &action, NULL);
+    if (!request.sources || !request.assignments)
+        tt_complain("out of memory");
+    else if (read_arguments(count, arguments, &request))
+        status = clean_all(&request);
+    free(request.sources);
+    free(request.assignments);
+    return status;
+}
+
+const struct tt_command tt_command_clean = {
+    .name = "clean",
+    .arguments = "SESSION|TAKE...",
+    .summary = "the whole job, after a recording session",
+    .options = options,
+    .option_count = sizeof options / sizeof *options,
+    .run = run,
+};

@@ -1,0 +1,149 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* tidytake locate: a time in the narration -> take, time in the take, rows of its sheet there. */
+#include <inttypes.h>
+#include <jansson.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/file.h"
+#include "base/text.h"
+#include "base/units.h"
+#include "cli/command.h"
+
+enum { MOST_JSON_BYTES = 512 << 20 };
+
+static json_t *read_json(const char *folder, const char *name, struct tt_error *err)
+{
+    char *path = tt_path_join(folder, name), *text = NULL;
+    size_t size = 0;
+    json_t *json = NULL;
+    if (path && tt_file_read(path, MOST_JSON_BYTES, &text, &size, err) && !(json = json_loadb(text, size, 0, NULL)))
+        tt_fail(err, TT_ERROR_INPUT, "%s: damaged; run clean again", path);
+    free(text);
+    free(path);
+    return json;
+}
+
+static int64_t integer_at(const json_t *object, const char *key) { return (int64_t)json_integer_value(json_object_get(object, key)); }
+
+static void print_text(const char *text)
+{
+    for (; text && *text; text++)
+        putchar((unsigned char)*text < 32 || *text == 127 ? '?' : *text);
+}
+
+/* The place in the take, or the one just before it where made room tone is heard. */
+static double source_time_s(const json_t *report, double voice_s, bool *is_made)
+{
+    const double rate = (double)integer_at(json_object_get(report, "source"), "rate_hz");
+    const double out_rate = (double)integer_at(json_object_get(report, "output"), "rate_hz");
+    const json_t *map = json_object_get(report, "time_map");
+    double found = 0;
+    *is_made = true;
+    for (size_t i = 0; i < json_array_size(map); i++) {
+        const json_t *entry = json_array_get(map, i);
+        double start = (double)integer_at(entry, "source_start_frame") / rate, end = (double)integer_at(entry, "source_end_frame") / rate;
+        double out = (double)integer_at(entry, "out_start_frame") / out_rate;
+        if (voice_s < out)
+            break;
+        *is_made = voice_s >= out + (end - start);
+        found = *is_made ? end : start + voice_s - out;
+    }
+    return found;
+}
+
+static void print_rows(const json_t *report, double at_s)
+{
+    const json_t *rows = json_object_get(report, "decisions");
+    const double near_s = 3;
+    for (size_t i = 0; i < json_array_size(rows); i++) {
+        const json_t *row = json_array_get(rows, i);
+        double start = json_number_value(json_object_get(row, "start_s")), end = json_number_value(json_object_get(row, "end_s"));
+        if (end < at_s - near_s || start > at_s + near_s)
+            continue;
+        static const char *const keys[] = {"id", "start", "end", "kind", "action"};
+        printf(" ");
+        for (size_t k = 0; k < sizeof keys / sizeof *keys; k++) {
+            printf(" ");
+            print_text(json_string_value(json_object_get(row, keys[k])));
+        }
+        printf("\n");
+    }
+}
+
+static int locate(const char *out, int64_t ms)
+{
+    struct tt_error error = {0};
+    json_t *session = read_json(out, "session.json", &error);
+    if (!session) {
+        error.kind = TT_ERROR_USAGE;
+        return tt_exit_status(&error);
+    }
+    const json_t *takes = json_object_get(session, "takes");
+    const double rate = (double)integer_at(json_object_get(session, "narration"), "rate_hz");
+    const json_t *found = NULL;
+    double in_voice_s = 0;
+    for (size_t i = 0; rate > 0 && i < json_array_size(takes); i++) {
+        const json_t *take = json_array_get(takes, i), *start = json_object_get(take, "narration_start_frame");
+        if (json_is_integer(start) && (double)json_integer_value(start) / rate <= (double)ms / 1000) {
+            found = take;
+            in_voice_s = (double)ms / 1000 - (double)json_integer_value(start) / rate;
+        }
+    }
+    int status = TT_EXIT_DONE;
+    const char *stem = json_string_value(json_object_get(found, "stem"));
+    char *name = stem ? tt_format("report/%s.json", stem) : NULL;
+    json_t *report = name ? read_json(out, name, &error) : NULL;
+    if (!found || !report) {
+        if (!error.kind)
+            tt_fail(&error, TT_ERROR_USAGE, "nothing of a take is heard at that time in the narration");
+        status = tt_exit_status(&error);
+    } else {
+        bool is_made;
+        double at_s = source_time_s(report, in_voice_s, &is_made);
+        char text[TT_TIME_CHARS];
+        tt_time_format((int64_t)(at_s * 1000 + 0.5), text);
+        print_text(json_string_value(json_object_get(found, "name")));
+        printf("  %s%s\n", text, is_made ? "  (room tone between the words; the last place before it)" : "");
+        print_rows(report, at_s);
+    }
+    json_decref(report);
+    json_decref(session);
+    free(name);
+    return status;
+}
+
+static int run(int count, char **arguments)
+{
+    struct tt_argument_walk walk = {.command = &tt_command_locate, .arguments = arguments, .count = count};
+    const char *operands[2] = {NULL, NULL}, *value;
+    int key = -1, given = 0;
+    for (;;) {
+        enum tt_argument_kind kind = tt_argument_next(&walk, &key, &value);
+        if (kind == TT_ARGUMENT_END)
+            break;
+        if (kind == TT_ARGUMENT_WRONG)
+            return TT_EXIT_USAGE;
+        if (given < 2)
+            operands[given] = value;
+        given++;
+    }
+    int64_t ms;
+    if (given != 2) {
+        tt_complain("locate: name what a run left and a time in its narration: tidytake locate OUT 00:01:05.250");
+        return TT_EXIT_USAGE;
+    }
+    if (!tt_time_parse(operands[1], &ms, NULL) || ms < 0) {
+        tt_complain("locate: the time must be h:mm:ss.t, mm:ss or seconds");
+        return TT_EXIT_USAGE;
+    }
+    return locate(operands[0], ms);
+}
+
+const struct tt_command tt_command_locate = {
+    .name = "locate",
+    .arguments = "OUT TIME",
+    .summary = "which take is heard at a time of the narration",
+    .run = run,
+};

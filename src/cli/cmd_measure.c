@@ -1,0 +1,207 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* tidytake measure: levels of any sound files, a verdict on the room, a judgement against a target. */
+#include <jansson.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "base/targets.h"
+#include "cli/command.h"
+#include "pipeline/measure.h"
+
+enum { OPTION_FOR, OPTION_JSON };
+
+static const struct tt_option options[] = {
+    {"--for", NULL, "TARGET", "judge against a delivery target; exit status 1 on fail", OPTION_FOR},
+    {"--json", NULL, NULL, "figures for programs on standard output", OPTION_JSON},
+};
+
+/* ---- judging ---- */
+
+enum { MOST_FAILED = 6 };
+struct judgement {
+    const char *failed[MOST_FAILED];
+    char lines[MOST_FAILED][160];
+    size_t failed_count;
+};
+
+/* Readings are judged at the precision that meters show: a tenth (EBU Tech 3341, 2.4). */
+static double shown(double value) { return round(value * 10) / 10; }
+
+static void check(struct judgement *judgement, const char *figure, const char *unit, double value, double least, double most, const char *help)
+{
+    bool is_low = !isnan(least) && !(shown(value) >= least), is_high = !isnan(most) && !(shown(value) <= most);
+    if (!is_low && !is_high)
+        return;
+    snprintf(judgement->lines[judgement->failed_count], sizeof judgement->lines[0], "%s is %.1f %s, must be %s %.1f: %s", figure, value, unit,
+             is_low ? "at least" : "at most", is_low ? least : most, help);
+    judgement->failed[judgement->failed_count++] = figure;
+}
+
+static void judge(const struct tt_target *target, const struct tt_measured *m, struct judgement *judgement)
+{
+    *judgement = (struct judgement){0};
+    check(judgement, "integrated_lufs", "LUFS", m->levels.integrated_lufs, target->least_lufs, target->most_lufs, "run clean with --for this target");
+    check(judgement, "rms_dbfs", "dBFS", m->levels.rms_dbfs, target->least_rms_dbfs, target->most_rms_dbfs, "run clean with --for this target");
+    check(judgement, "max_true_peak_dbtp", "dBTP", m->levels.max_true_peak_dbtp, NAN, target->most_dbtp, "lower loudness.ceiling_dbtp");
+    check(judgement, "sample_peak_dbfs", "dBFS", m->levels.sample_peak_dbfs, NAN, target->most_sample_peak_dbfs, "lower loudness.ceiling_dbtp");
+    check(judgement, "noise_floor_dbfs", "dBFS", m->floor_dbfs, NAN, target->most_floor_dbfs, "raise gate.depth_db, or record again in a quieter room");
+    if (target->rate_hz && m->info.rate_hz != target->rate_hz)
+        check(judgement, "rate_hz", "Hz", m->info.rate_hz, target->rate_hz, target->rate_hz, "set deliver.rate_hz");
+}
+
+/* ---- output ---- */
+
+static json_t *number(double value, double scale)
+{
+    return isfinite(value) ? json_real(round(value * scale) / scale) : json_null();
+}
+
+static json_t *file_object(const char *path, const struct tt_measured *m, const struct tt_target *target, const struct judgement *judgement)
+{
+    json_t *object = json_object();
+    char *name = strdup(path);
+    for (char *c = name; c && *c; c++) /* names that are not UTF-8 would not fit into JSON */
+        if ((unsigned char)*c < 32)
+            *c = '?';
+    json_t *text = name ? json_string(name) : NULL;
+    json_object_set_new(object, "path", text ? text : json_string("?"));
+    free(name);
+    json_object_set_new(object, "duration_s", number(m->levels.duration_s, 1e6));
+    json_object_set_new(object, "integrated_lufs", number(m->levels.integrated_lufs, 1e3));
+    json_object_set_new(object, "loudness_range_lu", number(m->levels.loudness_range_lu, 1e3));
+    json_object_set_new(object, "max_momentary_lufs", number(m->levels.max_momentary_lufs, 1e3));
+    json_object_set_new(object, "max_short_term_lufs", number(m->levels.max_short_term_lufs, 1e3));
+    json_object_set_new(object, "max_true_peak_dbtp", number(m->levels.max_true_peak_dbtp, 1e3));
+    json_object_set_new(object, "noise_floor_dbfs", number(m->floor_dbfs, 1e3));
+    json_object_set_new(object, "noise_floor_dba", number(m->floor_dba, 1e3));
+    json_object_set_new(object, "speech_to_floor_db", number(m->speech_dbfs - m->floor_dbfs, 1e3));
+    json_object_set_new(object, "rms_dbfs", number(m->levels.rms_dbfs, 1e3));
+    json_object_set_new(object, "verdict", json_string(m->verdict));
+    if (target) {
+        json_t *failed = json_array();
+        for (size_t i = 0; i < judgement->failed_count; i++)
+            json_array_append_new(failed, json_string(judgement->failed[i]));
+        json_object_set_new(object, "target", json_pack("{s:s,s:b,s:o}", "name", target->name, "pass", judgement->failed_count == 0, "failed", failed));
+    }
+    return object;
+}
+
+static void print_level(const char *what, double value, const char *unit)
+{
+    if (isfinite(value))
+        printf("  %-22s %8.1f %s\n", what, value, unit);
+    else
+        printf("  %-22s %8s\n", what, "-");
+}
+
+static void print_file(const char *path, const struct tt_measured *m, const struct tt_target *target, const struct judgement *judgement)
+{
+    for (const char *c = path; *c; c++)
+        putchar((unsigned char)*c < 32 || *c == 127 ? '?' : *c);
+    printf("\n  %s\n", m->verdict);
+    printf("  %-22s %s, %d Hz, %s\n", "format", m->info.format_name, m->info.rate_hz, m->channel_why);
+    print_level("duration", m->levels.duration_s, "s");
+    print_level("integrated loudness", m->levels.integrated_lufs, "LUFS");
+    print_level("loudness range", m->levels.loudness_range_lu, "LU");
+    print_level("max momentary", m->levels.max_momentary_lufs, "LUFS");
+    print_level("max short-term", m->levels.max_short_term_lufs, "LUFS");
+    print_level("true peak", m->levels.max_true_peak_dbtp, "dBTP");
+    print_level("RMS", m->levels.rms_dbfs, "dBFS");
+    print_level("noise floor", m->floor_dbfs, "dBFS");
+    print_level("noise floor, weighted", m->floor_dba, "dBFS(A)");
+    print_level("voice over floor", m->speech_dbfs - m->floor_dbfs, "dB");
+    if (target && judgement->failed_count == 0)
+        printf("  passes %s (%s)\n", target->name, target->source);
+    for (size_t i = 0; target && i < judgement->failed_count; i++)
+        printf("  fails %s: %s\n", target->name, judgement->lines[i]);
+}
+
+static int measure_files(char **paths, size_t count, const struct tt_target *target, bool is_json)
+{
+    int status = TT_EXIT_DONE;
+    json_t *files = json_array();
+    struct tt_settings settings;
+    tt_settings_default(&settings);
+    const char *folder = getenv("TMPDIR") && getenv("TMPDIR")[0] ? getenv("TMPDIR") : "/tmp";
+    char *scratch = tt_format("%s/tidytake-measure-%ld.bin", folder, (long)getpid());
+    for (size_t i = 0; i < count && scratch; i++) {
+        struct tt_measured measured;
+        struct judgement judgement = {0};
+        struct tt_error error = {0};
+        if (!tt_measure(paths[i], &settings, scratch, &measured, &error)) {
+            tt_error_context(&error, "%s", paths[i]);
+            tt_complain(error.message);
+            status = TT_EXIT_SOME_FAILED;
+            continue;
+        }
+        if (target)
+            judge(target, &measured, &judgement);
+        if (judgement.failed_count)
+            status = TT_EXIT_SOME_FAILED;
+        if (is_json)
+            json_array_append_new(files, file_object(paths[i], &measured, target, &judgement));
+        else
+            print_file(paths[i], &measured, target, &judgement);
+    }
+    if (is_json) {
+        json_t *all = json_pack("{s:O}", "files", files);
+        char *text = json_dumps(all, JSON_INDENT(1));
+        printf("%s\n", text ? text : "");
+        free(text);
+        json_decref(all);
+    }
+    json_decref(files);
+    free(scratch);
+    return status;
+}
+
+static int run(int count, char **arguments)
+{
+    struct tt_argument_walk walk = {.command = &tt_command_measure, .arguments = arguments, .count = count};
+    char **paths = calloc((size_t)count + 1, sizeof *paths);
+    size_t path_count = 0;
+    const char *value, *target_name = NULL;
+    bool is_json = false;
+    int key = -1, status = -1;
+    while (status < 0 && paths) {
+        enum tt_argument_kind kind = tt_argument_next(&walk, &key, &value);
+        if (kind == TT_ARGUMENT_END)
+            break;
+        if (kind == TT_ARGUMENT_WRONG)
+            status = TT_EXIT_USAGE;
+        else if (kind == TT_ARGUMENT_OPERAND)
+            paths[path_count++] = (char *)value;
+        else if (key == OPTION_FOR)
+            target_name = value;
+        else
+            is_json = true;
+    }
+    const struct tt_target *target = target_name ? tt_target_find(target_name) : NULL;
+    if (status < 0 && target_name && !target) {
+        struct tt_settings settings;
+        struct tt_error error = {0};
+        tt_settings_default(&settings);
+        tt_target_apply(target_name, &settings, NULL, &error); /* says what is known and near */
+        error.kind = TT_ERROR_USAGE;
+        status = tt_exit_status(&error);
+    } else if (status < 0 && path_count == 0) {
+        tt_complain("measure: name one sound file at least");
+        status = TT_EXIT_USAGE;
+    }
+    if (status < 0)
+        status = measure_files(paths, path_count, target, is_json);
+    free(paths);
+    return status;
+}
+
+const struct tt_command tt_command_measure = {
+    .name = "measure",
+    .arguments = "FILE...",
+    .summary = "levels of sound files and a verdict on the room",
+    .options = options,
+    .option_count = sizeof options / sizeof *options,
+    .run = run,
+};

@@ -1,0 +1,104 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include "cli/command.h"
+
+#include <stdio.h>
+#include <string.h>
+
+#include "base/text.h"
+
+void tt_complain(const char *message)
+{
+    char line[1024];
+    snprintf(line, sizeof line, "%s", message);
+    for (char *c = line; *c; c++)
+        if ((unsigned char)*c < 32 || *c == 127)
+            *c = '?';
+    fprintf(stderr, "tidytake: %s\n", line);
+}
+
+int tt_exit_status(const struct tt_error *error)
+{
+    tt_complain(error->message);
+    if (error->kind == TT_ERROR_STOPPED)
+        return TT_EXIT_STOPPED;
+    return error->kind == TT_ERROR_USAGE ? TT_EXIT_USAGE : TT_EXIT_SOME_FAILED;
+}
+
+static const struct tt_option *find_option(const struct tt_command *command, const char *name, size_t length)
+{
+    for (size_t i = 0; i < command->option_count; i++) {
+        const struct tt_option *option = &command->options[i];
+        if ((strlen(option->name) == length && strncmp(option->name, name, length) == 0) ||
+            (option->short_name && strlen(option->short_name) == length && strncmp(option->short_name, name, length) == 0))
+            return option;
+    }
+    return NULL;
+}
+
+static enum tt_argument_kind wrong_option(const struct tt_command *command, const char *name)
+{
+    const char *known[32];
+    size_t count = 0;
+    for (size_t i = 0; i < command->option_count && count < sizeof known / sizeof *known; i++)
+        known[count++] = command->options[i].name;
+    const char *nearest = tt_nearest_name(name, known, count);
+    char message[512];
+    if (nearest)
+        snprintf(message, sizeof message, "%.200s: no such option of `%s`; did you mean %s?", name, command->name, nearest);
+    else
+        snprintf(message, sizeof message, "%.200s: no such option; see `tidytake %s --help`", name, command->name);
+    tt_complain(message);
+    return TT_ARGUMENT_WRONG;
+}
+
+enum tt_argument_kind tt_argument_next(struct tt_argument_walk *walk, int *key, const char **value)
+{
+    *value = NULL;
+    if (walk->at >= walk->count)
+        return TT_ARGUMENT_END;
+    const char *argument = walk->arguments[walk->at++];
+    if (!walk->only_operands && strcmp(argument, "--") == 0) {
+        walk->only_operands = true;
+        return tt_argument_next(walk, key, value);
+    }
+    if (walk->only_operands || argument[0] != '-' || argument[1] == '\0') {
+        *value = argument;
+        return TT_ARGUMENT_OPERAND;
+    }
+    const char *equals = argument[1] == '-' ? strchr(argument, '=') : NULL;
+    size_t length = equals ? (size_t)(equals - argument) : strlen(argument);
+    const struct tt_option *option = find_option(walk->command, argument, length);
+    if (!option)
+        return wrong_option(walk->command, argument);
+    *key = option->key;
+    char message[512];
+    if (option->value && equals) {
+        *value = equals + 1;
+    } else if (option->value) {
+        if (walk->at >= walk->count) {
+            snprintf(message, sizeof message, "%s: needs a value: %s %s", option->name, option->name, option->value);
+            tt_complain(message);
+            return TT_ARGUMENT_WRONG;
+        }
+        *value = walk->arguments[walk->at++];
+    } else if (equals) {
+        snprintf(message, sizeof message, "%s: takes no value", option->name);
+        tt_complain(message);
+        return TT_ARGUMENT_WRONG;
+    }
+    return TT_ARGUMENT_OPTION;
+}
+
+void tt_print_help(const struct tt_command *command)
+{
+    printf("tidytake %s %s\n\n%s\n", command->name, command->arguments, command->summary);
+    if (command->option_count)
+        printf("\n");
+    for (size_t i = 0; i < command->option_count; i++) {
+        const struct tt_option *option = &command->options[i];
+        char left[64];
+        snprintf(left, sizeof left, "%s%s%s%s%s", option->short_name ? option->short_name : "", option->short_name ? ", " : "", option->name,
+                 option->value ? " " : "", option->value ? option->value : "");
+        printf("  %-26s %s\n", left, option->help);
+    }
+}

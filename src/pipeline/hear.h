@@ -1,0 +1,32 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Hearing: one streaming pass over a take that leaves OUT/heard/TAKE.bin. */
+#ifndef TT_PIPELINE_HEAR_H
+#define TT_PIPELINE_HEAR_H
+
+#include <stdbool.h>
+
+#include "base/settings.h"
+#include "base/text.h"
+#include "audio/reader.h"
+
+/* Called now and then with the share that is done (0..1); false stops the work with TT_ERROR_STOPPED. */
+typedef bool (*tt_tick)(void *context, double share);
+
+struct tt_hear_request {
+    const char *path;               /* the take */
+    const char *heard_path;         /* where the result goes */
+    const char *content_sha256;
+    const char *hearing_key;        /* tt_hearing_key */
+    struct tt_channel_choice channel;
+    const struct tt_settings *settings;
+    tt_tick tick;                   /* may be NULL */
+    void *tick_context;
+};
+
+/* Publishes heard_path, whole or not at all. */
+bool tt_hear(const struct tt_hear_request *request, struct tt_error *err);
+
+/* Digest (64 hex digits) of everything besides the content that hearing depends on. */
+bool tt_hearing_key(const struct tt_settings *settings, int channel, char key[65], struct tt_error *err);
+
+#endif

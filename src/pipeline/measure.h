@@ -1,0 +1,27 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Measuring any sound file: levels, the room, the pace of its voice. */
+#ifndef TT_PIPELINE_MEASURE_H
+#define TT_PIPELINE_MEASURE_H
+
+#include <stdbool.h>
+
+#include "base/settings.h"
+#include "dsp/meter.h"
+#include "audio/reader.h"
+
+struct tt_measured {
+    struct tt_audio_info info;
+    struct tt_levels levels;        /* of all channels together as BS.1770 sums them; peaks over all channels */
+    double floor_dbfs, floor_dba;   /* of the channel with the voice */
+    double speech_dbfs;
+    double speech_share;            /* of the time, 0..1 */
+    double hum_hz, hum_over_floor_db; /* 0 without hum */
+    bool is_clipped;
+    char channel_why[200];
+    char verdict[240];              /* one plain sentence */
+};
+
+/* scratch_path: where a passing file of what was heard may lie (it is removed again). */
+bool tt_measure(const char *path, const struct tt_settings *settings, const char *scratch_path, struct tt_measured *measured, struct tt_error *err);
+
+#endif

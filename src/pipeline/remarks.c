@@ -1,0 +1,124 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include "pipeline/remarks.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+
+#include "base/text.h"
+#include "base/units.h"
+
+/* Two samples in a row at full scale (within one step of 16 bits) are clipping; a single one may be a true peak. Common practice, no source. */
+static const float clip_level = 32767.0f / 32768.0f;
+enum { CLIP_RUN = 2 };
+/* A recorder that mutes by itself leaves exact zeros for longer than this. */
+static const double muted_ms = 50;
+
+void tt_remarks_start(struct tt_remarks *remarks, const struct tt_audio_info *info)
+{
+    *remarks = (struct tt_remarks){.rate_hz = info->rate_hz,
+                                   .promised_frames = info->frame_count,
+                                   .is_truncated = info->is_truncated,
+                                   .is_float = info->is_float,
+                                   .first_clip_sample = -1};
+}
+
+static void end_zero_run(struct tt_remarks *remarks)
+{
+    if (remarks->zero_run > tt_frames_from_ms(muted_ms, remarks->rate_hz))
+        remarks->muted_samples += remarks->zero_run;
+    remarks->zero_run = 0;
+}
+
+static void listen_closely(struct tt_remarks *remarks, const float *samples, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        if (fabsf(samples[i]) >= clip_level) {
+            if (++remarks->clip_run == CLIP_RUN) {
+                remarks->clipped_runs++;
+                remarks->clipped_samples += CLIP_RUN;
+                if (remarks->first_clip_sample < 0)
+                    remarks->first_clip_sample = remarks->sample_count + (int64_t)i - 1;
+            } else if (remarks->clip_run > CLIP_RUN) {
+                remarks->clipped_samples++;
+            }
+        } else {
+            remarks->clip_run = 0;
+        }
+        if (samples[i] == 0.0f)
+            remarks->zero_run++;
+        else if (remarks->zero_run)
+            end_zero_run(remarks);
+    }
+}
+
+void tt_remarks_listen(struct tt_remarks *remarks, const float *samples, size_t count)
+{
+    /* Stretches of 64 without a zero and below full scale need no closer look, and most are so. */
+    enum { STRETCH = 64 };
+    for (size_t at = 0; at < count; at += STRETCH) {
+        size_t n = count - at < STRETCH ? count - at : STRETCH;
+        float peak = 0, sum = 0, least = 1;
+        for (size_t i = 0; i < n; i++) {
+            float magnitude = fabsf(samples[at + i]);
+            peak = magnitude > peak ? magnitude : peak;
+            least = magnitude < least ? magnitude : least;
+            sum += samples[at + i];
+        }
+        remarks->sum += sum;
+        remarks->peak = peak > remarks->peak ? peak : remarks->peak;
+        if (peak >= clip_level || least == 0.0f || remarks->zero_run || remarks->clip_run)
+            listen_closely(remarks, samples + at, n);
+        remarks->sample_count += (int64_t)n;
+    }
+}
+
+static void add(struct tt_remarks *remarks, const char *code, double at_s, const char *format, ...) TT_PRINTF(4, 5);
+static void add(struct tt_remarks *remarks, const char *code, double at_s, const char *format, ...)
+{
+    if (remarks->count == TT_MOST_REMARKS)
+        return;
+    struct tt_remark *item = &remarks->items[remarks->count++];
+    *item = (struct tt_remark){.at_s = at_s};
+    snprintf(item->code, sizeof item->code, "%s", code);
+    va_list args;
+    va_start(args, format);
+    vsnprintf(item->message, sizeof item->message, format, args);
+    va_end(args);
+}
+
+void tt_remarks_finish(struct tt_remarks *remarks, const struct tt_heard *heard, int64_t bad_samples)
+{
+    const double rate = remarks->rate_hz;
+    end_zero_run(remarks);
+    if (remarks->is_truncated)
+        add(remarks, "truncated", remarks->sample_count / rate, "the file ends before its header says: what was there was used; was the copy cut short?");
+    if (bad_samples > 0)
+        add(remarks, "bad-samples", NAN, "%lld samples were no numbers (NaN or infinity) and were taken as silence", (long long)bad_samples);
+    if (remarks->peak == 0.0f) {
+        add(remarks, "digital-silence", NAN, "nothing but digital silence: was the microphone connected, or the wrong channel chosen?");
+        return;
+    }
+    if (remarks->clipped_runs > 0 && !(remarks->is_float && remarks->peak > 1.0f))
+        add(remarks, "clipped", remarks->first_clip_sample / rate,
+            "clipped in %lld places (%.1f ms in all): the loudest words are distorted; lower the recording level next time",
+            (long long)remarks->clipped_runs, 1000.0 * (double)remarks->clipped_samples / rate);
+    if (remarks->muted_samples > rate / 2)
+        add(remarks, "muted", NAN, "%.1f s of digital silence: the recorder mutes pauses by itself; its room tone is not to be had there",
+            (double)remarks->muted_samples / rate);
+    double offset = remarks->sample_count > 0 ? fabs(remarks->sum / (double)remarks->sample_count) : 0;
+    if (offset > 0.001) /* -60 dBFS: above the noise of any usable recording. Common practice, no source. */
+        add(remarks, "dc-offset", NAN, "a constant offset of %.1f %% of full scale; the rumble filter takes it out", 100 * offset);
+    if (heard->run_count == 0)
+        add(remarks, "no-speech", NAN, "no speech was found; nothing was cut in this take");
+    if (heard->facts.hum.base_hz > 0) {
+        float most = 0;
+        for (int k = 0; k < TT_HUM_HARMONICS; k++)
+            most = heard->facts.hum.over_floor_db[k] > most ? heard->facts.hum.over_floor_db[k] : most;
+        add(remarks, "hum", NAN, "mains hum at %.1f Hz, up to %.0f dB over the room: look for a loose ground or a power supply near the cable",
+            heard->facts.hum.base_hz, (double)most);
+    }
+    double ratio = heard->facts.speech_dbfs - heard->facts.floor_dbfs;
+    if (heard->run_count > 0 && isfinite(ratio) && ratio < 15) /* below this the gate takes words with it; from our own measurements */
+        add(remarks, "noisy", NAN, "the voice is only %.0f dB over the room: go nearer to the microphone or leave this room", ratio);
+}

@@ -1,0 +1,371 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include "pipeline/render.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "audio/reader.h"
+#include "audio/resample.h"
+#include "base/file.h"
+#include "base/units.h"
+#include "dsp/highpass.h"
+#include "pipeline/chain.h"
+#include "pipeline/delivery.h"
+#include "pipeline/editor.h"
+
+enum { BLOCK_SAMPLES = 1 << 14, LINK_COUNT = TT_STAGE_COUNT + 1 };
+
+/* Samples on their way from the chain into a scratch file, by way of the resampler where rates differ. */
+struct scratch_path {
+    struct tt_scratch *scratch;
+    struct tt_resampler *resampler;
+    float *resampled;
+};
+
+struct render_pass {
+    const struct tt_render_request *request;
+    struct tt_audio_info info;
+    struct tt_voice_reader *reader;
+    struct tt_highpass *highpass;
+    struct tt_link links[LINK_COUNT];
+    size_t link_count;
+    float *block, *buffers[2];
+    struct tt_room_tone *tone;
+    struct tt_editor *editor;
+    struct scratch_path voice, whole;
+};
+
+int tt_delivery_rate_hz(const struct tt_settings *settings, int take_rate_hz)
+{
+    switch (settings->deliver.rate_hz) {
+    case TT_RATE_44100: return 44100;
+    case TT_RATE_48000: return 48000;
+    case TT_RATE_96000: return 96000;
+    case TT_RATE_KEEP: break;
+    }
+    return take_rate_hz;
+}
+
+double tt_room_tone_gain(const struct tt_settings *settings)
+{
+    return tt_amplitude_from_db(-settings->gate.depth_db);
+}
+
+/* ---- scratch ---- */
+
+static bool scratch_path_open(struct scratch_path *path, const struct tt_render_request *request, struct tt_error *err)
+{
+    int from_hz = request->heard->facts.rate_hz;
+    if (from_hz != request->out_rate_hz) {
+        path->resampler = tt_resampler_create(from_hz, request->out_rate_hz, err);
+        path->resampled = malloc(BLOCK_SAMPLES * sizeof(float));
+        if (!path->resampler || !path->resampled)
+            return path->resampler ? tt_fail_memory(err) : false;
+    }
+    return (path->scratch = tt_scratch_open(request->scratch_folder, err)) != NULL;
+}
+
+static void scratch_path_close(struct scratch_path *path)
+{
+    tt_scratch_close(path->scratch);
+    tt_resampler_destroy(path->resampler);
+    free(path->resampled);
+}
+
+static bool scratch_path_add(void *context, const float *samples, size_t count, struct tt_error *err)
+{
+    struct scratch_path *path = context;
+    if (!path->resampler)
+        return tt_scratch_add(path->scratch, samples, count, err);
+    while (count > 0) {
+        size_t used = 0;
+        int64_t made = tt_resampler_run(path->resampler, samples, count, &used, path->resampled, BLOCK_SAMPLES, err);
+        if (made < 0 || !tt_scratch_add(path->scratch, path->resampled, (size_t)made, err))
+            return false;
+        if (made == 0 && used == 0)
+            return tt_fail(err, TT_ERROR_INTERNAL, "the resampler stands still");
+        samples += used;
+        count -= used;
+    }
+    return true;
+}
+
+static bool scratch_path_finish(struct scratch_path *path, struct tt_error *err)
+{
+    int64_t made = 1;
+    while (path->resampler && made > 0) {
+        size_t used = 0;
+        made = tt_resampler_run(path->resampler, NULL, 0, &used, path->resampled, BLOCK_SAMPLES, err);
+        if (made < 0 || !tt_scratch_add(path->scratch, path->resampled, (size_t)made, err))
+            return false;
+    }
+    return true;
+}
+
+/* ---- the chain ---- */
+
+static size_t highpass_run(void *state, const float *samples, size_t count, float *output) { return tt_highpass_run(state, samples, count, output); }
+static size_t highpass_finish(void *state, float *output) { return tt_highpass_finish(state, output); }
+static void highpass_destroy(void *state) { tt_highpass_destroy(state); }
+
+static bool open_links(struct render_pass *pass, struct tt_error *err)
+{
+    const struct tt_render_request *request = pass->request;
+    struct tt_rendering rendering = {.heard = request->heard, .sheet = request->sheet, .settings = request->settings};
+    if (request->settings->take.highpass_hz > 0) {
+        struct tt_highpass *filter = tt_highpass_create(request->heard->facts.rate_hz, request->settings->take.highpass_hz, err);
+        if (!filter)
+            return false;
+        pass->links[pass->link_count++] = (struct tt_link){filter, highpass_run, highpass_finish, tt_highpass_latency(filter), highpass_destroy};
+    }
+    for (int i = 0; i < TT_STAGE_COUNT; i++) {
+        if (!tt_chain[i]->render_open)
+            continue;
+        struct tt_link link = {0};
+        if (!tt_chain[i]->render_open(&rendering, &link, err))
+            return false;
+        if (link.run)
+            pass->links[pass->link_count++] = link;
+    }
+    return true;
+}
+
+static bool deliver_part(struct render_pass *pass, const float *samples, size_t count, struct tt_error *err)
+{
+    if (pass->whole.scratch && !scratch_path_add(&pass->whole, samples, count, err))
+        return false;
+    return tt_editor_add(pass->editor, samples, count, err);
+}
+
+/* Sends samples through links from first on; what comes out at the end goes to the editor. */
+static bool push(struct render_pass *pass, size_t first, const float *samples, size_t count, struct tt_error *err)
+{
+    int side = first % 2;
+    for (size_t i = first; i < pass->link_count; i++) {
+        count = pass->links[i].run(pass->links[i].state, samples, count, pass->buffers[side]);
+        samples = pass->buffers[side];
+        side ^= 1;
+    }
+    return deliver_part(pass, samples, count, err);
+}
+
+static bool run_chain(struct render_pass *pass, struct tt_error *err)
+{
+    const struct tt_render_request *request = pass->request;
+    const int64_t total = request->heard->facts.frame_count;
+    int64_t done = 0, count;
+    while ((count = tt_voice_reader_read(pass->reader, pass->block, BLOCK_SAMPLES, err)) > 0) {
+        if (!push(pass, 0, pass->block, (size_t)count, err))
+            return false;
+        done += count;
+        if (request->tick && !request->tick(request->tick_context, total > 0 ? (double)done / (double)total : 0))
+            return tt_fail(err, TT_ERROR_STOPPED, "stopped");
+    }
+    if (count < 0)
+        return false;
+    if (done != total)
+        return tt_fail(err, TT_ERROR_INPUT, "the take has changed while it was worked on: run again");
+    for (size_t i = 0; i < pass->link_count; i++) {
+        if (!pass->links[i].finish)
+            continue;
+        float *rest = pass->buffers[(i + 1) % 2 ? 0 : 1];
+        size_t left = pass->links[i].finish(pass->links[i].state, rest);
+        if (!push(pass, i + 1, rest, left, err))
+            return false;
+    }
+    return tt_editor_finish(pass->editor, err) && scratch_path_finish(&pass->voice, err) && (!pass->whole.scratch || scratch_path_finish(&pass->whole, err));
+}
+
+static bool open_pass(struct render_pass *pass, struct tt_error *err)
+{
+    const struct tt_render_request *request = pass->request;
+    const struct tt_heard *heard = request->heard;
+    pass->reader = tt_voice_reader_open(request->path, heard->facts.channel, &pass->info, err);
+    if (!pass->reader)
+        return false;
+    if (!open_links(pass, err))
+        return false;
+    size_t room = BLOCK_SAMPLES;
+    for (size_t i = 0; i < pass->link_count; i++)
+        room += pass->links[i].latency_samples;
+    pass->block = malloc(BLOCK_SAMPLES * sizeof(float));
+    for (int i = 0; i < 2; i++)
+        pass->buffers[i] = malloc(room * sizeof(float));
+    if (!pass->block || !pass->buffers[0] || !pass->buffers[1])
+        return tt_fail_memory(err);
+    /* The seed is the recording itself: the same take always gets the same room tone. */
+    char seed_digits[17];
+    snprintf(seed_digits, sizeof seed_digits, "%.16s", heard->facts.content_sha256);
+    uint64_t seed = strtoull(seed_digits, NULL, 16);
+    pass->tone = tt_room_tone_create(&heard->floor, tt_room_tone_gain(request->settings), seed, err);
+    if (!pass->tone || !scratch_path_open(&pass->voice, request, err) || (request->whole_path && !scratch_path_open(&pass->whole, request, err)))
+        return false;
+    pass->editor = tt_editor_create(request->map, pass->tone, scratch_path_add, &pass->voice, err);
+    return pass->editor != NULL;
+}
+
+static void close_pass(struct render_pass *pass)
+{
+    tt_editor_destroy(pass->editor);
+    tt_room_tone_destroy(pass->tone);
+    scratch_path_close(&pass->voice);
+    scratch_path_close(&pass->whole);
+    for (size_t i = 0; i < pass->link_count; i++)
+        tt_link_destroy(&pass->links[i]);
+    tt_voice_reader_close(pass->reader);
+    free(pass->block);
+    free(pass->buffers[0]);
+    free(pass->buffers[1]);
+}
+
+/* ---- what is left between the lines ---- */
+
+struct quiet_spans {
+    struct tt_span_samples *spans;
+    size_t count;
+};
+
+/* Stretches of the voice at least guard away from runs and sounds, in its own samples. */
+static bool find_quiet(const struct tt_render_request *request, struct quiet_spans *quiet, struct tt_error *err)
+{
+    const struct tt_heard *heard = request->heard;
+    const struct tt_time_map *map = request->map;
+    const int rate_hz = heard->facts.rate_hz;
+    const int64_t guard = tt_frames_from_ms(150, rate_hz);
+    *quiet = (struct quiet_spans){malloc((heard->run_count + heard->sound_count + map->count + 2) * sizeof *quiet->spans), 0};
+    if (!quiet->spans)
+        return tt_fail_memory(err);
+    size_t run = 0, sound = 0;
+    for (size_t i = 0; i < map->count; i++) {
+        const struct tt_stretch *stretch = &map->stretches[i];
+        int64_t at = stretch->source_start;
+        while (at < stretch->source_end) {
+            while (run < heard->run_count && heard->runs[run].end_sample + guard <= at)
+                run++;
+            while (sound < heard->sound_count && heard->sounds[sound].end_sample <= at)
+                sound++;
+            int64_t busy_start = INT64_MAX, busy_end = INT64_MAX;
+            if (run < heard->run_count) {
+                busy_start = heard->runs[run].start_sample - guard;
+                busy_end = heard->runs[run].end_sample + guard;
+            }
+            if (sound < heard->sound_count && heard->sounds[sound].start_sample < busy_start) {
+                busy_start = heard->sounds[sound].start_sample;
+                busy_end = heard->sounds[sound].end_sample;
+            }
+            int64_t until = busy_start < stretch->source_end ? busy_start : stretch->source_end;
+            if (until > at)
+                quiet->spans[quiet->count++] =
+                    (struct tt_span_samples){tt_resample_position(stretch->out_start + at - stretch->source_start, rate_hz, request->out_rate_hz),
+                                             tt_resample_position(stretch->out_start + until - stretch->source_start, rate_hz, request->out_rate_hz)};
+            at = busy_end < stretch->source_end ? (busy_end > at ? busy_end : at + 1) : stretch->source_end;
+        }
+    }
+    return true;
+}
+
+static double speech_after_dbfs(const struct tt_heard *heard, const struct tt_time_map *map, double gain_db)
+{
+    double power = 0, length = 0;
+    for (size_t i = 0; i < heard->run_count; i++) {
+        const struct tt_run *run = &heard->runs[i];
+        if (tt_time_map_to_out(map, (run->start_sample + run->end_sample) / 2) < 0)
+            continue;
+        double samples = (double)(run->end_sample - run->start_sample);
+        power += samples * tt_power_from_db(run->level_db);
+        length += samples;
+    }
+    return length > 0 ? tt_db_from_power(power / length) + gain_db : NAN;
+}
+
+static bool write_file(const struct render_pass *pass, struct tt_scratch *scratch, const char *path, int64_t skipped_at_head, const struct tt_label *labels,
+                       size_t label_count, const struct quiet_spans *quiet, double gain_db, struct tt_delivered *delivered, struct tt_error *err)
+{
+    const struct tt_render_request *request = pass->request;
+    const struct tt_settings *settings = request->settings;
+    struct tt_bext bext = {.time_reference = 0};
+    snprintf(bext.description, sizeof bext.description, "%s", tt_path_name(request->path));
+    snprintf(bext.originator, sizeof bext.originator, "tidytake");
+    if (pass->info.time_reference >= 0)
+        bext.time_reference = tt_resample_position(pass->info.time_reference + skipped_at_head, pass->info.rate_hz, request->out_rate_hz);
+    struct tt_delivery delivery = {.path = path,
+                                   .format = {settings->deliver.format, settings->deliver.bits, settings->deliver.channels, request->out_rate_hz},
+                                   .frame_count = tt_scratch_count(scratch),
+                                   .labels = labels,
+                                   .label_count = label_count,
+                                   .bext = &bext,
+                                   .quiet = quiet ? quiet->spans : NULL,
+                                   .quiet_count = quiet ? quiet->count : 0,
+                                   .settings = settings};
+    struct tt_source source = tt_source_of_scratch(scratch);
+    return tt_delivery_write(&source, &delivery, gain_db, delivered, err);
+}
+
+/* A cue point at each label of the sheet. */
+static bool collect_labels(const struct tt_render_request *request, struct tt_label **labels, size_t *count, struct tt_error *err)
+{
+    *count = 0;
+    *labels = calloc(request->sheet->count + 1, sizeof **labels);
+    if (!*labels)
+        return tt_fail_memory(err);
+    for (size_t i = 0; i < request->sheet->count; i++) {
+        const struct tt_row *row = &request->sheet->rows[i];
+        bool is_gap = row->kind == TT_ROW_GAP && row->action == TT_DO_OPEN;
+        if (row->kind != TT_ROW_LABEL && !is_gap)
+            continue;
+        int rate_hz = request->heard->facts.rate_hz;
+        int64_t at = tt_time_map_nearest_out(request->map, tt_frames_from_ms((double)row->start_ms, rate_hz));
+        const char *text = row->note && row->note[0] ? row->note : is_gap ? "gap" : "label";
+        (*labels)[(*count)++] = (struct tt_label){tt_resample_position(at, rate_hz, request->out_rate_hz), text};
+    }
+    return true;
+}
+
+static bool deliver(struct render_pass *pass, struct tt_rendered *rendered, struct tt_error *err)
+{
+    const struct tt_render_request *request = pass->request;
+    struct tt_source source = tt_source_of_scratch(pass->voice.scratch);
+    struct tt_levels levels;
+    if (!tt_delivery_measure(&source, request->out_rate_hz, request->settings, &levels, err))
+        return false;
+    if (isnan(request->gain_db)) {
+        if (!tt_delivery_find_gain(&source, request->out_rate_hz, request->settings, &levels, &rendered->gain_db, &rendered->is_held_back, err))
+            return false;
+    } else {
+        rendered->gain_db = tt_delivery_allowed_gain_db(request->gain_db, &levels, request->settings, &rendered->is_held_back);
+    }
+    struct quiet_spans quiet = {0};
+    struct tt_label *labels = NULL;
+    size_t label_count = 0;
+    struct tt_delivered delivered = {0};
+    bool ok = find_quiet(request, &quiet, err) && collect_labels(request, &labels, &label_count, err) &&
+              write_file(pass, pass->voice.scratch, request->voice_path, request->map->stretches[0].source_start, labels, label_count, &quiet,
+                         rendered->gain_db, &delivered, err);
+    free(labels);
+    free(quiet.spans);
+    if (!ok)
+        return false;
+    rendered->levels = delivered.levels;
+    rendered->limited_db = delivered.limited_db;
+    rendered->floor_dbfs = delivered.floor_dbfs;
+    rendered->floor_dba = delivered.floor_dba;
+    rendered->speech_dbfs = speech_after_dbfs(request->heard, request->map, rendered->gain_db);
+    rendered->out_frames = tt_scratch_count(pass->voice.scratch);
+    struct tt_delivered whole;
+    return !request->whole_path || write_file(pass, pass->whole.scratch, request->whole_path, 0, NULL, 0, NULL, rendered->gain_db, &whole, err);
+}
+
+bool tt_render(const struct tt_render_request *request, struct tt_rendered *rendered, struct tt_error *err)
+{
+    struct render_pass *pass = calloc(1, sizeof *pass);
+    if (!pass)
+        return tt_fail_memory(err);
+    pass->request = request;
+    *rendered = (struct tt_rendered){.floor_dbfs = NAN, .floor_dba = NAN, .speech_dbfs = NAN};
+    bool ok = open_pass(pass, err) && run_chain(pass, err) && deliver(pass, rendered, err);
+    close_pass(pass);
+    free(pass);
+    return ok;
+}

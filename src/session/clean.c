@@ -1,0 +1,270 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* The whole job on one session. */
+#include <errno.h>
+#include <fcntl.h>
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/file.h>
+#include <unistd.h>
+
+#include "base/file.h"
+#include "base/targets.h"
+#include "session/load_settings.h"
+#include "session/session.h"
+
+const char *tt_version(void)
+{
+    return TIDYTAKE_VERSION;
+}
+
+/* ---- words for the caller ---- */
+
+void tt_run_note(struct tt_run_state *run, const char *format, ...)
+{
+    if (!run->watcher || !run->watcher->note)
+        return;
+    char line[900];
+    va_list args;
+    va_start(args, format);
+    vsnprintf(line, sizeof line, format, args);
+    va_end(args);
+    for (char *c = line; *c; c++)
+        if ((unsigned char)*c < 32 || *c == 127)
+            *c = '?';
+    pthread_mutex_lock(&run->mutex);
+    run->watcher->note(run->watcher->context, line);
+    pthread_mutex_unlock(&run->mutex);
+}
+
+static void fill_warning(struct tt_warning *warning, const char *code, double at_s, const char *format, va_list args)
+{
+    *warning = (struct tt_warning){.at_s = at_s};
+    snprintf(warning->code, sizeof warning->code, "%s", code);
+    vsnprintf(warning->message, sizeof warning->message, format, args);
+}
+
+void tt_take_warn(struct tt_take *take, const char *code, double at_s, const char *format, ...)
+{
+    if (take->warning_count == TT_MOST_TAKE_WARNINGS)
+        return;
+    va_list args;
+    va_start(args, format);
+    fill_warning(&take->warnings[take->warning_count++], code, at_s, format, args);
+    va_end(args);
+}
+
+void tt_run_warn(struct tt_run_state *run, const char *code, const char *format, ...)
+{
+    if (run->warning_count == TT_MOST_TAKE_WARNINGS)
+        return;
+    va_list args;
+    va_start(args, format);
+    fill_warning(&run->warnings[run->warning_count++], code, NAN, format, args);
+    va_end(args);
+}
+
+void tt_take_fail(struct tt_run_state *run, struct tt_take *take, const struct tt_error *error)
+{
+    take->has_failed = true;
+    take->error = *error;
+    if (error->kind == TT_ERROR_STOPPED)
+        atomic_store(&run->is_stopped, true);
+    else
+        tt_run_note(run, "%s: %s", take->file->name, error->message);
+}
+
+bool tt_work_tick(void *context, double share)
+{
+    struct tt_work *work = context;
+    struct tt_run_state *run = work->run;
+    if (atomic_load(&run->is_stopped))
+        return false;
+    if (!run->watcher || !run->watcher->progress)
+        return true;
+    pthread_mutex_lock(&run->mutex);
+    run->work_done += work->frames * share - work->reported;
+    work->reported = work->frames * share;
+    double total = run->work_total > 0 ? run->work_done / run->work_total : 0;
+    bool goes_on = run->watcher->progress(run->watcher->context, total < 1 ? total : 1, work->take->file->name, work->what);
+    pthread_mutex_unlock(&run->mutex);
+    if (!goes_on)
+        atomic_store(&run->is_stopped, true);
+    return goes_on;
+}
+
+void tt_work_end(struct tt_work *work)
+{
+    pthread_mutex_lock(&work->run->mutex);
+    work->run->work_done += work->frames - work->reported;
+    work->reported = work->frames;
+    pthread_mutex_unlock(&work->run->mutex);
+}
+
+/* ---- places ---- */
+
+static char *file_in(const char *out, const char *folder, const char *stem, const char *ending)
+{
+    return tt_format("%s/%s/%s%s", out, folder, stem, ending);
+}
+
+bool tt_take_paths(struct tt_run_state *run, struct tt_take *take, struct tt_error *err)
+{
+    const char *sound = run->settings.deliver.format == TT_CONTAINER_FLAC ? ".flac" : ".wav", *stem = take->file->stem;
+    take->heard_path = file_in(run->out, "heard", stem, ".bin");
+    take->sheet_path = file_in(run->out, "sheets", stem, ".csv");
+    take->voice_path = file_in(run->out, "voice", stem, sound);
+    take->whole_path = file_in(run->out, "whole", stem, sound);
+    take->json_path = file_in(run->out, "report", stem, ".json");
+    take->page_path = file_in(run->out, "report", stem, ".html");
+    return (take->heard_path && take->sheet_path && take->voice_path && take->whole_path && take->json_path && take->page_path) || tt_fail_memory(err);
+}
+
+static bool make_folders(struct tt_run_state *run, struct tt_error *err)
+{
+    static const char *const names[] = {"heard", "sheets", "voice", "report", "edit"};
+    if (!tt_folder_make(run->out, err))
+        return false;
+    for (size_t i = 0; i < sizeof names / sizeof *names + 1; i++) {
+        if (i == sizeof names / sizeof *names && !run->settings.deliver.whole)
+            break;
+        char *path = tt_path_join(run->out, i < sizeof names / sizeof *names ? names[i] : "whole");
+        bool ok = path ? tt_folder_make(path, err) : tt_fail_memory(err);
+        free(path);
+        if (!ok)
+            return false;
+    }
+    return true;
+}
+
+/* One run at a time on one OUT: the lock dies with its process. */
+static bool lock_out(struct tt_run_state *run, struct tt_error *err)
+{
+    run->lock_fd = open(run->out, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (run->lock_fd < 0)
+        return tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", run->out);
+    if (flock(run->lock_fd, LOCK_EX | LOCK_NB) == 0)
+        return true;
+    if (errno == EWOULDBLOCK)
+        return tt_fail(err, TT_ERROR_OUTPUT, "%s: another run is working here; wait for it to end", run->out);
+    return true; /* a file system without locks: go on */
+}
+
+static bool find_out(struct tt_run_state *run, struct tt_error *err)
+{
+    run->out = run->options->out ? tt_resolve_path(run->options->out, err) : tt_copy_string(run->list.default_out);
+    if (!run->out)
+        return run->options->out ? false : tt_fail_memory(err);
+    size_t length = strlen(run->out);
+    bool holds_takes = strncmp(run->list.folder, run->out, length) == 0 && (run->list.folder[length] == '/' || run->list.folder[length] == '\0');
+    if (holds_takes)
+        return tt_fail(err, TT_ERROR_USAGE, "%s: the recordings lie in it; name another folder with -o", run->out);
+    return true;
+}
+
+static bool start_takes(struct tt_run_state *run, struct tt_error *err)
+{
+    run->takes = calloc(run->list.count, sizeof *run->takes);
+    if (!run->takes)
+        return tt_fail_memory(err);
+    run->take_count = run->list.count;
+    for (size_t i = 0; i < run->take_count; i++) {
+        struct tt_take *take = &run->takes[i];
+        take->file = &run->list.files[i];
+        take->is_used = true;
+        take->narration_start_frame = -1;
+        take->gain_db = NAN;
+        if (!tt_take_paths(run, take, err))
+            return false;
+    }
+    return true;
+}
+
+static void free_run(struct tt_run_state *run)
+{
+    for (size_t i = 0; i < run->take_count; i++) {
+        struct tt_take *take = &run->takes[i];
+        if (take->is_heard)
+            tt_heard_close(&take->heard);
+        tt_sheet_free(&take->sheet);
+        tt_time_map_free(&take->map);
+        free(take->sheet_text);
+        free(take->heard_path);
+        free(take->sheet_path);
+        free(take->voice_path);
+        free(take->whole_path);
+        free(take->json_path);
+        free(take->page_path);
+    }
+    free(run->takes);
+    free(run->out);
+    tt_takes_free(&run->list);
+    if (run->lock_fd >= 0)
+        close(run->lock_fd);
+    pthread_mutex_destroy(&run->mutex);
+}
+
+static bool stopped(struct tt_run_state *run, struct tt_error *err)
+{
+    return atomic_load(&run->is_stopped) && !tt_fail(err, TT_ERROR_STOPPED, "stopped; what was finished stands, the next run goes on from there");
+}
+
+/* Decides and renders until no sheet was saved by somebody in the meantime. */
+static bool decide_and_render(struct tt_run_state *run, struct tt_error *err)
+{
+    enum { MOST_ROUNDS = 5 };
+    for (int round = 0; round < MOST_ROUNDS; round++) {
+        if (!tt_session_decide(run, err) || stopped(run, err))
+            return false;
+        if (!run->options->is_plan && (!tt_session_render(run, err) || stopped(run, err)))
+            return false;
+        if (!tt_session_sheets_moved(run))
+            return true;
+        tt_run_note(run, "a cut sheet was saved while the run was working: deciding again");
+    }
+    return true;
+}
+
+static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err)
+{
+    const struct tt_clean_options *options = run->options;
+    if (!tt_takes_list(options->sources, options->source_count, &run->list, err) || !find_out(run, err) ||
+        !tt_settings_load(run->list.folder, options->settings_file, options->target, options->assignments, options->assignment_count, &run->settings, NULL, err))
+        return false;
+    if (!make_folders(run, err) || !lock_out(run, err) || !start_takes(run, err) || !tt_session_remember(run, err) || !tt_session_order(run, err) ||
+        !tt_session_hear(run, err) || stopped(run, err) || !decide_and_render(run, err))
+        return false;
+    if (!options->is_plan && !tt_session_narrate(run, err))
+        return false;
+    return tt_session_show(run, result, err);
+}
+
+bool tt_clean(const struct tt_clean_options *options, const struct tt_clean_watcher *watcher, struct tt_clean_result *result, struct tt_error *err)
+{
+    *result = (struct tt_clean_result){0};
+    struct tt_run_state *run = calloc(1, sizeof *run);
+    if (!run)
+        return tt_fail_memory(err);
+    run->options = options;
+    run->watcher = watcher;
+    run->lock_fd = -1;
+    run->earlier_common_gain_db = run->common_gain_db = NAN;
+    pthread_mutex_init(&run->mutex, NULL);
+    bool ok = run_all(run, result, err);
+    free_run(run);
+    free(run);
+    if (!ok)
+        tt_clean_result_free(result);
+    return ok;
+}
+
+void tt_clean_result_free(struct tt_clean_result *result)
+{
+    free(result->out_folder);
+    free(result->summary);
+    free(result->summary_verbose);
+    free(result->json);
+    *result = (struct tt_clean_result){0};
+}

@@ -1,0 +1,247 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Deciding a session anew, in order, from what was heard: a person's rows stay, the program's are made again. */
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/file.h"
+#include "base/units.h"
+#include "pipeline/chain.h"
+#include "pipeline/render.h"
+#include "session/session.h"
+#include "stages/loudness.h"
+
+enum { MOST_SHEET_BYTES = 64 << 20 };
+
+static bool takes_part(const struct tt_take *take)
+{
+    return take->is_heard && !take->has_failed && take->is_used;
+}
+
+static int64_t duration_ms(const struct tt_take *take)
+{
+    return (int64_t)ceil(tt_ms_from_frames(take->heard.facts.frame_count, take->heard.facts.rate_hz));
+}
+
+/* ---- sheets in ---- */
+
+static bool read_sheet(struct tt_take *take, struct tt_error *err)
+{
+    tt_sheet_free(&take->sheet);
+    free(take->sheet_text);
+    take->sheet_text = NULL;
+    take->sheet_size = 0;
+    take->persons_rows = 0;
+    if (!tt_sheet_start(&take->sheet, take->file->name, take->identity.sha256, err))
+        return false;
+    if (!tt_file_exists(take->sheet_path))
+        return true;
+    if (!tt_file_read(take->sheet_path, MOST_SHEET_BYTES, &take->sheet_text, &take->sheet_size, err))
+        return false;
+    char *name = tt_format("sheets/%s.csv", take->file->stem);
+    bool ok = name ? tt_sheet_read(&take->sheet, take->sheet_text, take->sheet_size, name, duration_ms(take), &take->persons_rows, err) : tt_fail_memory(err);
+    free(name);
+    return ok;
+}
+
+/* Rows of a changes file go into the sheets of the takes that they name. */
+static bool merge_changes(struct tt_run_state *run, struct tt_error *err)
+{
+    const char *path = run->options->changes_file;
+    if (!path)
+        return true;
+    char *text = NULL;
+    size_t size = 0, taken_in_all = 0;
+    bool ok = tt_file_read(path, MOST_SHEET_BYTES, &text, &size, err);
+    for (size_t i = 0; ok && i < run->take_count; i++) {
+        struct tt_take *take = &run->takes[i];
+        size_t taken = 0;
+        if (!takes_part(take))
+            continue;
+        ok = tt_sheet_merge_changes(&take->sheet, text, size, path, duration_ms(take), &taken, err);
+        take->persons_rows += taken;
+        taken_in_all += taken;
+    }
+    if (err && !ok)
+        err->kind = TT_ERROR_USAGE;
+    if (ok && taken_in_all == 0)
+        tt_run_warn(run, "changes", "%s: none of its rows belongs to a take of this session", path);
+    free(text);
+    return ok;
+}
+
+/* ---- sheets out ---- */
+
+static bool write_sheet(struct tt_take *take, struct tt_error *err)
+{
+    struct tt_text text = {0};
+    if (!tt_sheet_write(&take->sheet, &text)) {
+        tt_text_free(&text);
+        return tt_fail_memory(err);
+    }
+    bool ok = tt_file_write(take->sheet_path, text.data ? text.data : "", text.length, err);
+    if (ok) {
+        free(take->sheet_text);
+        take->sheet_text = text.data;
+        take->sheet_size = text.length;
+        text.data = NULL;
+    }
+    tt_text_free(&text);
+    return ok;
+}
+
+/* Whether the file is not as this run last knew it. */
+static bool sheet_moved(const struct tt_take *take)
+{
+    char *text = NULL;
+    size_t size = 0;
+    if (!tt_file_exists(take->sheet_path))
+        return take->sheet_text != NULL;
+    if (!tt_file_read(take->sheet_path, MOST_SHEET_BYTES, &text, &size, NULL))
+        return true;
+    bool is_same = take->sheet_text && size == take->sheet_size && memcmp(text, take->sheet_text, size) == 0;
+    free(text);
+    return !is_same;
+}
+
+bool tt_session_sheets_moved(struct tt_run_state *run)
+{
+    for (size_t i = 0; i < run->take_count; i++)
+        if (takes_part(&run->takes[i]) && sheet_moved(&run->takes[i]))
+            return true;
+    return false;
+}
+
+/* ---- the chain ---- */
+
+static bool decide_chain(struct tt_run_state *run, struct tt_error *err)
+{
+    struct tt_session_view view = {.takes = calloc(run->take_count + 1, sizeof *view.takes), .settings = &run->settings};
+    if (!view.takes)
+        return tt_fail_memory(err);
+    double clock_s = 0;
+    for (size_t i = 0; i < run->take_count; i++) {
+        struct tt_take *take = &run->takes[i];
+        if (!takes_part(take))
+            continue;
+        view.takes[view.count++] =
+            (struct tt_take_view){.name = take->file->name, .heard = &take->heard, .sheet = &take->sheet, .clock_s = clock_s};
+        clock_s += (double)take->heard.facts.frame_count / take->heard.facts.rate_hz;
+    }
+    bool ok = true;
+    for (int i = 0; ok && i < TT_STAGE_COUNT; i++)
+        ok = !tt_chain[i]->decide || tt_chain[i]->decide(&view, err);
+    free(view.takes);
+    return ok;
+}
+
+static bool decide_gains(struct tt_run_state *run, struct tt_error *err)
+{
+    struct tt_gain_take *gains = calloc(run->take_count + 1, sizeof *gains);
+    if (!gains)
+        return tt_fail_memory(err);
+    size_t count = 0;
+    for (size_t i = 0; i < run->take_count; i++)
+        if (takes_part(&run->takes[i]))
+            gains[count++] = (struct tt_gain_take){.heard = &run->takes[i].heard, .map = &run->takes[i].map};
+    const struct tt_settings *settings = &run->settings;
+    snprintf(run->gain_aim, sizeof run->gain_aim, "aim %d lufs %.6g rms %.6g channels %d", (int)settings->loudness.aim, settings->loudness.target_lufs,
+             settings->loudness.target_rms_dbfs, (int)settings->deliver.channels);
+    double earlier = strcmp(run->gain_aim, run->earlier_gain_aim) == 0 && !run->options->is_again ? run->earlier_common_gain_db : NAN;
+    bool ok = tt_loudness_decide(gains, count, settings, earlier, &run->common_gain_db, err);
+    count = 0;
+    for (size_t i = 0; ok && i < run->take_count; i++) {
+        struct tt_take *take = &run->takes[i];
+        if (!takes_part(take))
+            continue;
+        take->gain_db = gains[count].gain_db;
+        take->is_apart = gains[count].is_apart;
+        if (take->is_apart)
+            tt_take_warn(take, "level-apart", NAN, "its voice lies %.1f LU from the other takes; it got a gain of its own",
+                         fabs(take->gain_db - run->common_gain_db));
+        count++;
+    }
+    free(gains);
+    return ok;
+}
+
+/* Digest of everything that a voice file depends on. */
+static bool find_render_key(struct tt_run_state *run, struct tt_take *take, struct tt_error *err)
+{
+    const struct tt_settings *s = &run->settings;
+    struct tt_text text = {0};
+    tt_text_addf(&text, "%s render 1\n%s\n%s\n", TIDYTAKE_VERSION, take->identity.sha256, take->hearing_key);
+    tt_text_addf(&text, "gain %.9g\n", take->gain_db);
+    if (isnan(take->gain_db))
+        tt_text_addf(&text, "exact %s\n", run->gain_aim);
+    tt_text_addf(&text, "gate %.17g %.17g breaths %.17g even %.17g limit %.17g %.17g\n", s->gate.depth_db, s->gate.keep_faint_db, s->breaths.soften_db,
+                 s->loudness.even_db, s->loudness.ceiling_dbtp, s->loudness.limit_most_db);
+    tt_text_addf(&text, "deliver %d %d %d %d whole %d\n", (int)s->deliver.channels, (int)s->deliver.format, (int)s->deliver.bits,
+                 tt_delivery_rate_hz(s, take->heard.facts.rate_hz), (int)s->deliver.whole);
+    tt_sheet_render_text(&take->sheet, &text);
+    bool ok = !text.has_failed || tt_fail_memory(err);
+    if (ok)
+        tt_sha256(text.data, text.length, take->render_key);
+    tt_text_free(&text);
+    return ok;
+}
+
+/* Sheets of failed takes are left as they are. */
+static void read_sheets(struct tt_run_state *run)
+{
+    for (size_t i = 0; i < run->take_count; i++) {
+        struct tt_take *take = &run->takes[i];
+        struct tt_error error = {0};
+        if (takes_part(take) && !read_sheet(take, &error))
+            tt_take_fail(run, take, &error);
+    }
+}
+
+static void collect_warnings(struct tt_take *take)
+{
+    take->warning_count = 0;
+    for (size_t i = 0; i < take->heard.remark_count; i++)
+        tt_take_warn(take, take->heard.remarks[i].code, take->heard.remarks[i].at_s, "%s", take->heard.remarks[i].message);
+}
+
+static bool finish_sheets(struct tt_run_state *run, bool *has_moved, struct tt_error *err)
+{
+    for (size_t i = 0; i < run->take_count; i++) {
+        struct tt_take *take = &run->takes[i];
+        if (!takes_part(take))
+            continue;
+        tt_time_map_free(&take->map);
+        if (!tt_sheet_seal(&take->sheet, err) || !tt_time_map_build(&take->sheet, &take->heard, &take->map, err))
+            return false;
+        take->has_map = true;
+        if (sheet_moved(take)) {
+            *has_moved = true;
+            return true;
+        }
+        struct tt_error error = {0};
+        if (!write_sheet(take, &error))
+            tt_take_fail(run, take, &error);
+        collect_warnings(take);
+    }
+    return true;
+}
+
+bool tt_session_decide(struct tt_run_state *run, struct tt_error *err)
+{
+    enum { MOST_ROUNDS = 5 };
+    for (int round = 0; round < MOST_ROUNDS; round++) {
+        bool has_moved = false;
+        read_sheets(run);
+        if (!merge_changes(run, err) || !decide_chain(run, err) || !finish_sheets(run, &has_moved, err))
+            return false;
+        if (!has_moved)
+            break;
+    }
+    if (!decide_gains(run, err))
+        return false;
+    for (size_t i = 0; i < run->take_count; i++)
+        if (takes_part(&run->takes[i]) && !find_render_key(run, &run->takes[i], err))
+            return false;
+    return true;
+}

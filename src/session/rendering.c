@@ -1,0 +1,134 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Rendering what is not up to date. */
+#include <errno.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "base/file.h"
+#include "pipeline/render.h"
+#include "session/jobs.h"
+#include "session/session.h"
+
+static void warn_of_levels(struct tt_take *take, bool is_held_back, const struct tt_settings *settings)
+{
+    if (is_held_back)
+        tt_take_warn(take, "target-missed", NAN, "its peaks would need more than %.1f dB of limiting (limit_most_db): it stays %.1f dB under the target",
+                     settings->loudness.limit_most_db,
+                     settings->loudness.aim == TT_AIM_RMS ? settings->loudness.target_rms_dbfs - take->after.levels.rms_dbfs
+                                                          : settings->loudness.target_lufs - take->after.levels.integrated_lufs);
+}
+
+/* Takes over what an earlier run left when it was rendered from the same. */
+static bool is_up_to_date(struct tt_run_state *run, struct tt_take *take)
+{
+    struct tt_earlier_take earlier;
+    struct tt_error error = {0};
+    if (!tt_file_exists(take->json_path)) {
+        snprintf(take->why, sizeof take->why, "new");
+        return false;
+    }
+    if (!tt_report_take_json_read(take->json_path, &earlier, &error)) {
+        snprintf(take->why, sizeof take->why, "its report could not be read");
+        return false;
+    }
+    bool is_same = strcmp(earlier.render_key, take->render_key) == 0 && earlier.has_voice == (take->map.count > 0) &&
+                   (!earlier.has_voice || tt_file_exists(take->voice_path)) && (!run->settings.deliver.whole || tt_file_exists(take->whole_path));
+    if (is_same && run->options->is_again) {
+        snprintf(take->why, sizeof take->why, "asked for");
+        is_same = false;
+    } else if (!is_same) {
+        snprintf(take->why, sizeof take->why, "its sheet, gain or settings changed");
+    }
+    if (is_same) {
+        snprintf(take->why, sizeof take->why, "up to date");
+        take->has_voice = earlier.has_voice;
+        take->out_rate_hz = earlier.out_rate_hz;
+        take->out_channel_count = earlier.out_channel_count;
+        take->out_frames = earlier.out_frames;
+        take->applied_gain_db = earlier.gain_db;
+        take->limited_db = earlier.limited_db;
+        take->after = earlier.after;
+        for (size_t i = 0; i < earlier.warning_count; i++)
+            if (strcmp(earlier.warnings[i].code, "target-missed") == 0)
+                tt_take_warn(take, earlier.warnings[i].code, earlier.warnings[i].at_s, "%s", earlier.warnings[i].message);
+    }
+    free(earlier.warnings);
+    return is_same;
+}
+
+static bool render(struct tt_run_state *run, struct tt_take *take, struct tt_error *err)
+{
+    struct tt_work work = {.run = run, .take = take, .what = "rendering", .frames = (double)take->heard.facts.frame_count};
+    struct tt_render_request request = {.path = take->file->path,
+                                        .heard = &take->heard,
+                                        .sheet = &take->sheet,
+                                        .map = &take->map,
+                                        .settings = &run->settings,
+                                        .gain_db = take->gain_db,
+                                        .out_rate_hz = tt_delivery_rate_hz(&run->settings, take->heard.facts.rate_hz),
+                                        .voice_path = take->voice_path,
+                                        .whole_path = run->settings.deliver.whole ? take->whole_path : NULL,
+                                        .scratch_folder = run->out,
+                                        .tick = tt_work_tick,
+                                        .tick_context = &work};
+    struct tt_rendered rendered;
+    bool ok = tt_render(&request, &rendered, err);
+    tt_work_end(&work);
+    if (!ok)
+        return false;
+    take->has_voice = true;
+    take->out_rate_hz = request.out_rate_hz;
+    take->out_channel_count = run->settings.deliver.channels == TT_CHANNELS_DUAL ? 2 : 1;
+    take->out_frames = rendered.out_frames;
+    take->applied_gain_db = rendered.gain_db;
+    take->limited_db = rendered.limited_db;
+    take->after = (struct tt_after){rendered.levels, rendered.floor_dbfs, rendered.floor_dba, rendered.speech_dbfs};
+    warn_of_levels(take, rendered.is_held_back, &run->settings);
+    return true;
+}
+
+static void render_take(void *context, size_t item)
+{
+    struct tt_run_state *run = context;
+    struct tt_take *take = &run->takes[item];
+    struct tt_error error = {0};
+    /* The report goes first: a voice without one is rendered again, one with an old report would be taken for up to date. */
+    bool ok = unlink(take->json_path) == 0 || errno == ENOENT || tt_fail_errno(&error, TT_ERROR_OUTPUT, errno, "%s", take->json_path);
+    ok = ok && (!atomic_load(&run->is_stopped) || tt_fail(&error, TT_ERROR_STOPPED, "stopped"));
+    if (ok && take->map.count > 0) {
+        ok = render(run, take, &error);
+    } else if (ok) {
+        /* Nothing of it is left: no voice file, also not an old one. */
+        take->has_voice = false;
+        ok = unlink(take->voice_path) == 0 || errno == ENOENT || tt_fail_errno(&error, TT_ERROR_OUTPUT, errno, "%s", take->voice_path);
+    }
+    take->is_rendered = ok;
+    if (!ok)
+        tt_take_fail(run, take, &error);
+    else if (!take->has_voice)
+        tt_take_warn(take, "empty", NAN, "nothing of this take is left: all of it is replaced or cut");
+}
+
+bool tt_session_render(struct tt_run_state *run, struct tt_error *err)
+{
+    double *weights = calloc(run->take_count + 1, sizeof *weights);
+    if (!weights)
+        return tt_fail_memory(err);
+    for (size_t i = 0; i < run->take_count; i++) {
+        struct tt_take *take = &run->takes[i];
+        take->needs_render = take->is_heard && !take->has_failed && take->is_used && !is_up_to_date(run, take);
+        if (!take->needs_render) {
+            if (take->is_heard && !take->has_failed && take->is_used && !take->has_voice)
+                tt_take_warn(take, "empty", NAN, "nothing of this take is left: all of it is replaced or cut");
+            continue;
+        }
+        weights[i] = (double)take->heard.facts.frame_count + 1;
+        run->work_total += (double)take->heard.facts.frame_count;
+    }
+    bool ok = tt_jobs_run(run->take_count, weights, run->options->jobs, render_take, run, err);
+    free(weights);
+    return ok;
+}

@@ -1,0 +1,113 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* One run over one session: what is known of each take as it goes from file to voice. */
+#ifndef TT_SESSION_SESSION_H
+#define TT_SESSION_SESSION_H
+
+#include <pthread.h>
+#include <stdatomic.h>
+
+#include "audio/reader.h"
+#include "base/settings.h"
+#include "report/report.h"
+#include "session/takes.h"
+#include "sheet/heard.h"
+#include "sheet/sheet.h"
+#include "sheet/time_map.h"
+#include "tidytake/tidytake.h"
+
+enum { TT_MOST_TAKE_WARNINGS = 24 };
+
+/* What tells a recording apart without reading it: the system moves the change time whenever anything about a file changes. */
+struct tt_identity {
+    long long size, modified_ns, changed_ns, inode;
+    char sha256[65];                 /* "" until known */
+};
+
+struct tt_take {
+    const struct tt_take_file *file;
+    double clock_order;              /* place in the running order */
+    bool is_used;                    /* order.csv: use */
+    char piece[128];                 /* order.csv: piece, or "" */
+    struct tt_identity identity;
+    struct tt_audio_info info;
+    struct tt_channel_choice channel;
+    char hearing_key[65];
+    bool has_failed;
+    struct tt_error error;
+
+    char *heard_path, *sheet_path, *voice_path, *whole_path, *json_path, *page_path;
+    bool is_heard;
+    struct tt_heard heard;
+
+    char *sheet_text;                /* as it lies in OUT: what was read, then what was written */
+    size_t sheet_size;
+    struct tt_sheet sheet;
+    size_t persons_rows;
+    bool has_map;
+    struct tt_time_map map;
+
+    double gain_db;                  /* decided; NAN: exact when rendered */
+    bool is_apart;
+    char render_key[65];
+    bool needs_render, is_rendered;  /* rendered in this run */
+    bool has_voice;
+    int out_rate_hz, out_channel_count;
+    int64_t out_frames;
+    double applied_gain_db, limited_db;
+    struct tt_after after;
+    char why[80];
+    struct tt_warning warnings[TT_MOST_TAKE_WARNINGS];
+    size_t warning_count;
+    int64_t narration_start_frame;   /* -1: not in it */
+    double share_done;               /* of its current work */
+};
+
+struct tt_run_state {
+    const struct tt_clean_options *options;
+    const struct tt_clean_watcher *watcher;
+    struct tt_take_list list;
+    struct tt_settings settings;
+    char *out;
+    int lock_fd;
+    struct tt_take *takes;           /* running order */
+    size_t take_count;
+    double earlier_common_gain_db, common_gain_db;
+    char earlier_gain_aim[128], gain_aim[128]; /* what the common gain was decided for */
+    char earlier_narration_key[65], narration_key[65];
+
+    bool has_narration;
+    int narration_rate_hz;
+    int64_t narration_frames;
+    struct tt_after narration;
+    double narration_trim_db;
+    struct tt_warning warnings[TT_MOST_TAKE_WARNINGS];
+    size_t warning_count;
+
+    pthread_mutex_t mutex;           /* of progress */
+    atomic_bool is_stopped;
+    double work_total, work_done;    /* frames */
+};
+
+/* Files of a take in OUT. */
+bool tt_take_paths(struct tt_run_state *run, struct tt_take *take, struct tt_error *err);
+
+void tt_take_fail(struct tt_run_state *run, struct tt_take *take, const struct tt_error *error);
+void tt_take_warn(struct tt_take *take, const char *code, double at_s, const char *format, ...) TT_PRINTF(4, 5);
+void tt_run_warn(struct tt_run_state *run, const char *code, const char *format, ...) TT_PRINTF(3, 4);
+void tt_run_note(struct tt_run_state *run, const char *format, ...) TT_PRINTF(2, 3);
+/* A tt_tick over a take: context is a struct tt_work. */
+struct tt_work { struct tt_run_state *run; struct tt_take *take; const char *what; double frames, reported; };
+bool tt_work_tick(void *context, double share);
+void tt_work_end(struct tt_work *work);
+
+/* The steps of a run, in order. Each fails only where the whole run must; takes that fail are marked. */
+bool tt_session_remember(struct tt_run_state *run, struct tt_error *err);   /* state.c: what earlier runs know */
+bool tt_session_order(struct tt_run_state *run, struct tt_error *err);      /* order.c: OUT/order.csv */
+bool tt_session_hear(struct tt_run_state *run, struct tt_error *err);       /* hearing.c */
+bool tt_session_decide(struct tt_run_state *run, struct tt_error *err);     /* deciding.c: sheets, maps, gains */
+bool tt_session_sheets_moved(struct tt_run_state *run);                     /* somebody saved a sheet since it was decided */
+bool tt_session_render(struct tt_run_state *run, struct tt_error *err);     /* rendering.c */
+bool tt_session_narrate(struct tt_run_state *run, struct tt_error *err);    /* narration.c */
+bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err); /* showing.c */
+
+#endif

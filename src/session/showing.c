@@ -1,0 +1,204 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* What a run leaves besides sound: reports, edit lists, session.json, the summary. */
+#include <errno.h>
+#include <jansson.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "base/file.h"
+#include "session/session.h"
+
+static void fill_take_report(const struct tt_run_state *run, const struct tt_take *take, struct tt_take_report *report)
+{
+    bool is_decided = take->is_heard && !take->has_failed && take->is_used && take->has_map;
+    *report = (struct tt_take_report){.name = take->file->name,
+                                      .stem = take->file->stem,
+                                      .source_path = take->file->path,
+                                      .plays_in_browser = take->info.plays_in_browser,
+                                      .source_channel_count = take->info.channel_count,
+                                      .time_reference_frames = take->info.time_reference,
+                                      .has_failed = take->has_failed,
+                                      .is_heard = is_decided,
+                                      .heard = is_decided ? &take->heard : NULL,
+                                      .sheet = is_decided ? &take->sheet : NULL,
+                                      .map = is_decided ? &take->map : NULL,
+                                      .has_voice = is_decided && take->has_voice && !run->options->is_plan,
+                                      .out_rate_hz = take->out_rate_hz,
+                                      .out_channel_count = take->out_channel_count,
+                                      .out_frames = take->out_frames,
+                                      .gain_db = take->applied_gain_db,
+                                      .limited_db = take->limited_db,
+                                      .after = take->after,
+                                      .warnings = take->warnings,
+                                      .warning_count = take->warning_count,
+                                      .persons_rows = take->persons_rows,
+                                      .narration_start_frame = take->narration_start_frame};
+    snprintf(report->error, sizeof report->error, "%s", take->error.message);
+    snprintf(report->render_key, sizeof report->render_key, "%s", take->render_key);
+    snprintf(report->why, sizeof report->why, "%s", !take->is_used ? "not used (order.csv)" : take->why);
+}
+
+static bool write_text(const char *path, struct tt_text *text, bool ok, struct tt_error *err)
+{
+    ok = ok && (!text->has_failed || tt_fail_memory(err)) && tt_file_write(path, text->data ? text->data : "", text->length, err);
+    tt_text_free(text);
+    return ok;
+}
+
+static bool show_take(const struct tt_session_report *session, const struct tt_take *take, const struct tt_take_report *report, struct tt_error *err)
+{
+    struct tt_text text = {0};
+    if (!write_text(take->json_path, &text, tt_report_take_json(report, &text, err), err))
+        return false;
+    return !session->settings->report.page || write_text(take->page_path, &text, tt_report_take_page(session, report, &text, err), err);
+}
+
+static bool remove_file(const char *path, struct tt_error *err)
+{
+    return unlink(path) == 0 || errno == ENOENT || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", path);
+}
+
+/* narration.edl, and narration-2.edl and so on where there are more than 999 events. Lists of an earlier, longer narration go. */
+static bool show_edit_lists(const struct tt_run_state *run, const struct tt_session_report *session, struct tt_error *err)
+{
+    bool has_more = session->has_narration, ok = true;
+    for (int part = 0; ok; part++) {
+        char *path = part == 0 ? tt_format("%s/edit/narration.edl", run->out) : tt_format("%s/edit/narration-%d.edl", run->out, part + 1);
+        struct tt_text text = {0};
+        bool was_there = path && tt_file_exists(path), is_wanted = has_more;
+        ok = path || tt_fail_memory(err);
+        if (ok && is_wanted)
+            ok = write_text(path, &text, tt_report_edl(session, part, &text, &has_more, err), err);
+        else if (ok)
+            ok = remove_file(path, err);
+        free(path);
+        if (!is_wanted && !was_there)
+            break;
+    }
+    char *path = tt_format("%s/edit/narration.otio", run->out);
+    struct tt_text text = {0};
+    ok = ok && (path || tt_fail_memory(err));
+    if (ok && session->has_narration)
+        ok = write_text(path, &text, tt_report_otio(session, &text, err), err);
+    else if (ok)
+        ok = remove_file(path, err);
+    free(path);
+    return ok;
+}
+
+/* What the next run wants to know, besides what a reader does. */
+static bool add_state(const struct tt_run_state *run, json_t *state)
+{
+    json_t *recordings = json_object();
+    int failed = recordings == NULL;
+    for (size_t i = 0; i < run->take_count; i++) {
+        const struct tt_take *take = &run->takes[i];
+        if (!take->identity.sha256[0])
+            continue;
+        failed |= json_object_set_new(recordings, take->file->name,
+                                      json_pack("{s:I,s:I,s:I,s:I,s:s}", "size", (json_int_t)take->identity.size, "modified_ns",
+                                                (json_int_t)take->identity.modified_ns, "changed_ns", (json_int_t)take->identity.changed_ns, "inode",
+                                                (json_int_t)take->identity.inode, "sha256", take->identity.sha256));
+    }
+    failed |= json_object_set_new(state, "recordings", recordings);
+    if (isfinite(run->common_gain_db))
+        failed |= json_object_set_new(state, "common_gain", json_pack("{s:f,s:s}", "gain_db", run->common_gain_db, "aim", run->gain_aim));
+    return !failed;
+}
+
+static bool show_session_json(const struct tt_run_state *run, const struct tt_session_report *session, char **json, struct tt_error *err)
+{
+    json_t *state = NULL;
+    if (!tt_report_session_json(session, &state, err))
+        return false;
+    *json = json_dumps(state, JSON_INDENT(1));
+    char *path = tt_path_join(run->out, "session.json"), *text = NULL;
+    bool ok = *json && path && add_state(run, state) && (text = json_dumps(state, JSON_INDENT(1))) != NULL;
+    ok = ok ? tt_file_write(path, text, strlen(text), err) : tt_fail_memory(err);
+    free(path);
+    free(text);
+    json_decref(state);
+    return ok;
+}
+
+static bool summaries(const struct tt_session_report *session, struct tt_clean_result *result, struct tt_error *err)
+{
+    struct tt_text text = {0}, verbose = {0};
+    bool ok = tt_report_summary(session, false, &text, err) && tt_report_summary(session, true, &verbose, err);
+    if (ok && (text.has_failed || verbose.has_failed))
+        ok = tt_fail_memory(err);
+    if (ok) {
+        result->summary = text.data;
+        result->summary_verbose = verbose.data;
+        return true;
+    }
+    tt_text_free(&text);
+    tt_text_free(&verbose);
+    return false;
+}
+
+static void count_up(const struct tt_run_state *run, const struct tt_take_report *reports, struct tt_clean_result *result)
+{
+    result->take_count = run->take_count;
+    for (size_t i = 0; i < run->take_count; i++) {
+        const struct tt_take *take = &run->takes[i];
+        result->failed_count += take->has_failed;
+        result->rendered_count += take->is_rendered;
+        result->up_to_date_count += !take->has_failed && !take->is_rendered && take->is_used;
+        if (reports[i].is_heard)
+            result->question_count += tt_report_questions(&reports[i]);
+    }
+}
+
+bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err)
+{
+    struct tt_take_report *reports = calloc(run->take_count + 1, sizeof *reports);
+    if (!reports)
+        return tt_fail_memory(err);
+    for (size_t i = 0; i < run->take_count; i++)
+        fill_take_report(run, &run->takes[i], &reports[i]);
+    struct tt_session_report session = {.name = run->list.name,
+                                        .source_folder = run->list.folder,
+                                        .out_folder = run->out,
+                                        .settings = &run->settings,
+                                        .target = run->options->target,
+                                        .takes = reports,
+                                        .take_count = run->take_count,
+                                        .passed_over = run->list.passed_over,
+                                        .is_plan = run->options->is_plan,
+                                        .has_narration = run->has_narration,
+                                        .narration_rate_hz = run->narration_rate_hz,
+                                        .narration_frames = run->narration_frames,
+                                        .narration = run->narration,
+                                        .common_gain_db = run->common_gain_db,
+                                        .narration_trim_db = run->narration_trim_db,
+                                        .warnings = run->warnings,
+                                        .warning_count = run->warning_count};
+    bool ok = true;
+    for (size_t i = 0; ok && i < run->take_count; i++)
+        if (reports[i].is_heard && !run->options->is_plan)
+            ok = show_take(&session, &run->takes[i], &reports[i], err);
+        else if (reports[i].is_heard && run->settings.report.page) {
+            struct tt_text text = {0};
+            ok = write_text(run->takes[i].page_path, &text, tt_report_take_page(&session, &reports[i], &text, err), err);
+        }
+    if (ok && !run->options->is_plan)
+        ok = show_edit_lists(run, &session, err);
+    if (ok && run->settings.report.page) {
+        char *path = tt_path_join(run->out, "index.html");
+        struct tt_text text = {0};
+        ok = path ? write_text(path, &text, tt_report_session_page(&session, &text, err), err) : tt_fail_memory(err);
+        free(path);
+    }
+    ok = ok && show_session_json(run, &session, &result->json, err) && summaries(&session, result, err);
+    if (ok) {
+        count_up(run, reports, result);
+        result->out_folder = tt_copy_string(run->out);
+        ok = result->out_folder || tt_fail_memory(err);
+    }
+    free(reports);
+    return ok;
+}

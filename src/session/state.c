@@ -1,0 +1,59 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* What earlier runs know: which recordings were read already, and the common gain. A state that cannot be read is no harm: everything is found anew. */
+#include <jansson.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/file.h"
+#include "session/session.h"
+
+enum { MOST_STATE_BYTES = 256 << 20 };
+
+static long long integer_of(const json_t *object, const char *key)
+{
+    return (long long)json_integer_value(json_object_get(object, key));
+}
+
+static void text_of(const json_t *object, const char *key, char *buffer, size_t size)
+{
+    const char *text = json_string_value(json_object_get(object, key));
+    snprintf(buffer, size, "%s", text ? text : "");
+}
+
+static void remember_take(struct tt_take *take, const json_t *recordings)
+{
+    const json_t *known = json_object_get(recordings, take->file->name);
+    if (!json_is_object(known))
+        return;
+    take->identity = (struct tt_identity){.size = integer_of(known, "size"),
+                                          .modified_ns = integer_of(known, "modified_ns"),
+                                          .changed_ns = integer_of(known, "changed_ns"),
+                                          .inode = integer_of(known, "inode")};
+    text_of(known, "sha256", take->identity.sha256, sizeof take->identity.sha256);
+}
+
+bool tt_session_remember(struct tt_run_state *run, struct tt_error *err)
+{
+    char *path = tt_path_join(run->out, "session.json"), *text = NULL;
+    size_t size = 0;
+    if (!path)
+        return tt_fail_memory(err);
+    json_t *state = NULL;
+    if (tt_file_exists(path) && tt_file_read(path, MOST_STATE_BYTES, &text, &size, NULL))
+        state = json_loadb(text, size, 0, NULL);
+    const json_t *gain = json_object_get(state, "common_gain");
+    if (json_is_object(gain) && json_is_number(json_object_get(gain, "gain_db"))) {
+        run->earlier_common_gain_db = json_number_value(json_object_get(gain, "gain_db"));
+        text_of(gain, "aim", run->earlier_gain_aim, sizeof run->earlier_gain_aim);
+    }
+    text_of(state, "narration_key", run->earlier_narration_key, sizeof run->earlier_narration_key);
+    const json_t *recordings = json_object_get(state, "recordings");
+    for (size_t i = 0; json_is_object(recordings) && i < run->take_count; i++)
+        remember_take(&run->takes[i], recordings);
+    json_decref(state);
+    free(text);
+    free(path);
+    return true;
+}

@@ -1,0 +1,220 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#define _XOPEN_SOURCE 700 /* realpath */
+#include "session/takes.h"
+
+#include <dirent.h>
+#include <errno.h>
+#include <limits.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+#include "audio/reader.h"
+#include "base/file.h"
+#include "base/text.h"
+
+bool tt_is_out_folder(const char *path)
+{
+    char *state = tt_path_join(path, "session.json");
+    bool is_ours = state && tt_file_exists(state);
+    free(state);
+    return is_ours;
+}
+
+char *tt_resolve_path(const char *path, struct tt_error *err)
+{
+    char *resolved = realpath(path, NULL);
+    if (resolved)
+        return resolved;
+    if (errno != ENOENT) {
+        tt_fail_errno(err, TT_ERROR_USAGE, errno, "%s", path);
+        return NULL;
+    }
+    /* Not there yet: resolve what is, add the rest. */
+    char *copy = tt_copy_string(path);
+    if (!copy) {
+        tt_fail_memory(err);
+        return NULL;
+    }
+    size_t length = strlen(copy);
+    while (length > 1 && copy[length - 1] == '/')
+        copy[--length] = '\0';
+    char *slash = strrchr(copy, '/');
+    const char *name = slash ? slash + 1 : copy;
+    char *parent = NULL;
+    if (strcmp(name, "..") == 0 || strcmp(name, ".") == 0)
+        tt_fail(err, TT_ERROR_USAGE, "%s: no such folder", path);
+    else if (!slash)
+        parent = tt_resolve_path(".", err);
+    else if (slash == copy)
+        parent = tt_copy_string("/");
+    else {
+        *slash = '\0';
+        parent = tt_resolve_path(copy, err);
+    }
+    if (parent)
+        resolved = strcmp(parent, "/") == 0 ? tt_format("/%s", name) : tt_path_join(parent, name);
+    free(parent);
+    free(copy);
+    if (!resolved)
+        tt_fail_memory(err);
+    return resolved;
+}
+
+static bool add_file(struct tt_take_list *list, const char *name, struct tt_error *err)
+{
+    struct tt_take_file *grown = realloc(list->files, (list->count + 1) * sizeof *grown);
+    if (!grown)
+        return tt_fail_memory(err);
+    list->files = grown;
+    struct tt_take_file *file = &list->files[list->count];
+    *file = (struct tt_take_file){.name = tt_copy_string(name), .path = tt_path_join(list->folder, name)};
+    list->count++;
+    return (file->name && file->path) || tt_fail_memory(err);
+}
+
+static int compare_files(const void *a, const void *b)
+{
+    return tt_natural_compare(((const struct tt_take_file *)a)->name, ((const struct tt_take_file *)b)->name);
+}
+
+static size_t stem_length(const char *name)
+{
+    const char *dot = strrchr(name, '.');
+    return dot && dot != name ? (size_t)(dot - name) : strlen(name);
+}
+
+/* Stems as file systems that fold case would see them: A.wav and a.flac must not meet in one file either. */
+static bool share_stem(const char *a, const char *b)
+{
+    size_t length = stem_length(a);
+    if (stem_length(b) != length)
+        return false;
+    for (size_t i = 0; i < length; i++) {
+        char x = a[i], y = b[i];
+        x = x >= 'A' && x <= 'Z' ? (char)(x + 32) : x;
+        y = y >= 'A' && y <= 'Z' ? (char)(y + 32) : y;
+        if (x != y)
+            return false;
+    }
+    return true;
+}
+
+static bool name_stems(struct tt_take_list *list, struct tt_error *err)
+{
+    for (size_t i = 0; i < list->count; i++) {
+        bool is_shared = false;
+        for (size_t j = 0; j < list->count; j++)
+            is_shared = is_shared || (j != i && share_stem(list->files[i].name, list->files[j].name));
+        size_t length = is_shared ? strlen(list->files[i].name) : stem_length(list->files[i].name);
+        list->files[i].stem = tt_format("%.*s", (int)length, list->files[i].name);
+        if (!list->files[i].stem)
+            return tt_fail_memory(err);
+    }
+    return true;
+}
+
+static bool list_folder(struct tt_take_list *list, struct tt_error *err)
+{
+    if (tt_is_out_folder(list->folder))
+        return tt_fail(err, TT_ERROR_USAGE, "%s: this is what an earlier run left, not a session; name the folder with the recordings", list->folder);
+    DIR *folder = opendir(list->folder);
+    if (!folder)
+        return tt_fail_errno(err, TT_ERROR_USAGE, errno, "%s: cannot read this folder", list->folder);
+    bool ok = true;
+    struct dirent *entry;
+    while (ok && (entry = readdir(folder))) {
+        struct stat status;
+        if (strcmp(entry->d_name, ".") == 0 || strcmp(entry->d_name, "..") == 0)
+            continue;
+        bool is_folder = fstatat(dirfd(folder), entry->d_name, &status, 0) == 0 && S_ISDIR(status.st_mode);
+        if (is_folder)
+            continue;
+        if (tt_is_sound_name(entry->d_name))
+            ok = add_file(list, entry->d_name, err);
+        else if (strcmp(entry->d_name, "tidytake.ini") != 0)
+            list->passed_over++;
+    }
+    closedir(folder);
+    if (ok && list->count == 0)
+        return tt_fail(err, TT_ERROR_USAGE, "%s: no takes in this folder (%zu other files); takes end in .wav .w64 .rf64 .bwf .aif .flac .ogg .opus .mp3 .au .caf",
+                       list->folder, list->passed_over);
+    return ok;
+}
+
+static char *parent_of(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    return slash == path ? tt_copy_string("/") : tt_format("%.*s", (int)(slash - path), path);
+}
+
+static bool list_files(const char *const *sources, size_t count, struct tt_take_list *list, struct tt_error *err)
+{
+    for (size_t i = 0; i < count; i++) {
+        char *path = tt_resolve_path(sources[i], err);
+        if (!path)
+            return false;
+        char *folder = parent_of(path);
+        bool ok = folder || tt_fail_memory(err);
+        if (ok && !list->folder) {
+            list->folder = folder;
+            folder = NULL;
+        } else if (ok && strcmp(folder, list->folder) != 0) {
+            ok = tt_fail(err, TT_ERROR_USAGE, "%s: takes of one session lie in one folder; this one does not lie in %s", sources[i], list->folder);
+        }
+        if (ok && !tt_is_sound_name(tt_path_name(path)))
+            ok = tt_fail(err, TT_ERROR_USAGE, "%s: its name does not end like a sound file's", sources[i]);
+        for (size_t j = 0; ok && j < list->count; j++)
+            if (strcmp(list->files[j].name, tt_path_name(path)) == 0)
+                ok = tt_fail(err, TT_ERROR_USAGE, "%s: named twice", sources[i]);
+        ok = ok && add_file(list, tt_path_name(path), err);
+        free(folder);
+        free(path);
+        if (!ok)
+            return false;
+    }
+    return true;
+}
+
+bool tt_takes_list(const char *const *sources, size_t count, struct tt_take_list *list, struct tt_error *err)
+{
+    *list = (struct tt_take_list){0};
+    struct stat status;
+    if (count == 0)
+        return tt_fail(err, TT_ERROR_USAGE, "name a folder of takes, or sound files of one folder");
+    if (stat(sources[0], &status) != 0)
+        return tt_fail_errno(err, TT_ERROR_USAGE, errno, "%s", sources[0]);
+    bool ok;
+    if (S_ISDIR(status.st_mode)) {
+        if (count > 1)
+            return tt_fail(err, TT_ERROR_USAGE, "%s: one session a call here, or sound files of one folder", sources[1]);
+        list->folder = tt_resolve_path(sources[0], err);
+        ok = list->folder && list_folder(list, err);
+    } else {
+        ok = list_files(sources, count, list, err);
+    }
+    if (!ok)
+        return false;
+    qsort(list->files, list->count, sizeof *list->files, compare_files);
+    if (!name_stems(list, err))
+        return false;
+    const char *last = tt_path_name(list->folder);
+    list->name = tt_copy_string(last[0] ? last : "session");
+    bool is_single = !S_ISDIR(status.st_mode) && count == 1;
+    list->default_out = is_single ? tt_format("%s/%s.tidy", strcmp(list->folder, "/") ? list->folder : "", list->files[0].stem) : tt_format("%s.tidy", list->folder);
+    return (list->name && list->default_out) || tt_fail_memory(err);
+}
+
+void tt_takes_free(struct tt_take_list *list)
+{
+    for (size_t i = 0; i < list->count; i++) {
+        free(list->files[i].name);
+        free(list->files[i].stem);
+        free(list->files[i].path);
+    }
+    free(list->files);
+    free(list->folder);
+    free(list->name);
+    free(list->default_out);
+    *list = (struct tt_take_list){0};
+}

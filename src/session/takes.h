@@ -1,0 +1,36 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Which files of a folder are takes, in which order, and what they are called in OUT. */
+#ifndef TT_SESSION_TAKES_H
+#define TT_SESSION_TAKES_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <sys/types.h>
+
+#include "base/fail.h"
+
+struct tt_take_file {
+    char *name;      /* file name */
+    char *stem;      /* unique in the session: the name without its ending, or the whole name where two takes share a stem */
+    char *path;      /* absolute */
+};
+struct tt_take_list {
+    char *folder;    /* absolute, of the takes */
+    char *name;      /* of the session: the folder's last part */
+    struct tt_take_file *files;
+    size_t count;
+    size_t passed_over; /* files that are no takes */
+    char *default_out;  /* absolute */
+};
+
+/* One folder, or sound files of one folder. Natural order of names. An error when there is none, or when the folder is one of ours. */
+bool tt_takes_list(const char *const *sources, size_t count, struct tt_take_list *list, struct tt_error *err);
+void tt_takes_free(struct tt_take_list *list);
+
+/* True when a folder holds a session.json: a run of ours left it. */
+bool tt_is_out_folder(const char *path);
+
+/* Absolute path without symbolic links, also of a folder that is not there yet (its parent must be). NULL on error. */
+char *tt_resolve_path(const char *path, struct tt_error *err);
+
+#endif

@@ -1,0 +1,240 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include "session/voices.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "audio/reader.h"
+#include "audio/resample.h"
+#include "base/units.h"
+#include "dsp/crossfade.h"
+#include "dsp/room_tone.h"
+
+enum { BLOCK_SAMPLES = 1 << 14 };
+/* The voice's own room tone goes over into the made one within its first and last samples, which are room tone, too (edge_ms). */
+static const double fade_ms = 20;
+
+struct tt_voices {
+    const struct tt_voice_part *parts;
+    size_t count, at;              /* part under way */
+    int rate_hz;
+    bool is_open;                  /* the part under way */
+    struct tt_reader *reader;
+    int channel_count;
+    struct tt_resampler *resampler;
+    struct tt_floor_track room;    /* of the part, at the rate of its voice */
+    struct tt_room_tone *tone;
+    int64_t position;              /* in the part, tone included, at its own rate */
+    float *interleaved, *mono, *other;
+    size_t mono_count, mono_used;  /* waiting for the resampler */
+};
+
+/* The same noise at another sample rate: density over frequency stays, and a row reads density * rate / 2. */
+static bool room_at_rate(const struct tt_floor_track *track, int rate_hz, int64_t sample, struct tt_floor_track *out, struct tt_error *err)
+{
+    struct tt_stft_shape shape = tt_stft_shape_for(rate_hz);
+    float *row = malloc((size_t)track->shape.bin_count * sizeof *row);
+    *out = (struct tt_floor_track){.shape = shape, .node_count = 1};
+    out->node_sample = calloc(1, sizeof *out->node_sample);
+    out->power = malloc((size_t)shape.bin_count * sizeof *out->power);
+    if (!row || !out->node_sample || !out->power) {
+        free(row);
+        tt_floor_track_free(out);
+        return tt_fail_memory(err);
+    }
+    tt_floor_at(track, sample, row);
+    const double scale = (double)rate_hz / track->shape.rate_hz;
+    for (int k = 0; k < shape.bin_count; k++) {
+        double bin = (double)k * rate_hz / shape.window_samples / ((double)track->shape.rate_hz / track->shape.window_samples);
+        int low = (int)bin < track->shape.bin_count - 1 ? (int)bin : track->shape.bin_count - 1;
+        int high = low + 1 < track->shape.bin_count ? low + 1 : low;
+        double share = bin - low < 1 ? bin - low : 1;
+        double power = row[low] * (1 - share) + row[high] * share;
+        out->power[k] = (float)(bin <= track->shape.bin_count - 1 ? power * scale : 1e-20);
+    }
+    free(row);
+    return true;
+}
+
+static int64_t part_length(const struct tt_voice_part *part)
+{
+    return part->tone_before + part->frames + part->tone_behind;
+}
+
+int64_t tt_voices_start(const struct tt_voices *voices, size_t part)
+{
+    int64_t at = 0;
+    for (size_t i = 0; i < part; i++)
+        at += tt_resample_position(part_length(&voices->parts[i]), voices->parts[i].rate_hz, voices->rate_hz);
+    return at;
+}
+
+int64_t tt_voices_voice_start(const struct tt_voices *voices, size_t part)
+{
+    return tt_voices_start(voices, part) + tt_resample_position(voices->parts[part].tone_before, voices->parts[part].rate_hz, voices->rate_hz);
+}
+
+static void close_part(struct tt_voices *voices)
+{
+    tt_reader_close(voices->reader);
+    tt_resampler_destroy(voices->resampler);
+    tt_room_tone_destroy(voices->tone);
+    tt_floor_track_free(&voices->room);
+    voices->reader = NULL;
+    voices->resampler = NULL;
+    voices->tone = NULL;
+    voices->is_open = false;
+    voices->position = 0;
+    voices->mono_count = voices->mono_used = 0;
+}
+
+void tt_voices_close(struct tt_voices *voices)
+{
+    if (!voices)
+        return;
+    close_part(voices);
+    free(voices->interleaved);
+    free(voices->mono);
+    free(voices->other);
+    free(voices);
+}
+
+struct tt_voices *tt_voices_open(const struct tt_voice_part *parts, size_t count, int rate_hz, struct tt_error *err)
+{
+    struct tt_voices *voices = calloc(1, sizeof *voices);
+    if (!voices) {
+        tt_fail_memory(err);
+        return NULL;
+    }
+    *voices = (struct tt_voices){.parts = parts, .count = count, .rate_hz = rate_hz};
+    voices->interleaved = malloc(2 * BLOCK_SAMPLES * sizeof(float));
+    voices->mono = malloc(BLOCK_SAMPLES * sizeof(float));
+    voices->other = malloc(BLOCK_SAMPLES * sizeof(float));
+    if (!voices->interleaved || !voices->mono || !voices->other) {
+        tt_voices_close(voices);
+        tt_fail_memory(err);
+        return NULL;
+    }
+    return voices;
+}
+
+static bool open_part(struct tt_voices *voices, struct tt_error *err)
+{
+    const struct tt_voice_part *part = &voices->parts[voices->at];
+    struct tt_audio_info info;
+    voices->reader = tt_reader_open(part->path, &info, err);
+    if (!voices->reader)
+        return false;
+    if (info.channel_count > 2 || info.rate_hz != part->rate_hz || info.frame_count != part->frames)
+        return tt_fail(err, TT_ERROR_INPUT, "%s: not as it was rendered; run again with --again", part->path);
+    voices->channel_count = info.channel_count;
+    if (part->rate_hz != voices->rate_hz && !(voices->resampler = tt_resampler_create(part->rate_hz, voices->rate_hz, err)))
+        return false;
+    if (!room_at_rate(part->room, part->rate_hz, INT64_MAX / 4, &voices->room, err))
+        return false;
+    voices->tone = tt_room_tone_create(&voices->room, part->tone_gain, part->seed, err);
+    voices->is_open = voices->tone != NULL;
+    return voices->is_open;
+}
+
+/* Fades the edge of a voice block out of or into made tone. from, to: places in the voice's frames that samples[0..count) covers. */
+static void blend_edges(struct tt_voices *voices, const struct tt_voice_part *part, int64_t from, float *samples, size_t count)
+{
+    int64_t fade = tt_frames_from_ms(fade_ms, part->rate_hz);
+    if (fade * 2 > part->frames)
+        return;
+    for (int side = 0; side < 2; side++) {
+        if ((side == 0 ? part->tone_before : part->tone_behind) == 0)
+            continue;
+        int64_t edge = side == 0 ? 0 : part->frames - fade;
+        int64_t first = from > edge ? from : edge, last = from + (int64_t)count < edge + fade ? from + (int64_t)count : edge + fade;
+        if (first >= last)
+            continue;
+        tt_room_tone_make(voices->tone, 0, voices->other, (size_t)(last - first));
+        for (int64_t i = first; i < last; i++) {
+            /* Room tone and made tone have nothing in common: equal power. */
+            double share = ((double)(i - edge) + 0.5) / (double)fade, angle = 1.5707963267948966 * share;
+            double own = side == 0 ? sin(angle) : cos(angle), made = side == 0 ? cos(angle) : sin(angle);
+            samples[i - from] = (float)(own * samples[i - from] + made * voices->other[i - first]);
+        }
+    }
+}
+
+/* The next samples of the part under way at its own rate; 0 at its end. */
+static int64_t read_part(struct tt_voices *voices, float *samples, size_t most, struct tt_error *err)
+{
+    const struct tt_voice_part *part = &voices->parts[voices->at];
+    int64_t left = part_length(part) - voices->position;
+    most = most < BLOCK_SAMPLES ? most : BLOCK_SAMPLES;
+    if (left <= 0)
+        return 0;
+    int64_t in_voice = voices->position - part->tone_before, count;
+    if (in_voice < 0 || in_voice >= part->frames) {
+        count = in_voice < 0 ? -in_voice : left;
+        count = count < (int64_t)most ? count : (int64_t)most;
+        tt_room_tone_make(voices->tone, 0, samples, (size_t)count);
+    } else {
+        count = part->frames - in_voice < (int64_t)most ? part->frames - in_voice : (int64_t)most;
+        float *target = voices->channel_count == 1 ? samples : voices->interleaved;
+        int64_t got = tt_reader_read(voices->reader, target, count, err);
+        if (got < 0)
+            return -1;
+        if (got != count) {
+            tt_fail(err, TT_ERROR_INPUT, "%s: shorter than it was rendered; run again with --again", part->path);
+            return -1;
+        }
+        for (int64_t i = 0; voices->channel_count == 2 && i < count; i++)
+            samples[i] = voices->interleaved[2 * i];
+        blend_edges(voices, part, in_voice, samples, (size_t)count);
+    }
+    voices->position += count;
+    return count;
+}
+
+static int64_t read_resampled(struct tt_voices *voices, float *samples, size_t most, struct tt_error *err)
+{
+    for (;;) {
+        if (voices->mono_used == voices->mono_count) {
+            int64_t got = read_part(voices, voices->mono, BLOCK_SAMPLES, err);
+            if (got < 0)
+                return -1;
+            voices->mono_count = (size_t)got;
+            voices->mono_used = 0;
+        }
+        size_t used = 0, waiting = voices->mono_count - voices->mono_used;
+        int64_t made = tt_resampler_run(voices->resampler, waiting ? voices->mono + voices->mono_used : NULL, waiting, &used, samples, most, err);
+        voices->mono_used += used;
+        if (made != 0 || waiting == 0)
+            return made;
+    }
+}
+
+static int64_t voices_read(void *context, float *samples, size_t most, struct tt_error *err)
+{
+    struct tt_voices *voices = context;
+    while (voices->at < voices->count) {
+        if (!voices->is_open && !open_part(voices, err))
+            return -1;
+        int64_t count = voices->resampler ? read_resampled(voices, samples, most, err) : read_part(voices, samples, most, err);
+        if (count != 0)
+            return count;
+        close_part(voices);
+        voices->at++;
+    }
+    return 0;
+}
+
+static bool voices_rewind(void *context, struct tt_error *err)
+{
+    (void)err;
+    struct tt_voices *voices = context;
+    close_part(voices);
+    voices->at = 0;
+    return true;
+}
+
+struct tt_source tt_voices_source(struct tt_voices *voices)
+{
+    return (struct tt_source){.context = voices, .read = voices_read, .rewind = voices_rewind};
+}

@@ -1,0 +1,189 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Loudness: the gain of every take is decided from what was heard, before anything is rendered; evening works from line to line while rendering. */
+#include "stages/loudness.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/units.h"
+#include "dsp/meter.h"
+#include "stages/stage.h"
+
+static const double apart_lu = 3.0;       /* takes further from the others get a gain of their own */
+static const double common_slack_lu = 0.2; /* a stored common gain moves only when it is off by more */
+
+double tt_channel_weight(const struct tt_settings *settings)
+{
+    return settings->deliver.channels == TT_CHANNELS_DUAL ? 2.0 : 1.0;
+}
+
+double tt_gain_to_target_db(const struct tt_levels *levels, const struct tt_settings *settings)
+{
+    double is = settings->loudness.aim == TT_AIM_RMS ? levels->rms_dbfs : levels->integrated_lufs;
+    double wanted = settings->loudness.aim == TT_AIM_RMS ? settings->loudness.target_rms_dbfs : settings->loudness.target_lufs;
+    return isfinite(is) ? wanted - is : NAN;
+}
+
+/* The 100 ms steps of a take whose middle stays, appended to steps. */
+static size_t kept_steps(const struct tt_gain_take *take, float *steps)
+{
+    const struct tt_heard *heard = take->heard;
+    const double step_samples = heard->facts.rate_hz * (TT_HEARD_STEP_MS / 1000.0);
+    size_t count = 0, at = 0;
+    for (size_t i = 0; i < heard->step_count && at < take->map->count; i++) {
+        int64_t middle = (int64_t)((i + 0.5) * step_samples);
+        while (at < take->map->count && take->map->stretches[at].source_end <= middle)
+            at++;
+        if (at < take->map->count && take->map->stretches[at].source_start <= middle)
+            steps[count++] = heard->steps[i];
+    }
+    return count;
+}
+
+static int compare_doubles(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+    return x < y ? -1 : x > y;
+}
+
+/* Median of the finite ones; NAN without any. values is sorted. */
+static double median_of(double *values, size_t count)
+{
+    if (count == 0)
+        return NAN;
+    qsort(values, count, sizeof *values, compare_doubles);
+    return count % 2 ? values[count / 2] : 0.5 * (values[count / 2 - 1] + values[count / 2]);
+}
+
+/* The mean square behind K-weighting and behind RMS differ by the voice's colour; with aim = rms the offset of the takes as recorded stands in. */
+static double expected_level(double lufs, const struct tt_heard *heard, const struct tt_settings *settings)
+{
+    if (settings->loudness.aim == TT_AIM_LUFS || !isfinite(heard->facts.before.integrated_lufs))
+        return lufs;
+    return lufs + heard->facts.before.rms_dbfs - heard->facts.before.integrated_lufs;
+}
+
+bool tt_loudness_decide(struct tt_gain_take *takes, size_t count, const struct tt_settings *settings, double earlier_common_db, double *common_db,
+                        struct tt_error *err)
+{
+    *common_db = NAN;
+    size_t total = 1;
+    for (size_t i = 0; i < count; i++)
+        total += takes[i].heard->step_count;
+    float *steps = malloc(total * sizeof *steps);
+    double *levels = malloc((count + 1) * sizeof *levels);
+    if (!steps || !levels) {
+        free(steps);
+        free(levels);
+        return tt_fail_memory(err);
+    }
+    const double weight = tt_channel_weight(settings);
+    const double wanted = settings->loudness.aim == TT_AIM_RMS ? settings->loudness.target_rms_dbfs : settings->loudness.target_lufs;
+    size_t level_count = 0;
+    for (size_t i = 0; i < count; i++) {
+        double lufs = tt_loudness_of_steps(steps, kept_steps(&takes[i], steps), weight);
+        takes[i].expected_lufs = expected_level(lufs, takes[i].heard, settings);
+        takes[i].gain_db = NAN;
+        takes[i].is_apart = false;
+        if (isfinite(takes[i].expected_lufs))
+            levels[level_count++] = takes[i].expected_lufs;
+    }
+    if (settings->loudness.across == TT_ACROSS_SESSION && level_count > 0) {
+        double median = median_of(levels, level_count), rms_offset = 0;
+        size_t step_count = 0, offset_count = 0;
+        for (size_t i = 0; i < count; i++) {
+            takes[i].is_apart = isfinite(takes[i].expected_lufs) && fabs(takes[i].expected_lufs - median) > apart_lu;
+            if (takes[i].is_apart || !isfinite(takes[i].expected_lufs))
+                continue;
+            step_count += kept_steps(&takes[i], steps + step_count);
+            rms_offset += expected_level(0, takes[i].heard, settings);
+            offset_count++;
+        }
+        double together = tt_loudness_of_steps(steps, step_count, weight);
+        together = isfinite(together) && offset_count ? together + rms_offset / (double)offset_count : median;
+        *common_db = wanted - together;
+        if (isfinite(earlier_common_db) && fabs(earlier_common_db - *common_db) <= common_slack_lu)
+            *common_db = earlier_common_db;
+        for (size_t i = 0; i < count; i++)
+            takes[i].gain_db = takes[i].is_apart ? wanted - takes[i].expected_lufs : *common_db;
+    }
+    free(steps);
+    free(levels);
+    return true;
+}
+
+/* ---- evening: each line is moved towards the take's median line by at most even_db; gains change in pauses only ---- */
+
+struct evened_run {
+    int64_t start, end;
+    float gain;
+};
+struct evening {
+    struct evened_run *runs;
+    size_t count, at;
+    int64_t position;
+};
+
+static void evening_destroy(void *opaque)
+{
+    struct evening *state = opaque;
+    free(state->runs);
+    free(state);
+}
+
+/* Within a run its gain; between two, along a line in the middle of the pause from one to the other. */
+static float evening_gain(const struct evening *state, size_t at, int64_t sample)
+{
+    if (at >= state->count)
+        return state->runs[state->count - 1].gain;
+    if (at == 0 || sample >= state->runs[at].start)
+        return state->runs[at].gain;
+    const struct evened_run *before = &state->runs[at - 1], *after = &state->runs[at];
+    double share = (double)(sample - before->end) / (double)(after->start - before->end);
+    return (float)(before->gain + (after->gain - before->gain) * share);
+}
+
+static size_t evening_run(void *opaque, const float *samples, size_t count, float *output)
+{
+    struct evening *state = opaque;
+    for (size_t i = 0; i < count; i++, state->position++) {
+        while (state->at < state->count && state->runs[state->at].end <= state->position)
+            state->at++;
+        output[i] = samples[i] * evening_gain(state, state->at, state->position);
+    }
+    return count;
+}
+
+static bool loudness_render_open(const struct tt_rendering *rendering, struct tt_link *link, struct tt_error *err)
+{
+    const struct tt_heard *heard = rendering->heard;
+    const double most_db = rendering->settings->loudness.even_db;
+    if (most_db <= 0 || heard->run_count == 0)
+        return true;
+    struct evening *state = calloc(1, sizeof *state);
+    double *levels = malloc(heard->run_count * sizeof *levels);
+    if (!state || !levels || !(state->runs = malloc(heard->run_count * sizeof *state->runs))) {
+        free(levels);
+        free(state);
+        return tt_fail_memory(err);
+    }
+    for (size_t i = 0; i < heard->run_count; i++)
+        levels[i] = heard->runs[i].level_db;
+    double median = median_of(levels, heard->run_count);
+    for (size_t i = 0; i < heard->run_count; i++) {
+        double db = median - heard->runs[i].level_db;
+        db = db > most_db ? most_db : db < -most_db ? -most_db : db;
+        state->runs[i] = (struct evened_run){heard->runs[i].start_sample, heard->runs[i].end_sample, (float)tt_amplitude_from_db(db)};
+    }
+    state->count = heard->run_count;
+    free(levels);
+    *link = (struct tt_link){.state = state, .run = evening_run, .destroy = evening_destroy};
+    return true;
+}
+
+const struct tt_stage tt_stage_loudness = {
+    .name = "loudness",
+    .summary = "brings the voice to the target and keeps true peaks under the ceiling",
+    .render_open = loudness_render_open,
+};
