@@ -1,0 +1,491 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "stages/misreads.h"
+
+/* A narrator made of numbers: each text is a smooth track through the cepstra, each reading of it goes along that track at its own pace and with
+ * its own roughness. 48 kHz, a row each 512 samples. */
+enum { RATE = 48000, HOP = 512, MOST_RUNS = 400, MOST_SOUNDS = 40, MOST_TAKES = 4, MOST_ROWS = 60000 };
+
+struct made_take {
+    struct tt_heard heard;
+    struct tt_sheet sheet;
+    struct tt_run runs[MOST_RUNS];
+    struct tt_sound sounds[MOST_SOUNDS];
+    int8_t *cepstra;
+    char name[16];
+    double at_s;
+};
+struct made_session {
+    struct made_take takes[MOST_TAKES];
+    size_t count;
+    uint32_t chance;
+    struct tt_settings settings;
+};
+
+static double uniform(struct made_session *session)
+{
+    session->chance = session->chance * 1664525u + 1013904223u;
+    return (double)(session->chance >> 8) / 16777216.0;
+}
+
+static struct made_take *take_of(struct made_session *session) { return &session->takes[session->count - 1]; }
+
+static void begin_take(struct made_session *session)
+{
+    struct made_take *take = &session->takes[session->count++];
+    struct tt_error err = {0};
+    take->cepstra = calloc(MOST_ROWS, TT_CEPSTRA);
+    assert_non_null(take->cepstra);
+    take->name[0] = (char)('0' + session->count);
+    strcpy(take->name + 1, ".wav");
+    assert_true(tt_sheet_start(&take->sheet, take->name, "3fa2c1000000000000000000000000000000000000000000000000000000000a", &err));
+    take->at_s = 1.0;
+}
+
+static struct made_session *begin(void)
+{
+    struct made_session *session = calloc(1, sizeof *session);
+    assert_non_null(session);
+    session->chance = 1;
+    session->settings.misreads.action = TT_POLICY_CUT;
+    session->settings.misreads.confidence = 0.97;
+    session->settings.misreads.look_back_s = 120.0;
+    session->settings.misreads.talk = TT_POLICY_ASK;
+    session->settings.misreads.talk_most_s = 8.0;
+    begin_take(session);
+    return session;
+}
+
+static void pause_s(struct made_session *session, double seconds) { take_of(session)->at_s += seconds; }
+
+/* Where on the track of a text, cepstrum by cepstrum, a moment lies: syllables of about 0.2 s. */
+static double track(uint32_t text, int c, double at_s)
+{
+    double position = at_s / 0.12;
+    uint32_t index = (uint32_t)position;
+    double part = position - index, corner[2];
+    part = part * part * (3.0 - 2.0 * part);
+    for (uint32_t k = 0; k < 2; k++) {
+        uint32_t h = text * 2654435761u ^ (index + k) * 2246822519u ^ (uint32_t)(c + 1) * 3266489917u;
+        h ^= h >> 15; h *= 2246822519u; h ^= h >> 13; h *= 3266489917u; h ^= h >> 16;
+        corner[k] = (double)(h % 2000) / 1000.0 - 1.0;
+    }
+    return (corner[0] * (1.0 - part) + corner[1] * part) * 60.0 / (1.0 + 0.3 * c);
+}
+
+struct reading { double start_s, end_s; };
+
+/* Reads a text from one of its seconds to another, at so many dB to the lines. */
+static struct reading read_part(struct made_session *session, uint32_t text, double from_s, double to_s, double level_db)
+{
+    struct made_take *take = take_of(session);
+    double pace = 0.94 + 0.12 * uniform(session), start_s = take->at_s, end_s = start_s + (to_s - from_s) / pace;
+    for (int64_t row = (int64_t)(start_s * RATE / HOP); row <= (int64_t)(end_s * RATE / HOP); row++) {
+        double at_s = from_s + ((double)row * HOP / RATE - start_s) * pace;
+        for (int c = 0; c < TT_CEPSTRA; c++) {
+            double value = track(text, c, at_s < 0.0 ? 0.0 : at_s) + 24.0 / (1.0 + 0.3 * c) * (uniform(session) - 0.5);
+            take->cepstra[row * TT_CEPSTRA + c] = (int8_t)(value > 127.0 ? 127.0 : value < -127.0 ? -127.0 : value);
+        }
+    }
+    assert_true(take->heard.run_count < MOST_RUNS);
+    take->runs[take->heard.run_count++] = (struct tt_run){.start_sample = (int64_t)(start_s * RATE), .end_sample = (int64_t)(end_s * RATE),
+        .level_db = (float)(-24.0 + level_db), .over_floor_db = 35.0f, .voiced_share = 0.6f};
+    take->at_s = end_s;
+    return (struct reading){start_s, end_s};
+}
+
+/* A whole line of 2.4 s, and the pause behind it. */
+static struct reading read_line(struct made_session *session, uint32_t text)
+{
+    struct reading reading = read_part(session, text, 0.0, 2.4, 0.0);
+    pause_s(session, 0.7);
+    return reading;
+}
+static void read_lines(struct made_session *session, uint32_t text, int count)
+{
+    for (int k = 0; k < count; k++) read_line(session, text + (uint32_t)k);
+}
+static struct reading break_off(struct made_session *session, uint32_t text, double seconds)
+{
+    struct reading reading = read_part(session, text, 0.0, seconds, 0.0);
+    pause_s(session, 0.6);
+    return reading;
+}
+
+static void decide(struct made_session *session)
+{
+    struct tt_take_view views[MOST_TAKES];
+    double clock_s = 0.0;
+    for (size_t t = 0; t < session->count; t++) {
+        struct made_take *take = &session->takes[t];
+        take->heard.facts.rate_hz = RATE;
+        take->heard.facts.feature_hop_samples = HOP;
+        take->heard.facts.frame_count = (int64_t)((take->at_s + 1.0) * RATE);
+        take->heard.facts.speech_dbfs = -24.0;
+        take->heard.facts.floor_dbfs = -59.0;
+        take->heard.runs = take->runs;
+        take->heard.sounds = take->sounds;
+        take->heard.cepstra = take->cepstra;
+        take->heard.feature_count = (size_t)(take->heard.facts.frame_count / HOP);
+        assert_true(take->heard.feature_count < MOST_ROWS);
+        views[t] = (struct tt_take_view){take->name, &take->heard, &take->sheet, clock_s};
+        clock_s += (double)take->heard.facts.frame_count / RATE;
+    }
+    struct tt_session_view view = {views, session->count, &session->settings};
+    struct tt_error err = {0};
+    if (!tt_misreads_decide(&view, &err)) fail_msg("%s", err.message);
+}
+
+static void end(struct made_session *session)
+{
+    for (size_t t = 0; t < session->count; t++) {
+        tt_sheet_free(&session->takes[t].sheet);
+        free(session->takes[t].cepstra);
+    }
+    free(session);
+}
+
+static size_t rows_with(const struct made_session *session, enum tt_row_kind kind, enum tt_row_action action)
+{
+    size_t count = 0;
+    for (size_t t = 0; t < session->count; t++)
+        for (size_t r = 0; r < session->takes[t].sheet.count; r++) {
+            const struct tt_row *row = &session->takes[t].sheet.rows[r];
+            count += row->kind == kind && row->action == action;
+        }
+    return count;
+}
+
+/* How much of a reading is cut, 0 to 1. */
+static double cut_share(const struct made_session *session, size_t take, struct reading reading)
+{
+    double gone = 0.0;
+    for (size_t r = 0; r < session->takes[take].sheet.count; r++) {
+        const struct tt_row *row = &session->takes[take].sheet.rows[r];
+        if (row->action != TT_DO_CUT) continue;
+        double from = fmax((double)row->start_ms / 1000.0, reading.start_s), to = fmin((double)row->end_ms / 1000.0, reading.end_s);
+        if (to > from) gone += to - from;
+    }
+    return gone / (reading.end_s - reading.start_s);
+}
+static void assert_gone(const struct made_session *session, size_t take, struct reading reading) { assert_true(cut_share(session, take, reading) > 0.999); }
+static void assert_stays(const struct made_session *session, size_t take, struct reading reading) { assert_true(cut_share(session, take, reading) <= 0.0); }
+
+static void nothing_is_proposed_where_nothing_is_read_again(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 60);
+    decide(session);
+    assert_int_equal(session->takes[0].sheet.count, 0);
+    end(session);
+}
+
+static void a_line_broken_off_and_read_again_is_cut(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 8);
+    struct reading first = break_off(session, 200, 1.3), again = read_line(session, 200);
+    read_lines(session, 300, 4);
+    decide(session);
+    assert_int_equal(session->takes[0].sheet.count, 1);
+    assert_gone(session, 0, first);
+    assert_stays(session, 0, again);
+    end(session);
+}
+
+static void the_row_names_what_replaces_it(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 8);
+    break_off(session, 200, 1.3);
+    struct reading again = read_line(session, 200);
+    decide(session);
+    char from[TT_TIME_CHARS], to[TT_TIME_CHARS], note[128];
+    tt_time_format((int64_t)(again.start_s * 1000.0 + 0.5), from);
+    tt_time_format((int64_t)(again.end_s * 1000.0 + 0.5), to);
+    snprintf(note, sizeof note, "read again %s-%s", from, to);
+    assert_int_equal(session->takes[0].sheet.count, 1);
+    const struct tt_row *row = &session->takes[0].sheet.rows[0];
+    assert_string_equal(row->note, note);
+    assert_int_equal(row->kind, TT_ROW_MISREAD);
+    assert_int_equal(row->proposed, TT_DO_CUT);
+    assert_true(row->confidence >= 0.97 && row->confidence <= 1.0);
+    end(session);
+}
+
+static void the_cut_leaves_room_before_the_re_read(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 8);
+    struct reading first = break_off(session, 200, 1.3), again = read_line(session, 200);
+    decide(session);
+    const struct tt_row *row = &session->takes[0].sheet.rows[0];
+    assert_in_range(again.start_s * 1000.0 - (double)row->end_ms, 110, 130); /* 120 ms at 35 dB over the room */
+    assert_in_range(first.start_s * 1000.0 - (double)row->start_ms, 0, 40);
+    end(session);
+}
+
+static void the_misreads_breath_goes_and_the_re_reads_stays(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 8);
+    struct made_take *take = take_of(session);
+    struct reading breath[2];
+    for (int k = 0; k < 2; k++) {
+        breath[k] = (struct reading){take->at_s, take->at_s + 0.3};
+        take->sounds[take->heard.sound_count++] = (struct tt_sound){.start_sample = (int64_t)(breath[k].start_s * RATE),
+            .end_sample = (int64_t)(breath[k].end_s * RATE), .kind = TT_SOUND_BREATH, .confidence = 0.95f};
+        pause_s(session, 0.4);
+        if (k == 0) break_off(session, 200, 1.3);
+        else read_line(session, 200);
+    }
+    decide(session);
+    assert_int_equal(session->takes[0].sheet.count, 1);
+    assert_gone(session, 0, breath[0]);
+    assert_stays(session, 0, breath[1]);
+    end(session);
+}
+
+static void a_line_read_whole_and_then_again_is_cut(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 8);
+    struct reading first = read_line(session, 200), again = read_line(session, 200);
+    read_lines(session, 300, 4);
+    decide(session);
+    assert_gone(session, 0, first);
+    assert_stays(session, 0, again);
+    end(session);
+}
+
+static void three_false_starts_all_go(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 8);
+    struct reading tries[3] = {break_off(session, 200, 1.0), break_off(session, 200, 1.6), break_off(session, 200, 1.2)};
+    struct reading again = read_line(session, 200);
+    decide(session);
+    for (int k = 0; k < 3; k++) assert_gone(session, 0, tries[k]);
+    assert_stays(session, 0, again);
+    /* nothing of the pauses between them stays either */
+    assert_gone(session, 0, (struct reading){tries[0].start_s, tries[2].end_s});
+    end(session);
+}
+
+static void talk_between_goes_out_in_a_row_of_its_own(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 8);
+    struct reading first = break_off(session, 200, 1.3), talk = read_part(session, 999, 0.0, 1.5, -9.0);
+    pause_s(session, 0.5);
+    struct reading again = read_line(session, 200);
+    decide(session);
+    assert_int_equal(rows_with(session, TT_ROW_TALK, TT_DO_CUT), 1);
+    assert_int_equal(rows_with(session, TT_ROW_MISREAD, TT_DO_CUT), 1);
+    assert_gone(session, 0, (struct reading){first.start_s, talk.end_s});
+    assert_stays(session, 0, again);
+    end(session);
+}
+
+static void long_talk_between_is_asked_about(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 8);
+    struct reading first = break_off(session, 200, 1.3), talk = {0};
+    for (uint32_t k = 0; k < 6; k++) {
+        talk = read_part(session, 990 + k, 0.0, 2.0, -9.0);
+        pause_s(session, 0.4);
+    }
+    struct reading again = read_line(session, 200);
+    decide(session);
+    assert_true(rows_with(session, TT_ROW_TALK, TT_DO_ASK) >= 1);
+    assert_int_equal(rows_with(session, TT_ROW_TALK, TT_DO_CUT), 0);
+    assert_stays(session, 0, talk);
+    assert_stays(session, 0, again);
+    assert_gone(session, 0, first);
+    end(session);
+}
+
+static void lines_in_between_stay(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 8);
+    struct reading third = read_line(session, 203), fourth = read_line(session, 204), fifth = read_line(session, 205);
+    struct reading again = read_line(session, 203);
+    read_lines(session, 206, 4);
+    decide(session);
+    assert_stays(session, 0, fourth);
+    assert_stays(session, 0, fifth);
+    assert_stays(session, 0, again);
+    assert_true(rows_with(session, TT_ROW_MISREAD, TT_DO_CUT) + rows_with(session, TT_ROW_MISREAD, TT_DO_ASK) == 1);
+    assert_true(cut_share(session, 0, third) > 0.999 || rows_with(session, TT_ROW_MISREAD, TT_DO_ASK) == 1);
+    end(session);
+}
+
+static void several_lines_read_again_all_go(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 8);
+    struct reading first = read_line(session, 203), second = read_line(session, 204), broken = break_off(session, 205, 1.2);
+    struct reading again = read_line(session, 203);
+    read_line(session, 204);
+    read_line(session, 205);
+    decide(session);
+    assert_gone(session, 0, (struct reading){first.start_s, broken.end_s});
+    assert_gone(session, 0, second);
+    assert_stays(session, 0, again);
+    end(session);
+}
+
+static void the_re_read_may_be_in_the_next_take(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 8);
+    struct reading first = break_off(session, 200, 1.5);
+    begin_take(session);
+    struct reading again = read_line(session, 200);
+    read_lines(session, 300, 4);
+    decide(session);
+    assert_gone(session, 0, first);
+    assert_stays(session, 1, again);
+    assert_int_equal(session->takes[1].sheet.count, 0);
+    assert_int_equal(session->takes[0].sheet.count, 1);
+    assert_non_null(strstr(session->takes[0].sheet.rows[0].note, ", in 2.wav"));
+    end(session);
+}
+
+static void a_take_goes_whole_when_each_line_is_read_again(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 8);
+    begin_take(session);
+    struct reading first = read_line(session, 200), second = break_off(session, 201, 1.6);
+    begin_take(session);
+    read_lines(session, 200, 6);
+    decide(session);
+    assert_gone(session, 1, (struct reading){first.start_s, second.end_s});
+    assert_int_equal(session->takes[2].sheet.count, 0);
+    end(session);
+}
+
+static void lines_that_only_begin_alike_are_not_cut(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 8);
+    for (uint32_t k = 0; k < 8; k++) { /* the same first 0.8 s, then something else each time */
+        struct made_take *take = take_of(session);
+        struct reading head = read_part(session, 500, 0.0, 0.8, 0.0), rest = read_part(session, 600 + k, 0.0, 1.8, 0.0);
+        take->heard.run_count--;
+        take->runs[take->heard.run_count - 1].end_sample = (int64_t)(rest.end_s * RATE);
+        assert_true(rest.start_s <= head.end_s);
+        pause_s(session, 0.7);
+    }
+    decide(session);
+    assert_int_equal(rows_with(session, TT_ROW_MISREAD, TT_DO_CUT), 0);
+    end(session);
+}
+
+static void a_line_that_comes_back_after_a_while_stays(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    for (uint32_t verse = 0; verse < 5; verse++) { /* a refrain each fifteen seconds */
+        read_lines(session, 100 + 10 * verse, 4);
+        read_line(session, 999);
+    }
+    decide(session);
+    assert_int_equal(rows_with(session, TT_ROW_MISREAD, TT_DO_CUT), 0);
+    end(session);
+}
+
+static void beyond_the_look_back_nothing_is_compared(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    session->settings.misreads.look_back_s = 1.0;
+    read_lines(session, 100, 8);
+    read_line(session, 200);
+    read_line(session, 200);
+    decide(session);
+    assert_int_equal(session->takes[0].sheet.count, 0);
+    end(session);
+}
+
+static void asking_and_off_are_obeyed(void **state)
+{
+    (void)state;
+    for (int off = 0; off < 2; off++) {
+        struct made_session *session = begin();
+        session->settings.misreads.action = off ? TT_POLICY_OFF : TT_POLICY_ASK;
+        read_lines(session, 100, 8);
+        break_off(session, 200, 1.3);
+        read_line(session, 200);
+        decide(session);
+        assert_int_equal(rows_with(session, TT_ROW_MISREAD, TT_DO_CUT), 0);
+        assert_int_equal(session->takes[0].sheet.count, off ? 0 : 1);
+        end(session);
+    }
+}
+
+static void more_than_half_a_minute_at_once_is_asked_about(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 8);
+    read_lines(session, 200, 12); /* 37 s, all read again */
+    read_lines(session, 200, 12);
+    decide(session);
+    assert_int_equal(rows_with(session, TT_ROW_MISREAD, TT_DO_CUT), 0);
+    assert_true(rows_with(session, TT_ROW_MISREAD, TT_DO_ASK) >= 1);
+    end(session);
+}
+
+static void an_empty_session_is_no_error(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    decide(session);
+    assert_int_equal(session->takes[0].sheet.count, 0);
+    end(session);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(nothing_is_proposed_where_nothing_is_read_again), cmocka_unit_test(a_line_broken_off_and_read_again_is_cut),
+        cmocka_unit_test(the_row_names_what_replaces_it), cmocka_unit_test(the_cut_leaves_room_before_the_re_read),
+        cmocka_unit_test(the_misreads_breath_goes_and_the_re_reads_stays), cmocka_unit_test(a_line_read_whole_and_then_again_is_cut),
+        cmocka_unit_test(three_false_starts_all_go), cmocka_unit_test(talk_between_goes_out_in_a_row_of_its_own),
+        cmocka_unit_test(long_talk_between_is_asked_about), cmocka_unit_test(lines_in_between_stay),
+        cmocka_unit_test(several_lines_read_again_all_go), cmocka_unit_test(the_re_read_may_be_in_the_next_take),
+        cmocka_unit_test(a_take_goes_whole_when_each_line_is_read_again), cmocka_unit_test(lines_that_only_begin_alike_are_not_cut),
+        cmocka_unit_test(a_line_that_comes_back_after_a_while_stays), cmocka_unit_test(beyond_the_look_back_nothing_is_compared),
+        cmocka_unit_test(asking_and_off_are_obeyed), cmocka_unit_test(more_than_half_a_minute_at_once_is_asked_about),
+        cmocka_unit_test(an_empty_session_is_no_error),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
