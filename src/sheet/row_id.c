@@ -9,8 +9,9 @@
 
 #include "base/file.h"
 
-/* A second has 59 cells; 61 is the prime above, so that no single move, and no move of both ends alike, can go round to the same sum. */
-enum { CELL_MS = 17, CELL_MODULUS = 61, CELL_BITS = 6, SECOND_MS = 1000 };
+/* A second has 59 cells; 61 is the prime above, so that no move of one end goes round to the same sum. 2 * 30 + 1 is 61: when both ends move
+ * alike, and one steps over a cell's edge before the other, the sum comes round after one cell only. */
+enum { CELL_MS = 17, CELL_MODULUS = 61, END_WEIGHT = 30, CELL_BITS = 6, SECOND_MS = 1000 };
 
 char row_id_letter(enum tt_row_kind kind)
 {
@@ -64,7 +65,7 @@ static unsigned long hash_of(const struct tt_row *row, int64_t start_s, int64_t 
 static unsigned check_of(unsigned long hash, int64_t start_cell, int64_t end_cell)
 {
     unsigned coarse = (unsigned)(hash >> 22);
-    unsigned fine = (unsigned)((unsigned long)(start_cell + 2 * end_cell) + (hash & 0x3FFFFF)) % CELL_MODULUS;
+    unsigned fine = (unsigned)((unsigned long)(start_cell + END_WEIGHT * end_cell) + (hash & 0x3FFFFF)) % CELL_MODULUS;
     return coarse << CELL_BITS | fine;
 }
 

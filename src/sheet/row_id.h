@@ -3,8 +3,8 @@
  *
  * The four digits are 16 bits: the upper ten are of a SHA-256 of the whole seconds of start and end, of kind, action and amount; the lower
  * six say where start and end lie within their seconds, in cells of 17 ms, mixed with more bits of that hash. So
- * - with times to the millisecond any move of start, end or both by 17 ms or more is seen (within a second always, else with 1 - 1/62464,
- *   as is an edited amount); an edited action or kind is seen anyway, from the `proposed` column and the id's letter;
+ * - with times to the millisecond a move of start or end by 17 ms or more, or of both alike by 34 ms or more, is seen: within a second always, else with
+ *   1 - 1/62464, as is an edited amount (both ends moved otherwise, within a second: 1 - 1/61); an edited action or kind is seen anyway, from the `proposed` column and the id's letter;
  * - with times that a spreadsheet rounded or cut off to two, one or no decimals, the few readings that could have been written so are
  *   tried: a row nobody touched always fits, and an edited amount or a time moved by more than the rounding is seen with 0.99 at least. */
 #ifndef TT_SHEET_ROW_ID_H
