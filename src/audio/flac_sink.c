@@ -78,6 +78,8 @@ bool tt_flac_sink_add(struct tt_flac_sink *sink, const int32_t *interleaved, siz
 bool tt_flac_sink_finish(struct tt_flac_sink *sink, struct tt_error *err)
 {
     int code = sf_close(sink->sound);
+    if (tt_publish_size(sink->file) == 0) /* libFLAC begins its file with the first sample */
+        (void)tt_fail(&sink->first, TT_ERROR_OUTPUT, "a FLAC file without any sound cannot be written; set [deliver] format to wav");
     bool is_whole = pass_on(&sink->first, err);
     free(sink);
     if (is_whole && code != 0)
