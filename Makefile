@@ -7,6 +7,8 @@ PREFIX   ?= /usr/local
 DESTDIR  ?=
 CC       ?= cc
 B         = build/$(BUILD)
+# make V=1 shows the commands.
+Q         = $(if $(V),,@)
 
 # What Debian calls the things that the program, its tests and its demo need.
 PACKAGES_BUILD = gcc make pkg-config libc6-dev libsndfile1-dev libfftw3-dev libsoxr-dev libjansson-dev nettle-dev
@@ -34,25 +36,117 @@ CLI_OBJECTS  = $(CLI_SOURCES:%.c=$B/%.o)
 SUPPORT_OBJECTS = $(TEST_SUPPORT:%.c=$B/%.o)
 TESTS        = $(TEST_SOURCES:tests/%.c=$B/tests/%)
 
-.PHONY: all deps demo check check-long test lint format bench install uninstall clean
+MAKEFLAGS += -j$(shell nproc 2>/dev/null || echo 2)
+
+.PHONY: all deps deps-demo man lint-man demo check check-long test lint format bench install uninstall clean
 .SECONDARY:
 
 all: $B/tidytake $B/libtidytake.so.$(SOVERSION)
 
 $B/%.o: %.c
 	@mkdir -p $(@D)
-	$(CC) $(CPPFLAGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP -c -o $@ $<
+	@echo '  CC $<'
+	$Q$(CC) $(CPPFLAGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP -c -o $@ $<
 
 $B/libtidytake.a: $(LIB_OBJECTS)
-	rm -f $@ && $(AR) rcs $@ $^
+	@echo '  AR $@'
+	$Qrm -f $@ && $(AR) rcs $@ $^
 
 $B/libtidytake.so.$(SOVERSION): $(LIB_OBJECTS)
-	$(CC) $(CFLAGS) $(LDFLAGS) -shared -Wl,-soname,$(@F) -o $@ $^ $(LIBS)
+	@echo '  LD $@'
+	$Q$(CC) $(CFLAGS) $(LDFLAGS) -shared -Wl,-soname,$(@F) -o $@ $^ $(LIBS)
 
 $B/tidytake: $(CLI_OBJECTS) $B/libtidytake.a
-	$(CC) $(CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
+	@echo '  LD $@'
+	$Q$(CC) $(CFLAGS) $(LDFLAGS) -o $@ $^ $(LIBS)
 
 $B/tests/%: $B/tests/%.o $(SUPPORT_OBJECTS) $B/libtidytake.a
-	$(CC) $(CFLAGS) $(LDFLAGS) -o $@ $^ $$(pkg-config --libs cmocka libebur128) $(LIBS)
+	@echo '  LD $@'
+	$Q$(CC) $(CFLAGS) $(LDFLAGS) -o $@ $^ $$(pkg-config --libs cmocka libebur128) $(LIBS)
+
+# ---- machine ----
+
+PYTHON   ?= /usr/bin/python3
+# Installs what is missing, as root or by sudo; names it where neither is to be had.
+define need
+	@missing=; for p in $(1); do dpkg-query -W -f '$${Status}' $$p 2>/dev/null | grep -q 'ok installed' || missing="$$missing $$p"; done; \
+	if [ -n "$$missing" ]; then \
+	  if [ "$$(id -u)" = 0 ]; then asroot=; elif command -v sudo >/dev/null 2>&1; then asroot=sudo; \
+	  else echo "please have installed:$$missing" >&2; exit 1; fi; \
+	  $$asroot apt-get update -qq && DEBIAN_FRONTEND=noninteractive $$asroot apt-get install -y -qq --no-install-recommends $$missing; \
+	fi
+endef
+
+deps:
+	$(call need,$(PACKAGES_BUILD) $(PACKAGES_DEMO) $(PACKAGES_CHECK))
+deps-demo:
+	$(call need,$(PACKAGES_BUILD) $(PACKAGES_DEMO))
+
+# ---- demo ----
+
+demo: deps-demo
+	@$(MAKE) --no-print-directory all
+	@$(PYTHON) fixtures/make_demo.py demo
+	@for language in en fr; do $B/tidytake clean demo/$$language --quiet && \
+	  echo && echo "== demo/$$language" && $B/tidytake clean demo/$$language || exit 1; done
+	@echo
+	@echo "The voice of this demo is synthetic. Hear and see what was done to it:"
+	@echo "    xdg-open demo/en.tidy/index.html      (or demo/fr.tidy/index.html)"
+	@echo "Then take a decision back: in demo/en.tidy/sheets/ change one 'cut' of the"
+	@echo "column action to 'keep', save, and run"
+	@echo "    $B/tidytake clean demo/en"
+	@echo "Your own recordings:  $B/tidytake clean FOLDER"
+
+# ---- tests ----
+
+test: all $(TESTS)
+	@tests/run $B $(TESTS)
+
+check: deps
+	@$(MAKE) --no-print-directory BUILD=release test
+	@$(MAKE) --no-print-directory BUILD=asan test
+	@$(MAKE) --no-print-directory lint-man
+
+check-long: deps
+	@$(MAKE) --no-print-directory check
+	@TIDYTAKE_LONG_TESTS=1 $(MAKE) --no-print-directory BUILD=release test
+
+$B/man/%: man/% $B/tidytake
+	@mkdir -p $(@D)
+	@$B/tidytake settings --mdoc > $B/settings.mdoc
+	@sed -e '/^\.\\" SETTINGS$$/{r $B/settings.mdoc' -e 'd}' $< > $@
+
+MAN_PAGES = $(wildcard man/*.[15])
+man: $(MAN_PAGES:man/%=$B/man/%)
+lint-man: man
+	@cd $B/man && mandoc -T lint -W warning $(notdir $(MAN_PAGES)) && echo "manual pages: clean"
+
+lint: deps
+	@tests/lint
+format:
+	clang-format -i $(LIB_SOURCES) $(CLI_SOURCES) $(TEST_SOURCES) $(TEST_SUPPORT) $(wildcard src/*/*.h include/*/*.h)
+
+# ---- installing ----
+
+INSTALL = install
+install: all man
+	$(INSTALL) -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/lib $(DESTDIR)$(PREFIX)/include/tidytake \
+	  $(DESTDIR)$(PREFIX)/share/man/man1 $(DESTDIR)$(PREFIX)/share/man/man5
+	$(INSTALL) -m 755 $B/tidytake $(DESTDIR)$(PREFIX)/bin/
+	$(INSTALL) -m 644 $B/libtidytake.a $(DESTDIR)$(PREFIX)/lib/
+	$(INSTALL) -m 755 $B/libtidytake.so.$(SOVERSION) $(DESTDIR)$(PREFIX)/lib/
+	ln -sf libtidytake.so.$(SOVERSION) $(DESTDIR)$(PREFIX)/lib/libtidytake.so
+	$(INSTALL) -m 644 $(wildcard include/tidytake/*.h) $(DESTDIR)$(PREFIX)/include/tidytake/
+	$(INSTALL) -m 644 $(wildcard $B/man/*.1) $(DESTDIR)$(PREFIX)/share/man/man1/
+	$(INSTALL) -m 644 $(wildcard $B/man/*.5) $(DESTDIR)$(PREFIX)/share/man/man5/
+
+uninstall:
+	rm -f $(DESTDIR)$(PREFIX)/bin/tidytake $(DESTDIR)$(PREFIX)/lib/libtidytake.a $(DESTDIR)$(PREFIX)/lib/libtidytake.so \
+	  $(DESTDIR)$(PREFIX)/lib/libtidytake.so.$(SOVERSION) $(addprefix $(DESTDIR)$(PREFIX)/share/man/man1/,$(notdir $(wildcard man/*.1))) \
+	  $(addprefix $(DESTDIR)$(PREFIX)/share/man/man5/,$(notdir $(wildcard man/*.5)))
+	rm -rf $(DESTDIR)$(PREFIX)/include/tidytake
+
+clean:
+	rm -rf build demo
 
 -include $(shell find build -name '*.d' 2>/dev/null)

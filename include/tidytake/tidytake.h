@@ -39,6 +39,8 @@ struct tt_clean_watcher {
     void *context;
     /* share of the whole run that is done, 0..1; take and what ("hearing", "rendering") may be NULL. Return false to stop: what was finished stands. */
     bool (*progress)(void *context, double share, const char *take, const char *what);
+    /* A take was "heard" or "rendered" (or could not be: then note has told why). */
+    void (*take_done)(void *context, const char *take, const char *what);
     /* One line for the person at the terminal: a take that failed, a file that was passed over. Not called for what the summary says. */
     void (*note)(void *context, const char *line);
 };

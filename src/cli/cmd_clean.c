@@ -41,9 +41,7 @@ static void on_signal(int signal_number)
 struct shown {
     bool is_terminal, is_quiet;
     struct timespec started, last;
-    const char *last_take;
     bool has_bar;
-    bool is_second_half;
 };
 
 static double seconds_since(const struct timespec *then)
@@ -94,13 +92,18 @@ static bool on_progress(void *context, double share, const char *take, const cha
     if (shown->is_terminal && seconds_since(&shown->last) > 0.1) {
         clock_gettime(CLOCK_MONOTONIC, &shown->last);
         draw_bar(shown, share, take, what);
-    } else if (!shown->is_terminal && take && what && strcmp(what, "rendering") == 0 && shown->last_take != take) {
-        shown->last_take = take;
-        fprintf(stderr, "rendering ");
-        print_name(stderr, take, 60);
-        fputc('\n', stderr);
     }
     return true;
+}
+
+static void on_take_done(void *context, const char *take, const char *what)
+{
+    struct shown *shown = context;
+    if (shown->is_quiet || shown->is_terminal)
+        return;
+    fprintf(stderr, "%s ", what);
+    print_name(stderr, take, 60);
+    fputc('\n', stderr);
 }
 
 static void on_note(void *context, const char *line)
@@ -180,7 +183,7 @@ static int clean_one(struct request *request, const char *const *sources, size_t
 {
     struct shown shown = {.is_terminal = isatty(STDERR_FILENO), .is_quiet = request->is_quiet};
     clock_gettime(CLOCK_MONOTONIC, &shown.started);
-    struct tt_clean_watcher watcher = {.context = &shown, .progress = on_progress, .note = on_note};
+    struct tt_clean_watcher watcher = {.context = &shown, .progress = on_progress, .take_done = on_take_done, .note = on_note};
     struct tt_clean_result result;
     struct tt_error error = {0};
     request->options.sources = sources;

@@ -8,41 +8,41 @@
 
 enum { CLUES = 33 };
 static const float weights[CLUES] = {
-    3.4232f,    /* length */
-    0.5305f,    /* length squared */
-    0.3994f,    /* level */
-    -1.3900f,   /* level squared */
-    -0.9685f,   /* over the room */
-    -3.2448f,   /* voiced mean */
-    -2.0715f,   /* voiced high */
-    -0.7378f,   /* band 1 */
-    -0.6434f,   /* band 2 */
-    -0.2110f,   /* band 3 */
-    0.9878f,    /* band 4 */
-    1.3937f,    /* band 5 */
-    -0.6748f,   /* band 6 */
-    3.0460f,    /* band 7 */
-    -1.0811f,   /* band 8 */
-    0.0760f,    /* band 1 squared */
-    -0.3272f,   /* band 2 squared */
-    -0.5514f,   /* band 3 squared */
-    -0.1753f,   /* band 4 squared */
-    0.2613f,    /* band 5 squared */
-    -0.9708f,   /* band 6 squared */
-    -1.0968f,   /* band 7 squared */
-    0.1064f,    /* band 8 squared */
-    -0.1786f,   /* peak place */
-    -0.5852f,   /* centre place */
-    -1.0011f,   /* spread */
-    -0.8483f,   /* turn */
-    0.6981f,    /* since word */
-    -0.0325f,   /* until word */
-    -0.5323f,   /* rise before */
-    -0.2603f,   /* fall after */
-    -0.0554f,   /* dip before */
-    0.4995f,    /* dip after */
+    3.2890f,    /* length */
+    0.5671f,    /* length squared */
+    0.3971f,    /* level */
+    -1.4001f,   /* level squared */
+    -0.8992f,   /* over the room */
+    -3.5357f,   /* voiced mean */
+    -2.3593f,   /* voiced high */
+    -0.7137f,   /* band 1 */
+    -0.5830f,   /* band 2 */
+    -0.2512f,   /* band 3 */
+    0.7722f,    /* band 4 */
+    1.3321f,    /* band 5 */
+    -0.5479f,   /* band 6 */
+    2.9441f,    /* band 7 */
+    -1.0862f,   /* band 8 */
+    0.0935f,    /* band 1 squared */
+    -0.3765f,   /* band 2 squared */
+    -0.6390f,   /* band 3 squared */
+    -0.0161f,   /* band 4 squared */
+    0.1437f,    /* band 5 squared */
+    -0.9255f,   /* band 6 squared */
+    -1.0140f,   /* band 7 squared */
+    0.0822f,    /* band 8 squared */
+    -0.4684f,   /* peak place */
+    -1.2380f,   /* centre place */
+    -1.1824f,   /* spread */
+    -0.5581f,   /* turn */
+    0.7054f,    /* since word */
+    -0.0063f,   /* until word */
+    -0.4626f,   /* rise before */
+    -0.0792f,   /* fall after */
+    -0.3568f,   /* dip before */
+    0.3865f,    /* dip after */
 };
-static const float offset = 4.1533f;
+static const float offset = 4.4623f;
 
 static float at_most(float value, float most) { return value < most ? value : most; }
 

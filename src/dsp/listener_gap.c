@@ -10,17 +10,21 @@ static const float valley_db = 5.0f;          /* a dip this deep parts two sound
 static const float attached_peak_db = 5.0f;   /* what is weaker is a ripple of the room, not a sound beside a word */
 static const float alone_peak_db = 7.0f;      /* methods: on at 7 dB */
 static const double breath_least_ms = 40.0, breath_most_ms = 1300.0; /* methods: 80-1300; shorter ones are the ends of one in noise */
-static const float breath_sure = 0.6f;
+/* What is called a breath; short ones must be likelier, since other small sounds are short. */
+static const float breath_sure = 0.5f, short_breath_sure = 0.9f;
+static const double short_breath_ms = 60.0, whole_breath_ms = 160.0;
 static const float breath_part = 0.3f;
 static const double breath_parts_ms = 250.0;
 static const double joined_gap_ms = 80.0;     /* methods: gaps shorter than this hold no breath */
 /* A stop's closure, and the voiceless start of a word, are shorter than these (from memory: closures 40-150 ms). */
 static const double reach_after_word_ms = 200.0, reach_before_word_ms = 160.0;
 static const double word_edge_ms = 60.0;
+static const double farthest_after_word_ms = 500.0, farthest_before_word_ms = 400.0;
+static const float attached_level_db = -36.0f; /* against the speech; -30 dB of a line's peak is what is listened for (goals) */
 static const double piece_least_ms = 20.0;
 static const double click_most_ms = 60.0, word_least_ms = 50.0;
-/* A sound worth a row: this far over the room, and no fainter than a breath (methods: -45 dB against the speech). */
-static const float worth_peak_db = 10.0f, worth_level_db = -46.0f;
+/* A sound worth a row: this far over the room, and not much fainter than the faintest that is heard beside speech. */
+static const float worth_peak_db = 10.0f, worth_level_db = -38.0f;
 static const float voiced_least = 0.55f;
 
 /* The highest frame of a word's edge. */
@@ -90,45 +94,68 @@ static void judge_breaths(struct tt_listener *l, const struct tt_gap *gap, int c
         if (piece->touches_before || piece->touches_after || length < least || length > most) continue;
         struct tt_breath_clues clues = tt_listener_clues(l, piece, gap);
         piece->breath = tt_breath_likelihood(&clues);
-        piece->is_breath = piece->breath >= breath_sure;
     }
 }
 
+static bool is_breath(const struct tt_listener *l, const struct tt_piece *piece) {
+    double ms = 1000.0 * (double)(piece->end - piece->start) / l->frames_per_s;
+    double part = (whole_breath_ms - ms) / (whole_breath_ms - short_breath_ms);
+    part = part < 0.0 ? 0.0 : part > 1.0 ? 1.0 : part;
+    return piece->breath >= breath_sure + (float)part * (short_breath_sure - breath_sure);
+}
+
 /* One breath may come in parts, such as a click of the lips and what follows, or its two ends in noise: parts near each other become
- * one, given that they are breaths or at least might be and hang on no word. */
+ * one, given that they might be breaths and hang on no word. */
 static int join_breaths(struct tt_listener *l, int count) {
     int64_t near = tt_listener_frames(l, breath_parts_ms), most = tt_listener_frames(l, breath_most_ms);
     int kept = 0;
     for (int k = 0; k < count; k++) {
         struct tt_piece *piece = &l->pieces[k], *last = kept > 0 ? &l->pieces[kept - 1] : NULL;
-        bool joins = last != NULL && (last->is_breath || piece->is_breath) && last->breath >= breath_part && piece->breath >= breath_part &&
+        bool joins = last != NULL && last->breath >= breath_part && piece->breath >= breath_part &&
+                     (last->breath >= breath_sure || piece->breath >= breath_sure) &&
                      piece->start - last->end <= near && piece->end - last->start <= most;
         if (!joins) { l->pieces[kept++] = *piece; continue; }
         last->end = piece->end;
         last->dip_after_db = piece->dip_after_db;
-        last->is_breath = true;
         if (piece->peak_db > last->peak_db) last->peak_db = piece->peak_db;
         if (piece->breath > last->breath) last->breath = piece->breath;
     }
+    for (int k = 0; k < kept; k++) l->pieces[k].is_breath = is_breath(l, &l->pieces[k]);
     return kept;
+}
+
+/* The loudest frame of a piece against the speech. */
+static float loudest_db(const struct tt_listener *l, const struct tt_piece *piece) {
+    float highest_db = -200.0f;
+    for (int64_t i = piece->start; i < piece->end; i++)
+        if (tt_heard_at(l, i)->all_db > highest_db) highest_db = tt_heard_at(l, i)->all_db;
+    return highest_db - tt_room_at(l, piece->start)->speech_db;
+}
+
+/* What hangs on a word without a valley is its own; what stands beside it must be loud enough to be missed. */
+static bool may_belong(const struct tt_listener *l, const struct tt_piece *piece) {
+    if (piece->touches_before || piece->touches_after) return true;
+    return piece->peak_db >= attached_peak_db && loudest_db(l, piece) >= attached_level_db;
 }
 
 /* Weak sounds belong to the word beside them, one after the other, as far as a breath or a pause. */
 static void attach(struct tt_listener *l, const struct tt_gap *gap, int count) {
-    int64_t reach = tt_listener_frames(l, reach_after_word_ms), from = gap->start;
+    int64_t reach = tt_listener_frames(l, reach_after_word_ms), farthest = gap->start + tt_listener_frames(l, farthest_after_word_ms);
+    int64_t from = gap->start;
     for (int k = 0; gap->word_before && k < count; k++) {
         struct tt_piece *piece = &l->pieces[k];
-        if (piece->is_breath || piece->start - from > reach) break;
-        if (!piece->touches_before && piece->peak_db < attached_peak_db) continue;
+        if (piece->is_breath || piece->start - from > reach || (piece->end > farthest && !piece->touches_before)) break;
+        if (!may_belong(l, piece)) continue;
         piece->is_speech = true;
         from = piece->end;
     }
     reach = tt_listener_frames(l, reach_before_word_ms);
+    farthest = gap->end - tt_listener_frames(l, farthest_before_word_ms);
     from = gap->end;
     for (int k = count - 1; gap->word_after && k >= 0; k--) {
         struct tt_piece *piece = &l->pieces[k];
-        if (piece->is_breath || from - piece->end > reach) break;
-        if (!piece->touches_after && piece->peak_db < attached_peak_db) continue;
+        if (piece->is_breath || from - piece->end > reach || (piece->start < farthest && !piece->touches_after)) break;
+        if (!may_belong(l, piece)) continue;
         piece->is_speech = true;
         from = piece->start;
     }
@@ -147,16 +174,13 @@ static int voiced_frames(const struct tt_listener *l, int64_t start, int64_t end
 static bool judge_alone(struct tt_listener *l, const struct tt_piece *piece, struct tt_error *err) {
     double ms = 1000.0 * (double)(piece->end - piece->start) / l->frames_per_s;
     if (piece->peak_db < alone_peak_db) return true;
-    float highest_db = -200.0f;
-    for (int64_t i = piece->start; i < piece->end; i++)
-        if (tt_heard_at(l, i)->all_db > highest_db) highest_db = tt_heard_at(l, i)->all_db;
     int voiced = voiced_frames(l, piece->start, piece->end);
     if (voiced >= 4 && ms >= word_least_ms) {
         mark(l, piece->start, piece->end, TT_HEARD_SPEECH);
         return true;
     }
     mark(l, piece->start, piece->end, TT_HEARD_SOUND);
-    if (piece->peak_db < worth_peak_db || highest_db - tt_room_at(l, piece->start)->speech_db < worth_level_db) return true;
+    if (piece->peak_db < worth_peak_db || loudest_db(l, piece) < worth_level_db) return true;
     bool is_click = ms < click_most_ms;
     float sure = 1.0f - expf(-0.15f * (piece->peak_db - 2.0f));
     return tt_listener_note_sound(l, piece->start, piece->end, is_click ? TT_SOUND_CLICK : TT_SOUND_NOISE, is_click ? sure : 0.7f * sure, err);

@@ -11,9 +11,6 @@
 #define TIDYTAKE_VERSION "0"
 #endif
 
-/* Enough for microseconds in days of sound; 17 would show 0.1 as 0.10000000000000001. */
-enum { REAL_DIGITS = 14 };
-
 double tt_rounded(double value, int decimals)
 {
     static const double powers[] = { 1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6 };
@@ -153,9 +150,14 @@ static int add_to_text(const char *bytes, size_t count, void *context)
     return 0;
 }
 
-bool tt_report_json_text(const struct json_t *object, struct tt_text *out, struct tt_error *err)
+bool tt_json_add_text(const json_t *object, int digits, struct tt_text *out, struct tt_error *err)
 {
-    int failed = json_dump_callback(object, add_to_text, out, JSON_INDENT(1) | JSON_REAL_PRECISION(REAL_DIGITS));
+    int failed = json_dump_callback(object, add_to_text, out, JSON_INDENT(1) | JSON_REAL_PRECISION((size_t)digits));
     tt_text_add(out, "\n");
     return failed || out->has_failed ? tt_fail_memory(err) : true;
+}
+
+bool tt_report_json_text(const struct json_t *object, struct tt_text *out, struct tt_error *err)
+{
+    return tt_json_add_text(object, TT_DIGITS_SHORT, out, err);
 }

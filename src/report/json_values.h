@@ -25,6 +25,11 @@ json_t *tt_json_warnings(const struct tt_warning *warnings, size_t count);
 bool tt_json_put(json_t *object, const char *key, json_t *value);
 bool tt_json_push(json_t *array, json_t *value);
 
+/* Adds the text of a file with so many digits in its numbers: enough for microseconds in days of sound (17 would show 0.1 as
+ * 0.10000000000000001), or enough for any number to be read back the same. */
+enum { TT_DIGITS_SHORT = 14, TT_DIGITS_EXACT = 17 };
+bool tt_json_add_text(const json_t *object, int digits, struct tt_text *out, struct tt_error *err);
+
 /* Reading back: false when there is no such key of that kind. `number` takes null as `fallback`. */
 bool tt_json_get_number(const json_t *object, const char *key, double fallback, double *value);
 bool tt_json_get_frames(const json_t *object, const char *key, int64_t least, int64_t most, int64_t *value);

@@ -57,13 +57,6 @@ static int64_t count_gone(const struct spans *spans, const struct tt_time_map *m
     return gone;
 }
 
-double tt_removed_of_span(const struct tt_time_map *map, struct tt_span span, int64_t frame_count)
-{
-    struct span_samples samples = { tt_frames_from_ms((double)span.start_ms, map->rate_hz), tt_frames_from_ms((double)span.end_ms, map->rate_hz) };
-    struct spans one = { &samples, 1 };
-    return (double)count_gone(&one, map, frame_count) / map->rate_hz;
-}
-
 static void add_kind(const struct tt_sheet *sheet, enum tt_row_kind kind, int rate_hz, struct spans *spans, size_t *rows)
 {
     for (size_t i = 0; i < sheet->count; i++) {

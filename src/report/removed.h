@@ -22,7 +22,4 @@ bool tt_removed_measure(const struct tt_sheet *sheet, const struct tt_time_map *
 /* Whether the row in force takes something out; *span is what (of `choose` the reading that replaced it). */
 bool tt_row_removes(const struct tt_row *row, struct tt_span *span);
 
-/* Seconds of a span of the take that are not in the voice. */
-double tt_removed_of_span(const struct tt_time_map *map, struct tt_span span, int64_t frame_count);
-
 #endif

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* The run's summary for programs. */
 #include <math.h>
-#include <string.h>
 
 #include "report/json_values.h"
 #include "report/totals.h"
@@ -27,7 +26,7 @@ static json_t *make_take(const struct tt_take_report *take)
     ok = ok && tt_json_put(object, "removed_s", tt_json_number(tt_take_removed_s(take), TT_DECIMALS_SECONDS));
     ok = ok && tt_json_put(object, "questions", json_integer((json_int_t)tt_report_questions(take)));
     ok = ok && tt_json_put(object, "persons_rows", json_integer((json_int_t)take->persons_rows));
-    ok = ok && tt_json_put(object, "warnings", json_integer((json_int_t)(take->has_failed ? 0 : take->warning_count)));
+    ok = ok && tt_json_put(object, "warnings", json_integer((json_int_t)tt_take_warning_count(take)));
     ok = ok && tt_json_put(object, "integrated_lufs", tt_json_number(has_voice ? take->after.levels.integrated_lufs : (double)NAN, TT_DECIMALS_LEVEL));
     ok = ok && tt_json_put(object, "gain_db", tt_json_number(has_voice ? take->gain_db : (double)NAN, TT_DECIMALS_LEVEL));
     ok = ok && tt_json_put(object, "narration_start_frame", has_voice && take->narration_start_frame >= 0 ? json_integer(take->narration_start_frame) : json_null());

@@ -1,13 +1,12 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* OUT/report/STEM.json. Whatever cannot be allocated makes the whole fail: each builder returns NULL or false then. */
 #include <math.h>
-#include <stdlib.h>
-#include <string.h>
 
 #include "report/json_values.h"
 #include "report/landing.h"
 #include "report/removed.h"
 #include "report/rescale.h"
+#include "report/totals.h"
 
 enum { CONFIDENCE_DECIMALS = 2, AMOUNT_DECIMALS = 3, MS_DECIMALS = 3 }; /* as the sheet has them */
 
@@ -149,28 +148,15 @@ static json_t *make_time_map(const struct tt_take_report *take)
     return keep_if(ok, entries);
 }
 
-static bool is_remark(const struct tt_take_report *take, const struct tt_warning *warning)
+static bool push_warning(void *array, const char *code, const char *message, double at_s)
 {
-    for (size_t i = 0; take->is_heard && i < take->heard->remark_count; i++) {
-        const struct tt_remark *remark = &take->heard->remarks[i];
-        if (strcmp(remark->code, warning->code) == 0 && strcmp(remark->message, warning->message) == 0) return true;
-    }
-    return false;
+    return tt_json_push(array, tt_json_warning(code, message, at_s));
 }
 
 static json_t *make_warnings(const struct tt_take_report *take)
 {
     json_t *warnings = json_array();
-    bool ok = warnings != NULL;
-    for (size_t i = 0; ok && take->is_heard && i < take->heard->remark_count; i++) {
-        const struct tt_remark *remark = &take->heard->remarks[i];
-        ok = tt_json_push(warnings, tt_json_warning(remark->code, remark->message, remark->at_s));
-    }
-    for (size_t i = 0; ok && i < take->warning_count; i++) {
-        const struct tt_warning *warning = &take->warnings[i];
-        if (!is_remark(take, warning)) ok = tt_json_push(warnings, tt_json_warning(warning->code, warning->message, warning->at_s));
-    }
-    return keep_if(ok, warnings);
+    return keep_if(warnings && tt_take_visit_warnings(take, push_warning, warnings), warnings);
 }
 
 static bool put_all(json_t *object, const struct tt_take_report *take, struct tt_error *err)
@@ -197,11 +183,4 @@ bool tt_report_take_json(const struct tt_take_report *take, struct tt_text *out,
     bool ok = put_all(object, &seen, err) ? tt_report_json_text(object, out, err) : tt_fail_memory(err);
     json_decref(object);
     return ok;
-}
-
-size_t tt_report_questions(const struct tt_take_report *take)
-{
-    size_t questions = 0;
-    for (size_t i = 0; !take->has_failed && take->is_heard && i < take->sheet->count; i++) questions += take->sheet->rows[i].action == TT_DO_ASK;
-    return questions;
 }

@@ -6,6 +6,11 @@
 
 static bool is_known(const struct tt_take_report *take) { return !take->has_failed && take->is_heard; }
 
+size_t tt_take_row_count(const struct tt_take_report *take)
+{
+    return is_known(take) ? take->sheet->count : 0;
+}
+
 bool tt_take_is_empty(const struct tt_take_report *take)
 {
     return is_known(take) && !take->has_voice && take->map->count == 0;
@@ -54,4 +59,47 @@ struct tt_totals tt_session_totals(const struct tt_session_report *session)
         if (isfinite(removed_s)) totals.removed_s += removed_s;
     }
     return totals;
+}
+
+size_t tt_report_questions(const struct tt_take_report *take)
+{
+    size_t questions = 0;
+    for (size_t i = 0; i < tt_take_row_count(take); i++) questions += take->sheet->rows[i].action == TT_DO_ASK;
+    return questions;
+}
+
+static bool is_remark(const struct tt_take_report *take, const struct tt_warning *warning)
+{
+    for (size_t i = 0; is_known(take) && i < take->heard->remark_count; i++) {
+        const struct tt_remark *remark = &take->heard->remarks[i];
+        if (strcmp(remark->code, warning->code) == 0 && strcmp(remark->message, warning->message) == 0) return true;
+    }
+    return false;
+}
+
+bool tt_take_visit_warnings(const struct tt_take_report *take, tt_warning_visit *visit, void *context)
+{
+    for (size_t i = 0; is_known(take) && i < take->heard->remark_count; i++) {
+        const struct tt_remark *remark = &take->heard->remarks[i];
+        if (!visit(context, remark->code, remark->message, remark->at_s)) return false;
+    }
+    for (size_t i = 0; !take->has_failed && i < take->warning_count; i++) {
+        const struct tt_warning *warning = &take->warnings[i];
+        if (!is_remark(take, warning) && !visit(context, warning->code, warning->message, warning->at_s)) return false;
+    }
+    return true;
+}
+
+static bool count_one(void *context, const char *code, const char *message, double at_s)
+{
+    (void)code, (void)message, (void)at_s;
+    ++*(size_t *)context;
+    return true;
+}
+
+size_t tt_take_warning_count(const struct tt_take_report *take)
+{
+    size_t count = 0;
+    tt_take_visit_warnings(take, count_one, &count);
+    return count;
 }

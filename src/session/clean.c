@@ -95,12 +95,15 @@ bool tt_work_tick(void *context, double share)
     return goes_on;
 }
 
-void tt_work_end(struct tt_work *work)
+void tt_work_end(struct tt_work *work, const char *done)
 {
-    pthread_mutex_lock(&work->run->mutex);
-    work->run->work_done += work->frames - work->reported;
-    work->reported = work->frames;
-    pthread_mutex_unlock(&work->run->mutex);
+    struct tt_run_state *run = work->run;
+    tt_work_tick(work, 1);
+    if (!run->watcher || !run->watcher->take_done)
+        return;
+    pthread_mutex_lock(&run->mutex);
+    run->watcher->take_done(run->watcher->context, work->take->file->name, done);
+    pthread_mutex_unlock(&run->mutex);
 }
 
 /* ---- places ---- */

@@ -130,7 +130,8 @@ static void hear_take(void *context, size_t item)
     take->is_heard = ok;
     if (!ok)
         tt_take_fail(run, take, &error);
-    tt_work_end(&work);
+    else
+        tt_work_end(&work, "heard");
 }
 
 bool tt_session_hear(struct tt_run_state *run, struct tt_error *err)

@@ -76,9 +76,9 @@ static bool render(struct tt_run_state *run, struct tt_take *take, struct tt_err
                                         .tick_context = &work};
     struct tt_rendered rendered;
     bool ok = tt_render(&request, &rendered, err);
-    tt_work_end(&work);
     if (!ok)
         return false;
+    tt_work_end(&work, "rendered");
     take->has_voice = true;
     take->out_rate_hz = request.out_rate_hz;
     take->out_channel_count = run->settings.deliver.channels == TT_CHANNELS_DUAL ? 2 : 1;

@@ -98,7 +98,7 @@ void tt_run_note(struct tt_run_state *run, const char *format, ...) TT_PRINTF(2,
 /* A tt_tick over a take: context is a struct tt_work. */
 struct tt_work { struct tt_run_state *run; struct tt_take *take; const char *what; double frames, reported; };
 bool tt_work_tick(void *context, double share);
-void tt_work_end(struct tt_work *work);
+void tt_work_end(struct tt_work *work, const char *done); /* done: "heard", "rendered" */
 
 /* The steps of a run, in order. Each fails only where the whole run must; takes that fail are marked. */
 bool tt_session_remember(struct tt_run_state *run, struct tt_error *err);   /* state.c: what earlier runs know */

@@ -11,8 +11,8 @@ static const double most_match_s = 30.0;
 /* tau lies so many deviations over the chance likeness, within measured limits. */
 static const float tau_deviations = 2.0f, least_tau = 0.43f, most_tau = 0.52f;
 static const float beam = 40.0f;
-enum { SLACK_ROWS = 6 };                         /* 60 ms: onsets are heard that differently */
-static const double early_s = 0.3;
+enum { SLACK_ROWS = 14 };                         /* 150 ms: so differently a true re-reading may begin */
+static const double early_s = 0.4;
 static const float early_least = 1.0f;
 static const float least_score = 8.0f;           /* under it not even worth a question */
 static const float rest_cost = 0.1f;             /* score against each row of the first reading left unmatched */

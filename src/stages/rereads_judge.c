@@ -9,11 +9,11 @@
 static const float faint_db = 4.5f;
 /* A phrase that sounds like one farther off than this, with lines between, is a refrain rather than a slip. */
 static const double distant_lines_s = 4.0;
-static const float distant_score = 16.0f;
+static const float distant_score = 25.0f;
 static const float cover_score = 12.0f, cover_rest_share = 0.4f;
 static const double rival_lines_s = 1.0;
-/* Never quite none: a session is short. */
-static const double least_repetition = 0.02;
+/* What is known before anything is heard: a session is short. */
+static const double usual_distant = 1.0, usual_phrases = 20.0;
 
 /* Logistic weights, fitted offline. */
 static const double weight[TT_EVIDENCE] = {
@@ -103,7 +103,7 @@ static double share_of_distant(const struct tt_phrases *phrases, const struct tt
         before = reread->again;
         distant++;
     }
-    return phrases->count ? (double)distant / (double)phrases->count : 0.0;
+    return ((double)distant + usual_distant) / ((double)phrases->count + usual_phrases);
 }
 
 static void see_together(float *seen)
@@ -130,7 +130,7 @@ bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rerea
     double repetition = share_of_distant(phrases, rereads, covered);
     for (size_t k = 0; k < rereads->count; k++) {
         struct tt_reread *reread = &rereads->all[k];
-        reread->seen[TT_SEEN_REPETITION] = (float)log(repetition + least_repetition);
+        reread->seen[TT_SEEN_REPETITION] = (float)log(repetition);
         reread->seen[TT_SEEN_LINES] = (float)log(1.0 + tt_reread_lines_between_s(phrases, reread, covered));
     }
     see_rivals(rereads, likest);

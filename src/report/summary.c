@@ -1,0 +1,156 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* The terminal's summary. Its order is that of a person's work: what to decide, what to read again, what was taken out, how it came out. */
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "report/plain.h"
+#include "report/removed.h"
+#include "report/report.h"
+#include "report/summary_figures.h"
+#include "report/summary_text.h"
+#include "report/totals.h"
+
+enum { LISTED_MOST = 8, REMOVALS_MOST = 5 };
+
+/* The sum of what is left out of a list. */
+static void add_rest(struct tt_text *out, size_t count, const char *where)
+{
+    if (count > LISTED_MOST) tt_text_addf(out, "  ... and %zu more%s\n", count - LISTED_MOST, where);
+}
+
+static void add_row(struct tt_text *out, const struct tt_take_report *take, const struct tt_row *row, double seconds)
+{
+    struct tt_text text = { 0 };
+    if (isfinite(seconds)) tt_text_addf(&text, "%.1f s  ", seconds);
+    tt_text_add(&text, tt_row_kind_name(row->kind));
+    if (row->note && row->note[0]) tt_text_addf(&text, ": %s", row->note);
+    if (text.has_failed) out->has_failed = true;
+    else tt_summary_add_item(out, take->name, row->start_ms, text.data);
+    tt_text_free(&text);
+}
+
+static bool has_readings_in_question(const struct tt_session_report *session)
+{
+    for (size_t i = 0; i < session->take_count; i++)
+        for (size_t k = 0; k < tt_take_row_count(&session->takes[i]); k++)
+            if (session->takes[i].sheet->rows[k].action == TT_DO_ASK && session->takes[i].sheet->rows[k].kind == TT_ROW_MISREAD) return true;
+    return false;
+}
+
+static void add_questions(const struct tt_session_report *session, struct tt_text *out)
+{
+    size_t count = tt_session_totals(session).questions, listed = 0;
+    if (count == 0) {
+        tt_text_add(out, "No question is open\n\n");
+        return;
+    }
+    tt_text_addf(out, "%zu question%s, %s\n", count, count == 1 ? "" : "s",
+                 has_readings_in_question(session) ? "both readings are still in" : "what they are about is still in");
+    for (size_t i = 0; i < session->take_count && listed < LISTED_MOST; i++) {
+        const struct tt_take_report *take = &session->takes[i];
+        for (size_t k = 0; k < tt_take_row_count(take) && listed < LISTED_MOST; k++) {
+            if (take->sheet->rows[k].action != TT_DO_ASK) continue;
+            add_row(out, take, &take->sheet->rows[k], NAN);
+            listed++;
+        }
+    }
+    add_rest(out, count, "");
+    tt_text_add(out, "  Answer on the page, or in the column `action` of the cut sheet\n\n");
+}
+
+struct warning_list { struct tt_text *out; const char *take; size_t count; };
+
+static bool add_warning(void *context, const char *code, const char *message, double at_s)
+{
+    (void)code;
+    struct warning_list *list = context;
+    if (list->count++ < LISTED_MOST)
+        tt_summary_add_item(list->out, list->take, isfinite(at_s) && at_s >= 0 && at_s < 1e9 ? llround(at_s * 1000) : -1, message);
+    return true;
+}
+
+static void add_warnings(const struct tt_session_report *session, struct tt_text *out)
+{
+    size_t count = session->warning_count;
+    for (size_t i = 0; i < session->take_count; i++) count += tt_take_warning_count(&session->takes[i]);
+    if (count == 0) return;
+    tt_text_addf(out, "%zu warning%s: lines to read again, or things to put right\n", count, count == 1 ? "" : "s");
+    struct warning_list list = { out, NULL, 0 };
+    for (size_t i = 0; i < session->warning_count; i++)
+        add_warning(&list, session->warnings[i].code, session->warnings[i].message, session->warnings[i].at_s);
+    for (size_t i = 0; i < session->take_count; i++) {
+        list.take = session->takes[i].name;
+        tt_take_visit_warnings(&session->takes[i], add_warning, &list);
+    }
+    add_rest(out, count, "; the page has them all");
+    tt_text_add(out, "\n");
+}
+
+struct removal { const struct tt_take_report *take; const struct tt_row *row; double seconds; };
+
+/* Keeps the longest, the earlier first among equals. */
+static void offer_removal(struct removal *longest, size_t *count, struct removal removal)
+{
+    size_t place = *count;
+    while (place > 0 && longest[place - 1].seconds < removal.seconds) place--;
+    if (place == REMOVALS_MOST) return;
+    if (*count < REMOVALS_MOST) ++*count;
+    memmove(longest + place + 1, longest + place, (*count - 1 - place) * sizeof *longest);
+    longest[place] = removal;
+}
+
+static void add_removals(const struct tt_session_report *session, struct tt_text *out)
+{
+    struct removal longest[REMOVALS_MOST];
+    size_t count = 0;
+    for (size_t i = 0; i < session->take_count; i++) {
+        const struct tt_take_report *take = &session->takes[i];
+        for (size_t k = 0; k < tt_take_row_count(take); k++) {
+            const struct tt_row *row = &take->sheet->rows[k];
+            struct tt_span span;
+            if (!tt_row_removes(row, &span)) continue;
+            double stays_s = row->action == TT_DO_SHORTEN && isfinite(row->amount) ? row->amount : 0;
+            double seconds = (double)(span.end_ms - span.start_ms) / 1000 - stays_s;
+            if (seconds > 0) offer_removal(longest, &count, (struct removal){ take, row, seconds });
+        }
+    }
+    if (count == 0) return;
+    tt_text_add(out, "Longest removals\n");
+    for (size_t i = 0; i < count; i++) add_row(out, longest[i].take, longest[i].row, longest[i].seconds);
+    tt_text_add(out, "\n");
+}
+
+static void add_fallen_out(const struct tt_session_report *session, struct tt_text *out)
+{
+    struct tt_totals totals = tt_session_totals(session);
+    if (totals.empty > 0) tt_text_addf(out, "Nothing is left of %zu take%s\n", totals.empty, totals.empty == 1 ? "" : "s");
+    for (size_t i = 0; i < session->take_count; i++)
+        if (tt_take_is_empty(&session->takes[i])) tt_summary_add_lines(out, 2, session->takes[i].name);
+    if (totals.failed > 0) tt_text_addf(out, "%zu take%s could not be done\n", totals.failed, totals.failed == 1 ? "" : "s");
+    for (size_t i = 0; i < session->take_count; i++) {
+        const struct tt_take_report *take = &session->takes[i];
+        if (!take->has_failed) continue;
+        struct tt_text text = { 0 };
+        /* Most errors open with the path already. */
+        if (!strstr(take->error, take->name)) tt_text_addf(&text, "%s: ", take->name);
+        tt_text_add(&text, take->error);
+        if (text.has_failed) out->has_failed = true;
+        else tt_summary_add_lines(out, 2, text.data);
+        tt_text_free(&text);
+    }
+    if (totals.empty + totals.failed > 0) tt_text_add(out, "\n");
+}
+
+bool tt_report_summary(const struct tt_session_report *session, bool verbose, struct tt_text *out, struct tt_error *err)
+{
+    add_questions(session, out);
+    add_warnings(session, out);
+    add_removals(session, out);
+    tt_summary_add_running_time(session, out);
+    if (verbose) tt_summary_add_takes(session, out);
+    tt_text_add(out, "\n");
+    add_fallen_out(session, out);
+    tt_summary_add_figures(session, out);
+    return out->has_failed ? tt_fail_memory(err) : true;
+}

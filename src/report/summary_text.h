@@ -1,0 +1,20 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* How the terminal's summary is laid out: lines of at most 80 columns. */
+#ifndef TT_REPORT_SUMMARY_TEXT_H
+#define TT_REPORT_SUMMARY_TEXT_H
+
+#include "base/text.h"
+
+/* "  NAME  TIME  text", the text broken at blanks (and within longer words) and kept in its column. name may be NULL, at_ms below 0: none. */
+void tt_summary_add_item(struct tt_text *out, const char *name, int64_t at_ms, const char *text);
+
+/* "text" broken in the same way, each line opened by `indent` blanks. */
+void tt_summary_add_lines(struct tt_text *out, size_t indent, const char *text);
+
+/* "Label        text" */
+void tt_summary_add_figure(struct tt_text *out, const char *label, const char *text);
+
+/* h:mm:ss, rounded; TT_TIME_CHARS. */
+void tt_summary_clock(double seconds, char *buffer);
+
+#endif
