@@ -134,8 +134,8 @@ static void the_same_take_gives_the_same_bytes(void **state)
 {
     (void)state;
     static struct made made;
-    char other[160], *first, *second;
-    size_t first_size, second_size;
+    char other[160], *first = NULL, *second = NULL;
+    size_t first_size = 0, second_size = 0;
     struct tt_error err = {0};
     make(&made);
     write_to(path, &made.heard, 100);
@@ -189,8 +189,8 @@ static void any_damaged_byte_is_noticed(void **state)
 {
     (void)state;
     static struct made made;
-    char *data;
-    size_t size, gaps = 0;
+    char *data = NULL;
+    size_t size = 0, gaps = 0;
     struct tt_error err = {0};
     make(&made);
     write_to(path, &made.heard, 3);
@@ -219,8 +219,8 @@ static void places_outside_the_file_are_refused(void **state)
 {
     (void)state;
     static struct made made;
-    char *data;
-    size_t size;
+    char *data = NULL;
+    size_t size = 0;
     struct tt_error err = {0};
     static const uint64_t wild[] = {0, 1, 64, 1 << 20, UINT64_C(1) << 40, UINT64_MAX, UINT64_MAX - 63, UINT64_MAX / 8 + 1};
     make(&made);
@@ -245,8 +245,8 @@ static void another_build_is_told_from_damage(void **state)
 {
     (void)state;
     static struct made made;
-    char *data;
-    size_t size;
+    char *data = NULL;
+    size_t size = 0;
     struct tt_error err = {0};
     struct tt_heard heard;
     make(&made);
