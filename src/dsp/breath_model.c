@@ -8,41 +8,41 @@
 
 enum { CLUES = 33 };
 static const float weights[CLUES] = {
-    3.2890f,    /* length */
-    0.5671f,    /* length squared */
-    0.3971f,    /* level */
-    -1.4001f,   /* level squared */
-    -0.8992f,   /* over the room */
-    -3.5357f,   /* voiced mean */
-    -2.3593f,   /* voiced high */
-    -0.7137f,   /* band 1 */
-    -0.5830f,   /* band 2 */
-    -0.2512f,   /* band 3 */
-    0.7722f,    /* band 4 */
-    1.3321f,    /* band 5 */
-    -0.5479f,   /* band 6 */
-    2.9441f,    /* band 7 */
-    -1.0862f,   /* band 8 */
-    0.0935f,    /* band 1 squared */
-    -0.3765f,   /* band 2 squared */
-    -0.6390f,   /* band 3 squared */
-    -0.0161f,   /* band 4 squared */
-    0.1437f,    /* band 5 squared */
-    -0.9255f,   /* band 6 squared */
-    -1.0140f,   /* band 7 squared */
-    0.0822f,    /* band 8 squared */
-    -0.4684f,   /* peak place */
-    -1.2380f,   /* centre place */
-    -1.1824f,   /* spread */
-    -0.5581f,   /* turn */
-    0.7054f,    /* since word */
-    -0.0063f,   /* until word */
-    -0.4626f,   /* rise before */
-    -0.0792f,   /* fall after */
-    -0.3568f,   /* dip before */
-    0.3865f,    /* dip after */
+    3.3061f,    /* length */
+    0.4660f,    /* length squared */
+    0.5534f,    /* level */
+    -1.4098f,   /* level squared */
+    -0.7972f,   /* over the room */
+    -3.8720f,   /* voiced mean */
+    -2.0915f,   /* voiced high */
+    -0.7464f,   /* band 1 */
+    -0.5672f,   /* band 2 */
+    -0.3614f,   /* band 3 */
+    0.7317f,    /* band 4 */
+    1.3308f,    /* band 5 */
+    -0.5451f,   /* band 6 */
+    2.9645f,    /* band 7 */
+    -1.0365f,   /* band 8 */
+    0.0565f,    /* band 1 squared */
+    -0.3650f,   /* band 2 squared */
+    -0.5039f,   /* band 3 squared */
+    0.0542f,    /* band 4 squared */
+    0.0292f,    /* band 5 squared */
+    -0.9198f,   /* band 6 squared */
+    -1.0467f,   /* band 7 squared */
+    0.1139f,    /* band 8 squared */
+    -0.2856f,   /* peak place */
+    -1.8158f,   /* centre place */
+    -1.5568f,   /* spread */
+    -0.6640f,   /* turn */
+    0.7098f,    /* since word */
+    -0.0974f,   /* until word */
+    -0.5348f,   /* rise before */
+    -0.2313f,   /* fall after */
+    -0.3754f,   /* dip before */
+    0.8917f,    /* dip after */
 };
-static const float offset = 4.4623f;
+static const float offset = 4.8015f;
 
 static float at_most(float value, float most) { return value < most ? value : most; }
 

@@ -7,24 +7,29 @@
 
 static const float visible_db = 3.0f;         /* over the room: where an edge is followed to (methods: > 3 dB) */
 static const float valley_db = 5.0f;          /* a dip this deep parts two sounds (methods) */
-static const float attached_peak_db = 5.0f;   /* what is weaker is a ripple of the room, not a sound beside a word */
+static const float attached_peak_db = 7.0f;   /* what is weaker is a ripple of the room, not a sound beside a word */
 static const float alone_peak_db = 7.0f;      /* methods: on at 7 dB */
 static const double breath_least_ms = 40.0, breath_most_ms = 1300.0; /* methods: 80-1300; shorter ones are the ends of one in noise */
 /* What is called a breath; short ones must be likelier, since other small sounds are short. */
 static const float breath_sure = 0.5f, short_breath_sure = 0.9f;
 static const double short_breath_ms = 60.0, whole_breath_ms = 160.0;
+/* Hard by a word, only what the room parts from it is a breath: a final s has a dip before it, too. */
+static const double hard_by_ms = 30.0;
+static const float parted_dip_db = 10.0f;
 static const float breath_part = 0.3f;
 static const double breath_parts_ms = 250.0;
 static const double joined_gap_ms = 80.0;     /* methods: gaps shorter than this hold no breath */
 /* A stop's closure, and the voiceless start of a word, are shorter than these (from memory: closures 40-150 ms). */
-static const double reach_after_word_ms = 200.0, reach_before_word_ms = 160.0;
+static const double reach_after_word_ms = 150.0, reach_before_word_ms = 120.0;
 static const double word_edge_ms = 60.0;
-static const double farthest_after_word_ms = 500.0, farthest_before_word_ms = 400.0;
+static const double farthest_after_word_ms = 250.0, farthest_before_word_ms = 200.0, attached_most_ms = 400.0;
 static const float attached_level_db = -36.0f; /* against the speech; -30 dB of a line's peak is what is listened for (goals) */
 static const double piece_least_ms = 20.0;
 static const double click_most_ms = 60.0, word_least_ms = 50.0;
-/* A sound worth a row: this far over the room, and not much fainter than the faintest that is heard beside speech. */
-static const float worth_peak_db = 10.0f, worth_level_db = -38.0f;
+/* A sound worth a row: how far it stands over the room in its best bands, how loud it is against the speech, and how far its own power
+ * lies over the whole room's. What is fainter is left to the room. */
+struct worth { float peak_db, level_db, over_room_db; };
+static const struct worth worth_click = {10.0f, -36.0f, 3.0f}, worth_noise = {10.0f, -32.0f, 6.0f};
 static const float voiced_least = 0.55f;
 
 /* The highest frame of a word's edge. */
@@ -93,6 +98,8 @@ static void judge_breaths(struct tt_listener *l, const struct tt_gap *gap, int c
         int64_t length = piece->end - piece->start;
         if (piece->touches_before || piece->touches_after || length < least || length > most) continue;
         struct tt_breath_clues clues = tt_listener_clues(l, piece, gap);
+        if (clues.since_word_ms < hard_by_ms && clues.dip_before_db > parted_dip_db) continue;
+        if (clues.until_word_ms < hard_by_ms && clues.dip_after_db > parted_dip_db) continue;
         piece->breath = tt_breath_likelihood(&clues);
     }
 }
@@ -124,18 +131,31 @@ static int join_breaths(struct tt_listener *l, int count) {
     return kept;
 }
 
-/* The loudest frame of a piece against the speech. */
+/* What a frame has of its own, by band, against the speech. A band counts when it stands clear of the room's own swaying. */
+static float own_level_db(const struct tt_listener *l, int64_t frame) {
+    const struct tt_heard_frame *heard = tt_heard_at(l, frame);
+    const struct tt_room_level *room = tt_room_at(l, frame);
+    float own = 0.0f;
+    for (int b = 0; b < l->plan.band_count; b++) {
+        float level = tt_power_of_level(heard->band_db[b]), most_of_room = tt_power_of_level(room->band_db[b] + 2.0f * l->sway_db[b]);
+        if (level > most_of_room) own += (float)(l->plan.first_bin[b + 1] - l->plan.first_bin[b]) * level;
+    }
+    return tt_level_db_of(own / l->plan.bins_in_all) - room->speech_db;
+}
+
 static float loudest_db(const struct tt_listener *l, const struct tt_piece *piece) {
     float highest_db = -200.0f;
-    for (int64_t i = piece->start; i < piece->end; i++)
-        if (tt_heard_at(l, i)->all_db > highest_db) highest_db = tt_heard_at(l, i)->all_db;
-    return highest_db - tt_room_at(l, piece->start)->speech_db;
+    for (int64_t i = piece->start; i < piece->end; i++) {
+        float own_db = own_level_db(l, i);
+        if (own_db > highest_db) highest_db = own_db;
+    }
+    return highest_db;
 }
 
 /* What hangs on a word without a valley is its own; what stands beside it must be loud enough to be missed. */
 static bool may_belong(const struct tt_listener *l, const struct tt_piece *piece) {
     if (piece->touches_before || piece->touches_after) return true;
-    return piece->peak_db >= attached_peak_db && loudest_db(l, piece) >= attached_level_db;
+    return piece->peak_db >= attached_peak_db && piece->end - piece->start <= tt_listener_frames(l, attached_most_ms) && loudest_db(l, piece) >= attached_level_db;
 }
 
 /* Weak sounds belong to the word beside them, one after the other, as far as a breath or a pause. */
@@ -144,7 +164,7 @@ static void attach(struct tt_listener *l, const struct tt_gap *gap, int count) {
     int64_t from = gap->start;
     for (int k = 0; gap->word_before && k < count; k++) {
         struct tt_piece *piece = &l->pieces[k];
-        if (piece->is_breath || piece->start - from > reach || (piece->end > farthest && !piece->touches_before)) break;
+        if (piece->is_breath || piece->start - from > reach || (piece->start > farthest && !piece->touches_before)) break;
         if (!may_belong(l, piece)) continue;
         piece->is_speech = true;
         from = piece->end;
@@ -154,7 +174,7 @@ static void attach(struct tt_listener *l, const struct tt_gap *gap, int count) {
     from = gap->end;
     for (int k = count - 1; gap->word_after && k >= 0; k--) {
         struct tt_piece *piece = &l->pieces[k];
-        if (piece->is_breath || from - piece->end > reach || (piece->start < farthest && !piece->touches_after)) break;
+        if (piece->is_breath || from - piece->end > reach || (piece->end < farthest && !piece->touches_after)) break;
         if (!may_belong(l, piece)) continue;
         piece->is_speech = true;
         from = piece->start;
@@ -180,8 +200,11 @@ static bool judge_alone(struct tt_listener *l, const struct tt_piece *piece, str
         return true;
     }
     mark(l, piece->start, piece->end, TT_HEARD_SOUND);
-    if (piece->peak_db < worth_peak_db || loudest_db(l, piece) < worth_level_db) return true;
+    const struct tt_room_level *room = tt_room_at(l, piece->start);
     bool is_click = ms < click_most_ms;
+    const struct worth *worth = is_click ? &worth_click : &worth_noise;
+    float level_db = loudest_db(l, piece), over_room_db = level_db - (room->all_db - room->speech_db);
+    if (piece->peak_db < worth->peak_db || level_db < worth->level_db || over_room_db < worth->over_room_db) return true;
     float sure = 1.0f - expf(-0.15f * (piece->peak_db - 2.0f));
     return tt_listener_note_sound(l, piece->start, piece->end, is_click ? TT_SOUND_CLICK : TT_SOUND_NOISE, is_click ? sure : 0.7f * sure, err);
 }
@@ -202,7 +225,7 @@ static bool mark_pieces(struct tt_listener *l, const struct tt_gap *gap, int cou
             return false;
         }
     }
-    bool near = gap->word_after && speech_from >= 0 && count > 0 && l->pieces[count - 1].is_speech && gap->end - speech_from <= tt_listener_frames(l, reach_before_word_ms);
+    bool near = gap->word_after && speech_from > gap->start && gap->end - speech_from <= tt_listener_frames(l, reach_before_word_ms);
     if (near) mark(l, speech_from, gap->end, TT_HEARD_SPEECH);
     return true;
 }
