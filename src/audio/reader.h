@@ -11,11 +11,13 @@
 struct tt_audio_info {
     int rate_hz;
     int channel_count;
-    int64_t frame_count;          /* what can be read, as the header says; a truncated file gives fewer */
+    int64_t frame_count;          /* what can be read; exact for uncompressed sound, a cut FLAC or lossy file may give fewer */
     int bits;                     /* of integer formats; 32 or 64 of float; 0 of lossy ones */
     bool is_float;
     bool plays_in_browser;        /* WAV of 8/16/24/32 bit, FLAC, MP3, Ogg: what browsers play by common practice */
-    bool is_truncated;            /* the header promises more than the file holds */
+    bool is_truncated;            /* the header promises more than the file holds: by the chunk sizes of WAV, RF64, W64, AIFF,
+                                   * AU, CAF, by the last frame of FLAC; never known of MP3 and Ogg. Sizes that a recorder
+                                   * never filled in are no promise: all that is there is read */
     int64_t time_reference;       /* bext: frames since midnight of the first frame; -1 without bext */
     char format_name[48];         /* "WAV, 24 bit" */
     char origination[24];         /* bext date and time "yyyy-mm-dd hh:mm:ss", or "" */
@@ -28,7 +30,7 @@ struct tt_reader;
 struct tt_reader *tt_reader_open(const char *path, struct tt_audio_info *info, struct tt_error *err);
 
 /* Next frames, interleaved, as float with 1.0 = full scale (floats above are kept). Returns frames read, 0 at the end, -1 on
- * error. Never returns fewer than asked except at the end. */
+ * error. Never returns fewer than asked except at the end; the buffer has room for all that is asked for, also then. */
 int64_t tt_reader_read(struct tt_reader *reader, float *interleaved, int64_t frame_count, struct tt_error *err);
 
 bool tt_reader_seek(struct tt_reader *reader, int64_t frame, struct tt_error *err);
@@ -42,8 +44,9 @@ struct tt_channel_stats {
     double rms;                   /* re full scale 1.0 */
     double peak;
     int64_t clipped_frames;       /* at or within 1/32768 of full scale, in runs of two or more */
-    double active_rms;            /* RMS of the loudest tenth of 50 ms blocks: speech level */
-    double quiet_rms;             /* RMS of the quietest tenth of 50 ms blocks that are not digital silence */
+    /* Of 50 ms blocks that are not digital silence, each without its mean: an offset is no level. */
+    double active_rms;            /* RMS of the loudest tenth, its loudest tenth (knocks) left out: speech level */
+    double quiet_rms;             /* RMS of the quietest tenth */
 };
 
 /* Which channel carries the voice, and why, in a narrator's words. */
@@ -55,7 +58,7 @@ struct tt_channel_choice {
 /* One pass over a file with several channels. stats holds TT_MOST_CHANNELS entries. */
 bool tt_channels_survey(const char *path, struct tt_channel_stats *stats, int *channel_count, struct tt_error *err);
 /* The rule of `channel = auto`: equal channels: the first; else the one whose speech stands furthest over its floor
- * among those that do not clip; never adds unequal ones. Pure. */
+ * among those that do not clip, unless these are 15 dB less clear or hold no voice; never adds unequal ones. Pure. */
 struct tt_channel_choice tt_channel_choose(const struct tt_channel_stats *stats, int channel_count);
 
 /* A reader that gives one channel as mono and makes NaN and infinity into 0 (counted). */

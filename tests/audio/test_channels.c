@@ -67,6 +67,7 @@ static void clipping_is_counted_in_runs_of_two_or_more(void **state)
     samples[10] = 1.0f;                                     /* alone */
     samples[20] = samples[21] = -1.0f;                      /* a run of two */
     samples[2399] = samples[2400] = samples[2401] = 32767.0f / 32768.0f; /* a run of three across two blocks of 50 ms */
+    samples[4799] = samples[7200] = 1.0f;                   /* alone, with a quiet block between them */
     samples[5000] = samples[5001] = 32766.0f / 32768.0f;    /* just below */
     write_sound(test_path("clips.wav"), SF_FORMAT_WAV | SF_FORMAT_FLOAT, RATE_HZ, 1, samples, 9600);
     free(samples);
@@ -154,6 +155,17 @@ static void a_safety_channel_stands_in_where_the_main_one_clips(void **state)
     assert_int_equal(survey_and_choose(tracks, 2, SF_FORMAT_PCM_24, stats).channel, 0);
 }
 
+static void the_clearest_channel_is_passed_over_when_it_clips(void **state)
+{
+    (void)state;
+    struct tt_channel_stats stats[3] = { { 0.2, 1.0, 40, 0.4, 0.0004 }, { 0.1, 0.5, 0, 0.2, 0.0004 }, { 0.05, 0.3, 0, 0.1, 0.001 } };
+    struct tt_channel_choice choice = tt_channel_choose(stats, 3);
+    assert_int_equal(choice.channel, 1);
+    assert_string_equal(choice.why, "channel 2: channel 1 clips");
+    stats[1].quiet_rms = stats[2].quiet_rms = 0.02; /* far microphones in a loud room: more is lost than a few clipped peaks */
+    assert_int_equal(tt_channel_choose(stats, 3).channel, 0);
+}
+
 static void a_channel_without_a_voice_does_not_stand_in_for_one_that_clips(void **state)
 {
     (void)state;
@@ -206,6 +218,7 @@ int main(void)
         cmocka_unit_test(a_voice_on_the_right_only_is_taken_from_there),
         cmocka_unit_test(of_equal_channels_the_first_is_taken),
         cmocka_unit_test(a_safety_channel_stands_in_where_the_main_one_clips),
+        cmocka_unit_test(the_clearest_channel_is_passed_over_when_it_clips),
         cmocka_unit_test(a_channel_without_a_voice_does_not_stand_in_for_one_that_clips),
         cmocka_unit_test(of_two_microphones_the_nearer_is_taken_though_it_is_weaker),
         cmocka_unit_test(of_eight_channels_the_one_with_the_voice_is_taken),
