@@ -9,17 +9,22 @@
 static const double hold_ms = 25.0;
 static const double release_ms = 100.0;
 
-static size_t samples_of_ms(double ms, int rate_hz)
+/* Common practice, no source: down within 3 ms, too soon to be heard as a fade and too slowly for a click; at low rates at least
+ * so many samples that the gain is nearly level over an interpolator's reach. */
+static const double box_ms = 1.5;
+static const size_t least_box_samples = 64;
+
+static size_t samples_of_ms(double ms, int rate_hz, size_t least)
 {
-    const double samples = floor(ms * rate_hz / 1000.0 + 0.5);
-    return samples < 1.0 ? 1 : (size_t)samples;
+    const size_t samples = (size_t)floor(ms * rate_hz / 1000.0 + 0.5);
+    return samples < least ? least : samples;
 }
 
-bool tt_gain_rider_init(struct tt_gain_rider *rider, int rate_hz, double smooth_ms, size_t context_samples)
+bool tt_gain_rider_init(struct tt_gain_rider *rider, int rate_hz, size_t context_samples)
 {
     *rider = (struct tt_gain_rider){
-        .box_samples = samples_of_ms(smooth_ms / 2.0, rate_hz),
-        .hold_samples = samples_of_ms(hold_ms, rate_hz) + context_samples,
+        .box_samples = samples_of_ms(box_ms, rate_hz, least_box_samples),
+        .hold_samples = samples_of_ms(hold_ms, rate_hz, 1) + context_samples,
         .release_share = (int64_t)(4294967296.0 * 1000.0 / (release_ms * rate_hz)),
     };
     /* Both boxes together reach back over 2 * box - 1 values. */

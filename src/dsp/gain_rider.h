@@ -26,7 +26,7 @@ struct tt_gain_rider {
 };
 
 /* context_samples: how far around an interval its reduction is to be level. */
-bool tt_gain_rider_init(struct tt_gain_rider *rider, int rate_hz, double smooth_ms, size_t context_samples);
+bool tt_gain_rider_init(struct tt_gain_rider *rider, int rate_hz, size_t context_samples);
 void tt_gain_rider_clear(struct tt_gain_rider *rider);
 
 /* Takes the demand (0 for none) of the next interval; the gain is that of sample interval - ahead_samples. */

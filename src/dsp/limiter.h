@@ -17,10 +17,12 @@ double tt_true_peak_result(struct tt_true_peak *peak); /* flushes; call once at 
 void tt_true_peak_destroy(struct tt_true_peak *peak);
 
 struct tt_limiter;
-/* Samples are multiplied by gain first (linear), then kept under ceiling (linear, true peak by a 16 times meter). */
+/* Samples are multiplied by gain first (linear, in single precision), then kept under ceiling (linear, true peak by a 16 times
+ * meter) with 0.02 dB to spare. */
 struct tt_limiter *tt_limiter_create(int rate_hz, double gain, double ceiling, struct tt_error *err);
 void tt_limiter_destroy(struct tt_limiter *limiter);
-/* Streams as tt_highpass_run does: output sample n belongs to input sample n. Where it does nothing, output is exactly samples * gain. */
+/* Streams as tt_highpass_run does: output sample n belongs to input sample n. Where it does nothing, output is
+ * exactly samples * (float)gain. */
 size_t tt_limiter_run(struct tt_limiter *limiter, const float *samples, size_t count, float *output);
 size_t tt_limiter_finish(struct tt_limiter *limiter, float *output);
 size_t tt_limiter_latency(const struct tt_limiter *limiter);

@@ -23,14 +23,17 @@ static struct tt_meter *stereo_meter(void)
     return meter;
 }
 
-/* A stereo sine of 1 kHz in phase, as all of the tables' signals; the phase runs on. */
+/* A stereo sine of 1 kHz in phase, as all of the tables' signals. */
 static void add_tone(struct tt_meter *meter, double seconds, double level_dbfs)
 {
     const size_t count = (size_t)llround(seconds * RATE_HZ);
     const double amplitude = pow(10.0, level_dbfs / 20.0);
     float *frames = test_sound(2 * count);
+    float period[48]; /* of 1 kHz at 48 kHz */
+    for (size_t i = 0; i < 48; i++)
+        period[i] = (float)(amplitude * sin(2 * TEST_PI * (double)i / 48));
     for (size_t i = 0; i < count; i++)
-        frames[2 * i] = frames[2 * i + 1] = (float)(amplitude * sin(2 * TEST_PI * 1000.0 * (double)i / RATE_HZ));
+        frames[2 * i] = frames[2 * i + 1] = period[i % 48];
     assert_true(tt_meter_add_frames(meter, frames, count, NULL));
     free(frames);
 }
@@ -90,6 +93,35 @@ static void case_6_weighs_five_channels(void **state)
     assert_lu(tt_meter_result(meter).integrated_lufs, -23.0);
     tt_meter_destroy(meter);
     free(frames);
+}
+
+/* BS.1770-5 Annex 1 eq. 4 to 7. Two tones of equal length whose power mean, less 10 LU, lies above or below the quieter one; and
+ * two that only the absolute gate parts. Expected: means of what is left, the few blocks that hold both tones apart. */
+static void gates_lie_at_minus_70_lufs_and_10_lu_below_the_mean(void **state)
+{
+    (void)state;
+    static const struct tone out[] = {{30, -20}, {30, -33.3}}, in[] = {{30, -20}, {30, -32.7}};
+    static const struct tone absolute[] = {{30, -69.5}, {30, -70.5}};
+    assert_lu(levels_of(out, 2, 1).integrated_lufs, -20.0);
+    assert_lu(levels_of(in, 2, 1).integrated_lufs, 10.0 * log10((pow(10, -2.0) + pow(10, -3.27)) / 2));
+    assert_lu(levels_of(absolute, 2, 1).integrated_lufs, -69.5);
+}
+
+/* Six blocks of 400 ms touch a tone of 400 ms when a block begins every 100 ms: 50, 75, 100, 75, 50 and 25 % of its power. */
+static void blocks_overlap_by_three_quarters(void **state)
+{
+    (void)state;
+    static const struct tone tones[] = {{0.2, -INFINITY}, {0.4, -20}, {0.6, -INFINITY}};
+    assert_lu(levels_of(tones, 3, 1).integrated_lufs, -20.0 + 10.0 * log10((0.5 + 0.75 + 1 + 0.75 + 0.5 + 0.25) / 6));
+}
+
+/* Tech 3342 3: behind a file of 3 s stand 15 more windows, of 29 to 15 thirtieths of its power. Nearest ranks of 16 values:
+ * 95 %: the 15th, 29/30; 10 %: the 3rd (round(1.5 + 1)), 17/30. */
+static void silence_is_put_behind_a_file_for_the_range(void **state)
+{
+    (void)state;
+    static const struct tone tone = {3, -20};
+    assert_within(levels_of(&tone, 1, 1).loudness_range_lu, 10.0 * log10(29.0 / 17.0), 0.02, 0.02);
 }
 
 /* Every window of window_steps * 100 ms from first_step on. */
@@ -373,6 +405,9 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(cases_1_and_2_read_the_level_of_a_steady_tone),
         cmocka_unit_test(cases_3_to_5_gate_what_is_quiet),
+        cmocka_unit_test(gates_lie_at_minus_70_lufs_and_10_lu_below_the_mean),
+        cmocka_unit_test(blocks_overlap_by_three_quarters),
+        cmocka_unit_test(silence_is_put_behind_a_file_for_the_range),
         cmocka_unit_test(case_6_weighs_five_channels),
         cmocka_unit_test(case_9_holds_the_short_term_reading),
         cmocka_unit_test(case_12_holds_the_momentary_reading),
