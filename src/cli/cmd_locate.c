@@ -104,7 +104,7 @@ static int locate(const char *out, int64_t ms)
         double at_s = source_time_s(report, in_voice_s, &is_made);
         char text[TT_TIME_CHARS];
         tt_time_format((int64_t)(at_s * 1000 + 0.5), text);
-        print_text(json_string_value(json_object_get(found, "name")));
+        print_text(json_string_value(json_object_get(found, "take")));
         printf("  %s%s\n", text, is_made ? "  (room tone between the words; the last place before it)" : "");
         print_rows(report, at_s);
     }

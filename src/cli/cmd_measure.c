@@ -48,8 +48,11 @@ static void judge(const struct tt_target *target, const struct tt_measured *m, s
     check(judgement, "max_true_peak_dbtp", "dBTP", m->levels.max_true_peak_dbtp, NAN, target->most_dbtp, "lower loudness.ceiling_dbtp");
     check(judgement, "sample_peak_dbfs", "dBFS", m->levels.sample_peak_dbfs, NAN, target->most_sample_peak_dbfs, "lower loudness.ceiling_dbtp");
     check(judgement, "noise_floor_dbfs", "dBFS", m->floor_dbfs, NAN, target->most_floor_dbfs, "raise gate.depth_db, or record again in a quieter room");
-    if (target->rate_hz && m->info.rate_hz != target->rate_hz)
-        check(judgement, "rate_hz", "Hz", m->info.rate_hz, target->rate_hz, target->rate_hz, "set deliver.rate_hz");
+    if (target->rate_hz && m->info.rate_hz != target->rate_hz) {
+        snprintf(judgement->lines[judgement->failed_count], sizeof judgement->lines[0], "rate_hz is %d, must be %d: run clean with --for this target",
+                 m->info.rate_hz, target->rate_hz);
+        judgement->failed[judgement->failed_count++] = "rate_hz";
+    }
 }
 
 /* ---- output ---- */
@@ -148,7 +151,7 @@ static int measure_files(char **paths, size_t count, const struct tt_target *tar
     }
     if (is_json) {
         json_t *all = json_pack("{s:O}", "files", files);
-        char *text = json_dumps(all, JSON_INDENT(1));
+        char *text = json_dumps(all, JSON_INDENT(1) | JSON_REAL_PRECISION(9));
         printf("%s\n", text ? text : "");
         free(text);
         json_decref(all);

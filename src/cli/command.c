@@ -67,13 +67,15 @@ enum tt_argument_kind tt_argument_next(struct tt_argument_walk *walk, int *key, 
     }
     const char *equals = argument[1] == '-' ? strchr(argument, '=') : NULL;
     size_t length = equals ? (size_t)(equals - argument) : strlen(argument);
-    const struct tt_option *option = find_option(walk->command, argument, length);
-    if (!option)
+    /* A short option's value may stand right behind it: -j2. */
+    bool is_short = argument[1] != '-';
+    const struct tt_option *option = find_option(walk->command, argument, is_short ? 2 : length);
+    if (!option || (is_short && length > 2 && !option->value))
         return wrong_option(walk->command, argument);
     *key = option->key;
     char message[512];
-    if (option->value && equals) {
-        *value = equals + 1;
+    if (option->value && (equals || (is_short && length > 2))) {
+        *value = equals ? equals + 1 : argument + 2;
     } else if (option->value) {
         if (walk->at >= walk->count) {
             snprintf(message, sizeof message, "%s: needs a value: %s %s", option->name, option->name, option->value);

@@ -114,9 +114,9 @@ static bool show_session_json(const struct tt_run_state *run, const struct tt_se
     json_t *state = NULL;
     if (!tt_report_session_json(session, &state, err))
         return false;
-    *json = json_dumps(state, JSON_INDENT(1));
+    *json = json_dumps(state, JSON_INDENT(1) | JSON_REAL_PRECISION(9));
     char *path = tt_path_join(run->out, "session.json"), *text = NULL;
-    bool ok = *json && path && add_state(run, state) && (text = json_dumps(state, JSON_INDENT(1))) != NULL;
+    bool ok = *json && path && add_state(run, state) && (text = json_dumps(state, JSON_INDENT(1) | JSON_REAL_PRECISION(9))) != NULL;
     ok = ok ? tt_file_write(path, text, strlen(text), err) : tt_fail_memory(err);
     free(path);
     free(text);

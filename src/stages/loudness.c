@@ -41,6 +41,9 @@ static size_t kept_steps(const struct tt_gain_take *take, float *steps)
     return count;
 }
 
+/* Gains are kept in text files between runs: whole ten-thousandths of a dB come back as they were. */
+static double kept_gain_db(double gain_db) { return round(gain_db * 1e4) / 1e4; }
+
 static int compare_doubles(const void *a, const void *b)
 {
     double x = *(const double *)a, y = *(const double *)b;
@@ -102,11 +105,11 @@ bool tt_loudness_decide(struct tt_gain_take *takes, size_t count, const struct t
         }
         double together = tt_loudness_of_steps(steps, step_count, weight);
         together = isfinite(together) && offset_count ? together + rms_offset / (double)offset_count : median;
-        *common_db = wanted - together;
+        *common_db = kept_gain_db(wanted - together);
         if (isfinite(earlier_common_db) && fabs(earlier_common_db - *common_db) <= common_slack_lu)
             *common_db = earlier_common_db;
         for (size_t i = 0; i < count; i++)
-            takes[i].gain_db = takes[i].is_apart ? wanted - takes[i].expected_lufs : *common_db;
+            takes[i].gain_db = takes[i].is_apart ? kept_gain_db(wanted - takes[i].expected_lufs) : *common_db;
     }
     free(steps);
     free(levels);
