@@ -67,9 +67,9 @@ void tt_align_row(const float vector[TT_ALIGN_LANES], int16_t *row, size_t lane_
     }
 }
 
-/* Products of row x with count rows from y on. Every partial sum stays within 180 * 180, so 16 bits never overflow; unsigned, as compilers
+/* Every partial sum stays within 180 * 180, so 16 bits never overflow; unsigned, as compilers
  * then multiply eight (or sixteen) rows at once. */
-static void compare(const struct tt_align_rows *rows, size_t x, size_t y, int count, int16_t *restrict likeness)
+void tt_align_compare(const struct tt_align_rows *rows, size_t x, size_t y, int count, int16_t *restrict likeness)
 {
     uint16_t a[TT_ALIGN_LANES];
     const uint16_t *b[TT_ALIGN_LANES];
@@ -101,7 +101,7 @@ static void lay_out(const struct tt_align *align, const struct band *band, int l
 static float fill_row(struct tt_align *align, const struct tt_align_task *task, int x, struct band *band)
 {
     int count = band->high - band->low;
-    compare(&task->rows, task->x_start + (size_t)x, task->y_start + (size_t)band->low, count, align->likeness);
+    tt_align_compare(&task->rows, task->x_start + (size_t)x, task->y_start + (size_t)band->low, count, align->likeness);
     static const struct band none = {0, 0, 0};
     lay_out(align, x >= 1 ? &align->bands[x - 1] : &none, band->low - 2, band->high, align->reach[0]);
     lay_out(align, x >= 2 ? &align->bands[x - 2] : &none, band->low - 1, band->high, align->reach[1]);
@@ -195,7 +195,7 @@ size_t tt_align_path(struct tt_align *align, const struct tt_align_task *task, s
     if (score <= no_path / 2) return 0;
     while (first > 0) {
         int16_t raw;
-        compare(&task->rows, task->x_start + (size_t)x, task->y_start + (size_t)y, 1, &raw);
+        tt_align_compare(&task->rows, task->x_start + (size_t)x, task->y_start + (size_t)y, 1, &raw);
         float likeness = (float)raw / TT_ALIGN_SAME;
         align->path[--first] = (struct tt_align_cell){x, y, likeness};
         float straight = x >= 1 ? score_at(align, &align->bands[x - 1], y - 1) : no_path;

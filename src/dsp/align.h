@@ -18,6 +18,9 @@ void tt_align_row(const float vector[TT_ALIGN_LANES], int16_t *row, size_t lane_
 /* Rows of sound, lane by lane: number l of row r is numbers[l * stride + r]. Borrowed. */
 struct tt_align_rows { const int16_t *numbers; size_t stride; };
 
+/* likeness[k] = product of row x with row y + k, for count rows. */
+void tt_align_compare(const struct tt_align_rows *rows, size_t x, size_t y, int count, int16_t *restrict likeness);
+
 struct tt_align_task {
     struct tt_align_rows rows;    /* both stretches lie in it */
     size_t x_start, x_end;        /* the earlier stretch may reach so far, end exclusive */

@@ -75,7 +75,8 @@ static double bound_before_ms(const struct tt_phrases *phrases, size_t phrase, b
     double onset_ms = start_ms_of(phrases, phrase), from_ms = with_breath_ms(phrases, phrase, before_ms, &has_breath);
     double room = stays ? guard(phrases, phrase, guard_before_ms_per_db) : lead_ms;
     double bound = onset_ms - room;
-    if (has_breath && from_ms - breath_room_ms < bound) bound = from_ms - breath_room_ms;
+    double breath_room = stays ? breath_room_ms : lead_ms;
+    if (has_breath && from_ms - breath_room < bound) bound = from_ms - breath_room;
     double least = before_ms;
     if (!is_first_of_take(phrases, phrase)) {
         double behind = guard(phrases, phrase - 1, guard_behind_ms_per_db), half = 0.5 * (onset_ms - before_ms);

@@ -5,10 +5,9 @@
 #include <string.h>
 
 #include "stages/misread_rows.h"
+#include "stages/talk.h"
 
 static const double ask_from = 0.5;
-/* Full-level speech between a misread and its re-read: so much may be a word of the narrator's to himself; more may be lines that stay. */
-static const double own_words_s = 1.2;
 /* Speech between is somebody's talk when so much of it is faint. */
 static const double faint_share = 0.7;
 
@@ -19,13 +18,15 @@ struct deciding {
     size_t parts;
 };
 
-static int by_confidence(const void *a, const void *b)
+/* The surest first; among those that are sure enough to be cut, the longest: a part of it may be a little surer than the whole. */
+struct ranked { const struct tt_reread *reread; double certainty; };
+static int by_rank(const void *a, const void *b)
 {
-    const struct tt_reread *x = *(const struct tt_reread *const *)a, *y = *(const struct tt_reread *const *)b;
-    if (x->confidence != y->confidence) return x->confidence > y->confidence ? -1 : 1;
-    if (x->score != y->score) return x->score > y->score ? -1 : 1;
-    if (x->first != y->first) return x->first < y->first ? -1 : 1;
-    return x->again < y->again ? -1 : x->again > y->again;
+    const struct ranked *x = a, *y = b;
+    if (x->certainty != y->certainty) return x->certainty > y->certainty ? -1 : 1;
+    if (x->reread->x_rows != y->reread->x_rows) return x->reread->x_rows > y->reread->x_rows ? -1 : 1;
+    if (x->reread->first != y->reread->first) return x->reread->first < y->reread->first ? -1 : 1;
+    return x->reread->again < y->reread->again ? -1 : x->reread->again > y->reread->again;
 }
 
 static enum tt_row_action action_for(const struct deciding *deciding, double confidence)
@@ -37,12 +38,16 @@ static enum tt_row_action action_for(const struct deciding *deciding, double con
 /* Each phrase is given up once at most: the surest pair has it. */
 static bool choose_misreads(struct deciding *deciding, const struct tt_rereads *rereads, struct tt_error *err)
 {
-    const struct tt_reread **order = malloc((rereads->count ? rereads->count : 1) * sizeof *order);
+    struct ranked *order = malloc((rereads->count ? rereads->count : 1) * sizeof *order);
     if (!order) return tt_fail_memory(err);
-    for (size_t k = 0; k < rereads->count; k++) order[k] = &rereads->all[k];
-    qsort(order, rereads->count, sizeof *order, by_confidence);
-    for (size_t k = 0; k < rereads->count && order[k]->confidence >= ask_from; k++) {
-        const struct tt_reread *reread = order[k];
+    const double sure = deciding->settings->misreads.confidence;
+    for (size_t k = 0; k < rereads->count; k++) {
+        double confidence = rereads->all[k].confidence;
+        order[k] = (struct ranked){&rereads->all[k], confidence < sure ? confidence : sure};
+    }
+    qsort(order, rereads->count, sizeof *order, by_rank);
+    for (size_t k = 0; k < rereads->count && order[k].certainty >= ask_from; k++) {
+        const struct tt_reread *reread = order[k].reread;
         bool is_free = true;
         for (size_t p = reread->first; p <= reread->last; p++) is_free = is_free && deciding->choices[p].fate == TT_PHRASE_STAYS;
         if (!is_free) continue;
@@ -66,10 +71,11 @@ static void choose_talk(struct deciding *deciding, const struct tt_reread *rerea
         if (tt_reread_is_faint(phrases, reread, p)) faint_s += seconds_of(&phrases->all[p]);
         else loud_s += seconds_of(&phrases->all[p]);
     }
+    /* At full level it may be the narrator talking to himself, or lines: behind a reading that was whole they are taken for lines, which stay. */
     const double most_s = deciding->settings->misreads.talk_most_s, all_s = faint_s + loud_s;
-    bool is_talk = faint_s >= faint_share * all_s || loud_s <= own_words_s;
-    if (!is_talk && all_s > most_s) return;       /* lines, it seems: they stay */
-    enum tt_row_action action = is_talk && all_s <= most_s ? deciding->choices[reread->first].action : TT_DO_ASK;
+    bool is_faint = faint_s >= faint_share * all_s, was_broken_off = reread->seen[TT_SEEN_GOES_ON] > 0.0f;
+    if (!is_faint && (all_s > most_s || !was_broken_off)) return;
+    enum tt_row_action action = is_faint && all_s <= most_s ? deciding->choices[reread->first].action : TT_DO_ASK;
     size_t part = ++deciding->parts;
     for (size_t p = reread->last + 1; p < reread->again; p++)
         if (deciding->choices[p].fate == TT_PHRASE_STAYS)
@@ -79,10 +85,14 @@ static void choose_talk(struct deciding *deciding, const struct tt_reread *rerea
 static bool decide(struct deciding *deciding, struct tt_phrases *phrases, struct tt_error *err)
 {
     struct tt_rereads rereads;
+    if (!tt_rereads_split(phrases, err)) return false;
+    deciding->choices = calloc(phrases->count ? phrases->count : 1, sizeof *deciding->choices);
+    if (!deciding->choices) return tt_fail_memory(err);
     if (!tt_rereads_find(phrases, deciding->settings->misreads.look_back_s, &rereads, err)) return false;
     bool is_done = tt_rereads_judge(phrases, &rereads, err) && choose_misreads(deciding, &rereads, err);
     for (size_t p = 0; is_done && p < phrases->count; p++)
         if (deciding->choices[p].fate == TT_PHRASE_MISREAD && deciding->choices[p].reread->first == p) choose_talk(deciding, deciding->choices[p].reread);
+    if (is_done) tt_talk_choose(phrases, deciding->settings, deciding->choices, deciding->parts + 1);
     is_done = is_done && tt_misread_rows_propose(phrases, deciding->choices, err);
     tt_rereads_free(&rereads);
     return is_done;
@@ -94,8 +104,7 @@ bool tt_misreads_decide(const struct tt_session_view *view, struct tt_error *err
     struct tt_phrases phrases;
     if (!tt_phrases_open(view, &phrases, err)) return false;
     struct deciding deciding = {.phrases = &phrases, .settings = view->settings};
-    deciding.choices = calloc(phrases.count ? phrases.count : 1, sizeof *deciding.choices);
-    bool is_done = deciding.choices ? decide(&deciding, &phrases, err) : tt_fail_memory(err);
+    bool is_done = decide(&deciding, &phrases, err);
     free(deciding.choices);
     tt_phrases_close(&phrases);
     return is_done;

@@ -17,12 +17,12 @@ static const double usual_distant = 1.0, usual_phrases = 20.0;
 
 /* Logistic weights, fitted offline. */
 static const double weight[TT_EVIDENCE] = {
-    [TT_SEEN_ALWAYS] = -4.216, [TT_SEEN_SCORE] = -0.5793, [TT_SEEN_LENGTH] = 0.3408, [TT_SEEN_LIKENESS] = 1.14,
-    [TT_SEEN_WORST] = 0.2918, [TT_SEEN_WORST_LONG] = -0.0812, [TT_SEEN_OPENING] = -0.1477, [TT_SEEN_REST] = 0.5844,
-    [TT_SEEN_REST_SHARE] = 2.544, [TT_SEEN_GOES_ON] = 1.431, [TT_SEEN_BOTH_END] = -1.393, [TT_SEEN_LINES] = -1.216,
-    [TT_SEEN_PAUSE] = -0.4246, [TT_SEEN_SKEW] = -1.714, [TT_SEEN_RIVALS] = 0.0227, [TT_SEEN_REPETITION] = 2.996,
-    [TT_SEEN_WORST_HELD] = -0.0423, [TT_SEEN_SCORE_REPETITION] = -0.9603, [TT_SEEN_BOTH_WORST] = 0.2904,
-    [TT_SEEN_GOES_SCORE] = -0.2965, [TT_SEEN_REST_SCORE] = -2.845,
+    [TT_SEEN_ALWAYS] = -6.541, [TT_SEEN_SCORE] = 0.4565, [TT_SEEN_LENGTH] = -0.2123, [TT_SEEN_LIKENESS] = 0.2229,
+    [TT_SEEN_WORST] = 0.2432, [TT_SEEN_WORST_LONG] = 0.1404, [TT_SEEN_OPENING] = 0.0388, [TT_SEEN_REST] = 0.8408,
+    [TT_SEEN_REST_SHARE] = 2.709, [TT_SEEN_GOES_ON] = 0.1002, [TT_SEEN_BOTH_END] = -1.31, [TT_SEEN_LINES] = -1.526,
+    [TT_SEEN_PAUSE] = -0.6035, [TT_SEEN_SKEW] = 1.927, [TT_SEEN_RIVALS] = 0.3261, [TT_SEEN_REPETITION] = 1.507,
+    [TT_SEEN_WORST_HELD] = -0.1561, [TT_SEEN_SCORE_REPETITION] = -0.6181, [TT_SEEN_BOTH_WORST] = 0.571,
+    [TT_SEEN_GOES_SCORE] = 0.1501, [TT_SEEN_REST_SCORE] = -2.751,
 };
 
 bool tt_reread_is_faint(const struct tt_phrases *phrases, const struct tt_reread *reread, size_t phrase)

@@ -195,7 +195,7 @@ static void a_line_broken_off_and_read_again_is_cut(void **state)
 {
     (void)state;
     struct made_session *session = begin();
-    read_lines(session, 100, 8);
+    read_lines(session, 100, 20);
     struct reading first = break_off(session, 200, 1.3), again = read_line(session, 200);
     read_lines(session, 300, 4);
     decide(session);
@@ -209,7 +209,7 @@ static void the_row_names_what_replaces_it(void **state)
 {
     (void)state;
     struct made_session *session = begin();
-    read_lines(session, 100, 8);
+    read_lines(session, 100, 20);
     break_off(session, 200, 1.3);
     struct reading again = read_line(session, 200);
     decide(session);
@@ -230,7 +230,7 @@ static void the_cut_leaves_room_before_the_re_read(void **state)
 {
     (void)state;
     struct made_session *session = begin();
-    read_lines(session, 100, 8);
+    read_lines(session, 100, 20);
     struct reading first = break_off(session, 200, 1.3), again = read_line(session, 200);
     decide(session);
     const struct tt_row *row = &session->takes[0].sheet.rows[0];
@@ -243,7 +243,7 @@ static void the_misreads_breath_goes_and_the_re_reads_stays(void **state)
 {
     (void)state;
     struct made_session *session = begin();
-    read_lines(session, 100, 8);
+    read_lines(session, 100, 20);
     struct made_take *take = take_of(session);
     struct reading breath[2];
     for (int k = 0; k < 2; k++) {
@@ -265,7 +265,7 @@ static void a_line_read_whole_and_then_again_is_cut(void **state)
 {
     (void)state;
     struct made_session *session = begin();
-    read_lines(session, 100, 8);
+    read_lines(session, 100, 20);
     struct reading first = read_line(session, 200), again = read_line(session, 200);
     read_lines(session, 300, 4);
     decide(session);
@@ -278,7 +278,7 @@ static void three_false_starts_all_go(void **state)
 {
     (void)state;
     struct made_session *session = begin();
-    read_lines(session, 100, 8);
+    read_lines(session, 100, 20);
     struct reading tries[3] = {break_off(session, 200, 1.0), break_off(session, 200, 1.6), break_off(session, 200, 1.2)};
     struct reading again = read_line(session, 200);
     decide(session);
@@ -293,7 +293,7 @@ static void talk_between_goes_out_in_a_row_of_its_own(void **state)
 {
     (void)state;
     struct made_session *session = begin();
-    read_lines(session, 100, 8);
+    read_lines(session, 100, 20);
     struct reading first = break_off(session, 200, 1.3), talk = read_part(session, 999, 0.0, 1.5, -9.0);
     pause_s(session, 0.5);
     struct reading again = read_line(session, 200);
@@ -309,7 +309,7 @@ static void long_talk_between_is_asked_about(void **state)
 {
     (void)state;
     struct made_session *session = begin();
-    read_lines(session, 100, 8);
+    read_lines(session, 100, 20);
     struct reading first = break_off(session, 200, 1.3), talk = {0};
     for (uint32_t k = 0; k < 6; k++) {
         talk = read_part(session, 990 + k, 0.0, 2.0, -9.0);
@@ -329,7 +329,7 @@ static void lines_in_between_stay(void **state)
 {
     (void)state;
     struct made_session *session = begin();
-    read_lines(session, 100, 8);
+    read_lines(session, 100, 20);
     struct reading third = read_line(session, 203), fourth = read_line(session, 204), fifth = read_line(session, 205);
     struct reading again = read_line(session, 203);
     read_lines(session, 206, 4);
@@ -346,7 +346,7 @@ static void several_lines_read_again_all_go(void **state)
 {
     (void)state;
     struct made_session *session = begin();
-    read_lines(session, 100, 8);
+    read_lines(session, 100, 20);
     struct reading first = read_line(session, 203), second = read_line(session, 204), broken = break_off(session, 205, 1.2);
     struct reading again = read_line(session, 203);
     read_line(session, 204);
@@ -362,7 +362,7 @@ static void the_re_read_may_be_in_the_next_take(void **state)
 {
     (void)state;
     struct made_session *session = begin();
-    read_lines(session, 100, 8);
+    read_lines(session, 100, 20);
     struct reading first = break_off(session, 200, 1.5);
     begin_take(session);
     struct reading again = read_line(session, 200);
@@ -380,7 +380,7 @@ static void a_take_goes_whole_when_each_line_is_read_again(void **state)
 {
     (void)state;
     struct made_session *session = begin();
-    read_lines(session, 100, 8);
+    read_lines(session, 100, 20);
     begin_take(session);
     struct reading first = read_line(session, 200), second = break_off(session, 201, 1.6);
     begin_take(session);
@@ -395,7 +395,7 @@ static void lines_that_only_begin_alike_are_not_cut(void **state)
 {
     (void)state;
     struct made_session *session = begin();
-    read_lines(session, 100, 8);
+    read_lines(session, 100, 20);
     for (uint32_t k = 0; k < 8; k++) { /* the same first 0.8 s, then something else each time */
         struct made_take *take = take_of(session);
         struct reading head = read_part(session, 500, 0.0, 0.8, 0.0), rest = read_part(session, 600 + k, 0.0, 1.8, 0.0);
@@ -427,7 +427,7 @@ static void beyond_the_look_back_nothing_is_compared(void **state)
     (void)state;
     struct made_session *session = begin();
     session->settings.misreads.look_back_s = 1.0;
-    read_lines(session, 100, 8);
+    read_lines(session, 100, 20);
     read_line(session, 200);
     read_line(session, 200);
     decide(session);
@@ -441,7 +441,7 @@ static void asking_and_off_are_obeyed(void **state)
     for (int off = 0; off < 2; off++) {
         struct made_session *session = begin();
         session->settings.misreads.action = off ? TT_POLICY_OFF : TT_POLICY_ASK;
-        read_lines(session, 100, 8);
+        read_lines(session, 100, 20);
         break_off(session, 200, 1.3);
         read_line(session, 200);
         decide(session);
@@ -455,7 +455,7 @@ static void more_than_half_a_minute_at_once_is_asked_about(void **state)
 {
     (void)state;
     struct made_session *session = begin();
-    read_lines(session, 100, 8);
+    read_lines(session, 100, 20);
     read_lines(session, 200, 12); /* 37 s, all read again */
     read_lines(session, 200, 12);
     decide(session);

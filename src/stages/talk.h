@@ -1,0 +1,11 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Talk elsewhere than between a misread and its re-read: slates, the listener, chat at head and tail. */
+#ifndef TT_STAGES_TALK_H
+#define TT_STAGES_TALK_H
+
+#include "stages/misread_rows.h"
+
+/* Marks what is much fainter than the lines, or somewhat fainter and apart from them at an end of its take. first_part: the number after the last one in use. */
+void tt_talk_choose(const struct tt_phrases *phrases, const struct tt_settings *settings, struct tt_phrase_choice *choices, size_t first_part);
+
+#endif
