@@ -8,7 +8,6 @@
 #include "dsp/gate_gain.h"
 
 enum {
-    ROWS = TT_GATE_AHEAD + 1,
     LEAD_HOPS = 3,      /* zeros in front of the take, so that its first hop, too, lies under four windows */
     FLOOR_EVERY = 16    /* frames; the floor is looked up every 85 ms */
 };
@@ -20,8 +19,9 @@ struct tt_gate {
     struct tt_gate_gain *decision;
     float *fifo;               /* the next frame's window of samples */
     int fifo_count;
-    float *spectra;            /* the last ROWS frames, row_floats apart */
-    size_t row_floats;
+    float *spectra;            /* TT_GATE_ROWS frames */
+    float *rows[TT_GATE_ROWS]; /* where each is */
+    int row_count;
     float *power, *floor, *overlap;
     int64_t frame;             /* frames analysed; frame f is centred on sample (f - 1) * hop */
     int drop_hops;             /* finished hops that lie in front of the take */
@@ -31,14 +31,14 @@ struct tt_gate {
 static bool allocate(struct tt_gate *gate)
 {
     const size_t window = (size_t)gate->shape.window_samples, bins = (size_t)gate->shape.bin_count;
-    gate->row_floats = (2 * bins + 15) / 16 * 16; /* rows stay aligned for FFTW */
+    const size_t row_floats = (2 * bins + 15) / 16 * 16; /* rows stay aligned for FFTW */
     gate->fifo = calloc(window, sizeof *gate->fifo);
-    gate->spectra = fftwf_alloc_real(ROWS * gate->row_floats);
+    gate->spectra = fftwf_alloc_real(TT_GATE_ROWS * row_floats);
     gate->power = malloc(bins * sizeof *gate->power);
     gate->floor = malloc(bins * sizeof *gate->floor);
     gate->overlap = calloc(window, sizeof *gate->overlap);
     if (!gate->fifo || !gate->spectra || !gate->power || !gate->floor || !gate->overlap) return false;
-    memset(gate->spectra, 0, ROWS * gate->row_floats * sizeof *gate->spectra);
+    for (size_t r = 0; r < TT_GATE_ROWS; r++) gate->rows[r] = gate->spectra + r * row_floats;
     return true;
 }
 
@@ -78,29 +78,27 @@ void tt_gate_destroy(struct tt_gate *gate)
 
 size_t tt_gate_latency(const struct tt_gate *gate)
 {
-    return (size_t)(LEAD_HOPS + TT_GATE_AHEAD + 2) * (size_t)gate->shape.hop_samples;
+    return (size_t)(LEAD_HOPS + TT_GATE_ROWS + 2) * (size_t)gate->shape.hop_samples;
 }
 
-static void analyse(struct tt_gate *gate)
+/* Adds the window in the fifo as the newest frame; true when a block of frames can be finished. */
+static bool analyse(struct tt_gate *gate)
 {
-    float *spectrum = gate->spectra + (size_t)(gate->frame % ROWS) * gate->row_floats;
+    const int hop = gate->shape.hop_samples;
+    float *spectrum = gate->rows[gate->row_count++];
     tt_stft_forward(gate->stft, gate->fifo, spectrum);
     tt_stft_power(gate->stft, spectrum, gate->power);
-    if (gate->frame % FLOOR_EVERY == 0)
-        tt_floor_at(gate->track, (gate->frame - 1 + FLOOR_EVERY / 2) * gate->shape.hop_samples, gate->floor);
-    tt_gate_gain_add(gate->decision, gate->power, gate->floor);
+    if (gate->frame % FLOOR_EVERY == 0) tt_floor_at(gate->track, (gate->frame - 1 + FLOOR_EVERY / 2) * hop, gate->floor);
+    gate->frame++;
+    gate->fifo_count -= hop;
+    memmove(gate->fifo, gate->fifo + hop, (size_t)gate->fifo_count * sizeof *gate->fifo);
+    return tt_gate_gain_add(gate->decision, gate->power, gate->floor);
 }
 
-/* Turns down the frame that is TT_GATE_AHEAD behind the newest, and finishes one hop of output. */
-static size_t synthesise(struct tt_gate *gate, float *output)
+/* Adds a frame to the overlap, which finishes one hop of output. */
+static size_t synthesise(struct tt_gate *gate, float *spectrum, float *output)
 {
     const size_t hop = (size_t)gate->shape.hop_samples, window = (size_t)gate->shape.window_samples;
-    const float *gain = tt_gate_gain_row(gate->decision);
-    float *spectrum = gate->spectra + (size_t)((gate->frame - TT_GATE_AHEAD) % ROWS) * gate->row_floats;
-    for (int i = 0; i < gate->shape.bin_count; i++) {
-        spectrum[2 * i] *= gain[i];
-        spectrum[2 * i + 1] *= gain[i];
-    }
     memmove(gate->overlap, gate->overlap + hop, (window - hop) * sizeof *gate->overlap);
     memset(gate->overlap + window - hop, 0, hop * sizeof *gate->overlap);
     tt_stft_inverse(gate->stft, spectrum, gate->overlap);
@@ -116,12 +114,16 @@ static size_t synthesise(struct tt_gate *gate, float *output)
 
 static size_t do_frame(struct tt_gate *gate, float *output)
 {
-    const int hop = gate->shape.hop_samples;
-    analyse(gate);
-    const size_t written = gate->frame >= TT_GATE_AHEAD ? synthesise(gate, output) : 0;
-    gate->frame++;
-    gate->fifo_count -= hop;
-    memmove(gate->fifo, gate->fifo + hop, (size_t)gate->fifo_count * sizeof *gate->fifo);
+    float *done[TT_GATE_BLOCK];
+    size_t written = 0;
+    if (!analyse(gate)) return 0;
+    tt_gate_gain_run(gate->decision, gate->rows);
+    memcpy(done, gate->rows, sizeof done);
+    for (int r = 0; r < TT_GATE_BLOCK; r++) written += synthesise(gate, done[r], output + written);
+    /* The rows behind the block come first now; those of the block are free. */
+    memmove(gate->rows, gate->rows + TT_GATE_BLOCK, TT_GATE_AHEAD * sizeof *gate->rows);
+    memcpy(gate->rows + TT_GATE_AHEAD, done, sizeof done);
+    gate->row_count = TT_GATE_AHEAD;
     return written;
 }
 

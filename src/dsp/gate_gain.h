@@ -1,18 +1,22 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* The gate's decision: frames of power and floor go in, gains by bin come out TT_GATE_AHEAD frames later. */
+/* The gate's decision: frames of power and floor go in, gains by bin come out a block at a time. */
 #ifndef TT_DSP_GATE_GAIN_H
 #define TT_DSP_GATE_GAIN_H
 
 #include "dsp/gate.h"
 
-enum { TT_GATE_AHEAD = 6 }; /* frames; 32 ms */
+enum {
+    TT_GATE_BLOCK = 24,  /* frames that get their gains at once, 128 ms */
+    TT_GATE_AHEAD = 16,  /* frames that are looked at behind them, 85 ms */
+    TT_GATE_ROWS = TT_GATE_BLOCK + TT_GATE_AHEAD
+};
 
 struct tt_gate_gain;
 struct tt_gate_gain *tt_gate_gain_create(struct tt_stft_shape shape, struct tt_gate_settings settings, struct tt_error *err);
 void tt_gate_gain_destroy(struct tt_gate_gain *decision);
-/* power and floor: bin_count values of the newest frame. */
-void tt_gate_gain_add(struct tt_gate_gain *decision, const float *power, const float *floor);
-/* Gains of the frame that came TT_GATE_AHEAD frames before the newest, borrowed until the next add. */
-const float *tt_gate_gain_row(const struct tt_gate_gain *decision);
+/* power and floor: bin_count values of the newest frame. True when TT_GATE_ROWS frames are there: then tt_gate_gain_run must follow. */
+bool tt_gate_gain_add(struct tt_gate_gain *decision, const float *power, const float *floor);
+/* Turns down the first TT_GATE_BLOCK of those frames (spectra[r]: bin_count pairs), and forgets them. */
+void tt_gate_gain_run(struct tt_gate_gain *decision, float *const *spectra);
 
 #endif
