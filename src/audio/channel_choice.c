@@ -38,6 +38,11 @@ static bool are_alike(const struct tt_channel_stats *stats, int channel_count)
     return true;
 }
 
+static bool is_louder(const struct tt_channel_stats *a, const struct tt_channel_stats *b)
+{
+    return a->active_rms > b->active_rms && !is_near(a->active_rms, b->active_rms);
+}
+
 /* The clearest of those that are wanted; among equally clear ones the loudest, among equally loud ones the first. */
 static int find_clearest(const struct tt_channel_stats *stats, int channel_count, double least_db, bool is_unclipped_only)
 {
@@ -53,7 +58,7 @@ static int find_clearest(const struct tt_channel_stats *stats, int channel_count
         double db = clearness_db(&stats[c]);
         if (db < top_db - as_clear_db || db < least_db)
             continue;
-        if (best < 0 || (stats[c].active_rms > stats[best].active_rms && !is_near(stats[c].active_rms, stats[best].active_rms)))
+        if (best < 0 || is_louder(&stats[c], &stats[best]))
             best = c;
     }
     return best;
@@ -92,7 +97,8 @@ static void explain(struct tt_channel_choice *choice, const struct tt_channel_st
     if (other_db == -INFINITY)
         (void)snprintf(choice->why, sizeof choice->why, "%s: %s %s silent", name, rest, channel_count == 2 ? "is" : "are");
     else if (rival >= 0)
-        (void)snprintf(choice->why, sizeof choice->why, "%s: %s clips", name, name_of(rival, channel_count, rival_buffer, sizeof rival_buffer));
+        (void)snprintf(choice->why, sizeof choice->why, "%s: %s clips", name,
+                       name_of(rival, channel_count, rival_buffer, sizeof rival_buffer));
     else if (own_db - other_db > as_clear_db)
         (void)snprintf(choice->why, sizeof choice->why, "%s: the voice stands %.0f dB over the noise there, on %s %s%.0f dB", name,
                        own_db, rest, channel_count == 2 ? "" : "at most ", other_db);

@@ -48,12 +48,13 @@ static bool is_whole_size_filled_in(const struct bytes *in, bool is_big_endian)
     return get(in, 0, head, sizeof head) && (int64_t)number(head + 4, 4, is_big_endian) + 8 == in->file_size;
 }
 
-static struct tt_data_promise settle_riff(const struct bytes *in, int64_t at, uint64_t size, uint64_t long_size_at, bool is_big_endian)
+static struct tt_data_promise settle_riff(const struct bytes *in, int64_t at, uint64_t size, int64_t long_size_at, bool is_big_endian)
 {
-    struct tt_data_promise promise = { .data_offset = at + 8, .size_field_at = at + 4, .size_field_bytes = 4, .is_big_endian = is_big_endian };
+    struct tt_data_promise promise = { .data_offset = at + 8, .size_field_at = at + 4, .size_field_bytes = 4 };
     unsigned char long_size[8];
-    if (size == 0xFFFFFFFFu && long_size_at > 0 && get(in, (int64_t)long_size_at, long_size, sizeof long_size)) {
-        promise.size_field_at = (int64_t)long_size_at;
+    promise.is_big_endian = is_big_endian;
+    if (size == 0xFFFFFFFFu && long_size_at > 0 && get(in, long_size_at, long_size, sizeof long_size)) {
+        promise.size_field_at = long_size_at;
         promise.size_field_bytes = 8;
         return settle(in, promise, number(long_size, 8, false));
     }
@@ -66,15 +67,14 @@ static struct tt_data_promise settle_riff(const struct bytes *in, int64_t at, ui
  * begins with an offset and a block size. */
 static struct tt_data_promise walk_chunks(const struct bytes *in, const char *data_id, bool is_big_endian)
 {
-    uint64_t long_size_at = 0;
-    int64_t at = 12;
+    int64_t long_size_at = 0, at = 12;
     for (int i = 0; i < MOST_CHUNKS; i++) {
         unsigned char head[8];
         if (!get(in, at, head, sizeof head))
             return nothing;
         uint64_t size = number(head + 4, 4, is_big_endian);
         if (memcmp(head, "ds64", 4) == 0)
-            long_size_at = (uint64_t)at + 16;
+            long_size_at = at + 16; /* its second number */
         if (memcmp(head, data_id, 4) == 0)
             return settle_riff(in, at, size, long_size_at, is_big_endian);
         at += 8 + (int64_t)size + (int64_t)(size & 1);
@@ -93,8 +93,11 @@ static struct tt_data_promise walk_w64(const struct bytes *in)
         uint64_t size = number(head + 16, 8, false);
         if (size < 24 || size > (uint64_t)INT64_MAX / 2)
             return nothing;
-        if (memcmp(head, "data", 4) == 0)
-            return settle(in, (struct tt_data_promise){ .data_offset = at + 24, .size_field_at = at + 16, .size_field_bytes = 8, .size_extra = 24 }, size);
+        if (memcmp(head, "data", 4) == 0) {
+            struct tt_data_promise promise = { .data_offset = at + 24, .size_field_at = at + 16, .size_field_bytes = 8 };
+            promise.size_extra = sizeof head;
+            return settle(in, promise, size);
+        }
         at += (int64_t)((size + 7) & ~(uint64_t)7);
     }
     return nothing;
@@ -110,7 +113,9 @@ static struct tt_data_promise walk_caf(const struct bytes *in)
             return nothing;
         uint64_t size = number(head + 4, 8, true);
         if (memcmp(head, "data", 4) == 0) {
-            struct tt_data_promise promise = { .data_offset = at + 16, .size_field_at = at + 4, .size_field_bytes = 8, .size_extra = 4, .is_big_endian = true };
+            struct tt_data_promise promise = { .data_offset = at + 16, .size_field_at = at + 4, .size_field_bytes = 8 };
+            promise.size_extra = 4;
+            promise.is_big_endian = true;
             promise.is_left_open = size == UINT64_MAX;
             return settle(in, promise, size);
         }
