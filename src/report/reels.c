@@ -16,13 +16,13 @@ static bool is_taken(const char (*reels)[TT_REEL_CHARS], size_t count, const cha
     return false;
 }
 
-/* The last 8 characters of the stem, with '_' for what reels cannot hold. */
+/* The last 8 characters of the stem, with one '_' for each run of what reels cannot hold. */
 static void squeeze(const char *stem, char reel[TT_REEL_CHARS])
 {
     size_t length = 0;
     for (const unsigned char *c = (const unsigned char *)stem; *c; c++) {
-        if ((*c & 0xC0) == 0x80) continue; /* one '_' for a whole character */
         bool is_small = *c >= 'a' && *c <= 'z', is_plain = is_small || (*c >= 'A' && *c <= 'Z') || (*c >= '0' && *c <= '9');
+        if (!is_plain && length > 0 && reel[length - 1] == '_') continue;
         if (length == TT_REEL_CHARS - 1) memmove(reel, reel + 1, --length);
         reel[length++] = !is_plain ? '_' : is_small ? (char)(*c - 'a' + 'A') : (char)*c;
     }

@@ -74,14 +74,14 @@ void tt_summary_add_takes(const struct tt_session_report *session, struct tt_tex
         char before[TT_TIME_CHARS], after[TT_TIME_CHARS], loudness[32] = "", questions[32] = "";
         tt_summary_clock(tt_take_before_s(take), before);
         tt_summary_clock(tt_take_after_s(take), after);
-        if (take->has_voice && !take->has_failed) snprintf(loudness, sizeof loudness, "%.1f LUFS", take->after.levels.integrated_lufs);
+        if (take->has_voice && !take->has_failed && isfinite(take->after.levels.integrated_lufs)) snprintf(loudness, sizeof loudness, "%.1f LUFS", take->after.levels.integrated_lufs);
         if (tt_report_questions(take) > 0) snprintf(questions, sizeof questions, "%zu to answer", tt_report_questions(take));
         tt_text_add(out, "  ");
         tt_plain_add_fit(out, take->name, 18, true);
         if (take->has_failed) tt_text_add(out, "  could not be done\n");
         if (take->has_failed) continue;
         tt_text_addf(out, " %8.12s -> %-8.12s %-11.11s %-13.13s ", before, after, loudness, questions);
-        tt_plain_add_fit(out, tt_take_is_empty(take) ? "nothing is left" : take->why, 12, false);
+        tt_plain_add_fit(out, tt_take_is_empty(take) ? "empty" : take->why, 12, false);
         tt_text_add(out, "\n");
     }
 }

@@ -51,10 +51,14 @@ static void add_broken(struct tt_text *out, size_t indent, const char *text)
 
 void tt_summary_add_item(struct tt_text *out, const char *name, int64_t at_ms, const char *text)
 {
+    if (!name) {
+        tt_summary_add_lines(out, 2, text);
+        return;
+    }
     char time[TT_TIME_CHARS] = "";
     if (at_ms >= 0) tt_time_format(at_ms, time);
     tt_text_add(out, "  ");
-    tt_plain_add_fit(out, name ? name : "", NAME_COLUMNS, true);
+    tt_plain_add_fit(out, name, NAME_COLUMNS, true);
     tt_text_addf(out, "  %-12.12s  ", time);
     add_broken(out, TEXT_COLUMN, text);
 }
