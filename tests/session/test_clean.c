@@ -1,0 +1,299 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* The whole job on the labelled session of the fixtures. */
+#include "clean_support.h"
+
+#include <math.h>
+#include <sys/stat.h>
+
+struct fixture {
+    char *folder;
+    char session[4096], out[4096];
+};
+
+static int set_up(void **state)
+{
+    struct fixture *fixture = calloc(1, sizeof *fixture);
+    fixture->folder = folder_make();
+    snprintf(fixture->session, sizeof fixture->session, "%s/hive", fixture->folder);
+    snprintf(fixture->out, sizeof fixture->out, "%s/out", fixture->folder);
+    copy_fixture_session(fixture->session);
+    *state = fixture;
+    return 0;
+}
+
+static int tear_down(void **state)
+{
+    struct fixture *fixture = *state;
+    folder_remove(fixture->folder);
+    free(fixture);
+    return 0;
+}
+
+static void one_command_leaves_voices_sheets_reports_and_the_narration(void **state)
+{
+    struct fixture *f = *state;
+    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){0});
+    assert_int_equal(result.take_count, 2);
+    assert_int_equal(result.failed_count, 0);
+    assert_int_equal(result.rendered_count, 2);
+    static const char *const names[] = {"index.html",     "narration.wav",   "voice/01.wav",       "voice/02.wav",        "sheets/01.csv",
+                                        "sheets/02.csv",  "report/01.json",  "report/02.html",     "edit/narration.edl",  "edit/narration.otio",
+                                        "heard/01.bin",   "session.json",    "order.csv"};
+    for (size_t i = 0; i < sizeof names / sizeof *names; i++)
+        if (!file_exists(in_folder(f->out, names[i])))
+            fail_msg("%s is missing", names[i]);
+    tt_clean_result_free(&result);
+}
+
+static void the_recordings_are_never_changed(void **state)
+{
+    struct fixture *f = *state;
+    const char *before = folder_digest(f->session, ".");
+    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){0});
+    tt_clean_result_free(&result);
+    assert_string_equal(before, folder_digest(f->session, "."));
+}
+
+static void the_number_of_jobs_does_not_show_in_the_bytes(void **state)
+{
+    struct fixture *f = *state;
+    char other[4096];
+    snprintf(other, sizeof other, "%s/other", f->folder);
+    struct tt_clean_result one = clean_well(f->session, f->out, (struct clean_run){.jobs = 1});
+    struct tt_clean_result two = clean_well(f->session, other, (struct clean_run){.jobs = 2});
+    static const char *const folders[] = {"voice", "sheets", "heard"};
+    for (size_t i = 0; i < sizeof folders / sizeof *folders; i++)
+        assert_string_equal(folder_digest(f->out, folders[i]), folder_digest(other, folders[i]));
+    assert_string_equal(file_digest(in_folder(f->out, "narration.wav")), file_digest(in_folder(other, "narration.wav")));
+    tt_clean_result_free(&one);
+    tt_clean_result_free(&two);
+}
+
+static void a_second_run_renders_nothing_and_leaves_the_same_bytes(void **state)
+{
+    struct fixture *f = *state;
+    struct tt_clean_result first = clean_well(f->session, f->out, (struct clean_run){0});
+    const char *voices = folder_digest(f->out, "voice"), *narration = file_digest(in_folder(f->out, "narration.wav"));
+    struct tt_clean_result second = clean_well(f->session, f->out, (struct clean_run){0});
+    assert_int_equal(second.rendered_count, 0);
+    assert_int_equal(second.up_to_date_count, 2);
+    assert_string_equal(voices, folder_digest(f->out, "voice"));
+    assert_string_equal(narration, file_digest(in_folder(f->out, "narration.wav")));
+    tt_clean_result_free(&first);
+    tt_clean_result_free(&second);
+}
+
+/* Replaces the first `from` behind `line_with` in a file. */
+static void edit(const char *path, const char *line_with, const char *from, const char *to)
+{
+    size_t size;
+    char *text = file_read(path, &size), *line = strstr(text, line_with), *at = line ? strstr(line, from) : NULL;
+    if (!at)
+        fail_msg("%s: no %s behind %s in\n%s", path, from, line_with, text);
+    char *edited = calloc(1, size + strlen(to) + 1);
+    memcpy(edited, text, (size_t)(at - text));
+    strcat(edited, to);
+    strcat(edited, at + strlen(from));
+    file_write(path, edited, strlen(edited));
+    free(edited);
+    free(text);
+}
+
+/* The take of the two whose sheet cuts a misread. */
+static const char *take_with_a_cut(const struct fixture *f)
+{
+    static const char *const names[] = {"01", "02"};
+    for (int i = 0; i < 2; i++) {
+        char name[64];
+        snprintf(name, sizeof name, "sheets/%s.csv", names[i]);
+        char *text = file_read(in_folder(f->out, name), NULL);
+        bool has_cut = strstr(text, ",misread,cut,cut,") != NULL;
+        free(text);
+        if (has_cut)
+            return names[i];
+    }
+    fail_msg("no misread is cut in the fixture session");
+    return NULL;
+}
+
+static void a_cut_that_is_changed_to_keep_comes_back_and_only_its_take_is_rendered(void **state)
+{
+    struct fixture *f = *state;
+    struct clean_run by_take = {.assignments = {"loudness.across=take"}};
+    struct tt_clean_result first = clean_well(f->session, f->out, by_take);
+    const char *take = take_with_a_cut(f);
+    const char *other = strcmp(take, "01") == 0 ? "voice/02.wav" : "voice/01.wav";
+    char sheet[64], report[64];
+    snprintf(sheet, sizeof sheet, "sheets/%s.csv", take);
+    snprintf(report, sizeof report, "report/%s.json", take);
+    json_t *before = json_of(in_folder(f->out, report));
+    const char *other_before = file_digest(in_folder(f->out, other));
+
+    edit(in_folder(f->out, sheet), ",misread,cut,cut,", ",misread,cut,cut,", ",misread,cut,keep,");
+    struct tt_clean_result second = clean_well(f->session, f->out, by_take);
+    assert_int_equal(second.rendered_count, 1);
+    assert_string_equal(other_before, file_digest(in_folder(f->out, other)));
+    json_t *after = json_of(in_folder(f->out, report));
+    assert_true(number_at(after, "after", "duration_s") > number_at(before, "after", "duration_s") + 0.5);
+    char *text = file_read(in_folder(f->out, sheet), NULL);
+    assert_non_null(strstr(text, ",misread,cut,keep,"));
+    assert_non_null(strstr(text, ",me,"));
+    free(text);
+
+    struct tt_clean_result third = clean_well(f->session, f->out, by_take); /* the row stays through later runs */
+    assert_int_equal(third.rendered_count, 0);
+    json_decref(before);
+    json_decref(after);
+    tt_clean_result_free(&first);
+    tt_clean_result_free(&second);
+    tt_clean_result_free(&third);
+}
+
+static void a_sheet_that_cannot_be_read_stops_its_take_alone_and_stays_as_it_is(void **state)
+{
+    struct fixture *f = *state;
+    struct tt_clean_result first = clean_well(f->session, f->out, (struct clean_run){0});
+    edit(in_folder(f->out, "sheets/01.csv"), ",pause,", ",pause,", ",silence,");
+    const char *sheet = file_digest(in_folder(f->out, "sheets/01.csv"));
+    struct tt_clean_result second = clean_well(f->session, f->out, (struct clean_run){0});
+    assert_int_equal(second.failed_count, 1);
+    assert_non_null(strstr(second.json, "sheets/01.csv:")); /* file, line and column */
+    assert_string_equal(sheet, file_digest(in_folder(f->out, "sheets/01.csv")));
+    tt_clean_result_free(&first);
+    tt_clean_result_free(&second);
+}
+
+static void the_voice_meets_the_target_and_the_ceiling(void **state)
+{
+    struct fixture *f = *state;
+    struct clean_run by_take = {.assignments = {"loudness.across=take", "loudness.target_lufs=-18"}};
+    struct tt_clean_result result = clean_well(f->session, f->out, by_take);
+    static const char *const reports[] = {"report/01.json", "report/02.json"};
+    for (int i = 0; i < 2; i++) {
+        json_t *report = json_of(in_folder(f->out, reports[i]));
+        assert_true(fabs(number_at(report, "after", "integrated_lufs") + 18) < 0.05); /* goal: 0.05 LU */
+        assert_true(number_at(report, "after", "max_true_peak_dbtp") <= -1.0);
+        assert_true(number_at(report, "after", "noise_floor_dbfs") < number_at(report, "before", "noise_floor_dbfs"));
+        json_decref(report);
+    }
+    tt_clean_result_free(&result);
+}
+
+static void a_narration_of_takes_with_one_gain_is_exact(void **state)
+{
+    struct fixture *f = *state;
+    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){0});
+    json_t *session = json_of(in_folder(f->out, "session.json"));
+    assert_true(fabs(number_at(session, "narration", "integrated_lufs") + 16) < 0.05);
+    assert_true(number_at(session, "narration", "max_true_peak_dbtp") <= -1.0);
+    json_decref(session);
+    tt_clean_result_free(&result);
+}
+
+static void a_plan_writes_no_sound(void **state)
+{
+    struct fixture *f = *state;
+    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){.is_plan = true});
+    assert_true(file_exists(in_folder(f->out, "sheets/01.csv")));
+    assert_false(file_exists(in_folder(f->out, "voice/01.wav")));
+    assert_false(file_exists(in_folder(f->out, "narration.wav")));
+    tt_clean_result_free(&result);
+}
+
+static void touching_a_recording_does_not_render_it_again(void **state)
+{
+    struct fixture *f = *state;
+    struct tt_clean_result first = clean_well(f->session, f->out, (struct clean_run){0});
+    const char *path = in_folder(f->session, "01.flac");
+    assert_int_equal(chmod(path, 0600), 0); /* moves the change time, not the content */
+    struct tt_clean_result second = clean_well(f->session, f->out, (struct clean_run){0});
+    assert_int_equal(second.rendered_count, 0);
+    tt_clean_result_free(&first);
+    tt_clean_result_free(&second);
+}
+
+static void whole_takes_lie_sample_for_sample_under_the_take(void **state)
+{
+    struct fixture *f = *state;
+    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){.assignments = {"deliver.whole=yes"}});
+    size_t take_frames, whole_frames;
+    float *take = sound_read(in_folder(f->session, "01.flac"), &take_frames, NULL);
+    float *whole = sound_read(in_folder(f->out, "whole/01.wav"), &whole_frames, NULL);
+    assert_int_equal(take_frames, whole_frames);
+    double best = -1;
+    int best_lag = 99;
+    for (int lag = -8; lag <= 8; lag++) {
+        double sum = 0;
+        for (size_t i = 1000; i + 1000 < take_frames; i++)
+            sum += (double)take[i] * whole[(size_t)((long)i + lag)];
+        if (sum > best) {
+            best = sum;
+            best_lag = lag;
+        }
+    }
+    assert_int_equal(best_lag, 0);
+    free(take);
+    free(whole);
+    tt_clean_result_free(&result);
+}
+
+static void a_take_left_out_in_the_running_order_is_not_in_the_narration(void **state)
+{
+    struct fixture *f = *state;
+    struct tt_clean_result first = clean_well(f->session, f->out, (struct clean_run){0});
+    size_t all, less;
+    free(sound_read(in_folder(f->out, "narration.wav"), &all, NULL));
+    edit(in_folder(f->out, "order.csv"), "02.flac,", "02.flac,yes", "02.flac,no");
+    struct tt_clean_result second = clean_well(f->session, f->out, (struct clean_run){0});
+    free(sound_read(in_folder(f->out, "narration.wav"), &less, NULL));
+    assert_true(less < all);
+    edit(in_folder(f->out, "order.csv"), "02.flac,", "02.flac,no", "02.flac,perhaps");
+    struct tt_clean_result third;
+    struct tt_error error;
+    assert_false(clean_run(f->session, f->out, (struct clean_run){0}, &third, &error));
+    assert_int_equal(error.kind, TT_ERROR_USAGE);
+    assert_non_null(strstr(error.message, "order.csv:3:2"));
+    tt_clean_result_free(&first);
+    tt_clean_result_free(&second);
+}
+
+static void an_opened_gap_makes_the_voice_longer_by_its_length(void **state)
+{
+    struct fixture *f = *state;
+    struct tt_clean_result first = clean_well(f->session, f->out, (struct clean_run){0});
+    size_t before, after;
+    free(sound_read(in_folder(f->out, "voice/01.wav"), &before, NULL));
+    char *text = file_read(in_folder(f->out, "sheets/01.csv"), NULL);
+    char *edited = calloc(1, strlen(text) + 200);
+    strcpy(edited, text);
+    strcat(edited, "01.flac,,00:00:10.000,00:00:10.000,gap,,open,4.000,,,smoker\r\n");
+    file_write(in_folder(f->out, "sheets/01.csv"), edited, strlen(edited));
+    struct tt_clean_result second = clean_well(f->session, f->out, (struct clean_run){0});
+    int rate_hz;
+    free(sound_read(in_folder(f->out, "voice/01.wav"), &after, &rate_hz));
+    assert_true(labs((long)after - (long)before - 4L * rate_hz) <= rate_hz / 1000);
+    free(text);
+    free(edited);
+    tt_clean_result_free(&first);
+    tt_clean_result_free(&second);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(one_command_leaves_voices_sheets_reports_and_the_narration, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(the_recordings_are_never_changed, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(the_number_of_jobs_does_not_show_in_the_bytes, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_second_run_renders_nothing_and_leaves_the_same_bytes, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_cut_that_is_changed_to_keep_comes_back_and_only_its_take_is_rendered, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_sheet_that_cannot_be_read_stops_its_take_alone_and_stays_as_it_is, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(the_voice_meets_the_target_and_the_ceiling, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_narration_of_takes_with_one_gain_is_exact, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_plan_writes_no_sound, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(touching_a_recording_does_not_render_it_again, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(whole_takes_lie_sample_for_sample_under_the_take, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_take_left_out_in_the_running_order_is_not_in_the_narration, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(an_opened_gap_makes_the_voice_longer_by_its_length, set_up, tear_down),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
