@@ -48,6 +48,8 @@ struct tt_editor *tt_editor_create(const struct tt_time_map *map, struct tt_room
     for (size_t i = 0; i < map->count; i++)
         if ((size_t)map->stretches[i].fade_samples > editor->most_fade)
             editor->most_fade = (size_t)map->stretches[i].fade_samples;
+    if ((size_t)map->lead_fade_samples > editor->most_fade)
+        editor->most_fade = (size_t)map->lead_fade_samples;
     editor->window_capacity = 2 * (size_t)PART_SAMPLES + 4 * editor->most_fade;
     editor->window = malloc(editor->window_capacity * sizeof(float));
     editor->tail = malloc((editor->most_fade + 1) * sizeof(float));
@@ -88,7 +90,7 @@ static size_t fade_behind(const struct tt_editor *editor, size_t stretch)
 
 static size_t fade_before(const struct tt_editor *editor, size_t stretch)
 {
-    return stretch > 0 ? fade_behind(editor, stretch - 1) : 0;
+    return stretch > 0 ? fade_behind(editor, stretch - 1) : (size_t)editor->map->lead_fade_samples;
 }
 
 static const float *source(const struct tt_editor *editor, int64_t sample)
@@ -96,13 +98,24 @@ static const float *source(const struct tt_editor *editor, int64_t sample)
     return editor->window + (sample - editor->window_start);
 }
 
+/* From made tone into the stretch under way. */
+static bool fade_out_of_tone(struct tt_editor *editor, size_t fade, struct tt_error *err)
+{
+    if (fade == 0)
+        return true;
+    int64_t start = editor->map->stretches[editor->at_stretch].source_start;
+    tt_room_tone_make(editor->tone, start, editor->tone_part, fade);
+    tt_crossfade(editor->tone_part, source(editor, start - (int64_t)(fade / 2)), editor->mixed, fade);
+    return put(editor, editor->mixed, fade, err);
+}
+
 /* What comes in front of a stretch: its lead or the join with the stretch before. Needs the source up to start + fade / 2. */
 static bool join(struct tt_editor *editor, struct tt_error *err)
 {
     const struct tt_stretch *stretch = &editor->map->stretches[editor->at_stretch];
-    if (editor->at_stretch == 0)
-        return put_tone(editor, stretch->source_start, editor->map->lead_samples, err);
     const size_t fade = fade_before(editor, editor->at_stretch);
+    if (editor->at_stretch == 0)
+        return put_tone(editor, stretch->source_start, editor->map->lead_samples - (int64_t)(fade / 2), err) && fade_out_of_tone(editor, fade, err);
     const struct tt_stretch *before = stretch - 1;
     if (fade == 0)
         return put_tone(editor, before->source_end, before->fill_samples, err);
@@ -116,9 +129,7 @@ static bool join(struct tt_editor *editor, struct tt_error *err)
     tt_crossfade(editor->tail, editor->tone_part, editor->mixed, fade);
     if (!put(editor, editor->mixed, fade, err) || !put_tone(editor, before->source_end, before->fill_samples - (int64_t)fade, err))
         return false;
-    tt_room_tone_make(editor->tone, stretch->source_start, editor->tone_part, fade);
-    tt_crossfade(editor->tone_part, head, editor->mixed, fade);
-    return put(editor, editor->mixed, fade, err);
+    return fade_out_of_tone(editor, fade, err);
 }
 
 /* Works off what the window holds; stops when more source is needed. */
