@@ -7,6 +7,20 @@
 #include <stdint.h>
 #include <string.h>
 
+/* In front of a function whose loops should run as wide as the processor can: the loader picks a variant. The arithmetic is the
+ * same in each (no contraction to fused operations), so the bits are, too. Not under the sanitisers, which start after the loader
+ * has asked. */
+#if defined(__has_feature)
+#if __has_feature(address_sanitizer) || __has_feature(memory_sanitizer) || __has_feature(thread_sanitizer)
+#define TT_SANITISED
+#endif
+#endif
+#if defined(__x86_64__) && defined(__GLIBC__) && !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__) && !defined(TT_SANITISED)
+#define TT_WIDE __attribute__((target_clones("arch=x86-64-v4", "avx2", "default")))
+#else
+#define TT_WIDE
+#endif
+
 /* log2(x) for normal x > 0, within 2e-6 (6e-6 dB of power). */
 static inline float tt_fast_log2(float x)
 {
@@ -45,6 +59,21 @@ static inline float tt_fast_exp2(float x)
     float scale;
     memcpy(&scale, &bits, sizeof scale);
     return p * scale;
+}
+
+/* Square root for x >= 0 (normal or 0), relative error under 1e-5: sqrtf may set errno, and then does not vectorise.
+ * The first guess halves the exponent of 1/sqrt(x); each step of Newton's doubles its digits (common practice, no source). */
+static inline float tt_fast_sqrt(float x)
+{
+    int32_t bits;
+    memcpy(&bits, &x, sizeof bits);
+    bits = 0x5f3759df - (bits >> 1);
+    float inverse;
+    memcpy(&inverse, &bits, sizeof inverse);
+    const float half = 0.5F * x;
+    inverse = inverse * (1.5F - half * inverse * inverse);
+    inverse = inverse * (1.5F - half * inverse * inverse);
+    return x * inverse;
 }
 
 #endif

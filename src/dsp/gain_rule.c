@@ -2,6 +2,7 @@
 /* The log-spectral-amplitude rule: exact for tables and tests, and as the chain runs it. */
 #include <math.h>
 
+#include "dsp/fast_math.h"
 #include "dsp/gate.h"
 
 #define EULER_GAMMA 0.57721566490153286061
@@ -34,7 +35,7 @@ double tt_speech_presence(double xi_opt, double gamma)
     return 1.0 / (1.0 + (1.0 + xi_opt) * exp(-gamma * xi_opt / (1.0 + xi_opt)));
 }
 
-void tt_lsa_gains(const float *xi, const float *gamma, float *gain, int count)
+TT_WIDE void tt_lsa_gains(const float *xi, const float *gamma, float *gain, int count)
 {
     /* G^2 = xi/(1+xi) * F(v)/gamma with F(v) = v exp(E1(v)), which is smooth: e^-gamma at 0, v + o(1) far out. A rational
      * fit with the least largest error (computed, no source) holds the gain to 0.002 dB. */
@@ -44,6 +45,6 @@ void tt_lsa_gains(const float *xi, const float *gamma, float *gain, int count)
         const float above = 0.56102193F + v * (0.84177063F + v * (0.48925835F + v * 0.20916389F));
         const float below = 1.0F + v * (0.47928646F + v * 0.20916389F);
         const float squared = share * above / (below * gamma[i]);
-        gain[i] = sqrtf(squared < 1.0F ? squared : 1.0F);
+        gain[i] = tt_fast_sqrt(squared < 1.0F ? squared : 1.0F);
     }
 }

@@ -13,6 +13,7 @@
 #include <string.h>
 
 #include "base/units.h"
+#include "dsp/fast_math.h"
 
 /* All measured on read speech with made noise at 10 to 50 dB SNR: segmental SNR, log-spectral distance, STOI, kurtosis. */
 static const float SMOOTHING = 0.983F;     /* decision-directed, for a hop of 5.3 ms */
@@ -114,7 +115,7 @@ void tt_gate_gain_destroy(struct tt_gate_gain *decision)
 
 /* One step of decision-directed smoothing: the prior from the neighbour's voice power and the bin's own excess, and the voice
  * power that the rule makes of it (gain squared times gamma, as tt_lsa_gains computes it). */
-static void step_prior(const float *gamma, float *speech, float *prior, float prior_least, int bins)
+TT_WIDE static void step_prior(const float *gamma, float *speech, float *prior, float prior_least, int bins)
 {
     const float smoothing = SMOOTHING, fresh = 1.0F - SMOOTHING;
     for (int i = 0; i < bins; i++) {
@@ -132,7 +133,7 @@ static void step_prior(const float *gamma, float *speech, float *prior, float pr
     }
 }
 
-static void sum_bands(const struct tt_gate_gain *decision, const float *gamma, float *region)
+TT_WIDE static void sum_bands(const struct tt_gate_gain *decision, const float *gamma, float *region)
 {
     const int whole = decision->bins / BAND_BINS;
     for (int b = 0; b < whole; b++) {
@@ -151,21 +152,26 @@ static void sum_bands(const struct tt_gate_gain *decision, const float *gamma, f
     }
 }
 
-bool tt_gate_gain_add(struct tt_gate_gain *decision, const float *power, const float *floor)
+TT_WIDE static void divide_bounded(const float *power, const float *floor, float *gamma, int bins)
 {
-    const int bins = decision->bins, at = decision->count++;
-    float *gamma = decision->gamma + (size_t)(LOCAL_REACH + at) * (size_t)bins;
     for (int i = 0; i < bins; i++) {
         const float ratio = power[i] / floor[i] + GAMMA_LEAST;
         gamma[i] = ratio < GAMMA_MOST ? ratio : GAMMA_MOST;
     }
+}
+
+bool tt_gate_gain_add(struct tt_gate_gain *decision, const float *power, const float *floor)
+{
+    const int bins = decision->bins, at = decision->count++;
+    float *gamma = decision->gamma + (size_t)(LOCAL_REACH + at) * (size_t)bins;
+    divide_bounded(power, floor, gamma, bins);
     sum_bands(decision, gamma, decision->region + (size_t)(REGION_REACH + at) * (size_t)decision->bands);
     step_prior(gamma, decision->speech, decision->forward + (size_t)at * (size_t)bins, decision->prior_least, bins);
     return decision->count == TT_GATE_ROWS;
 }
 
 /* How likely a voice is in each bin's neighbourhood, for the frame in row at. */
-static void find_presence(struct tt_gate_gain *decision, int at)
+TT_WIDE static void find_presence(struct tt_gate_gain *decision, int at)
 {
     const int bands = decision->bands;
     const float *middle = decision->region + (size_t)(REGION_REACH + at) * (size_t)bands;
@@ -198,7 +204,7 @@ static void find_presence(struct tt_gate_gain *decision, int at)
 }
 
 /* The prior that the rule gets: prior holds the backward one on entry. */
-static void join_priors(struct tt_gate_gain *decision, int at)
+TT_WIDE static void join_priors(struct tt_gate_gain *decision, int at)
 {
     const int bins = decision->bins;
     const float *g0 = decision->gamma + (size_t)(LOCAL_REACH + at) * (size_t)bins;
@@ -227,6 +233,15 @@ static void move_on(struct tt_gate_gain *decision)
     decision->count = TT_GATE_AHEAD;
 }
 
+TT_WIDE static void turn_down(float *spectrum, const float *gain, float least, int bins)
+{
+    for (int i = 0; i < bins; i++) {
+        const float bounded = gain[i] > least ? gain[i] : least;
+        spectrum[2 * i] *= bounded;
+        spectrum[2 * i + 1] *= bounded;
+    }
+}
+
 void tt_gate_gain_run(struct tt_gate_gain *decision, float *const *spectra)
 {
     const int bins = decision->bins;
@@ -239,13 +254,7 @@ void tt_gate_gain_run(struct tt_gate_gain *decision, float *const *spectra)
         find_presence(decision, at);
         join_priors(decision, at);
         tt_lsa_gains(decision->prior, gamma, decision->gain, bins);
-        const float *gain = decision->gain;
-        float *spectrum = spectra[at];
-        for (int i = 0; i < bins; i++) {
-            const float bounded = gain[i] > decision->least ? gain[i] : decision->least;
-            spectrum[2 * i] *= bounded;
-            spectrum[2 * i + 1] *= bounded;
-        }
+        turn_down(spectra[at], decision->gain, decision->least, bins);
     }
     move_on(decision);
 }

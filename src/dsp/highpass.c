@@ -10,6 +10,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "dsp/fast_math.h"
+
 #define PI 3.14159265358979323846
 
 static const double LOW_RATE_OVER_CUTOFF = 12.0;
@@ -171,7 +173,7 @@ void tt_highpass_destroy(struct tt_highpass *filter)
 }
 
 /* Eight sums side by side, in a fixed order, so that the loop vectorises without changing the result. */
-static double dot(const float *a, const float *b, size_t count)
+TT_WIDE static double dot(const float *a, const float *b, size_t count)
 {
     float sums[8] = {0};
     size_t i = 0;
@@ -222,7 +224,7 @@ static void run_backward(struct tt_highpass *filter)
 }
 
 /* Takes the low part off one step of the block. */
-static void take_off(const struct tt_highpass *filter, size_t b, float *out)
+TT_WIDE static void take_off(const struct tt_highpass *filter, size_t b, float *out)
 {
     const size_t step = filter->step;
     const float *row0 = filter->up_taps, *row1 = row0 + step, *row2 = row1 + step, *row3 = row2 + step;

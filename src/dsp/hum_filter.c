@@ -8,6 +8,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "dsp/fast_math.h"
+
 #define PI 3.14159265358979323846
 
 /* The longest averaging: a notch some 0.3 Hz wide. */
@@ -83,7 +85,7 @@ void tt_hum_filter_destroy(struct tt_hum_filter *filter)
 }
 
 /* Part of a period: takes each harmonic off. */
-static void take_off(struct tt_hum_filter *filter, float *samples, int count)
+TT_WIDE static void take_off(struct tt_hum_filter *filter, float *samples, int count)
 {
     for (int h = 0; h < filter->count; h++) {
         const struct harmonic *harmonic = &filter->harmonics[h];
@@ -95,7 +97,7 @@ static void take_off(struct tt_hum_filter *filter, float *samples, int count)
 }
 
 /* Eight sums side by side, in a fixed order, so that the loop vectorises without changing the result. */
-static double dot(const float *a, const float *b, int count)
+TT_WIDE static double dot(const float *a, const float *b, int count)
 {
     float sums[8] = {0};
     double sum = 0.0;

@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "dsp/fast_math.h"
 #include "dsp/fft_lock.h"
 
 #define PI 3.14159265358979323846
@@ -25,7 +26,7 @@ static const double SEARCH_STEP_HZ = 0.02;
 static const double NEIGHBOUR_FROM_HZ = 6.0, NEIGHBOUR_TO_HZ = 20.0;
 static const double LINE_OVER_DB = 7.0;     /* a line that stands out */
 static const double LINE_MOST_DB = 20.0;    /* no single line decides */
-enum { LINES_LEAST = 3, STRETCH_LINES_LEAST = 2, TAPS_PER_STEP = 6, LEVELS = 121 };
+enum { NEIGHBOUR_STRIDE = 4, LINES_LEAST = 3, STRETCH_LINES_LEAST = 2, TAPS_PER_STEP = 6, LEVELS = 121 };
 
 struct candidate {
     int base_hz;
@@ -162,11 +163,11 @@ static double bin_power(const struct tt_hum_finder *finder, int bin)
 /* The median power from NEIGHBOUR_FROM_HZ to NEIGHBOUR_TO_HZ on both sides of a frequency, as a mean of Gaussian noise. */
 static double neighbour_power(const struct tt_hum_finder *finder, double frequency_hz)
 {
-    double values[512];
+    double values[256];
     int count = 0;
     const double bin_hz = finder->low_rate_hz / finder->transform_count;
     for (int side = -1; side <= 1; side += 2)
-        for (double away = NEIGHBOUR_FROM_HZ; away <= NEIGHBOUR_TO_HZ && count < 512; away += bin_hz) {
+        for (double away = NEIGHBOUR_FROM_HZ; away <= NEIGHBOUR_TO_HZ && count < 256; away += NEIGHBOUR_STRIDE * bin_hz) {
             const int bin = (int)lround((frequency_hz + side * away) / bin_hz);
             if (bin > 0 && bin <= finder->transform_count / 2) values[count++] = bin_power(finder, bin);
         }
@@ -225,7 +226,7 @@ static void judge_stretch(struct tt_hum_finder *finder)
     finder->stretch_have = 0;
 }
 
-static float decimated(const struct tt_hum_finder *finder)
+TT_WIDE static float decimated(const struct tt_hum_finder *finder)
 {
     float sums[8] = {0};
     float sum = 0.0F;

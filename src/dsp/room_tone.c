@@ -5,6 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "dsp/fast_math.h"
+
 /* Frames of one hop: each frame's spectrum is Gaussian noise drawn from the seed and the frame's number alone, shaped by the
  * floor, so that the same tone comes out however it is asked for. */
 struct tt_room_tone {
@@ -78,7 +80,7 @@ static void add_frame(struct tt_room_tone *tone)
     const int bins = tone->shape.bin_count;
     const uint64_t base = scramble(tone->seed ^ (tone->frame * 0x100000001b3U));
     for (int i = 0; i < bins; i++) {
-        const float amplitude = tone->scale * sqrtf(tone->power[i]);
+        const float amplitude = tone->scale * tt_fast_sqrt(tone->power[i]);
         tone->spectrum[2 * i] = amplitude * gaussian(scramble(base + 2 * (uint64_t)i));
         tone->spectrum[2 * i + 1] = amplitude * gaussian(scramble(base + 2 * (uint64_t)i + 1));
     }

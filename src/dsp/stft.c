@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "dsp/fast_math.h"
 #include "dsp/fft_lock.h"
 
 #define PI 3.14159265358979323846
@@ -117,12 +118,20 @@ static bool is_aligned_as_planned(const struct tt_stft *stft, float *spectrum)
     return fftwf_alignment_of(spectrum) == fftwf_alignment_of((float *)stft->spectrum);
 }
 
+TT_WIDE static void multiply(const float *a, const float *b, float *product, int count)
+{
+    for (int i = 0; i < count; i++) product[i] = a[i] * b[i];
+}
+
+TT_WIDE static void multiply_and_add(const float *a, const float *b, float *sum, int count)
+{
+    for (int i = 0; i < count; i++) sum[i] += a[i] * b[i];
+}
+
 void tt_stft_forward(struct tt_stft *stft, const float *samples, float *spectrum)
 {
-    const int count = stft->shape.window_samples;
-    const float *window = stft->window;
     float *block = stft->block;
-    for (int i = 0; i < count; i++) block[i] = samples[i] * window[i];
+    multiply(samples, stft->window, block, stft->shape.window_samples);
     if (is_aligned_as_planned(stft, spectrum)) {
         fftwf_execute_dft_r2c(stft->forward, block, (fftwf_complex *)spectrum);
     } else {
@@ -133,19 +142,16 @@ void tt_stft_forward(struct tt_stft *stft, const float *samples, float *spectrum
 
 void tt_stft_inverse(struct tt_stft *stft, float *spectrum, float *overlap)
 {
-    const int count = stft->shape.window_samples;
-    const float *window = stft->synthesis;
-    const float *block = stft->block;
     if (is_aligned_as_planned(stft, spectrum)) {
         fftwf_execute_dft_c2r(stft->inverse, (fftwf_complex *)spectrum, stft->block);
     } else {
         memcpy(stft->spectrum, spectrum, (size_t)stft->shape.bin_count * sizeof(fftwf_complex));
         fftwf_execute(stft->inverse);
     }
-    for (int i = 0; i < count; i++) overlap[i] += block[i] * window[i];
+    multiply_and_add(stft->block, stft->synthesis, overlap, stft->shape.window_samples);
 }
 
-void tt_stft_power(const struct tt_stft *stft, const float *spectrum, float *power)
+TT_WIDE void tt_stft_power(const struct tt_stft *stft, const float *spectrum, float *power)
 {
     const int count = stft->shape.bin_count;
     const float scale = stft->power_scale;
