@@ -34,6 +34,9 @@ static void what_is_cut_lands_nowhere(void **state)
     assert_lands(&hive.rows[0], map, false, 96000, 96000);
     assert_lands(&hive.rows[1], map, false, 96000, 96000);
     assert_lands(&hive.rows[7], map, false, 96000, 96000); /* a breath in the misread */
+    hive.stretches[0].source_end += 4800; /* even where a person's row took some of it back */
+    assert_false(tt_landing_of_row(&hive.rows[0], map).is_in);
+    hive.stretches[0].source_end -= 4800;
     /* A join may lie a few milliseconds beside the row's times: that rest is not the row. */
     hive.stretches[0].source_end += 200;
     hive.rows[0].action = TT_DO_KEEP;

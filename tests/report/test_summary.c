@@ -77,6 +77,26 @@ static void long_lists_of_questions_end_in_a_number(void **state)
     free(text);
 }
 
+static void long_lists_of_warnings_point_to_the_page(void **state)
+{
+    (void)state;
+    struct hive hive;
+    hive_start(&hive);
+    struct tt_warning warnings[8];
+    for (int i = 0; i < 8; i++) {
+        warnings[i] = (struct tt_warning){ "held-back", "", i };
+        snprintf(warnings[i].message, sizeof warnings[i].message, "the limiter held back %d", i);
+    }
+    hive.takes[0].warnings = warnings;
+    hive.takes[0].warning_count = 8;
+    char *text = summarise(&hive.session, false);
+    find(text, "10 warnings");
+    find(text, "held back 5");
+    assert_null(strstr(text, "held back 6"));
+    find(text, "  ... and 2 more; the page has them all\n");
+    free(text);
+}
+
 static void talk_alone_is_no_second_reading(void **state)
 {
     (void)state;
@@ -190,6 +210,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(what_a_person_must_do_comes_first),         cmocka_unit_test(long_lists_of_questions_end_in_a_number),
+        cmocka_unit_test(long_lists_of_warnings_point_to_the_page),
         cmocka_unit_test(talk_alone_is_no_second_reading),           cmocka_unit_test(only_the_five_longest_removals_are_listed),
         cmocka_unit_test(verbose_adds_a_row_for_each_take),          cmocka_unit_test(a_plan_says_that_nothing_was_rendered),
         cmocka_unit_test(names_and_notes_neither_steer_nor_widen),   cmocka_unit_test(nothing_heard_gives_no_figures),
