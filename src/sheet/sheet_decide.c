@@ -16,6 +16,14 @@ static bool can_stand_together(enum tt_row_kind a, enum tt_row_kind b)
     return row_kind_is_point(a) || row_kind_is_point(b) || (a == TT_ROW_PAUSE && row_kind_is_sound(b)) || (b == TT_ROW_PAUSE && row_kind_is_sound(a));
 }
 
+/* A reading or talk that a person keeps still has its pauses shortened and its breaths softened, as any other line: it takes nothing from them. To leave
+ * a part alone altogether there is kind other, action keep. */
+static bool leaves_alone(const struct tt_row *winner, enum tt_row_kind kind)
+{
+    bool is_speech = winner->kind == TT_ROW_MISREAD || winner->kind == TT_ROW_TALK;
+    return is_speech && winner->action != TT_DO_CUT && (kind == TT_ROW_PAUSE || row_kind_is_sound(kind));
+}
+
 static int64_t overlap_ms(const struct tt_row *a, const struct tt_row *b)
 {
     int64_t start = a->start_ms > b->start_ms ? a->start_ms : b->start_ms, end = a->end_ms < b->end_ms ? a->end_ms : b->end_ms;
@@ -67,7 +75,8 @@ static bool find_rests(const struct tt_sheet *sheet, const struct tt_row *row, s
     if (!add_rest(rests, row->start_ms, row->end_ms, err)) return false;
     for (size_t i = from; i < sheet->count && rests->count; i++) {
         const struct tt_row *winner = &sheet->rows[i];
-        if (!winner->is_persons || can_stand_together(row->kind, winner->kind) || overlap_ms(row, winner) == 0) continue;
+        if (!winner->is_persons || can_stand_together(row->kind, winner->kind) || leaves_alone(winner, row->kind) || overlap_ms(row, winner) == 0)
+            continue;
         *is_whole = false;
         if (!take_out(rests, winner, row->action == TT_DO_CUT, err)) return false;
     }

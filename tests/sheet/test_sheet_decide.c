@@ -107,10 +107,30 @@ static void a_decision_covered_by_half_is_the_same_one(void **state)
     propose(&sheet, 11000, 13000, TT_ROW_TALK, TT_DO_CUT, NAN);   /* by half: dropped */
     propose(&sheet, 11001, 13001, TT_ROW_TALK, TT_DO_CUT, NAN);   /* less: trimmed */
     propose(&sheet, 9000, 13000, TT_ROW_MISREAD, TT_DO_CUT, NAN); /* another kind: both sides stay cut */
+    seal(&sheet);
+    expect_rows(&sheet, "misread 9000-10000 cut\ntalk 10000-12000 keep me\nmisread 12000-13000 cut\ntalk 12000-13001 cut\n");
+    tt_sheet_free(&sheet);
+}
+
+static void a_part_that_a_person_keeps_loses_neither_pauses_nor_breaths(void **state)
+{
+    (void)state;
+    struct tt_sheet sheet = persons_sheet("03.wav,,10.000,12.000,other,,keep,,,,\r\n");
     propose(&sheet, 9000, 15000, TT_ROW_PAUSE, TT_DO_SHORTEN, 1); /* only one part can be shortened: the larger */
     propose(&sheet, 11980, 12019, TT_ROW_BREATH, TT_DO_SOFTEN, 12); /* under 20 ms are left */
     seal(&sheet);
-    expect_rows(&sheet, "misread 9000-10000 cut\ntalk 10000-12000 keep me\nmisread 12000-13000 cut\ntalk 12000-13001 cut\npause 12000-15000 shorten 1\n");
+    expect_rows(&sheet, "other 10000-12000 keep me\npause 12000-15000 shorten 1\n");
+    tt_sheet_free(&sheet);
+}
+
+static void a_reading_that_a_person_keeps_has_its_pauses_shortened_as_any_other(void **state)
+{
+    (void)state;
+    struct tt_sheet sheet = persons_sheet("03.wav,,10.000,14.000,misread,,keep,,,,\r\n");
+    propose(&sheet, 12000, 15000, TT_ROW_PAUSE, TT_DO_SHORTEN, 1);
+    propose(&sheet, 11000, 11300, TT_ROW_BREATH, TT_DO_SOFTEN, 12);
+    seal(&sheet);
+    expect_rows(&sheet, "misread 10000-14000 keep me\nbreath 11000-11300 soften 12\npause 12000-15000 shorten 1\n");
     tt_sheet_free(&sheet);
 }
 
@@ -283,6 +303,8 @@ int main(void)
         cmocka_unit_test(kinds_allow_what_the_design_lists),
         cmocka_unit_test(a_persons_row_survives_every_run),
         cmocka_unit_test(a_decision_covered_by_half_is_the_same_one),
+        cmocka_unit_test(a_part_that_a_person_keeps_loses_neither_pauses_nor_breaths),
+        cmocka_unit_test(a_reading_that_a_person_keeps_has_its_pauses_shortened_as_any_other),
         cmocka_unit_test(sounds_stand_in_pauses_and_points_anywhere),
         cmocka_unit_test(of_two_persons_rows_the_later_wins),
         cmocka_unit_test(a_rounded_row_takes_the_exact_times_again),
