@@ -1,0 +1,43 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* What the pages share: style, scripts, and parts that stand on both. */
+#ifndef TT_REPORT_PAGE_H
+#define TT_REPORT_PAGE_H
+
+#include "report/removed.h"
+#include "report/report.h"
+
+/* Lists of lines, ended by NULL. */
+extern const char *const tt_page_style[];
+extern const char *const tt_script_common[];
+extern const char *const tt_script_session[];
+extern const char *const tt_script_take[];
+
+/* ".wav" or ".flac": how voices and narration are called. */
+const char *tt_page_sound_ending(const struct tt_session_report *session);
+/* Whether a browser plays what was delivered: none knows RF64. */
+bool tt_page_voice_plays(const struct tt_session_report *session);
+
+/* The command line that works on this session again, with `--changes FILE` when changes is not NULL; as HTML of one line. */
+void tt_page_command(struct tt_text *out, const struct tt_session_report *session, const char *changes);
+
+/* "3 misreads (14.2 s), 12 pauses (20.1 s)"; "nothing" */
+void tt_page_removed(struct tt_text *out, const struct tt_removed *removed);
+
+/* The usual words on listening level, once a page, with the control that it speaks of. */
+void tt_page_level_control(struct tt_text *out);
+void tt_page_caution(struct tt_text *out);
+void tt_page_footer(struct tt_text *out);
+
+/* How loud both sides of a take are when a browser plays them (LUFS of what comes from two loudspeakers), over the same moments of the reading; NAN when
+ * not known. A single channel comes from both and so reads 3.01 LU more. */
+struct tt_page_loudness { double before_lufs, after_lufs; };
+bool tt_page_loudness_of(const struct tt_take_report *take, struct tt_page_loudness *loudness, struct tt_error *err);
+
+/* Parts of the take page in a file of their own. */
+void tt_take_decisions(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take);
+bool tt_take_data(struct tt_text *out, const struct tt_take_report *take, const struct tt_page_loudness *loudness);
+/* Of the session page: questions that are open, and what was removed, longest first. */
+void tt_session_questions(struct tt_text *out, const struct tt_session_report *session);
+bool tt_session_removed_list(struct tt_text *out, const struct tt_session_report *session, struct tt_error *err);
+
+#endif

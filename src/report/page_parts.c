@@ -1,0 +1,110 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "report/html.h"
+#include "report/page.h"
+
+static const double two_alike_lu = 3.0102999566398120; /* 10 log10(2): BS.1770-5 sums the power of channels */
+
+const char *tt_page_sound_ending(const struct tt_session_report *session)
+{
+    return session->settings->deliver.format == TT_CONTAINER_FLAC ? ".flac" : ".wav";
+}
+
+bool tt_page_voice_plays(const struct tt_session_report *session)
+{
+    return session->settings->deliver.format != TT_CONTAINER_RF64;
+}
+
+/* SESSION.tidy beside the session needs no -o. */
+static bool is_usual_place(const struct tt_session_report *session)
+{
+    size_t length = strlen(session->source_folder);
+    return strncmp(session->out_folder, session->source_folder, length) == 0 && strcmp(session->out_folder + length, ".tidy") == 0;
+}
+
+void tt_page_command(struct tt_text *out, const struct tt_session_report *session, const char *changes)
+{
+    bool is_usual = is_usual_place(session), is_single = !is_usual && session->take_count == 1;
+    tt_text_add(out, "<code>tidytake clean ");
+    tt_html_shell_word(out, is_single ? session->takes[0].source_path : session->source_folder);
+    if (!is_usual) {
+        tt_text_add(out, " -o ");
+        tt_html_shell_word(out, session->out_folder);
+    }
+    if (session->target) {
+        tt_text_add(out, " --for ");
+        tt_html_shell_word(out, session->target);
+    }
+    if (changes) {
+        tt_text_add(out, " --changes ");
+        tt_html_shell_word(out, changes);
+    }
+    tt_text_add(out, "</code>");
+}
+
+void tt_page_removed(struct tt_text *out, const struct tt_removed *removed)
+{
+    static const char *const nouns[TT_ROW_KINDS] = {
+        [TT_ROW_MISREAD] = "misread", [TT_ROW_TALK] = "piece", [TT_ROW_PAUSE] = "pause",  [TT_ROW_BREATH] = "breath",
+        [TT_ROW_CLICK] = "click",     [TT_ROW_NOISE] = "noise", [TT_ROW_OTHER] = "other part"
+    };
+    bool has_any = false;
+    for (int kind = 0; kind < TT_ROW_KINDS; kind++) {
+        size_t count = removed->by_kind[kind].count;
+        if (count == 0 || !nouns[kind]) continue;
+        if (has_any) tt_text_add(out, ", ");
+        tt_html_count(out, count, nouns[kind]);
+        if (kind == TT_ROW_TALK) tt_text_add(out, " of talk");
+        tt_text_add(out, "\xC2\xA0(");
+        tt_html_length(out, removed->by_kind[kind].seconds);
+        tt_text_add(out, ")");
+        has_any = true;
+    }
+    if (!has_any) tt_text_add(out, "nothing");
+}
+
+void tt_page_level_control(struct tt_text *out)
+{
+    tt_text_add(out, "<label>Level <input type=\"range\" id=\"level\" min=\"0\" max=\"100\" value=\"40\"></label>\n");
+}
+
+void tt_page_caution(struct tt_text *out)
+{
+    tt_text_add(out, "<p class=\"quiet\">With headphones: begin low and turn up only as far as you need. Sound that is loud for long harms hearing for good "
+                     "(ITU-T H.870 gives the dose that is safe in a week).</p>\n");
+}
+
+void tt_page_footer(struct tt_text *out)
+{
+    tt_text_add(out, "<footer><p>Written by tidytake. This page asks for nothing from the network, and the recordings were only read.</p></footer>\n");
+}
+
+/* Gated loudness of the part of the take that is in the voice. */
+static bool loudness_of_kept(const struct tt_take_report *take, double *lufs, struct tt_error *err)
+{
+    const struct tt_heard *heard = take->heard;
+    float *kept = malloc((heard->step_count + 1) * sizeof *kept);
+    if (!kept) return tt_fail_memory(err);
+    size_t count = 0;
+    for (size_t i = 0; i < heard->step_count; i++) {
+        double middle = ((double)i + 0.5) * TT_HEARD_STEP_MS / 1000 * take->map->rate_hz;
+        if (tt_time_map_to_out(take->map, (int64_t)middle) >= 0) kept[count++] = heard->steps[i];
+    }
+    *lufs = tt_loudness_of_steps(kept, count, 1);
+    free(kept);
+    return true;
+}
+
+bool tt_page_loudness_of(const struct tt_take_report *take, struct tt_page_loudness *loudness, struct tt_error *err)
+{
+    *loudness = (struct tt_page_loudness){ NAN, NAN };
+    if (!take->has_voice || !take->is_heard) return true;
+    if (!loudness_of_kept(take, &loudness->before_lufs, err)) return false;
+    /* Where the voice is in one of several channels, it comes from one side. */
+    if (take->source_channel_count == 1 || take->heard->facts.channel < 0) loudness->before_lufs += two_alike_lu;
+    loudness->after_lufs = take->after.levels.integrated_lufs + (take->out_channel_count == 1 ? two_alike_lu : 0);
+    return true;
+}

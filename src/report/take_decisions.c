@@ -1,0 +1,201 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* The decisions of a take: as a table to read and hear, and as data for the page's script. */
+#include <math.h>
+
+#include "report/html.h"
+#include "report/kinds.h"
+#include "report/landing.h"
+#include "report/page.h"
+#include "report/totals.h"
+#include "sheet/sheet_rows.h"
+
+enum { MS_DECIMALS = 3, MAP_DECIMALS = 6 };
+
+/* ---- table ---- */
+
+/* One button a kind: legend, count and filter in one. */
+static void add_kinds(struct tt_text *out, const struct tt_sheet *sheet)
+{
+    for (int kind = 0; kind < TT_ROW_KINDS; kind++) {
+        size_t count = 0;
+        for (size_t i = 0; i < sheet->count; i++) count += sheet->rows[i].kind == (enum tt_row_kind)kind;
+        if (count == 0) continue;
+        const char *name = tt_row_kind_name((enum tt_row_kind)kind);
+        tt_text_addf(out, "<button type=\"button\" data-kind=\"%s\" aria-pressed=\"true\">", name);
+        tt_kind_mark(out, (enum tt_row_kind)kind);
+        tt_text_addf(out, "%s %zu</button>\n", name, count);
+    }
+}
+
+static void add_tools(struct tt_text *out, const struct tt_sheet *sheet)
+{
+    tt_text_add(out, "<div class=\"tools\" id=\"tools\" hidden>\n<span role=\"group\" class=\"tools\" aria-label=\"Kinds that are shown\">");
+    add_kinds(out, sheet);
+    tt_text_add(out, "</span>\n<label>Order <select id=\"order\"><option value=\"time\">by time</option><option value=\"long\">longest first</option>"
+                     "<option value=\"unsure\">least sure first</option></select></label>\n"
+                     "<label>Find <input type=\"search\" id=\"search\" size=\"12\"></label>\n<span id=\"shown\" class=\"quiet\" role=\"status\"></span>\n</div>\n");
+}
+
+static void add_button(struct tt_text *out, const char *what, const char *label, const struct tt_row *row, const char *name)
+{
+    tt_text_addf(out, "<button type=\"button\" data-do=\"%s\" aria-label=\"%s: %s at ", what, name, tt_row_kind_name(row->kind));
+    tt_html_clock(out, (double)row->start_ms / 1000);
+    tt_text_addf(out, "\">%s</button> ", label);
+}
+
+static void add_buttons(struct tt_text *out, const struct tt_row *row, bool has_before, bool has_after)
+{
+    tt_text_add(out, "<td class=\"plays\">");
+    if (has_before) add_button(out, "before", "before", row, "before, with two seconds around it");
+    if (has_after) add_button(out, "after", "after", row, "after, with two seconds around it");
+    if (has_before && row->end_ms > row->start_ms) add_button(out, "only", "only this", row, "only this part of the take");
+    tt_text_add(out, "</td>");
+}
+
+static void add_action(struct tt_text *out, const struct tt_row *row)
+{
+    bool is_asked = row->action == TT_DO_ASK;
+    tt_text_add(out, is_asked ? "<td><strong>" : "<td>");
+    tt_row_done(out, row);
+    if (is_asked) tt_text_add(out, "</strong>");
+    if (row->is_persons) {
+        tt_text_add(out, " <span class=\"note\">by you");
+        if (row->proposed != row->action) tt_text_addf(out, "; proposed: %s", tt_row_action_name(row->proposed));
+        tt_text_add(out, "</span>");
+    }
+    tt_text_add(out, " <button type=\"button\" data-change hidden aria-label=\"Change the ");
+    tt_text_add(out, tt_row_kind_name(row->kind));
+    tt_text_add(out, " at ");
+    tt_html_clock(out, (double)row->start_ms / 1000);
+    tt_text_add(out, "\">change</button></td>");
+}
+
+static void add_row(struct tt_text *out, const struct tt_row *row, size_t index, bool has_before, bool has_after)
+{
+    tt_text_addf(out, "<tr data-row=\"%zu\"><td class=\"t\">", index);
+    tt_html_clock(out, (double)row->start_ms / 1000);
+    tt_text_add(out, "</td><td class=\"n\">");
+    if (row->end_ms > row->start_ms) tt_html_length(out, (double)(row->end_ms - row->start_ms) / 1000);
+    tt_text_add(out, "</td><th scope=\"row\">");
+    tt_kind_mark(out, row->kind);
+    tt_text_addf(out, "%s</th>", tt_row_kind_name(row->kind));
+    add_action(out, row);
+    tt_text_add(out, "<td class=\"n\">");
+    if (isfinite(row->confidence)) tt_text_addf(out, "%lld\xC2\xA0%%", llround(floor(row->confidence * 100 + 1e-9)));
+    tt_text_add(out, "</td><td>");
+    tt_row_words(out, row);
+    tt_text_add(out, "</td>");
+    if (has_before || has_after) add_buttons(out, row, has_before, has_after);
+    tt_text_add(out, "</tr>\n");
+}
+
+static void add_undo(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take)
+{
+    tt_text_add(out, "<h3>To take a decision back</h3>\n<p>In <code>sheets/");
+    tt_html_name(out, take->stem);
+    tt_text_add(out, ".csv</code>, change the row\xE2\x80\x99s action (<code>cut</code> to <code>keep</code>, say), save, and run the same command again:</p>\n<pre>");
+    tt_page_command(out, session, NULL);
+    tt_text_add(out, "</pre>\n<p class=\"no-print\">Or press \xE2\x80\x9C" "change\xE2\x80\x9D in the rows above, save the file of changes that is then offered, and name it on the command line. Your "
+                     "own decisions stay through every later run.</p>\n<div class=\"todo no-print\" id=\"changes\" hidden>\n<p><strong id=\"changed\" role=\"status\"></strong> "
+                     "<button type=\"button\" id=\"save\">Save the changes file</button></p>\n<p>Then, in the folder that it was saved to:</p>\n<pre>");
+    tt_page_command(out, session, "changes.csv");
+    tt_text_add(out, "</pre>\n</div>\n");
+}
+
+void tt_take_decisions(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take)
+{
+    const struct tt_sheet *sheet = take->sheet;
+    bool has_before = take->plays_in_browser, has_after = take->has_voice && tt_page_voice_plays(session);
+    tt_text_add(out, "<section aria-labelledby=\"decisions\">\n<h2 id=\"decisions\">Decisions</h2>\n");
+    if (sheet->count == 0) {
+        tt_text_add(out, "<p>None: nothing was taken out, shortened or softened.</p>\n</section>\n");
+        return;
+    }
+    add_tools(out, sheet);
+    tt_text_add(out, "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Decisions\"><table class=\"decisions\">\n<thead><tr><th scope=\"col\">At</th>"
+                     "<th scope=\"col\" class=\"n\">Length</th><th scope=\"col\">Kind</th><th scope=\"col\">Action</th><th scope=\"col\" class=\"n\">How sure</th>"
+                     "<th scope=\"col\">Why</th>");
+    if (has_before || has_after) tt_text_add(out, "<th scope=\"col\" class=\"plays\">Hear</th>");
+    tt_text_add(out, "</tr></thead>\n<tbody id=\"rows\">\n");
+    for (size_t i = 0; i < sheet->count; i++) add_row(out, &sheet->rows[i], i, has_before, has_after);
+    tt_text_add(out, "</tbody></table></div>\n");
+    add_undo(out, session, take);
+    tt_text_add(out, "</section>\n");
+}
+
+/* ---- data ---- */
+
+static void add_map(struct tt_text *out, const struct tt_time_map *map)
+{
+    tt_text_add(out, "\"map\":[");
+    for (size_t i = 0; i < map->count; i++) {
+        const struct tt_stretch *stretch = &map->stretches[i];
+        const int64_t samples[3] = { stretch->source_start, stretch->source_end, stretch->out_start };
+        for (int k = 0; k < 3; k++) {
+            tt_text_add(out, k > 0 ? "," : i > 0 ? ",[" : "[");
+            tt_html_exact(out, (double)samples[k] / map->rate_hz, MAP_DECIMALS);
+        }
+        tt_text_add(out, "]");
+    }
+    tt_text_add(out, "]");
+}
+
+/* Actions that a click can give: those that need an amount only where there is one. A question is answered, not put. */
+static void add_choices(struct tt_text *out, const struct tt_row *row)
+{
+    bool has_any = false;
+    tt_text_add(out, ",\"may\":[");
+    for (int action = 0; action < TT_DO_ACTIONS; action++) {
+        enum tt_row_action one = (enum tt_row_action)action;
+        bool has_amount = one == TT_DO_SHORTEN || one == TT_DO_SOFTEN || one == TT_DO_OPEN;
+        bool is_offered = one == row->action || (tt_row_allows(row->kind, one) && one != TT_DO_ASK && (!has_amount || isfinite(row->amount)));
+        if (!is_offered) continue;
+        tt_text_addf(out, "%s\"%s\"", has_any ? "," : "", tt_row_action_name(one));
+        has_any = true;
+    }
+    tt_text_add(out, "]");
+}
+
+static void add_data_row(struct tt_text *out, const struct tt_take_report *take, const struct tt_row *row)
+{
+    struct tt_landing landing = {0};
+    char amount[64];
+    if (take->map->count > 0) landing = tt_landing_of_row(row, take->map);
+    row_amount_format(row, amount, sizeof amount);
+    tt_text_addf(out, "{\"s\":%lld,\"e\":%lld,\"os\":", (long long)row->start_ms, (long long)row->end_ms);
+    tt_html_exact(out, (double)landing.start / take->map->rate_hz, MS_DECIMALS);
+    tt_text_add(out, ",\"oe\":");
+    tt_html_exact(out, (double)landing.end / take->map->rate_hz, MS_DECIMALS);
+    tt_text_addf(out, ",\"kind\":\"%s\",\"proposed\":\"%s\",\"action\":\"%s\",\"amount\":\"%s\",\"sure\":", tt_row_kind_name(row->kind),
+                 tt_row_action_name(row->proposed), tt_row_action_name(row->action), amount);
+    if (isfinite(row->confidence)) tt_html_exact(out, row->confidence, 2);
+    else tt_text_add(out, "null");
+    tt_text_add(out, ",\"id\":");
+    tt_html_json_string(out, row->id);
+    tt_text_add(out, ",\"note\":");
+    tt_html_json_string(out, row->note);
+    add_choices(out, row);
+    tt_text_add(out, "}");
+}
+
+bool tt_take_data(struct tt_text *out, const struct tt_take_report *take, const struct tt_page_loudness *loudness)
+{
+    tt_text_add(out, "{\"take\":");
+    tt_html_json_string(out, take->name);
+    tt_text_add(out, ",\"length\":");
+    tt_html_exact(out, tt_take_before_s(take), MS_DECIMALS);
+    bool is_known = isfinite(loudness->before_lufs) && isfinite(loudness->after_lufs);
+    tt_text_add(out, ",\"lufs\":{\"before\":");
+    tt_html_exact(out, is_known ? loudness->before_lufs : 0, MS_DECIMALS);
+    tt_text_add(out, ",\"after\":");
+    tt_html_exact(out, is_known ? loudness->after_lufs : 0, MS_DECIMALS);
+    tt_text_add(out, "},");
+    add_map(out, take->map);
+    tt_text_add(out, ",\n\"rows\":[");
+    for (size_t i = 0; i < take->sheet->count; i++) {
+        tt_text_add(out, i > 0 ? ",\n" : "\n");
+        add_data_row(out, take, &take->sheet->rows[i]);
+    }
+    tt_text_add(out, "]}");
+    return !out->has_failed;
+}
