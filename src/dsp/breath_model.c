@@ -8,41 +8,41 @@
 
 enum { CLUES = 33 };
 static const float weights[CLUES] = {
-    3.3061f,    /* length */
-    0.4660f,    /* length squared */
-    0.5534f,    /* level */
-    -1.4098f,   /* level squared */
-    -0.7972f,   /* over the room */
-    -3.8720f,   /* voiced mean */
-    -2.0915f,   /* voiced high */
-    -0.7464f,   /* band 1 */
-    -0.5672f,   /* band 2 */
-    -0.3614f,   /* band 3 */
-    0.7317f,    /* band 4 */
-    1.3308f,    /* band 5 */
-    -0.5451f,   /* band 6 */
-    2.9645f,    /* band 7 */
-    -1.0365f,   /* band 8 */
-    0.0565f,    /* band 1 squared */
-    -0.3650f,   /* band 2 squared */
-    -0.5039f,   /* band 3 squared */
-    0.0542f,    /* band 4 squared */
-    0.0292f,    /* band 5 squared */
-    -0.9198f,   /* band 6 squared */
-    -1.0467f,   /* band 7 squared */
-    0.1139f,    /* band 8 squared */
-    -0.2856f,   /* peak place */
-    -1.8158f,   /* centre place */
-    -1.5568f,   /* spread */
-    -0.6640f,   /* turn */
-    0.7098f,    /* since word */
-    -0.0974f,   /* until word */
-    -0.5348f,   /* rise before */
-    -0.2313f,   /* fall after */
-    -0.3754f,   /* dip before */
-    0.8917f,    /* dip after */
+    3.4074f,    /* length */
+    0.5466f,    /* length squared */
+    0.3909f,    /* level */
+    -1.0826f,   /* level squared */
+    -0.5073f,   /* over the room */
+    -5.4013f,   /* voiced mean */
+    -2.2635f,   /* voiced high */
+    -0.5748f,   /* band 1 */
+    -0.7732f,   /* band 2 */
+    0.1088f,    /* band 3 */
+    0.9439f,    /* band 4 */
+    1.7156f,    /* band 5 */
+    -0.5375f,   /* band 6 */
+    3.2322f,    /* band 7 */
+    -1.5370f,   /* band 8 */
+    0.2300f,    /* band 1 squared */
+    -0.2672f,   /* band 2 squared */
+    -0.5205f,   /* band 3 squared */
+    0.0325f,    /* band 4 squared */
+    -0.2798f,   /* band 5 squared */
+    -0.8689f,   /* band 6 squared */
+    -0.9890f,   /* band 7 squared */
+    -0.1648f,   /* band 8 squared */
+    0.2091f,    /* peak place */
+    -1.0434f,   /* centre place */
+    -1.1908f,   /* spread */
+    -0.2552f,   /* turn */
+    0.5371f,    /* since word */
+    -0.1325f,   /* until word */
+    -0.7211f,   /* rise before */
+    -0.2356f,   /* fall after */
+    -0.3113f,   /* dip before */
+    0.6517f,    /* dip after */
 };
-static const float offset = 4.8015f;
+static const float offset = 4.2175f;
 
 static float at_most(float value, float most) { return value < most ? value : most; }
 

@@ -5,8 +5,6 @@
 #include "dsp/breath_model.h"
 #include "dsp/listener_parts.h"
 
-static const float visible_db = 3.0f;         /* over the room: where an edge is followed to (methods: > 3 dB) */
-static const float valley_db = 5.0f;          /* a dip this deep parts two sounds (methods) */
 static const float attached_peak_db = 7.0f;   /* what is weaker is a ripple of the room, not a sound beside a word */
 static const float alone_peak_db = 7.0f;      /* methods: on at 7 dB */
 static const double breath_least_ms = 40.0, breath_most_ms = 1300.0; /* methods: 80-1300; shorter ones are the ends of one in noise */
@@ -16,80 +14,22 @@ static const double short_breath_ms = 60.0, whole_breath_ms = 160.0;
 /* Hard by a word, only what the room parts from it is a breath: a final s has a dip before it, too. */
 static const double hard_by_ms = 30.0;
 static const float parted_dip_db = 10.0f;
+static const double trimmed_most_ms = 150.0;
+static const float trimmed_dip_db = 6.0f;
 static const float breath_part = 0.3f;
 static const double breath_parts_ms = 250.0;
 static const double joined_gap_ms = 80.0;     /* methods: gaps shorter than this hold no breath */
 /* A stop's closure, and the voiceless start of a word, are shorter than these (from memory: closures 40-150 ms). */
 static const double reach_after_word_ms = 150.0, reach_before_word_ms = 120.0;
-static const double word_edge_ms = 60.0;
 static const double farthest_after_word_ms = 250.0, farthest_before_word_ms = 200.0, attached_most_ms = 400.0;
 static const float attached_level_db = -36.0f; /* against the speech; -30 dB of a line's peak is what is listened for (goals) */
-static const double piece_least_ms = 20.0;
-static const double click_most_ms = 60.0, word_least_ms = 50.0;
+static const double click_most_ms = 60.0, word_least_ms = 50.0, noise_parts_ms = 120.0;
+static const int voiced_frames_least = 4;
+static const float noise_sure_most = 0.7f;    /* whispers and odd words look like noises: never surer than this */
 /* A sound worth a row: how far it stands over the room in its best bands, how loud it is against the speech, and how far its own power
  * lies over the whole room's. What is fainter is left to the room. */
 struct worth { float peak_db, level_db, over_room_db; };
 static const struct worth worth_click = {10.0f, -36.0f, 3.0f}, worth_noise = {10.0f, -32.0f, 6.0f};
-static const float voiced_least = 0.55f;
-
-/* The highest frame of a word's edge. */
-static float edge_peak(const struct tt_listener *l, int64_t start, int64_t end) {
-    float peak_db = -100.0f;
-    if (end > l->rated + 1) end = l->rated + 1;   /* the frame under way is rated, though not counted yet */
-    for (int64_t i = start < 0 ? 0 : start; i < end; i++)
-        if (tt_heard_at(l, i)->over_db > peak_db) peak_db = tt_heard_at(l, i)->over_db;
-    return peak_db;
-}
-
-/* A walk over a visible stretch, cutting it at valleys that are deep against both sides. */
-struct valley_walk { int64_t start, low_at; float peak_db, low_db, before_db; bool touches_before; int count; };
-
-static void close_piece(struct tt_listener *l, struct valley_walk *walk, int64_t end, bool touches_after) {
-    if (end > walk->start && walk->count < TT_MOST_PIECES) {
-        l->pieces[walk->count++] = (struct tt_piece){
-            .start = walk->start, .end = end, .peak_db = edge_peak(l, walk->start, end), .dip_before_db = walk->before_db,
-            .dip_after_db = tt_heard_at(l, end - 1)->over_db, .touches_before = walk->touches_before, .touches_after = touches_after};
-    }
-    walk->touches_before = false;
-    walk->start = end;
-    walk->before_db = walk->low_db;
-}
-
-/* Cuts [start, end), all visible. The words it touches count with their edges, so that a breath hard beside a word is parted from it. */
-static int cut_at_valleys(struct tt_listener *l, int64_t start, int64_t end, bool touches_before, bool touches_after, int count) {
-    int64_t edge = tt_listener_frames(l, word_edge_ms);
-    struct valley_walk walk = {.start = start, .low_at = start, .peak_db = -100.0f, .low_db = 1e9f, .touches_before = touches_before, .count = count};
-    walk.before_db = tt_heard_at(l, start)->over_db;
-    if (touches_before) walk.peak_db = edge_peak(l, start - edge, start);
-    float after_db = touches_after ? edge_peak(l, end, end + edge) : -100.0f;
-    for (int64_t i = start; i <= end; i++) {
-        float over_db = i < end ? tt_heard_at(l, i)->over_db : after_db;
-        if (over_db > walk.low_db + valley_db && walk.peak_db > walk.low_db + valley_db) {
-            close_piece(l, &walk, walk.low_at, false);
-            walk.peak_db = over_db;
-            walk.low_db = 1e9f;
-        }
-        if (over_db > walk.peak_db) { walk.peak_db = over_db; walk.low_db = 1e9f; }
-        if (i < end && over_db < walk.low_db) { walk.low_db = over_db; walk.low_at = i; }
-    }
-    close_piece(l, &walk, end, touches_after);
-    return walk.count;
-}
-
-static int find_pieces(struct tt_listener *l, const struct tt_gap *gap) {
-    int count = 0;
-    int64_t least = tt_listener_frames(l, piece_least_ms);
-    for (int64_t i = gap->start; i < gap->end;) {
-        if (tt_heard_at(l, i)->over_db <= visible_db) { i++; continue; }
-        int64_t end = i;
-        while (end < gap->end && tt_heard_at(l, end)->over_db > visible_db) end++;
-        bool touches_before = gap->word_before && i == gap->start, touches_after = gap->word_after && end == gap->end;
-        if (end - i >= least || touches_before || touches_after)
-            count = cut_at_valleys(l, i, end, touches_before, touches_after, count);
-        i = end;
-    }
-    return count;
-}
 
 static void judge_breaths(struct tt_listener *l, const struct tt_gap *gap, int count) {
     int64_t least = tt_listener_frames(l, breath_least_ms), most = tt_listener_frames(l, breath_most_ms);
@@ -129,6 +69,25 @@ static int join_breaths(struct tt_listener *l, int count) {
     }
     for (int k = 0; k < kept; k++) l->pieces[k].is_breath = is_breath(l, &l->pieces[k]);
     return kept;
+}
+
+/* Where a breath runs into a word without a deep valley, it ends at the lowest place near it: the rest is the word's. */
+static void trim_breath(const struct tt_listener *l, struct tt_piece *piece, int64_t speech_before, int64_t speech_after) {
+    int64_t near = tt_listener_frames(l, hard_by_ms), reach = tt_listener_frames(l, trimmed_most_ms);
+    int64_t length = piece->end - piece->start, start = piece->start, end = piece->end;
+    if (reach > length * 2 / 5) reach = length * 2 / 5;
+    if (speech_after - end < near) {
+        int64_t low = end - 1;
+        for (int64_t i = end - 1; i >= end - reach; i--)
+            if (tt_heard_at(l, i)->over_db < tt_heard_at(l, low)->over_db) low = i;
+        if (tt_heard_at(l, low)->over_db < piece->peak_db - trimmed_dip_db) piece->end = low + 1;
+    }
+    if (start - speech_before < near) {
+        int64_t low = start;
+        for (int64_t i = start; i < start + reach; i++)
+            if (tt_heard_at(l, i)->over_db < tt_heard_at(l, low)->over_db) low = i;
+        if (tt_heard_at(l, low)->over_db < piece->peak_db - trimmed_dip_db) piece->start = low;
+    }
 }
 
 /* What a frame has of its own, by band, against the speech. A band counts when it stands clear of the room's own swaying. */
@@ -187,42 +146,71 @@ static void mark(struct tt_listener *l, int64_t start, int64_t end, enum tt_hear
 
 static int voiced_frames(const struct tt_listener *l, int64_t start, int64_t end) {
     int count = 0;
-    for (int64_t i = start; i < end; i++) count += tt_heard_at(l, i)->voiced > voiced_least;
+    for (int64_t i = start; i < end; i++) count += tt_heard_at(l, i)->is_voiced;
     return count;
 }
 
+static bool is_click(const struct tt_listener *l, const struct tt_piece *piece) {
+    return piece->end - piece->start < tt_listener_frames(l, click_most_ms);
+}
+
+static bool is_worth_a_row(const struct tt_listener *l, const struct tt_piece *piece) {
+    const struct tt_room_level *room = tt_room_at(l, piece->start);
+    const struct worth *worth = is_click(l, piece) ? &worth_click : &worth_noise;
+    float level_db = loudest_db(l, piece), over_room_db = level_db - (room->all_db - room->speech_db);
+    return piece->peak_db >= worth->peak_db && level_db >= worth->level_db && over_room_db >= worth->over_room_db;
+}
+
+/* A cough or a page comes in many strokes: those that follow each other closely are one noise. */
+static int join_noises(struct tt_listener *l, int count) {
+    int64_t near = tt_listener_frames(l, noise_parts_ms);
+    int kept = 0;
+    for (int k = 0; k < count; k++) {
+        struct tt_piece *piece = &l->pieces[k], *last = kept > 0 ? &l->pieces[kept - 1] : NULL;
+        bool is_alone = !piece->is_breath && !piece->is_speech && is_worth_a_row(l, piece);
+        if (last == NULL || !is_alone || last->is_breath || last->is_speech || piece->start - last->end > near || !is_worth_a_row(l, last)) {
+            l->pieces[kept++] = *piece;
+            continue;
+        }
+        last->end = piece->end;
+        if (piece->peak_db > last->peak_db) last->peak_db = piece->peak_db;
+    }
+    return kept;
+}
+
 static bool judge_alone(struct tt_listener *l, const struct tt_piece *piece, struct tt_error *err) {
-    double ms = 1000.0 * (double)(piece->end - piece->start) / l->frames_per_s;
     if (piece->peak_db < alone_peak_db) return true;
-    int voiced = voiced_frames(l, piece->start, piece->end);
-    if (voiced >= 4 && ms >= word_least_ms) {
+    if (voiced_frames(l, piece->start, piece->end) >= voiced_frames_least && piece->end - piece->start >= tt_listener_frames(l, word_least_ms)) {
         mark(l, piece->start, piece->end, TT_HEARD_SPEECH);
         return true;
     }
     mark(l, piece->start, piece->end, TT_HEARD_SOUND);
-    const struct tt_room_level *room = tt_room_at(l, piece->start);
-    bool is_click = ms < click_most_ms;
-    const struct worth *worth = is_click ? &worth_click : &worth_noise;
-    float level_db = loudest_db(l, piece), over_room_db = level_db - (room->all_db - room->speech_db);
-    if (piece->peak_db < worth->peak_db || level_db < worth->level_db || over_room_db < worth->over_room_db) return true;
+    if (!is_worth_a_row(l, piece)) return true;
     float sure = 1.0f - expf(-0.15f * (piece->peak_db - 2.0f));
-    return tt_listener_note_sound(l, piece->start, piece->end, is_click ? TT_SOUND_CLICK : TT_SOUND_NOISE, is_click ? sure : 0.7f * sure, err);
+    enum tt_sound_kind kind = is_click(l, piece) ? TT_SOUND_CLICK : TT_SOUND_NOISE;
+    return tt_listener_note_sound(l, piece->start, piece->end, kind, kind == TT_SOUND_CLICK ? sure : noise_sure_most * sure, err);
 }
 
 static bool mark_pieces(struct tt_listener *l, const struct tt_gap *gap, int count, struct tt_error *err) {
     int64_t speech_from = gap->word_before ? gap->start : -1;
     for (int k = 0; k < count; k++) {
-        const struct tt_piece *piece = &l->pieces[k];
+        struct tt_piece *piece = &l->pieces[k];
         if (piece->is_breath) {
+            int64_t start = piece->start, end = piece->end;
+            const struct tt_piece *next = k + 1 < count && piece[1].is_speech ? &piece[1] : NULL;
+            trim_breath(l, piece, speech_from >= 0 ? speech_from : INT64_MIN / 2, next != NULL ? next->start : gap->word_after ? gap->end : INT64_MAX / 2);
+            mark(l, start, piece->start, TT_HEARD_SPEECH);
+            mark(l, piece->end, end, TT_HEARD_SPEECH);
             mark(l, piece->start, piece->end, TT_HEARD_SOUND);
-            speech_from = -1;
+            speech_from = piece->end < end ? end : -1;
             if (!tt_listener_note_sound(l, piece->start, piece->end, TT_SOUND_BREATH, piece->breath, err)) return false;
         } else if (piece->is_speech) {
             bool near = speech_from >= 0 && piece->start - speech_from <= tt_listener_frames(l, reach_after_word_ms);
             mark(l, near ? speech_from : piece->start, piece->end, TT_HEARD_SPEECH);
             speech_from = piece->end;
-        } else if (!judge_alone(l, piece, err)) {
-            return false;
+        } else {
+            if (!judge_alone(l, piece, err)) return false;
+            if (tt_heard_at(l, piece->start)->heard_as == TT_HEARD_SOUND) speech_from = -1;
         }
     }
     bool near = gap->word_after && speech_from > gap->start && gap->end - speech_from <= tt_listener_frames(l, reach_before_word_ms);
@@ -236,9 +224,10 @@ bool tt_listener_sort_gap(struct tt_listener *l, struct tt_gap gap, struct tt_er
         return true;
     }
     mark(l, gap.start, gap.end, TT_HEARD_NOTHING);
-    int count = find_pieces(l, &gap);
+    int count = tt_listener_find_pieces(l, &gap);
     judge_breaths(l, &gap, count);
     count = join_breaths(l, count);
     attach(l, &gap, count);
+    count = join_noises(l, count);
     return mark_pieces(l, &gap, count, err);
 }

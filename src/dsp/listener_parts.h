@@ -91,6 +91,8 @@ static inline int64_t tt_listener_sample(const struct tt_listener *l, int64_t fr
     return sample < 0 ? 0 : sample;
 }
 
+/* listener_pieces.c: fills listener->pieces with what stands over the room in a gap, in order; returns their count. */
+int tt_listener_find_pieces(struct tt_listener *listener, const struct tt_gap *gap);
 /* listener_gap.c: what is heard between two words. Marks the gap's frames and notes its sounds. */
 bool tt_listener_sort_gap(struct tt_listener *listener, struct tt_gap gap, struct tt_error *err);
 /* listener_clues.c */
