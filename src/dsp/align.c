@@ -179,7 +179,7 @@ size_t tt_align_run(struct tt_align *align, const struct tt_align_task *task, co
         while (align->cells[band.at + (size_t)at] < row_best) at++;
         align->ends[x] = (struct tt_align_end){row_best, band.low + at};
         if (row_best > best) best = row_best;
-        narrow(align, &band, best - task->beam);
+        narrow(align, &band, best - task->beam > task->least ? best - task->beam : task->least);
         align->bands[x] = band;
         used = band.at + (size_t)(band.high - band.low);
         if (band.high <= band.low && x >= task->slack_rows) { x++; break; }

@@ -27,6 +27,7 @@ struct tt_align_task {
     size_t y_start, y_end;        /* the later one */
     float tau;                    /* likeness (cosine) at which a step neither gains nor loses */
     float beam;                   /* give up where the score is so far under the best one */
+    float least;                  /* and where it falls under this (negative): the beginnings are different */
     int slack_rows;               /* either may begin so many rows late */
     int early_rows;               /* behind so many rows ... */
     float early_least;            /* ... the best score so far must be this at least, else the alignment ends */

@@ -18,7 +18,9 @@ struct deciding {
     size_t parts;
 };
 
-/* The surest first; among those that are sure enough to be cut, the longest: a part of it may be a little surer than the whole. */
+static const double sure_enough = 0.99;
+
+/* The surest first; among those that are very sure, the longest: a part of it may be a little surer than the whole. */
 struct ranked { const struct tt_reread *reread; double certainty; };
 static int by_rank(const void *a, const void *b)
 {
@@ -40,10 +42,9 @@ static bool choose_misreads(struct deciding *deciding, const struct tt_rereads *
 {
     struct ranked *order = malloc((rereads->count ? rereads->count : 1) * sizeof *order);
     if (!order) return tt_fail_memory(err);
-    const double sure = deciding->settings->misreads.confidence;
     for (size_t k = 0; k < rereads->count; k++) {
         double confidence = rereads->all[k].confidence;
-        order[k] = (struct ranked){&rereads->all[k], confidence < sure ? confidence : sure};
+        order[k] = (struct ranked){&rereads->all[k], confidence < sure_enough ? confidence : sure_enough};
     }
     qsort(order, rereads->count, sizeof *order, by_rank);
     for (size_t k = 0; k < rereads->count && order[k].certainty >= ask_from; k++) {

@@ -121,7 +121,7 @@ static float chance_likeness(const struct tt_phrases *phrases, struct tt_align *
         for (size_t r = 0; r < NULL_ROWS; r++) make_row(phrases, pair[k], pair[k]->row + r, rows + k * NULL_ROWS + r, STRIDE);
     const float unlimited = 1e6f;
     struct tt_align_task task = {.rows = {rows, STRIDE}, .x_start = 0, .x_end = NULL_ROWS, .y_start = NULL_ROWS, .y_end = 2 * NULL_ROWS,
-                                 .tau = usual_null_mean, .beam = unlimited};
+                                 .tau = usual_null_mean, .beam = unlimited, .least = -unlimited};
     const struct tt_align_end *ends;
     size_t x = tt_align_run(align, &task, &ends) - 1;
     return ends[x].score / (float)(x + (size_t)ends[x].y + 2) + usual_null_mean;

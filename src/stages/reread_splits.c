@@ -55,7 +55,7 @@ static size_t try_split(struct splitter *splitter, const struct tt_phrase *phras
     float tau = phrases->null_mean + 2.0f * phrases->null_deviation;
     struct tt_align_task task = {.rows = tt_phrases_rows(phrases), .x_start = start, .x_end = start + (size_t)at,
                                  .y_start = start + from, .y_end = start + phrase->row_count,
-                                 .tau = tau < least_tau ? least_tau : tau > most_tau ? most_tau : tau, .beam = split_beam, .slack_rows = SLACK_ROWS};
+                                 .tau = tau < least_tau ? least_tau : tau > most_tau ? most_tau : tau, .beam = split_beam, .least = -split_beam, .slack_rows = SLACK_ROWS};
     const struct tt_align_end *ends;
     size_t reached = tt_align_run(splitter->align, &task, &ends);
     size_t first = (size_t)(at > REST_ROWS ? at - REST_ROWS : 0), best = first;

@@ -11,6 +11,8 @@ static const double most_match_s = 30.0;
 /* tau lies so many deviations over the chance likeness, within measured limits. */
 static const float tau_deviations = 2.0f, least_tau = 0.43f, most_tau = 0.52f;
 static const float beam = 40.0f;
+/* What loses so much at its start begins otherwise, however well it goes on: the line before must not be drawn in. */
+static const float least_prefix = -8.0f;
 enum { SLACK_ROWS = 14 };                         /* 150 ms: so differently a true re-reading may begin */
 static const double early_s = 0.4;
 static const float early_least = 1.0f;
@@ -150,7 +152,7 @@ static bool try_pair(struct search *search, size_t first, size_t again, struct t
         .rows = tt_phrases_rows(phrases),
         .x_start = x->row - base, .x_end = rows_from(phrases, first, y->row) - base,
         .y_start = y->row - base, .y_end = rows_from(phrases, again, phrases->row_count) - base,
-        .tau = search->tau, .beam = beam, .slack_rows = SLACK_ROWS,
+        .tau = search->tau, .beam = beam, .least = least_prefix, .slack_rows = SLACK_ROWS,
         .early_rows = (int)(early_s * phrases->rows_per_s), .early_least = early_least};
     const struct tt_align_end *ends;
     size_t reached = tt_align_run(search->align, &task, &ends);

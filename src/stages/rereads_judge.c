@@ -9,20 +9,21 @@
 static const float faint_db = 4.5f;
 /* A phrase that sounds like one farther off than this, with lines between, is a refrain rather than a slip. */
 static const double distant_lines_s = 4.0;
-static const float distant_score = 25.0f;
-static const float cover_score = 12.0f, cover_rest_share = 0.4f;
+static const float coincidence_score = 25.0f, coincidence_rest_share = 0.3f;
+static const float cover_score = 12.0f, cover_rest_share = 0.4f, cover_worst = 2.5f;
 static const double rival_lines_s = 1.0;
+static const double refrain_share = 0.5, refrain_most = 0.9;
 /* What is known before anything is heard: a session is short. */
-static const double usual_distant = 1.0, usual_phrases = 20.0;
+static const double usual_coincidences = 1.0, usual_phrases = 20.0;
 
 /* Logistic weights, fitted offline. */
 static const double weight[TT_EVIDENCE] = {
-    [TT_SEEN_ALWAYS] = -6.541, [TT_SEEN_SCORE] = 0.4565, [TT_SEEN_LENGTH] = -0.2123, [TT_SEEN_LIKENESS] = 0.2229,
-    [TT_SEEN_WORST] = 0.2432, [TT_SEEN_WORST_LONG] = 0.1404, [TT_SEEN_OPENING] = 0.0388, [TT_SEEN_REST] = 0.8408,
-    [TT_SEEN_REST_SHARE] = 2.709, [TT_SEEN_GOES_ON] = 0.1002, [TT_SEEN_BOTH_END] = -1.31, [TT_SEEN_LINES] = -1.526,
-    [TT_SEEN_PAUSE] = -0.6035, [TT_SEEN_SKEW] = 1.927, [TT_SEEN_RIVALS] = 0.3261, [TT_SEEN_REPETITION] = 1.507,
-    [TT_SEEN_WORST_HELD] = -0.1561, [TT_SEEN_SCORE_REPETITION] = -0.6181, [TT_SEEN_BOTH_WORST] = 0.571,
-    [TT_SEEN_GOES_SCORE] = 0.1501, [TT_SEEN_REST_SCORE] = -2.751,
+    [TT_SEEN_ALWAYS] = -7.763, [TT_SEEN_SCORE] = 0.9276, [TT_SEEN_LENGTH] = -0.8998, [TT_SEEN_LIKENESS] = 0.1941,
+    [TT_SEEN_WORST] = 0.3035, [TT_SEEN_WORST_LONG] = -0.4975, [TT_SEEN_OPENING] = 0.4147, [TT_SEEN_REST] = -1.01,
+    [TT_SEEN_REST_SHARE] = 4.18, [TT_SEEN_GOES_ON] = -1.309, [TT_SEEN_BOTH_END] = -3.153, [TT_SEEN_LINES] = -1.693,
+    [TT_SEEN_PAUSE] = -0.6468, [TT_SEEN_SKEW] = 0.0529, [TT_SEEN_RIVALS] = 0.2596, [TT_SEEN_REPETITION] = 1.227,
+    [TT_SEEN_WORST_HELD] = 0.1931, [TT_SEEN_SCORE_REPETITION] = -0.6413, [TT_SEEN_BOTH_WORST] = 1.032, [TT_SEEN_GOES_SCORE] = 0.42,
+    [TT_SEEN_REST_SCORE] = -2.301,
 };
 
 bool tt_reread_is_faint(const struct tt_phrases *phrases, const struct tt_reread *reread, size_t phrase)
@@ -51,7 +52,7 @@ static void cover(const struct tt_rereads *rereads, bool *covered)
 {
     for (size_t k = 0; k < rereads->count; k++) {
         const struct tt_reread *reread = &rereads->all[k];
-        if (reread->score < cover_score || reread->seen[TT_SEEN_REST_SHARE] > cover_rest_share) continue;
+        if (reread->score < cover_score || reread->seen[TT_SEEN_REST_SHARE] > cover_rest_share || reread->seen[TT_SEEN_WORST_LONG] < cover_worst) continue;
         for (size_t p = reread->first; p <= reread->last; p++) covered[p] = true;
     }
 }
@@ -93,17 +94,24 @@ static void see_rivals(struct tt_rereads *rereads, struct likest *likest)
     }
 }
 
-static double share_of_distant(const struct tt_phrases *phrases, const struct tt_rereads *rereads, const bool *covered)
+/* Likeness that means nothing: with lines in between, or lines that begin alike and then part. */
+static bool is_coincidence(const struct tt_phrases *phrases, const struct tt_reread *reread, const bool *covered)
 {
-    size_t distant = 0, before = (size_t)-1;
+    if (reread->score < coincidence_score) return false;
+    return reread->seen[TT_SEEN_REST_SHARE] > coincidence_rest_share || tt_reread_lines_between_s(phrases, reread, covered) >= distant_lines_s;
+}
+
+/* How often that happens, a phrase; each re-read counts once. */
+static double share_of_coincidences(const struct tt_phrases *phrases, const struct tt_rereads *rereads, const bool *covered)
+{
+    size_t count = 0, before = (size_t)-1;
     for (size_t k = 0; k < rereads->count; k++) {
         const struct tt_reread *reread = &rereads->all[k];
-        if (reread->again == before || reread->score < distant_score) continue;
-        if (tt_reread_lines_between_s(phrases, reread, covered) < distant_lines_s) continue;
+        if (reread->again == before || !is_coincidence(phrases, reread, covered)) continue;
         before = reread->again;
-        distant++;
+        count++;
     }
-    return ((double)distant + usual_distant) / ((double)phrases->count + usual_phrases);
+    return ((double)count + usual_coincidences) / ((double)phrases->count + usual_phrases);
 }
 
 static void see_together(float *seen)
@@ -114,6 +122,12 @@ static void see_together(float *seen)
     seen[TT_SEEN_BOTH_WORST] = seen[TT_SEEN_BOTH_END] * (worst < 4.0f ? worst : 4.0f);
     seen[TT_SEEN_GOES_SCORE] = seen[TT_SEEN_GOES_ON] * score;
     seen[TT_SEEN_REST_SCORE] = seen[TT_SEEN_REST_SHARE] * score;
+}
+
+/* A line with others in between that a third one resembles as well: a refrain, or a list. Only a person can tell. */
+static bool is_refrain(const struct tt_reread *reread)
+{
+    return (double)reread->seen[TT_SEEN_LINES] > log(1.0 + rival_lines_s) && (double)reread->seen[TT_SEEN_RIVALS] > log(1.0 + refrain_share * (double)reread->score);
 }
 
 bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rereads, struct tt_error *err)
@@ -127,7 +141,7 @@ bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rerea
         return tt_fail_memory(err);
     }
     cover(rereads, covered);
-    double repetition = share_of_distant(phrases, rereads, covered);
+    double repetition = share_of_coincidences(phrases, rereads, covered);
     for (size_t k = 0; k < rereads->count; k++) {
         struct tt_reread *reread = &rereads->all[k];
         reread->seen[TT_SEEN_REPETITION] = (float)log(repetition);
@@ -135,7 +149,11 @@ bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rerea
     }
     see_rivals(rereads, likest);
     for (size_t k = 0; k < rereads->count; k++) see_together(rereads->all[k].seen);
-    for (size_t k = 0; k < rereads->count; k++) rereads->all[k].confidence = certainty(&rereads->all[k]);
+    for (size_t k = 0; k < rereads->count; k++) {
+        struct tt_reread *reread = &rereads->all[k];
+        reread->confidence = certainty(reread);
+        if (is_refrain(reread) && reread->confidence > refrain_most) reread->confidence = refrain_most;
+    }
     free(covered);
     free(likest);
     return true;

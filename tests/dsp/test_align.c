@@ -42,7 +42,7 @@ static void say(struct sounds *sounds, size_t first, size_t count, uint32_t seed
 static struct tt_align_task task_for(const struct sounds *sounds, size_t x, size_t x_end, size_t y, size_t y_end)
 {
     return (struct tt_align_task){.rows = {sounds->numbers, ROWS}, .x_start = x, .x_end = x_end, .y_start = y, .y_end = y_end,
-                                  .tau = 0.5f, .beam = 40.0f, .slack_rows = 6};
+                                  .tau = 0.5f, .beam = 40.0f, .least = -40.0f, .slack_rows = 6};
 }
 
 static struct tt_align *create(void)
@@ -179,7 +179,7 @@ static void stretches_longer_than_the_memory_end_early(void **state)
         tt_align_row(vector, numbers + r, LONG);
     }
     struct tt_align *align = create();
-    struct tt_align_task task = {.rows = {numbers, LONG}, .x_end = 3500, .y_start = 3500, .y_end = LONG, .tau = 0.5f, .beam = 1e6f};
+    struct tt_align_task task = {.rows = {numbers, LONG}, .x_end = 3500, .y_start = 3500, .y_end = LONG, .tau = 0.5f, .beam = 1e6f, .least = -1e6f};
     const struct tt_align_end *ends;
     size_t reached = tt_align_run(align, &task, &ends);
     assert_in_range(reached, 800, 3500);
