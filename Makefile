@@ -36,7 +36,9 @@ CLI_OBJECTS  = $(CLI_SOURCES:%.c=$B/%.o)
 SUPPORT_OBJECTS = $(TEST_SUPPORT:%.c=$B/%.o)
 TESTS        = $(TEST_SOURCES:tests/%.c=$B/tests/%)
 
+ifeq ($(MAKELEVEL),0)
 MAKEFLAGS += -j$(shell nproc 2>/dev/null || echo 2)
+endif
 
 .PHONY: all deps deps-demo man lint-man demo check check-long test lint format bench install uninstall clean
 .SECONDARY:

@@ -114,12 +114,16 @@ static bool show_session_json(const struct tt_run_state *run, const struct tt_se
     json_t *state = NULL;
     if (!tt_report_session_json(session, &state, err))
         return false;
-    *json = json_dumps(state, JSON_INDENT(1) | JSON_REAL_PRECISION(9));
-    char *path = tt_path_join(run->out, "session.json"), *text = NULL;
-    bool ok = *json && path && add_state(run, state) && (text = json_dumps(state, JSON_INDENT(1) | JSON_REAL_PRECISION(9))) != NULL;
-    ok = ok ? tt_file_write(path, text, strlen(text), err) : tt_fail_memory(err);
+    struct tt_text summary = {0}, text = {0};
+    char *path = tt_path_join(run->out, "session.json");
+    bool ok = tt_report_json_text(state, &summary, err) && (add_state(run, state) || tt_fail_memory(err)) && tt_report_json_text(state, &text, err);
+    ok = ok && (path || tt_fail_memory(err)) && tt_file_write(path, text.data, text.length, err);
     free(path);
-    free(text);
+    tt_text_free(&text);
+    if (ok)
+        *json = summary.data;
+    else
+        tt_text_free(&summary);
     json_decref(state);
     return ok;
 }
@@ -158,8 +162,10 @@ bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, s
     struct tt_take_report *reports = calloc(run->take_count + 1, sizeof *reports);
     if (!reports)
         return tt_fail_memory(err);
-    for (size_t i = 0; i < run->take_count; i++)
+    for (size_t i = 0; i < run->take_count; i++) {
         fill_take_report(run, &run->takes[i], &reports[i]);
+        tt_report_round(&reports[i]);
+    }
     struct tt_session_report session = {.name = run->list.name,
                                         .source_folder = run->list.folder,
                                         .out_folder = run->out,
