@@ -125,7 +125,7 @@ static void attach(struct tt_listener *l, const struct tt_gap *gap, int count) {
         struct tt_piece *piece = &l->pieces[k];
         if (piece->is_breath || piece->start - from > reach || (piece->start > farthest && !piece->touches_before)) break;
         if (!may_belong(l, piece)) continue;
-        piece->is_speech = true;
+        for (int between = k; between >= 0 && !l->pieces[between].is_speech; between--) l->pieces[between].is_speech = true;
         from = piece->end;
     }
     reach = tt_listener_frames(l, reach_before_word_ms);
@@ -135,7 +135,7 @@ static void attach(struct tt_listener *l, const struct tt_gap *gap, int count) {
         struct tt_piece *piece = &l->pieces[k];
         if (piece->is_breath || from - piece->end > reach || (piece->end < farthest && !piece->touches_after)) break;
         if (!may_belong(l, piece)) continue;
-        piece->is_speech = true;
+        for (int between = k; between < count && !l->pieces[between].is_speech; between++) l->pieces[between].is_speech = true;
         from = piece->start;
     }
 }
