@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "dsp/fast_math.h"
 #include "dsp/floor_steps.h"
 
 /* Every second frame is enough: neighbours share three quarters of their samples. */
@@ -15,6 +16,9 @@ static const double SMOOTHING_S = 0.09;
 /* The mean of such minima for Gaussian noise, in dB under its power: measured on 1 h of made noise (computed; see the test). */
 static const double BIAS_DB = 2.57;
 static const float POWER_LEAST = 1e-14F;
+/* Noise itself stays under this, 7 dB over its minimum, when smoothed: there the smoothing is full. */
+static const float FREE_OVER_MINIMUM = 5.0F;
+static const float NOTHING_KNOWN = 1e20F; /* before the first search window is over: full smoothing */
 
 struct tt_floor_minima {
     struct tt_stft_shape shape;
@@ -24,6 +28,7 @@ struct tt_floor_minima {
     float *smooth;
     float *waiting;                /* DELAY rows: smoothed power that a silence may still take back */
     int waiting_count;
+    float *lowest;                 /* minima of the last finished search window and since */
     float *rows;                   /* minima of each search window */
 };
 
@@ -42,11 +47,13 @@ struct tt_floor_minima *tt_floor_minima_create(struct tt_stft_shape shape, struc
     minima->smooth = calloc(bins, sizeof *minima->smooth);
     minima->waiting = calloc(DELAY * bins, sizeof *minima->waiting);
     minima->rows = calloc(MOST_ROWS * bins, sizeof *minima->rows);
-    if (!minima->smooth || !minima->waiting || !minima->rows) {
+    minima->lowest = malloc(bins * sizeof *minima->lowest);
+    if (!minima->lowest || !minima->smooth || !minima->waiting || !minima->rows) {
         tt_fail_memory(err);
         tt_floor_minima_destroy(minima);
         return NULL;
     }
+    for (size_t i = 0; i < bins; i++) minima->lowest[i] = NOTHING_KNOWN;
     return minima;
 }
 
@@ -56,6 +63,7 @@ void tt_floor_minima_destroy(struct tt_floor_minima *minima)
     free(minima->smooth);
     free(minima->waiting);
     free(minima->rows);
+    free(minima->lowest);
     free(minima);
 }
 
@@ -69,9 +77,22 @@ static void take_minimum(struct tt_floor_minima *minima, const float *power)
     } else {
         for (int i = 0; i < bins; i++) row[i] = power[i] < row[i] ? power[i] : row[i];
     }
+    for (int i = 0; i < bins; i++) minima->lowest[i] = power[i] < minima->lowest[i] ? power[i] : minima->lowest[i];
     if (++minima->frames_in_search == minima->search_frames) {
         minima->frames_in_search = 0;
+        memcpy(minima->lowest, row, (size_t)bins * sizeof *row);
         minima->row_count++;
+    }
+}
+
+/* Smooths less where the voice stands far over the last minimum, so that it is left behind at once when it stops (Martin 2001,
+ * the optimal smoothing, with the minimum in place of the estimate). */
+TT_WIDE static void smooth_bins(float *smooth, const float *power, const float *lowest, float keep, int bins)
+{
+    for (int i = 0; i < bins; i++) {
+        const float ratio = smooth[i] / (lowest[i] + POWER_LEAST), over = ratio > FREE_OVER_MINIMUM ? ratio / FREE_OVER_MINIMUM - 1.0F : 0.0F;
+        const float kept = keep / (1.0F + over * over);
+        smooth[i] = kept * smooth[i] + (1.0F - kept) * power[i];
     }
 }
 
@@ -82,7 +103,7 @@ void tt_floor_minima_add(struct tt_floor_minima *minima, const float *power)
     /* The first frames are averaged evenly, so that no start value is needed. */
     const float even = 1.0F - 1.0F / (float)(minima->smoothed_frames + 1);
     const float keep = even < minima->keep ? even : minima->keep;
-    for (int i = 0; i < bins; i++) minima->smooth[i] = keep * minima->smooth[i] + (1.0F - keep) * power[i];
+    smooth_bins(minima->smooth, power, minima->lowest, keep, bins);
     minima->smoothed_frames++;
     if (keep < minima->keep) return;
     if (minima->waiting_count == DELAY) {

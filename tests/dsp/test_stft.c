@@ -1,0 +1,87 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include "noise_sounds.h"
+#include "dsp/stft.h"
+
+#include "dsp/fast_math.h"
+
+static void the_shape_is_a_5_ms_hop_that_fftw_is_quick_with(void **state)
+{
+    static const int rates[][2] = {{8000, 40}, {16000, 80}, {22050, 120}, {32000, 180}, {44100, 240}, {48000, 256}, {96000, 512}, {192000, 1024}};
+    (void)state;
+    for (size_t i = 0; i < sizeof rates / sizeof *rates; i++) {
+        const struct tt_stft_shape shape = tt_stft_shape_for(rates[i][0]);
+        assert_int_equal(shape.hop_samples, rates[i][1]);
+        assert_int_equal(shape.window_samples, 4 * rates[i][1]);
+        assert_int_equal(shape.bin_count, 2 * rates[i][1] + 1);
+    }
+}
+
+/* Hann windows (root Hann twice) a quarter apart sum to 2 exactly: standards and handbooks on overlap-add. */
+static void forward_and_inverse_give_the_input_back(void **state)
+{
+    (void)state;
+    static const int rates[] = {16000, 44100, 48000};
+    for (size_t r = 0; r < 3; r++) {
+        struct tt_error err = {0};
+        const struct tt_stft_shape shape = tt_stft_shape_for(rates[r]);
+        struct tt_stft *stft = tt_stft_create(shape, &err);
+        const size_t hop = (size_t)shape.hop_samples, window = (size_t)shape.window_samples, count = 40 * hop;
+        float *in = test_sound(count), *out = test_sound(count);
+        float *spectrum = test_sound(2 * (size_t)shape.bin_count + 1);
+        add_white(in, count, 0.3, 7);
+        for (size_t at = 0; at + window <= count; at += hop) {
+            float *part = spectrum + (at / hop) % 2; /* also where the bins are not aligned */
+            tt_stft_forward(stft, in + at, part);
+            tt_stft_inverse(stft, part, out + at);
+        }
+        for (size_t i = window; i < count - window; i++) assert_within((double)out[i], (double)in[i], 1e-6, 1e-6);
+        free(in);
+        free(out);
+        free(spectrum);
+        tt_stft_destroy(stft);
+    }
+}
+
+static void white_noise_reads_its_power_in_every_bin(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    const struct tt_stft_shape shape = tt_stft_shape_for(48000);
+    struct tt_stft *stft = tt_stft_create(shape, &err);
+    const size_t bins = (size_t)shape.bin_count, frames = 800;
+    float *in = test_sound(frames * 512 + 1024), *spectrum = test_sound(2 * bins), *power = test_sound(bins);
+    double sum = 0;
+    add_white(in, frames * 512 + 1024, 0.1, 3);
+    for (size_t f = 0; f < frames; f++) {
+        tt_stft_forward(stft, in + f * 512, spectrum);
+        tt_stft_power(stft, spectrum, power);
+        for (size_t i = 1; i + 1 < bins; i++) sum += (double)power[i];
+    }
+    assert_within(10 * log10(sum / (double)(frames * (bins - 2))), -20.0, 0.05, 0.05);
+    free(in);
+    free(spectrum);
+    free(power);
+    tt_stft_destroy(stft);
+}
+
+static void fast_functions_keep_their_stated_errors(void **state)
+{
+    (void)state;
+    for (double x = 1e-14; x < 1e8; x *= 1.0137) {
+        assert_within((double)tt_fast_log2((float)x), log2((double)(float)x), 6e-6, 6e-6);
+        assert_within((double)tt_fast_sqrt((float)x) / sqrt((double)(float)x), 1.0, 1e-5, 1e-5);
+    }
+    for (double x = -60; x < 60; x += 0.0173) assert_within((double)tt_fast_exp2((float)x) / exp2((double)(float)x), 1.0, 1e-6, 1e-6);
+    assert_true(tt_fast_sqrt(0.0f) == 0.0f);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(the_shape_is_a_5_ms_hop_that_fftw_is_quick_with),
+        cmocka_unit_test(forward_and_inverse_give_the_input_back),
+        cmocka_unit_test(white_noise_reads_its_power_in_every_bin),
+        cmocka_unit_test(fast_functions_keep_their_stated_errors),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
