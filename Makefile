@@ -21,7 +21,7 @@ CFLAGS_release = -O3 -g
 CFLAGS_asan    = -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=undefined -fno-omit-frame-pointer
 CFLAGS_ubsan   = -O1 -g -fsanitize=undefined -fno-sanitize-recover=undefined
 CFLAGS_tsan    = -O1 -g -fsanitize=thread
-CPPFLAGS += -Isrc -Iinclude -Itests/support -D_DEFAULT_SOURCE -D_POSIX_C_SOURCE=200809L -D_FILE_OFFSET_BITS=64 -DTIDYTAKE_VERSION='"$(VERSION)"'
+CPPFLAGS += -Isrc -Iinclude -Itests -Itests/support -D_DEFAULT_SOURCE -D_POSIX_C_SOURCE=200809L -D_FILE_OFFSET_BITS=64 -DTIDYTAKE_VERSION='"$(VERSION)"'
 CFLAGS   += -std=c17 $(WARN) -ffp-contract=off -fPIC -fvisibility=hidden -pthread $(CFLAGS_$(BUILD))
 LIBS      = $$(pkg-config --libs $(LIBRARIES)) -lm -pthread
 # Asked for only when something is compiled, since `make deps` has to run before pkg-config is there.
