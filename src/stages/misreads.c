@@ -20,13 +20,13 @@ struct deciding {
 
 static const double sure_enough = 0.99;
 
-/* The surest first; among those that are very sure, the longest: a part of it may be a little surer than the whole. */
+/* The surest first; among those that are very sure, the one that matches best and longest: a part of it may be a little surer than the whole. */
 struct ranked { const struct tt_reread *reread; double certainty; };
 static int by_rank(const void *a, const void *b)
 {
     const struct ranked *x = a, *y = b;
     if (x->certainty != y->certainty) return x->certainty > y->certainty ? -1 : 1;
-    if (x->reread->x_rows != y->reread->x_rows) return x->reread->x_rows > y->reread->x_rows ? -1 : 1;
+    if (x->reread->score != y->reread->score) return x->reread->score > y->reread->score ? -1 : 1;
     if (x->reread->first != y->reread->first) return x->reread->first < y->reread->first ? -1 : 1;
     return x->reread->again < y->reread->again ? -1 : x->reread->again > y->reread->again;
 }

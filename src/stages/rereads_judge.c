@@ -12,7 +12,11 @@ static const double distant_lines_s = 4.0;
 static const float coincidence_score = 25.0f, coincidence_rest_share = 0.3f;
 static const float cover_score = 12.0f, cover_rest_share = 0.4f, cover_worst = 2.5f;
 static const double rival_lines_s = 1.0;
-static const double refrain_share = 0.5, refrain_most = 0.9;
+static const double refrain_share = 0.5;
+/* A path with 0.7 s in it that are hardly likelier than chance joins what does not belong together. */
+static const float broken_path = 1.5f;
+/* Such pairs are asked about at most. */
+static const double doubtful_most = 0.9;
 /* What is known before anything is heard: a session is short. */
 static const double usual_coincidences = 1.0, usual_phrases = 20.0;
 
@@ -152,7 +156,8 @@ bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rerea
     for (size_t k = 0; k < rereads->count; k++) {
         struct tt_reread *reread = &rereads->all[k];
         reread->confidence = certainty(reread);
-        if (is_refrain(reread) && reread->confidence > refrain_most) reread->confidence = refrain_most;
+        bool is_doubtful = is_refrain(reread) || reread->seen[TT_SEEN_WORST_LONG] < broken_path;
+        if (is_doubtful && reread->confidence > doubtful_most) reread->confidence = doubtful_most;
     }
     free(covered);
     free(likest);

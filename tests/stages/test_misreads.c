@@ -464,6 +464,105 @@ static void more_than_half_a_minute_at_once_is_asked_about(void **state)
     end(session);
 }
 
+static void a_restart_without_a_pause_is_found(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    struct made_take *take = take_of(session);
+    struct reading first = read_part(session, 200, 0.0, 1.4, 0.0), again = read_part(session, 200, 0.0, 2.4, 0.0);
+    take->heard.run_count--; /* one run of speech: the narrator did not stop */
+    take->runs[take->heard.run_count - 1].end_sample = (int64_t)(again.end_s * RATE);
+    pause_s(session, 0.7);
+    read_lines(session, 300, 4);
+    decide(session);
+    assert_int_equal(rows_with(session, TT_ROW_MISREAD, TT_DO_CUT), 1);
+    assert_true(cut_share(session, 0, first) > 0.95);
+    assert_true(cut_share(session, 0, again) < 0.02);
+    end(session);
+}
+
+static void a_full_level_line_behind_a_whole_one_is_never_taken_for_talk(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    read_line(session, 200);
+    struct reading between = read_part(session, 201, 0.0, 0.7, 0.0);
+    pause_s(session, 0.6);
+    read_line(session, 200);
+    decide(session);
+    assert_stays(session, 0, between);
+    assert_int_equal(rows_with(session, TT_ROW_TALK, TT_DO_CUT) + rows_with(session, TT_ROW_TALK, TT_DO_ASK), 0);
+    end(session);
+}
+
+static void full_level_words_behind_a_broken_line_are_asked_about(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    struct reading first = break_off(session, 200, 1.3), words = read_part(session, 777, 0.0, 1.0, 0.0);
+    pause_s(session, 0.6);
+    read_line(session, 200);
+    decide(session);
+    assert_gone(session, 0, first);
+    assert_stays(session, 0, words);
+    assert_int_equal(rows_with(session, TT_ROW_TALK, TT_DO_ASK), 1);
+    end(session);
+}
+
+static void a_faint_voice_before_the_first_line_is_asked_about(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    struct reading slate = read_part(session, 800, 0.0, 1.2, -14.0);
+    pause_s(session, 1.0);
+    read_lines(session, 100, 20);
+    decide(session);
+    assert_int_equal(session->takes[0].sheet.count, 1);
+    const struct tt_row *row = &session->takes[0].sheet.rows[0];
+    assert_int_equal(row->kind, TT_ROW_TALK);
+    assert_int_equal(row->action, TT_DO_ASK);
+    assert_true((double)row->start_ms <= slate.start_s * 1000.0 && (double)row->end_ms >= slate.end_s * 1000.0);
+    end(session);
+}
+
+static void talk_elsewhere_is_left_alone_when_told_so(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    session->settings.misreads.talk = TT_POLICY_OFF;
+    read_part(session, 800, 0.0, 1.2, -14.0);
+    pause_s(session, 1.0);
+    read_lines(session, 100, 20);
+    decide(session);
+    assert_int_equal(session->takes[0].sheet.count, 0);
+    end(session);
+}
+
+static void what_was_decided_does_not_depend_on_chance(void **state)
+{
+    (void)state;
+    struct made_session *sessions[2];
+    for (int k = 0; k < 2; k++) {
+        sessions[k] = begin();
+        read_lines(sessions[k], 100, 20);
+        break_off(sessions[k], 200, 1.3);
+        read_line(sessions[k], 200);
+        decide(sessions[k]);
+    }
+    const struct tt_sheet *a = &sessions[0]->takes[0].sheet, *b = &sessions[1]->takes[0].sheet;
+    assert_int_equal(a->count, b->count);
+    for (size_t r = 0; r < a->count; r++) {
+        assert_int_equal(a->rows[r].start_ms, b->rows[r].start_ms);
+        assert_int_equal(a->rows[r].end_ms, b->rows[r].end_ms);
+        assert_memory_equal(&a->rows[r].confidence, &b->rows[r].confidence, sizeof a->rows[r].confidence);
+    }
+    end(sessions[0]);
+    end(sessions[1]);
+}
+
 static void an_empty_session_is_no_error(void **state)
 {
     (void)state;
@@ -485,6 +584,9 @@ int main(void)
         cmocka_unit_test(a_take_goes_whole_when_each_line_is_read_again), cmocka_unit_test(lines_that_only_begin_alike_are_not_cut),
         cmocka_unit_test(a_line_that_comes_back_after_a_while_stays), cmocka_unit_test(beyond_the_look_back_nothing_is_compared),
         cmocka_unit_test(asking_and_off_are_obeyed), cmocka_unit_test(more_than_half_a_minute_at_once_is_asked_about),
+        cmocka_unit_test(a_restart_without_a_pause_is_found), cmocka_unit_test(a_full_level_line_behind_a_whole_one_is_never_taken_for_talk),
+        cmocka_unit_test(full_level_words_behind_a_broken_line_are_asked_about), cmocka_unit_test(a_faint_voice_before_the_first_line_is_asked_about),
+        cmocka_unit_test(talk_elsewhere_is_left_alone_when_told_so), cmocka_unit_test(what_was_decided_does_not_depend_on_chance),
         cmocka_unit_test(an_empty_session_is_no_error),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
