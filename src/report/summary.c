@@ -59,31 +59,72 @@ static void add_questions(const struct tt_session_report *session, struct tt_tex
     tt_text_add(out, "  Answer on the page, or in the column `action` of the cut sheet\n\n");
 }
 
-struct warning_list { struct tt_text *out; const char *take; size_t count; };
+/* Warnings about whole takes that recur from take to take are one line. */
+enum { CODES_MOST = 32 };
+struct warning_code { const char *code; size_t takes; bool is_listed; };
+struct warning_list {
+    struct tt_text *out;
+    const char *take;
+    struct warning_code codes[CODES_MOST];
+    size_t code_count, count, listed;
+};
+
+static struct warning_code *find_code(struct warning_list *list, const char *code)
+{
+    for (size_t i = 0; i < list->code_count; i++)
+        if (strcmp(list->codes[i].code, code) == 0) return &list->codes[i];
+    if (list->code_count == CODES_MOST) return NULL;
+    list->codes[list->code_count] = (struct warning_code){ code, 0, false };
+    return &list->codes[list->code_count++];
+}
+
+static bool is_timed(double at_s) { return isfinite(at_s) && at_s >= 0 && at_s < 1e9; }
+
+static bool count_warning(void *context, const char *code, const char *message, double at_s)
+{
+    (void)message;
+    struct warning_list *list = context;
+    struct warning_code *known = is_timed(at_s) ? NULL : find_code(list, code);
+    list->count += !known || known->takes == 0;
+    if (known) known->takes++;
+    return true;
+}
 
 static bool add_warning(void *context, const char *code, const char *message, double at_s)
 {
-    (void)code;
     struct warning_list *list = context;
-    if (list->count++ < LISTED_MOST)
-        tt_summary_add_item(list->out, list->take, isfinite(at_s) && at_s >= 0 && at_s < 1e9 ? llround(at_s * 1000) : -1, message);
+    struct warning_code *known = is_timed(at_s) ? NULL : find_code(list, code);
+    if (known && known->is_listed) return true;
+    if (known) known->is_listed = true;
+    if (list->listed++ >= LISTED_MOST) return true;
+    struct tt_text text = { 0 };
+    tt_text_add(&text, message);
+    if (known && known->takes > 1) tt_text_addf(&text, " (and likewise in %zu more take%s)", known->takes - 1, known->takes == 2 ? "" : "s");
+    if (text.has_failed) list->out->has_failed = true;
+    else tt_summary_add_item(list->out, list->take, is_timed(at_s) ? llround(at_s * 1000) : -1, text.data);
+    tt_text_free(&text);
     return true;
+}
+
+static void visit_warnings(const struct tt_session_report *session, struct warning_list *list, bool (*visit)(void *, const char *, const char *, double))
+{
+    list->take = NULL;
+    for (size_t i = 0; i < session->warning_count; i++)
+        visit(list, session->warnings[i].code, session->warnings[i].message, session->warnings[i].at_s);
+    for (size_t i = 0; i < session->take_count; i++) {
+        list->take = session->takes[i].name;
+        tt_take_visit_warnings(&session->takes[i], visit, list);
+    }
 }
 
 static void add_warnings(const struct tt_session_report *session, struct tt_text *out)
 {
-    size_t count = session->warning_count;
-    for (size_t i = 0; i < session->take_count; i++) count += tt_take_warning_count(&session->takes[i]);
-    if (count == 0) return;
-    tt_text_addf(out, "%zu warning%s: lines to read again, or things to put right\n", count, count == 1 ? "" : "s");
-    struct warning_list list = { out, NULL, 0 };
-    for (size_t i = 0; i < session->warning_count; i++)
-        add_warning(&list, session->warnings[i].code, session->warnings[i].message, session->warnings[i].at_s);
-    for (size_t i = 0; i < session->take_count; i++) {
-        list.take = session->takes[i].name;
-        tt_take_visit_warnings(&session->takes[i], add_warning, &list);
-    }
-    add_rest(out, count, "; the page has them all");
+    struct warning_list list = { .out = out };
+    visit_warnings(session, &list, count_warning);
+    if (list.count == 0) return;
+    tt_text_addf(out, "%zu warning%s: lines to read again, or things to put right\n", list.count, list.count == 1 ? "" : "s");
+    visit_warnings(session, &list, add_warning);
+    add_rest(out, list.count, "; the page has them all");
     tt_text_add(out, "\n");
 }
 
