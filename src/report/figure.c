@@ -175,31 +175,57 @@ static void add_ribbons(struct tt_text *out, const struct picture *picture)
 
 /* ---- decisions ---- */
 
-/* What is gone is filled, what stays is only outlined: questions, things softened, things kept. */
-static void add_spans(struct tt_text *out, const struct picture *picture, enum tt_row_kind kind, bool is_gone)
+static void add_box(struct tt_text *path, const struct picture *picture, double start_s, double end_s, double top_y, double bottom_y)
+{
+    double x = x_of(picture, start_s);
+    add_xy(path, "M", x, top_y);
+    tt_text_add(path, "H");
+    tt_html_exact(path, fmax(x_of(picture, end_s), x + 0.6), 1);
+    tt_text_add(path, "V");
+    tt_html_exact(path, bottom_y, 1);
+    tt_text_add(path, "H");
+    tt_html_exact(path, x, 1);
+    tt_text_add(path, "Z");
+}
+
+/* The parts of a span that are in no stretch: of a shortened pause its middle. `index` is where to begin; rows come in time order. */
+static void add_gone(struct tt_text *path, const struct picture *picture, struct tt_span span, size_t *index)
+{
+    const struct tt_time_map *map = picture->take->map;
+    double rate = map->rate_hz, start_s = (double)span.start_ms / 1000, end_s = (double)span.end_ms / 1000;
+    while (*index > 0 && (double)map->stretches[*index - 1].source_end / rate > start_s) --*index;
+    while (*index < map->count && (double)map->stretches[*index].source_end / rate <= start_s) ++*index;
+    for (size_t i = *index; start_s < end_s; i++) {
+        double kept_s = i < map->count ? (double)map->stretches[i].source_start / rate : end_s;
+        double until_s = fmin(kept_s, end_s);
+        if (until_s - start_s > 0.002) add_box(path, picture, start_s, until_s, picture->before_y, picture->ribbon_y);
+        start_s = i < map->count ? (double)map->stretches[i].source_end / rate : end_s;
+    }
+}
+
+static void add_path(struct tt_text *out, struct tt_text *path, enum tt_row_kind kind, const char *what)
+{
+    if (path->data) tt_text_addf(out, "<path class=\"%s %s\" d=\"%s\"/>\n", tt_row_kind_name(kind), what, path->data);
+    if (path->has_failed) out->has_failed = true;
+    tt_text_free(path);
+}
+
+/* Columns over the curve where something is gone; a line under the shapes where it was softened, kept, or asks. */
+static void add_spans(struct tt_text *out, const struct picture *picture, enum tt_row_kind kind)
 {
     const struct tt_sheet *sheet = picture->take->sheet;
-    double lane_y = TOP + LANE * picture->lane[kind], last_x = -1;
-    struct tt_text path = {0};
+    double line_y = TOP + LANE * picture->lane[kind] + LANE - 3;
+    struct tt_text gone = {0}, there = {0};
+    size_t index = 0;
     for (size_t i = 0; i < sheet->count; i++) {
         struct tt_span span;
         const struct tt_row *row = &sheet->rows[i];
-        if (row->kind != kind || tt_row_removes(row, &span) != is_gone) continue;
-        if (!is_gone) span = (struct tt_span){ row->start_ms, row->end_ms };
-        double x = x_of(picture, (double)span.start_ms / 1000), end = x_of(picture, (double)span.end_ms / 1000);
-        if (end < last_x + 0.3) continue; /* under the one before, at this size */
-        add_xy(&path, "M", x, is_gone ? picture->before_y : lane_y + LANE - 3);
-        tt_text_add(&path, "H");
-        tt_html_exact(&path, last_x = fmax(end, x + 0.6), 1);
-        tt_text_add(&path, "V");
-        tt_html_exact(&path, is_gone ? picture->ribbon_y : lane_y + LANE - 1, 1);
-        tt_text_add(&path, "H");
-        tt_html_exact(&path, x, 1);
-        tt_text_add(&path, "Z");
+        if (row->kind != kind) continue;
+        if (tt_row_removes(row, &span)) add_gone(&gone, picture, span, &index);
+        else add_box(&there, picture, (double)row->start_ms / 1000, (double)row->end_ms / 1000, line_y, line_y + 2);
     }
-    if (path.data) tt_text_addf(out, "<path class=\"%s %s\" d=\"%s\"/>\n", tt_row_kind_name(kind), is_gone ? "gone" : "there", path.data);
-    if (path.has_failed) out->has_failed = true;
-    tt_text_free(&path);
+    add_path(out, &gone, kind, "gone");
+    add_path(out, &there, kind, "there");
 }
 
 static void add_use(struct tt_text *out, enum tt_row_kind kind, double x, double y)
@@ -231,9 +257,7 @@ static void add_marks(struct tt_text *out, const struct picture *picture, enum t
         add_xy(&ticks, "M", last_out_x = out_x, picture->after_y);
         tt_text_add(&ticks, "v9");
     }
-    if (ticks.data) tt_text_addf(out, "\n<path class=\"%s join\" d=\"%s\"/>\n", tt_row_kind_name(kind), ticks.data);
-    if (ticks.has_failed) out->has_failed = true;
-    tt_text_free(&ticks);
+    add_path(out, &ticks, kind, "join");
 }
 
 static void add_heads(struct tt_text *out, const struct picture *picture)
@@ -255,15 +279,12 @@ void tt_figure(struct tt_text *out, const struct tt_take_report *take)
     add_level_lines(out, picture.after_y, "after", false);
     add_time_axis(out, &picture);
     for (int kind = 0; kind < TT_ROW_KINDS; kind++)
-        if (picture.lane[kind] >= 0) add_spans(out, &picture, (enum tt_row_kind)kind, true);
+        if (picture.lane[kind] >= 0) add_spans(out, &picture, (enum tt_row_kind)kind);
     add_curve(out, &picture, &before, picture.before_y);
     add_ribbons(out, &picture);
     add_curve(out, &picture, &after, picture.after_y);
-    for (int kind = 0; kind < TT_ROW_KINDS; kind++) {
-        if (picture.lane[kind] < 0) continue;
-        add_spans(out, &picture, (enum tt_row_kind)kind, false);
-        add_marks(out, &picture, (enum tt_row_kind)kind);
-    }
+    for (int kind = 0; kind < TT_ROW_KINDS; kind++)
+        if (picture.lane[kind] >= 0) add_marks(out, &picture, (enum tt_row_kind)kind);
     add_heads(out, &picture);
     tt_text_add(out, "</svg>\n");
 }

@@ -83,6 +83,7 @@ void tt_html_clock(struct tt_text *out, double seconds)
 void tt_html_length(struct tt_text *out, double seconds)
 {
     if (!isfinite(seconds) || seconds < 0 || seconds > 1e9) tt_text_add(out, "\xE2\x80\x93");
+    else if (seconds < 0.0995) tt_html_number(out, seconds * 1000, 0), tt_text_add(out, "\xC2\xA0ms");
     else if (seconds < 59.95) tt_html_number(out, seconds, 1), tt_text_add(out, "\xC2\xA0s");
     else if (seconds < 3599.5) tt_text_addf(out, "%lld\xC2\xA0min\xC2\xA0%lld\xC2\xA0s", llround(seconds) / 60, llround(seconds) % 60);
     else tt_text_addf(out, "%lld\xC2\xA0h\xC2\xA0%lld\xC2\xA0min", llround(seconds / 60) / 60, llround(seconds / 60) % 60);

@@ -19,7 +19,7 @@ void tt_html_number(struct tt_text *out, double value, int decimals);
 void tt_html_exact(struct tt_text *out, double value, int decimals);
 /* "1:02:03.4", "2:03.4"; a dash for what is not defined. */
 void tt_html_clock(struct tt_text *out, double seconds);
-/* "1 h 2 min", "2 min 3 s", "3.4 s" */
+/* "1 h 2 min", "2 min 3 s", "3.4 s", "12 ms" */
 void tt_html_length(struct tt_text *out, double seconds);
 /* "3 misreads", "1 misread": adds an s unless count is 1. */
 void tt_html_count(struct tt_text *out, size_t count, const char *noun);

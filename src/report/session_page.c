@@ -213,7 +213,7 @@ static void add_take(struct tt_text *out, const struct tt_take_report *take)
 static void add_takes(struct tt_text *out, const struct tt_session_report *session)
 {
     tt_text_add(out, "<section aria-labelledby=\"takes\">\n<h2 id=\"takes\">Takes, in running order</h2>\n"
-                     "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Takes\"><table class=\"takes\">\n<thead><tr><th scope=\"col\">Take</th>"
+                     "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Table of takes\"><table class=\"takes\">\n<thead><tr><th scope=\"col\">Take</th>"
                      "<th scope=\"col\" class=\"n\">Recorded</th><th scope=\"col\" class=\"n\">Voice</th><th scope=\"col\" class=\"n\">Out</th>"
                      "<th scope=\"col\" class=\"n\">LUFS before</th><th scope=\"col\" class=\"n\">after</th>"
                      "<th scope=\"col\" class=\"n\">Floor dBFS before</th><th scope=\"col\" class=\"n\">after</th>"

@@ -76,7 +76,7 @@ static void add_row(struct tt_text *out, const struct tt_row *row, size_t index,
     tt_html_clock(out, (double)row->start_ms / 1000);
     tt_text_add(out, "</td><td class=\"n\">");
     if (row->end_ms > row->start_ms) tt_html_length(out, (double)(row->end_ms - row->start_ms) / 1000);
-    tt_text_add(out, "</td><th scope=\"row\">");
+    tt_text_add(out, "</td><th scope=\"row\" class=\"t\">");
     tt_kind_mark(out, row->kind);
     tt_text_addf(out, "%s</th>", tt_row_kind_name(row->kind));
     add_action(out, row);
@@ -112,7 +112,7 @@ void tt_take_decisions(struct tt_text *out, const struct tt_session_report *sess
         return;
     }
     add_tools(out, sheet);
-    tt_text_add(out, "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Decisions\"><table class=\"decisions\">\n<thead><tr><th scope=\"col\">At</th>"
+    tt_text_add(out, "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Table of decisions\"><table class=\"decisions\">\n<thead><tr><th scope=\"col\">At</th>"
                      "<th scope=\"col\" class=\"n\">Length</th><th scope=\"col\">Kind</th><th scope=\"col\">Action</th><th scope=\"col\" class=\"n\">How sure</th>"
                      "<th scope=\"col\">Why</th>");
     if (has_before || has_after) tt_text_add(out, "<th scope=\"col\" class=\"plays\">Hear</th>");

@@ -147,7 +147,7 @@ static void add_figures_table(struct tt_text *out, const struct tt_take_report *
     struct tt_after nothing = { { NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN }, NAN, NAN, NAN };
     const struct tt_after *after = take->has_voice ? &take->after : &nothing;
     const struct tt_levels *b = &facts->before, *a = &after->levels;
-    tt_text_add(out, "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Figures\"><table class=\"figures\">\n<thead><tr><th scope=\"col\">Measure</th>"
+    tt_text_add(out, "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Table of figures\"><table class=\"figures\">\n<thead><tr><th scope=\"col\">Measure</th>"
                      "<th scope=\"col\" class=\"n\">Before</th><th scope=\"col\" class=\"n\">After</th><th scope=\"col\">Unit</th></tr></thead>\n<tbody>\n");
     add_figure(out, "Length", tt_take_before_s(take), tt_take_after_s(take), 1, "s");
     add_figure(out, "Loudness, integrated", b->integrated_lufs, a->integrated_lufs, 1, "LUFS");
