@@ -97,6 +97,21 @@ static void long_lists_of_warnings_point_to_the_page(void **state)
     free(text);
 }
 
+static void a_warning_that_recurs_from_take_to_take_is_one_line(void **state)
+{
+    (void)state;
+    struct hive hive;
+    hive_start(&hive);
+    struct tt_warning hum[2] = { { "hum", "mains hum at 50.0 Hz", NAN }, { "hum", "mains hum at 50.1 Hz", NAN } };
+    hive.takes[0].warnings = &hum[0];
+    hive.takes[1].warnings = &hum[1];
+    hive.takes[0].warning_count = hive.takes[1].warning_count = 1;
+    char *text = summarise(&hive.session, false);
+    find(text, "mains hum at 50.0 Hz (and likewise in 1 more take)");
+    assert_null(strstr(text, "50.1 Hz"));
+    free(text);
+}
+
 static void talk_alone_is_no_second_reading(void **state)
 {
     (void)state;
@@ -211,6 +226,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(what_a_person_must_do_comes_first),         cmocka_unit_test(long_lists_of_questions_end_in_a_number),
         cmocka_unit_test(long_lists_of_warnings_point_to_the_page),
+        cmocka_unit_test(a_warning_that_recurs_from_take_to_take_is_one_line),
         cmocka_unit_test(talk_alone_is_no_second_reading),           cmocka_unit_test(only_the_five_longest_removals_are_listed),
         cmocka_unit_test(verbose_adds_a_row_for_each_take),          cmocka_unit_test(a_plan_says_that_nothing_was_rendered),
         cmocka_unit_test(names_and_notes_neither_steer_nor_widen),   cmocka_unit_test(nothing_heard_gives_no_figures),
