@@ -105,8 +105,8 @@ static bool measure_limited(const struct tt_source *source, int rate_hz, const s
 bool tt_delivery_find_gain(const struct tt_source *source, int rate_hz, const struct tt_settings *settings, const struct tt_levels *levels, double *gain_db,
                            bool *is_held_back, struct tt_error *err)
 {
-    enum { MOST_ROUNDS = 4 };
-    const double close_enough_db = 0.01;
+    enum { MOST_ROUNDS = 8 };
+    const double close_enough_db = 0.01, least_slope = 0.1;
     *gain_db = tt_gain_to_target_db(levels, settings);
     *is_held_back = false;
     if (isnan(*gain_db)) { /* silence stays what it is */
@@ -114,18 +114,23 @@ bool tt_delivery_find_gain(const struct tt_source *source, int rate_hz, const st
         return true;
     }
     *gain_db = tt_delivery_allowed_gain_db(*gain_db, levels, settings, is_held_back);
-    /* Where no peak passes the ceiling, loudness moves exactly with the gain. */
+    /* Where no peak passes the ceiling, loudness moves exactly with the gain. Where the limiter acts it moves less: by a slope that the last two rounds
+     * tell (secant method). */
+    double slope = 1, earlier_gain_db = NAN, earlier_missing_db = NAN;
     for (int round = 0; round < MOST_ROUNDS && *gain_db + levels->max_true_peak_dbtp > settings->loudness.ceiling_dbtp; round++) {
         struct tt_levels limited;
         if (!measure_limited(source, rate_hz, settings, *gain_db, &limited, err))
             return false;
-        double missing = tt_gain_to_target_db(&limited, settings);
-        if (isnan(missing) || fabs(missing) < close_enough_db)
+        double missing_db = tt_gain_to_target_db(&limited, settings);
+        if (isnan(missing_db) || fabs(missing_db) < close_enough_db)
             break;
-        double next = tt_delivery_allowed_gain_db(*gain_db + missing, levels, settings, is_held_back);
-        if (next == *gain_db)
+        if (isfinite(earlier_gain_db) && *gain_db != earlier_gain_db)
+            slope = fmin(1, fmax(least_slope, (earlier_missing_db - missing_db) / (*gain_db - earlier_gain_db)));
+        earlier_gain_db = *gain_db;
+        earlier_missing_db = missing_db;
+        *gain_db = tt_delivery_allowed_gain_db(*gain_db + missing_db / slope, levels, settings, is_held_back);
+        if (*gain_db == earlier_gain_db)
             break;
-        *gain_db = next;
     }
     return true;
 }

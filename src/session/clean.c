@@ -12,6 +12,7 @@
 
 #include "base/file.h"
 #include "base/targets.h"
+#include "session/leftovers.h"
 #include "session/load_settings.h"
 #include "session/session.h"
 
@@ -230,13 +231,29 @@ static bool decide_and_render(struct tt_run_state *run, struct tt_error *err)
     return true;
 }
 
+/* Settings that this version reads and does not obey yet are said, not passed over. */
+static void warn_of_what_waits(struct tt_run_state *run)
+{
+    const struct tt_settings *settings = &run->settings;
+    if (settings->misreads.knock)
+        tt_run_warn(run, "not-yet", "misreads.knock: knocks are not heard yet");
+    if (settings->deliver.hold)
+        tt_run_warn(run, "not-yet", "deliver.hold: nothing is held yet; decisions may still change by themselves");
+    if (settings->report.media != TT_MEDIA_LINK)
+        tt_run_warn(run, "not-yet", "report.media: sound is not copied for the pages yet; they play it where it lies");
+}
+
 static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err)
 {
     const struct tt_clean_options *options = run->options;
     if (!tt_takes_list(options->sources, options->source_count, &run->list, err) || !find_out(run, err) ||
         !tt_settings_load(run->list.folder, options->settings_file, options->target, options->assignments, options->assignment_count, &run->settings, NULL, err))
         return false;
-    if (!make_folders(run, err) || !lock_out(run, err) || !start_takes(run, err) || !tt_session_remember(run, err) || !tt_session_order(run, err) ||
+    warn_of_what_waits(run);
+    if (!make_folders(run, err) || !lock_out(run, err))
+        return false;
+    tt_leftovers_clear(run->out);
+    if (!start_takes(run, err) || !tt_session_remember(run, err) || !tt_session_order(run, err) ||
         !tt_session_hear(run, err) || stopped(run, err) || !decide_and_render(run, err))
         return false;
     if (!options->is_plan && !tt_session_narrate(run, err))

@@ -83,8 +83,9 @@ static bool render(struct tt_run_state *run, struct tt_take *take, struct tt_err
     take->out_rate_hz = request.out_rate_hz;
     take->out_channel_count = run->settings.deliver.channels == TT_CHANNELS_DUAL ? 2 : 1;
     take->out_frames = rendered.out_frames;
-    take->applied_gain_db = rendered.gain_db;
-    take->limited_db = rendered.limited_db;
+    /* As the report keeps them: a later run finds them there and makes the same narration. */
+    take->applied_gain_db = round(rendered.gain_db * 1e3) / 1e3;
+    take->limited_db = round(rendered.limited_db * 1e3) / 1e3;
     take->after = (struct tt_after){rendered.levels, rendered.floor_dbfs, rendered.floor_dba, rendered.speech_dbfs};
     warn_of_levels(take, rendered.is_held_back, &run->settings);
     return true;

@@ -278,6 +278,21 @@ static void an_opened_gap_makes_the_voice_longer_by_its_length(void **state)
     tt_clean_result_free(&second);
 }
 
+static void what_a_killed_run_left_half_written_is_cleared(void **state)
+{
+    struct fixture *f = *state;
+    struct tt_clean_result first = clean_well(f->session, f->out, (struct clean_run){0});
+    file_write(in_folder(f->out, "voice/.01.wav.4711-1.part"), "half", 4);
+    file_write(in_folder(f->out, ".session.json.4711-2.part"), "half", 4);
+    file_write(in_folder(f->out, "voice/notes.part"), "a person's", 10);
+    struct tt_clean_result second = clean_well(f->session, f->out, (struct clean_run){0});
+    assert_false(file_exists(in_folder(f->out, "voice/.01.wav.4711-1.part")));
+    assert_false(file_exists(in_folder(f->out, ".session.json.4711-2.part")));
+    assert_true(file_exists(in_folder(f->out, "voice/notes.part")));
+    tt_clean_result_free(&first);
+    tt_clean_result_free(&second);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -293,6 +308,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(touching_a_recording_does_not_render_it_again, set_up, tear_down),
         cmocka_unit_test_setup_teardown(whole_takes_lie_sample_for_sample_under_the_take, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_take_left_out_in_the_running_order_is_not_in_the_narration, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(what_a_killed_run_left_half_written_is_cleared, set_up, tear_down),
         cmocka_unit_test_setup_teardown(an_opened_gap_makes_the_voice_longer_by_its_length, set_up, tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -1,0 +1,41 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include "session/leftovers.h"
+
+#include <dirent.h>
+#include <fcntl.h>
+#include <stdbool.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "base/file.h"
+
+static bool is_unpublished(const char *name)
+{
+    static const char ending[] = ".part";
+    size_t length = strlen(name);
+    return name[0] == '.' && length > sizeof ending && strcmp(name + length - (sizeof ending - 1), ending) == 0;
+}
+
+static void clear_folder(const char *path)
+{
+    DIR *folder = opendir(path);
+    if (!folder)
+        return;
+    struct dirent *entry;
+    while ((entry = readdir(folder)))
+        if (is_unpublished(entry->d_name))
+            unlinkat(dirfd(folder), entry->d_name, 0);
+    closedir(folder);
+}
+
+void tt_leftovers_clear(const char *out)
+{
+    static const char *const folders[] = {".", "heard", "sheets", "voice", "whole", "pieces", "report", "edit"};
+    for (size_t i = 0; i < sizeof folders / sizeof *folders; i++) {
+        char *path = tt_path_join(out, folders[i]);
+        if (path)
+            clear_folder(path);
+        free(path);
+    }
+}
