@@ -1,0 +1,215 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include "hive_session.h"
+
+#include "page_test.h"
+#include "report/kinds.h"
+#include "report/page.h"
+
+static char *page_of(struct hive *hive)
+{
+    struct tt_text out = {0};
+    struct tt_error err = {0};
+    if (!tt_report_session_page(&hive->session, &out, &err)) fail_msg("%s", err.message);
+    return out.data;
+}
+
+static void names_and_messages_are_text_and_run_nothing(void **state)
+{
+    (void)state;
+    struct hive hive;
+    hive_start(&hive);
+    hive.session.name = HOSTILE;
+    hive.session.source_folder = "/films/" HOSTILE;
+    hive.session.out_folder = "/films/" HOSTILE "2";
+    hive.session.target = HOSTILE;
+    hive.takes[0].name = hive.takes[0].stem = hive.takes[2].name = HOSTILE;
+    hive.takes[0].source_path = "/films/" HOSTILE;
+    snprintf(hive.takes[2].error, sizeof hive.takes[2].error, "%s", HOSTILE);
+    snprintf(hive.session_warning.message, sizeof hive.session_warning.message, "%s", HOSTILE);
+    char *page = page_of(&hive);
+    assert_harmless(page);
+    assert_lacks(page, "<!--");
+    free(page);
+}
+
+static void what_to_do_stands_first(void **state)
+{
+    (void)state;
+    struct hive hive;
+    hive_start(&hive);
+    char *page = page_of(&hive);
+    const char *todo = strstr(page, "What to do first"), *narration = strstr(page, "id=\"narration\"");
+    assert_non_null(todo);
+    assert_true(todo < narration);
+    const char *failed = strstr(page, "the file is empty; was the copy cut short?"), *question = strstr(page, "Not ready: 1\xC2\xA0question is open");
+    assert_true(failed > todo && failed < narration);
+    assert_true(question > todo && question < narration);
+    assert_has(page, "01.wav was recorded after 02 - ruche.wav");
+    assert_has(page, "at 0:06.3: <bdi>clipped in 3 places</bdi>");
+    free(page);
+}
+
+static void a_question_names_the_line_of_the_sheet(void **state)
+{
+    (void)state; /* counted in the sheet as it is written, a note of two lines in front */
+    struct hive hive;
+    hive_start(&hive);
+    snprintf(hive.notes[3], sizeof hive.notes[3], "two\nlines");
+    struct tt_text sheet = {0};
+    assert_true(tt_sheet_write(&hive.sheets[0], &sheet));
+    size_t line = 1;
+    for (const char *c = sheet.data; c < strstr(sheet.data, "m2-3fa2c1-0003"); c++) line += *c == '\n';
+    char wanted[96];
+    snprintf(wanted, sizeof wanted, "line %zu (<code>m2-3fa2c1-0003</code>, 00:00:14.000 to 00:00:15.000)", line);
+    char *page = page_of(&hive);
+    assert_has(page, wanted);
+    assert_int_equal(tt_row_line(&hive.sheets[0], 6), line);
+    tt_text_free(&sheet);
+    free(page);
+}
+
+static void a_question_can_be_heard_out_of_the_voice_too(void **state)
+{
+    (void)state; /* 14 s of the take is 13.3 s of the voice, 2 s around it */
+    struct hive hive;
+    hive_start(&hive);
+    char *page = page_of(&hive);
+    assert_has(page, "data-src=\"voice/01.wav\" data-from=\"11.300\" data-to=\"16.300\"");
+    free(page);
+    hive.takes[0].plays_in_browser = true;
+    page = page_of(&hive);
+    assert_has(page, "data-src=\"../hive/01.wav\" data-from=\"12.000\" data-to=\"17.000\"");
+    assert_has(page, "data-src=\"../hive/01.wav\" data-from=\"15.200\" data-to=\"17.000\""); /* the second reading */
+    free(page);
+}
+
+static void what_was_removed_comes_longest_first(void **state)
+{
+    (void)state;
+    struct hive hive;
+    hive_start(&hive);
+    hive.takes[0].plays_in_browser = hive.takes[3].plays_in_browser = true;
+    char *page = page_of(&hive), *list = between(page, "<ol id=\"removed-list\">", "</ol>");
+    const char *misread = strstr(list, "3.0\xC2\xA0s, misread"), *other = strstr(list, "2.0\xC2\xA0s, other"), *talk = strstr(list, "0.5\xC2\xA0s, talk");
+    assert_true(misread && other && talk && misread < other && other < talk);
+    assert_int_equal(count_of(list, "<li>"), 3);
+    free(list);
+    free(page);
+}
+
+static void totals_are_those_of_all_takes(void **state)
+{
+    (void)state; /* 20 + 10 + 2 s; out: 3.0 + 0.5 + 1.2 + 2.0 s */
+    struct hive hive;
+    hive_start(&hive);
+    char *page = page_of(&hive);
+    assert_has(page, "32.0\xC2\xA0s recorded; the narration runs 31.0\xC2\xA0s");
+    assert_has(page, "<strong>6.7\xC2\xA0s</strong> in all: 1\xC2\xA0misread\xC2\xA0(3.0\xC2\xA0s), 1\xC2\xA0piece of talk\xC2\xA0(0.5\xC2\xA0s)");
+    assert_has(page, "1\xC2\xA0pause\xC2\xA0(1.2\xC2\xA0s)");
+    assert_has(page, "<a href=\"report/02%20-%20ruche.html\"><bdi>02 - ruche.wav</bdi></a>");
+    assert_has(page, "2\xC2\xA0other files in the folder");
+    free(page);
+}
+
+static void the_command_is_the_one_that_made_it(void **state)
+{
+    (void)state;
+    struct hive hive;
+    hive_start(&hive);
+    char *page = page_of(&hive);
+    assert_has(page, "<code>tidytake clean /films/hive</code>");
+    free(page);
+    hive.session.out_folder = "/out/the hive";
+    hive.session.target = "ebu-r128";
+    page = page_of(&hive);
+    assert_has(page, "<code>tidytake clean /films/hive -o <bdi>&#39;/out/the hive&#39;</bdi> --for ebu-r128</code>");
+    free(page);
+}
+
+static void a_plan_has_no_narration_to_play(void **state)
+{
+    (void)state;
+    struct hive hive;
+    hive_start(&hive);
+    hive.session.is_plan = true;
+    hive.session.has_narration = false;
+    char *page = page_of(&hive);
+    assert_has(page, "nothing was rendered");
+    assert_lacks(page, "src=\"narration");
+    free(page);
+}
+
+static void when_nothing_is_left_to_do_it_says_so(void **state)
+{
+    (void)state;
+    struct hive hive;
+    hive_start(&hive);
+    hive.rows[6].action = TT_DO_CUT;
+    hive.takes[0].warning_count = hive.session.warning_count = 0;
+    hive.takes[2] = hive.takes[3];
+    hive.session.take_count = 3;
+    char *page = page_of(&hive);
+    assert_has(page, "No question is open, and nothing needs to be read again.");
+    free(page);
+}
+
+/* ---- colours: WCAG 2.2, definitions of relative luminance and contrast ratio ---- */
+
+static double linear(unsigned value)
+{
+    double c = value / 255.0;
+    return c <= 0.04045 ? c / 12.92 : pow((c + 0.055) / 1.055, 2.4);
+}
+
+static double luminance_of(const char *scheme, const char *name)
+{
+    char wanted[32];
+    unsigned red, green, blue;
+    snprintf(wanted, sizeof wanted, "--%s:#", name);
+    const char *at = strstr(scheme, wanted);
+    if (!at || sscanf(at + strlen(wanted), "%2x%2x%2x", &red, &green, &blue) != 3) fail_msg("no colour %s", name);
+    return 0.2126 * linear(red) + 0.7152 * linear(green) + 0.0722 * linear(blue);
+}
+
+static void assert_contrast(const char *scheme, const char *one, const char *two, double least)
+{
+    double a = luminance_of(scheme, one), b = luminance_of(scheme, two), ratio = (fmax(a, b) + 0.05) / (fmin(a, b) + 0.05);
+    if (ratio < least) fail_msg("%s on %s: %.2f, wanted %.1f", one, two, ratio, least);
+}
+
+static void colours_keep_the_contrasts_of_wcag(void **state)
+{
+    (void)state; /* 1.4.3: text 4.5; 1.4.11: shapes 3 */
+    static const char *const grounds[] = { "paper", "card", "wax" }, *const texts[] = { "ink", "soft", "honey" };
+    struct hive hive;
+    hive_start(&hive);
+    char *page = page_of(&hive), *light = between(page, "<style>", "@media"), *dark = between(page, "prefers-color-scheme:dark", "*{box-sizing");
+    const char *const schemes[] = { light, dark };
+    for (size_t s = 0; s < 2; s++)
+        for (size_t g = 0; g < 3; g++) {
+            for (size_t t = 0; t < 3; t++) assert_contrast(schemes[s], texts[t], grounds[g], 4.5);
+            assert_contrast(schemes[s], "rule", grounds[g], 3);
+            for (int kind = 0; kind < TT_ROW_KINDS; kind++) assert_contrast(schemes[s], tt_row_kind_name((enum tt_row_kind)kind), grounds[g], 3);
+            assert_contrast(schemes[s], "level", grounds[g], 3);
+        }
+    free(light);
+    free(dark);
+    free(page);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(names_and_messages_are_text_and_run_nothing),
+        cmocka_unit_test(what_to_do_stands_first),
+        cmocka_unit_test(a_question_names_the_line_of_the_sheet),
+        cmocka_unit_test(a_question_can_be_heard_out_of_the_voice_too),
+        cmocka_unit_test(what_was_removed_comes_longest_first),
+        cmocka_unit_test(totals_are_those_of_all_takes),
+        cmocka_unit_test(the_command_is_the_one_that_made_it),
+        cmocka_unit_test(a_plan_has_no_narration_to_play),
+        cmocka_unit_test(when_nothing_is_left_to_do_it_says_so),
+        cmocka_unit_test(colours_keep_the_contrasts_of_wcag),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
