@@ -7,7 +7,7 @@
 
 /* Edges near the critical bands' doubling above 500 Hz, wide enough that noise stands still in each (methods: eight bands 100-7800 Hz). */
 static const double edges_hz[TT_BANDS + 1] = {100.0, 300.0, 600.0, 1000.0, 1600.0, 2500.0, 3700.0, 5300.0, 7800.0};
-static const double highest_of_rate = 0.47;
+static const double highest_of_rate = 0.47, least_of_band = 0.4; /* a sliver of a band would sway too much */
 
 struct tt_band_plan tt_band_plan_for(struct tt_stft_shape shape) {
     struct tt_band_plan plan = {0};
@@ -16,7 +16,7 @@ struct tt_band_plan tt_band_plan_for(struct tt_stft_shape shape) {
     for (int b = 0; b < TT_BANDS; b++) {
         double high_hz = edges_hz[b + 1] < top_hz ? edges_hz[b + 1] : top_hz;
         int end = (int)ceil(high_hz / bin_hz), bins = end - plan.first_bin[plan.band_count];
-        if (high_hz <= edges_hz[b] || bins < 2) break;
+        if (high_hz < edges_hz[b] + least_of_band * (edges_hz[b + 1] - edges_hz[b]) || bins < 2) break;
         plan.width_hz[plan.band_count++] = bins * bin_hz;
         plan.first_bin[plan.band_count] = end;
     }

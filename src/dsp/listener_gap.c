@@ -9,7 +9,7 @@ static const float attached_peak_db = 7.0f;   /* what is weaker is a ripple of t
 static const float alone_peak_db = 7.0f;      /* methods: on at 7 dB */
 static const double breath_least_ms = 40.0, breath_most_ms = 1300.0; /* methods: 80-1300; shorter ones are the ends of one in noise */
 /* What is called a breath; short ones must be likelier, since other small sounds are short. */
-static const float breath_sure = 0.5f, short_breath_sure = 0.9f;
+static const float breath_sure = 0.55f, short_breath_sure = 0.9f;
 static const double short_breath_ms = 60.0, whole_breath_ms = 160.0;
 /* Hard by a word, only what the room parts from it is a breath: a final s has a dip before it, too. */
 static const double hard_by_ms = 30.0;

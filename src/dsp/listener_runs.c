@@ -14,8 +14,9 @@ static const double word_most_alone_ms = 1200.0;        /* longer ones are never
 /* What a room's measurement should keep away from (methods: 120 ms before, 200 ms after at 20 dB). */
 static const double guard_before_ms = 120.0, guard_after_ms = 200.0, guard_sound_ms = 80.0;
 static const int voiced_frames_least = 4;
-/* A knock or a click rises at once and is 15 dB down within this time; no syllable is that short (common practice, no source). */
-static const double stroke_most_ms = 60.0, click_most_ms = 60.0;
+/* A knock rises at once and is 15 dB down again soon after; the shortest syllables of a word alone last longer (common practice, no
+ * source). */
+static const double stroke_rise_ms = 32.0, stroke_most_ms = 115.0, click_most_ms = 60.0;
 static const float stroke_fall_db = 15.0f;
 
 static bool make_room(void **array, size_t count, size_t *room, size_t size, struct tt_error *err) {
@@ -94,13 +95,16 @@ static struct tt_run run_of(const struct tt_listener *l) {
     return run;
 }
 
-static double stroke_ms(const struct tt_listener *l, int64_t start, int64_t end) {
-    float top_db = -200.0f;
-    int64_t loud = 0;
+static bool is_stroke(const struct tt_listener *l, int64_t start, int64_t end) {
+    int64_t top = start, loud = 0, first = -1;
     for (int64_t i = start; i < end; i++)
-        if (tt_heard_at(l, i)->all_db > top_db) top_db = tt_heard_at(l, i)->all_db;
-    for (int64_t i = start; i < end; i++) loud += tt_heard_at(l, i)->all_db > top_db - stroke_fall_db;
-    return 1000.0 * (double)loud / l->frames_per_s;
+        if (tt_heard_at(l, i)->all_db > tt_heard_at(l, top)->all_db) top = i;
+    for (int64_t i = start; i < end; i++) {
+        if (tt_heard_at(l, i)->all_db < tt_heard_at(l, top)->all_db - stroke_fall_db) continue;
+        if (first < 0) first = i;
+        loud++;
+    }
+    return top - first <= tt_listener_frames(l, stroke_rise_ms) && loud <= tt_listener_frames(l, stroke_most_ms);
 }
 
 /* Only what stands alone may be no speech after all. */
@@ -109,7 +113,7 @@ static bool is_no_speech(const struct tt_listener *l, int64_t next_start) {
     int64_t alone = tt_listener_frames(l, alone_ms);
     if (run->start - run->last_end < alone || next_start - run->end < alone) return false;
     if (run->end - run->start > tt_listener_frames(l, word_most_alone_ms)) return false;
-    return run->voiced_frames < voiced_frames_least || stroke_ms(l, run->start, run->end) < stroke_most_ms;
+    return run->voiced_frames < voiced_frames_least || is_stroke(l, run->start, run->end);
 }
 
 static bool close_run(struct tt_listener *l, int64_t next_start, struct tt_error *err) {

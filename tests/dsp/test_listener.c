@@ -179,7 +179,7 @@ static void a_take_cut_hard_at_both_ends_loses_nothing(void **state) {
     (void)state;
     struct made_take take = made_take_open(48000, 5.0);
     add_room(&take, 0.0, 5.0, -62.0);
-    add_voice(&take, -0.1, 1.5, voice_db);
+    add_voice(&take, 0.0, 1.5, voice_db);
     add_voice(&take, 2.5, 5.2, voice_db);
     struct heard_take heard = hear_take(&take);
     assert_int_equal(heard.run_count, 2);
