@@ -164,7 +164,7 @@ static double linear(unsigned value)
 static double luminance_of(const char *scheme, const char *name)
 {
     char wanted[32];
-    unsigned red, green, blue;
+    unsigned red = 0, green = 0, blue = 0;
     snprintf(wanted, sizeof wanted, "--%s:#", name);
     const char *at = strstr(scheme, wanted);
     if (!at || sscanf(at + strlen(wanted), "%2x%2x%2x", &red, &green, &blue) != 3) fail_msg("no colour %s", name);
