@@ -33,14 +33,19 @@ static inline void add_hum(struct made_take *take, double hz, double rms_db) {
 
 /* A voice of some 120 Hz whose pitch glides and whose level moves as in syllables, 10 ms ramps; about rms_db. */
 static inline void add_voice(struct made_take *take, double from_s, double to_s, double rms_db) {
+    enum { PERIOD = 4096 };
+    float period[PERIOD];
+    for (int p = 0; p < PERIOD; p++) {
+        double x = 0.0;
+        for (int k = 1; k <= 30 && k * 140.0 < 0.45 * take->rate_hz; k++) x += sin(2.0 * TEST_PI * k * p / PERIOD + k * k) / pow(k, 0.8);
+        period[p] = (float)x;
+    }
     double phase = 0.0;
     for (size_t i = (size_t)(from_s * take->rate_hz); i < (size_t)(to_s * take->rate_hz) && i < take->count; i++) {
         double t = (double)i / take->rate_hz, in = (t - from_s) / 0.01, out = (to_s - t) / 0.01;
         double shape = fmin(1.0, fmin(in, out)) * (0.7 + 0.3 * sin(2.0 * TEST_PI * 4.0 * (t - from_s)));
-        phase += 2.0 * TEST_PI * (120.0 + 20.0 * sin(3.0 * t)) / take->rate_hz;
-        double x = 0.0;
-        for (int k = 1; k <= 30 && k * 140.0 < 0.45 * take->rate_hz; k++) x += sin(k * phase + k * k) / pow(k, 0.8);
-        take->samples[i] += (float)(made_amplitude(rms_db) * shape * x);
+        phase += (120.0 + 20.0 * sin(3.0 * t)) / take->rate_hz;
+        take->samples[i] += (float)(made_amplitude(rms_db) * shape) * period[(int)(phase * PERIOD) % PERIOD];
     }
 }
 
