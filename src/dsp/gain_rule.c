@@ -38,7 +38,7 @@ double tt_speech_presence(double xi_opt, double gamma)
 TT_WIDE void tt_lsa_gains(const float *xi, const float *gamma, float *gain, int count)
 {
     /* G^2 = xi/(1+xi) * F(v)/gamma with F(v) = v exp(E1(v)), which is smooth: e^-gamma at 0, v + o(1) far out. A rational
-     * fit with the least largest error (computed, no source) holds the gain to 0.002 dB. */
+     * fit with the least largest error (computed, no source) holds the gain to 0.0035 dB. */
     for (int i = 0; i < count; i++) {
         const float share = xi[i] / (1.0F + xi[i]);
         const float v = share * gamma[i];

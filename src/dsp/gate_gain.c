@@ -17,8 +17,9 @@
 
 /* All measured on read speech with made noise at 10 to 50 dB SNR: segmental SNR, log-spectral distance, STOI, kurtosis. */
 static const float SMOOTHING = 0.983F;     /* decision-directed, for a hop of 5.3 ms */
-static const float REGION_LEVEL = 2.0F;    /* mean posterior SNR at which a voice is as likely as not */
-static const float EVEN_PRIOR = 3.0F;      /* priors well under this are noise where no voice is near */
+static const float REGION_LEVEL = 1.9F;    /* mean posterior SNR at which a voice is as likely as not */
+static const float PRESENCE_LEAST = 0.2F;   /* a chance under this is none */
+static const float EVEN_PRIOR = 6.0F;      /* priors well under this are noise where no voice is near */
 static const float LOCAL_OVER = 1.2F;      /* noise of 1, and a fifth that the floor may be wrong by */
 static const float LOCAL_LEAST = 0.3F;     /* what a bin's surroundings give it beside a voice, -5 dB ... */
 static const float LOCAL_MOST = 0.7F;      /* ... to -1.5 dB */
@@ -64,7 +65,7 @@ static bool allocate(struct tt_gate_gain *decision)
            decision->presence && decision->prior && decision->gain;
 }
 
-/* Hann over 2 * REGION_REACH + 1 frames, with the 1/4 of the weights 1 2 1 over bands and the share of a bin in it. */
+/* Hann over 2 * REGION_REACH + 1 frames, with the share of a bin in a band's sum. */
 static void fill_region_weights(struct tt_gate_gain *decision)
 {
     double sum = 0.0, weights[REGION_REACH + 1];
@@ -182,15 +183,19 @@ TT_WIDE static void find_presence(struct tt_gate_gain *decision, int at)
         const float *before = middle - (ptrdiff_t)t * bands, *behind = middle + (ptrdiff_t)t * bands;
         for (int b = 0; b < bands; b++) near[b] += weight * (before[b] + behind[b]);
     }
-    near[-1] = near[0];
+    decision->near[0] = near[0];
     near[bands] = near[bands - 1];
-    const float scale = 0.25F * decision->keep_faint / REGION_LEVEL;
-    float last = near[-1];
+    /* Weights 1 2 3 2 1 over bands, some 600 Hz in all. */
+    const float scale = decision->keep_faint / (9.0F * REGION_LEVEL);
+    float last = near[0], before_last = near[0];
     for (int b = 0; b < bands; b++) {
-        const float here = near[b], ratio = scale * (last + 2.0F * here + near[b + 1]);
+        const float here = near[b], next = near[b + 1], after_next = near[b + 2 <= bands ? b + 2 : bands];
+        const float ratio = scale * (before_last + 2.0F * last + 3.0F * here + 2.0F * next + after_next);
         const float fourth = ratio * ratio * ratio * ratio, eighth = fourth * fourth;
+        before_last = last;
         last = here;
-        near[b] = eighth / (1.0F + eighth);
+        const float voiced = (1.0F + PRESENCE_LEAST) * eighth / (1.0F + eighth) - PRESENCE_LEAST;
+        near[b] = voiced > 0.0F ? voiced : 0.0F;
     }
     near[-1] = near[0];
     near[bands] = near[bands - 1];

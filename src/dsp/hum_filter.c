@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* Each harmonic is followed in amplitude and phase, one step a mains period, and taken away. Over a whole period the harmonics
- * do not disturb one another. Steps are clipped to what the hum's own wandering explains, so that a voice on the same frequency
+ * do not disturb one another. Steps larger than the hum's own wandering explains hardly count, so that a voice on the same frequency
  * neither is thinned nor leaves a tail; a common phase loop follows the mains frequency. */
 #include "dsp/hum.h"
 
@@ -14,19 +14,19 @@
 
 /* The longest averaging: a notch some 0.3 Hz wide. */
 static const double AVERAGING_S = 1.0;
-/* The steps' usual size is followed as their lower quartile: that is what they are while nobody speaks. */
-static const double QUIET_QUANTILE = 0.25;
+/* The steps' usual size is followed as their low quantile: that is what they are while nobody speaks. */
+static const double QUIET_QUANTILE = 0.15;
 static const double QUANTILE_STEP = 0.1;
-static const double CLIP_OVER_USUAL = 2.0;
-enum { START_PERIODS = 8 };      /* before it, steps are not clipped */
+static const double CLIP_OVER_USUAL = 3.0;
+enum { START_PERIODS = 8 };      /* before it, all steps count */
 /* The mains frequency wanders by some 0.05 Hz within minutes; how fast the loop follows. */
-static const double FREQUENCY_LOOP_S = 4.0;
+static const double FREQUENCY_LOOP_S = 2.0;
 static const double FREQUENCY_MOST_HZ = 0.15;
 
 struct harmonic {
     int number;
     double re, im;               /* amplitude against the oscillator at the period's start */
-    double usual;                /* lower quartile of the steps' sizes */
+    double usual;                /* low quantile of the steps' sizes */
 };
 
 struct tt_hum_filter {
@@ -128,11 +128,12 @@ static void end_period(struct tt_hum_filter *filter)
         double im = -dot(filter->cleaned, filter->sine + h * filter->period, filter->period) * 2.0 / filter->period;
         const double size = hypot(re, im) + 1e-12;
         follow_usual(harmonic, size, filter->periods);
+        /* The further a step is out, the less it counts: that is a voice. Where the hum itself has jumped, what is usual grows
+         * until the steps count again, within seconds. */
         const double most = CLIP_OVER_USUAL * harmonic->usual;
-        if (filter->periods >= START_PERIODS && size > most) {
-            re *= most / size;
-            im *= most / size;
-        }
+        const double trust = filter->periods >= START_PERIODS && size > most ? (most / size) * (most / size) : 1.0;
+        re *= trust;
+        im *= trust;
         const double power = harmonic->re * harmonic->re + harmonic->im * harmonic->im;
         const double noise = harmonic->usual * harmonic->usual + 1e-24;
         turned += harmonic->number * (harmonic->re * im - harmonic->im * re) / noise;

@@ -16,8 +16,8 @@
 static const double LOW_RATE_HZ = 3200.0;   /* holds harmonic 24 of 60 Hz, 1440 Hz */
 static const double STRETCH_S = 4.0;
 static const double FRAME_S = 0.05;         /* loudness is judged at this grain */
-/* A frame is quiet up to this far over the stretch's lower quartile. */
-static const double QUIET_QUANTILE = 0.25;
+/* A frame is quiet up to this far over this quantile of the stretch. */
+static const double QUIET_QUANTILE = 0.12;
 static const double QUIET_OVER_DB = 4.0;
 /* Mains are kept within 0.2 Hz in public grids (common practice, no source); recorders' clocks add nothing to speak of. */
 static const double SEARCH_HZ = 0.3;
@@ -189,6 +189,33 @@ static double line_levels(const struct tt_hum_finder *finder, double base_hz, co
     return sum;
 }
 
+/* Where the power around a frequency peaks, by a parabola through the logarithms of three bins. */
+static double peak_near(const struct tt_hum_finder *finder, double frequency_hz)
+{
+    const double bin_hz = finder->low_rate_hz / finder->transform_count;
+    int best = (int)lround(frequency_hz / bin_hz);
+    const int from = best - 3, to = best + 3;
+    for (int bin = from; bin <= to; bin++)
+        if (bin_power(finder, bin) > bin_power(finder, best)) best = bin;
+    const double left = log(bin_power(finder, best - 1) + 1e-30), middle = log(bin_power(finder, best) + 1e-30);
+    const double right = log(bin_power(finder, best + 1) + 1e-30), bend = left - 2.0 * middle + right;
+    const double offset = bend < -1e-6 ? 0.5 * (left - right) / bend : 0.0;
+    return (best + fmax(-0.5, fmin(0.5, offset))) * bin_hz;
+}
+
+/* The base frequency that fits the peaks of the lines that stand out. */
+static double refined_base(const struct tt_hum_finder *finder, double base_hz, const double *levels)
+{
+    double sum = 0.0, weight_sum = 0.0;
+    for (int k = 0; k < TT_HUM_HARMONICS; k++) {
+        if (levels[k] < LINE_OVER_DB) continue;
+        const double number = k + 1, weight = fmin(levels[k], LINE_MOST_DB);
+        sum += weight * number * peak_near(finder, number * base_hz);
+        weight_sum += weight * number * number;
+    }
+    return weight_sum > 0.0 ? sum / weight_sum : base_hz;
+}
+
 static void judge_candidate(const struct tt_hum_finder *finder, struct candidate *candidate)
 {
     double neighbours[TT_HUM_HARMONICS], levels[TT_HUM_HARMONICS], best[TT_HUM_HARMONICS] = {0};
@@ -212,7 +239,7 @@ static void judge_candidate(const struct tt_hum_finder *finder, struct candidate
     }
     if (lines < STRETCH_LINES_LEAST) return;
     candidate->found++;
-    candidate->frequency_sum += best_sum * best_hz;
+    candidate->frequency_sum += best_sum * refined_base(finder, best_hz, best);
     candidate->frequency_weight += best_sum;
 }
 
