@@ -5,6 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "dsp/fast_math.h"
+
 /* Two steps down: averages of three boxes to about 6 kHz, then a short low-pass to about 2 kHz, where a voice's lowest harmonics are
  * left. Voice periods 60-400 Hz (the usual span of speech, common practice), 40 ms compared. */
 static const double middle_rate_hz = 6000.0, slow_rate_hz = 2000.0;
@@ -77,7 +79,7 @@ static void low_pass_design(struct decimator *decimator, double cutoff_of_rate) 
 }
 
 /* Sums in eight lanes, so that the order is ours and the compiler may use wide registers. */
-static float dot(const float *a, const float *b, int count) {
+static inline float dot(const float *a, const float *b, int count) {
     float lane[8] = {0};
     int i = 0;
     for (; i + 8 <= count; i += 8)
@@ -87,7 +89,7 @@ static float dot(const float *a, const float *b, int count) {
     return sum;
 }
 
-static int decimate(struct decimator *decimator, const float *samples, int count, float *output) {
+TT_WIDE static int decimate(struct decimator *decimator, const float *samples, int count, float *output) {
     memcpy(decimator->held + decimator->held_count, samples, (size_t)count * sizeof(float));
     decimator->held_count += count;
     int at = 0, made = 0;
@@ -166,7 +168,7 @@ static float peak_between(float left, float middle, float right) {
     return middle - 0.5f * slope * slope / bend;
 }
 
-static float highest_likeness(const struct tt_voicing *v, const float *x) {
+TT_WIDE static float highest_likeness(const struct tt_voicing *v, const float *x) {
     float likeness[MOST_LAGS + 1];
     int lag0 = v->lag_first - 1, count = v->lag_last - lag0 + 2;
     float here = dot(x, x, v->compared);
