@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/units.h"
 #include "dsp/floor_minima.h"
 #include "dsp/floor_steps.h"
 #include "dsp/floor_track.h"
@@ -22,6 +23,12 @@ static const double JUMP_DB = 3.0;
 static const double JUMP_APART_S = 3.0;
 /* Steps this far above the median of their surroundings hold something else than the room. */
 static const double STEP_OUTLIER_DB = 4.0;
+
+/* Within a window the level is followed at this grain, in the bands of the steps, where that makes a difference from this up. */
+enum { DRIFT_PARTS = 5 };
+static const double DRIFT_REACH_S = 2.0;
+static const double DRIFT_QUIET_S = 0.25;
+static const double DRIFT_DB = 0.5;
 
 enum { GUARD_FRAMES = 4 }; /* frames whose window may reach into digital silence */
 
@@ -44,7 +51,7 @@ struct tt_floor_estimator {
     int node_room;
     struct tt_floor_track low;    /* from minima, while there is no pause */
     int low_room;
-    float *row;
+    float *row, *shifted;
 };
 
 static bool is_silent(const struct tt_stft_shape *shape, const float *power)
@@ -71,8 +78,9 @@ struct tt_floor_estimator *tt_floor_estimator_create(struct tt_stft_shape shape,
     estimator->window_s = window_s;
     estimator->minima = tt_floor_minima_create(shape, err);
     estimator->row = malloc((size_t)shape.bin_count * sizeof *estimator->row);
+    estimator->shifted = malloc((size_t)shape.bin_count * sizeof *estimator->shifted);
     const double ring_s = (1.0 + 2.0 * LEAN_WINDOWS) * window_s + 4.0 * HORIZON_S;
-    if (!estimator->minima || !estimator->row || !tt_floor_steps_init(&estimator->steps, shape, ring_s, err)) {
+    if (!estimator->minima || !estimator->row || !estimator->shifted || !tt_floor_steps_init(&estimator->steps, shape, ring_s, err)) {
         tt_fail_memory(err);
         tt_floor_estimator_destroy(estimator);
         return NULL;
@@ -93,6 +101,7 @@ void tt_floor_estimator_destroy(struct tt_floor_estimator *estimator)
     tt_floor_track_free(&estimator->low);
     free(estimator->jumps);
     free(estimator->row);
+    free(estimator->shifted);
     free(estimator);
 }
 
@@ -244,32 +253,98 @@ static int mean_of_span(struct tt_floor_estimator *estimator, struct span span)
     return frames;
 }
 
-/* A node from the quiet time around a position, of the same room; none where there is too little. */
-static bool settle_node(struct tt_floor_estimator *estimator, int64_t position, struct tt_error *err)
+/* The steps of the same room within reach of a position. */
+static struct span span_around(const struct tt_floor_estimator *estimator, int64_t position, int64_t reach_steps)
 {
     const int64_t step_samples = estimator->steps.step_samples;
+    struct span span = {.first = position / step_samples - reach_steps, .last = position / step_samples + reach_steps};
     int64_t start, end;
     room_around(estimator, position, &start, &end);
+    if (span.first < 0) span.first = 0;
+    /* A step that a jump falls into belongs to neither room. */
+    while (span.first <= span.last && start != INT64_MIN && span.first * step_samples < start) span.first++;
+    while (span.last >= span.first && end != INT64_MAX && (span.last + 1) * step_samples > end) span.last--;
+    return span;
+}
+
+/* The mean of the quiet time around a position, of the same room, into estimator->row; false where there is too little. */
+static bool find_colour(struct tt_floor_estimator *estimator, int64_t position)
+{
     for (double reach = 0.5; reach <= LEAN_WINDOWS; reach += 0.5) {
         const int64_t steps = (int64_t)(reach * (double)estimator->window_steps);
-        struct span span = {.first = position / step_samples - steps, .last = position / step_samples + steps};
-        if (span.first < 0) span.first = 0;
-        /* A step that a jump falls into belongs to neither room. */
-        while (span.first <= span.last && start != INT64_MIN && span.first * step_samples < start) span.first++;
-        while (span.last >= span.first && end != INT64_MAX && (span.last + 1) * step_samples > end) span.last--;
-        if (quiet_s(estimator, mean_of_span(estimator, span)) >= LEAST_QUIET_S)
-            return add_node(&estimator->track, &estimator->node_room, position, estimator->row, err);
+        if (quiet_s(estimator, mean_of_span(estimator, span_around(estimator, position, steps))) >= LEAST_QUIET_S) return true;
+    }
+    return false;
+}
+
+/* How far the bands of the quiet steps next to a position are from estimator->row, in dB; the position moves into the middle of
+ * those steps. False where there are too few. */
+static bool find_drift(const struct tt_floor_estimator *estimator, int64_t *position, float *drift)
+{
+    const int64_t reach = (int64_t)(DRIFT_REACH_S * estimator->shape.rate_hz) / estimator->steps.step_samples;
+    const struct span span = span_around(estimator, *position, reach);
+    float whole[TT_FLOOR_BANDS], medians[TT_FLOOR_BANDS];
+    double power[TT_FLOOR_BANDS] = {0}, middle = 0.0;
+    int frames = 0;
+    tt_floor_steps_bands(&estimator->steps, estimator->row, whole);
+    span_medians(estimator, span, medians);
+    for (int64_t i = span.first; i <= span.last; i++) {
+        const struct tt_floor_step *step = tt_floor_steps_get(&estimator->steps, i);
+        if (!step || step->frames == 0 || has_outlier_bands(step, medians) || has_outlier_bands(step, whole)) continue;
+        for (int b = 0; b < TT_FLOOR_BANDS; b++) power[b] += step->frames * tt_power_from_db((double)step->band_db[b]);
+        middle += step->frames * ((double)i + 0.5);
+        frames += step->frames;
+    }
+    if (quiet_s(estimator, frames) < DRIFT_QUIET_S) return false;
+    for (int b = 0; b < TT_FLOOR_BANDS; b++) drift[b] = (float)tt_db_from_power(power[b] / frames) - whole[b];
+    *position = (int64_t)(middle / frames * (double)estimator->steps.step_samples);
+    return true;
+}
+
+/* A node at the edge of a room, with the level of the quiet steps next to it. */
+static bool settle_edge(struct tt_floor_estimator *estimator, int64_t position, struct tt_error *err)
+{
+    float drift[TT_FLOOR_BANDS];
+    int64_t middle = position;
+    if (!find_colour(estimator, position)) return true;
+    if (!find_drift(estimator, &middle, drift)) return add_node(&estimator->track, &estimator->node_room, position, estimator->row, err);
+    tt_floor_steps_shift(&estimator->steps, estimator->row, drift, estimator->shifted);
+    return add_node(&estimator->track, &estimator->node_room, position, estimator->shifted, err);
+}
+
+/* The middle of a piece: one node where the level stands still, several that follow it where it moves. */
+static bool settle_middle(struct tt_floor_estimator *estimator, int64_t start, int64_t end, struct tt_error *err)
+{
+    float drift[DRIFT_PARTS][TT_FLOOR_BANDS];
+    int64_t positions[DRIFT_PARTS];
+    const int64_t middle = start + (end - start) / 2;
+    int count = 0;
+    double most = 0.0;
+    if (!find_colour(estimator, middle)) return true;
+    for (int p = 0; p < DRIFT_PARTS; p++) {
+        positions[count] = start + (end - start) * (2 * p + 1) / (2 * DRIFT_PARTS);
+        if (!find_drift(estimator, &positions[count], drift[count])) continue;
+        if (count > 0 && positions[count] - positions[count - 1] < 2 * estimator->steps.step_samples) continue;
+        double sum = 0.0;
+        for (int b = 0; b < TT_FLOOR_BANDS; b++) sum += (double)(drift[count][b] * drift[count][b]) / TT_FLOOR_BANDS;
+        most = fmax(most, sqrt(sum));
+        count++;
+    }
+    if (most < DRIFT_DB) return add_node(&estimator->track, &estimator->node_room, middle, estimator->row, err);
+    for (int p = 0; p < count; p++) {
+        tt_floor_steps_shift(&estimator->steps, estimator->row, drift[p], estimator->shifted);
+        if (!add_node(&estimator->track, &estimator->node_room, positions[p], estimator->shifted, err)) return false;
     }
     return true;
 }
 
-/* One stretch of a window between jumps: a node in its middle, and one at each end where the room changes. */
+/* One stretch of a window between jumps: nodes in its middle, and one at each end where the room changes. */
 static bool settle_piece(struct tt_floor_estimator *estimator, int64_t start, int64_t end, bool jump_before, bool jump_behind,
                          struct tt_error *err)
 {
-    if (jump_before && !settle_node(estimator, start, err)) return false;
-    if (!settle_node(estimator, start + (end - start) / 2, err)) return false;
-    return !jump_behind || settle_node(estimator, end - 1, err);
+    if (jump_before && !settle_edge(estimator, start, err)) return false;
+    if (!settle_middle(estimator, start, end, err)) return false;
+    return !jump_behind || settle_edge(estimator, end - 1, err);
 }
 
 static bool settle_window(struct tt_floor_estimator *estimator, int64_t last_step, struct tt_error *err)

@@ -5,6 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/units.h"
+
 static const double STEP_S = 0.5;
 /* Octaves: a band for each colour a room may change in. */
 static const double BAND_EDGE_HZ[TT_FLOOR_BANDS + 1] = {0, 150, 300, 600, 1200, 2400, 4800, 9600, 1e9};
@@ -50,8 +52,7 @@ void tt_floor_steps_free(struct tt_floor_steps *steps)
     memset(steps, 0, sizeof *steps);
 }
 
-/* Mean power of each band, in dB; an empty band reads as a constant. */
-static void band_levels(const struct tt_floor_steps *steps, const float *power, float *bands)
+void tt_floor_steps_bands(const struct tt_floor_steps *steps, const float *power, float *bands)
 {
     for (int b = 0; b < TT_FLOOR_BANDS; b++) {
         double sum = 0.0;
@@ -62,13 +63,31 @@ static void band_levels(const struct tt_floor_steps *steps, const float *power, 
     }
 }
 
+/* Straight in dB between the bands' middles, so that no step is left at their edges. */
+void tt_floor_steps_shift(const struct tt_floor_steps *steps, const float *row, const float *shift_db, float *shifted)
+{
+    int b = 0;
+    for (int i = 0; i < steps->shape.bin_count; i++) {
+        float left = 0.0F, right = 0.0F;
+        for (;; b++) {
+            left = 0.5F * (float)(steps->band_first[b] + steps->band_first[b + 1]);
+            right = b + 2 <= TT_FLOOR_BANDS ? 0.5F * (float)(steps->band_first[b + 1] + steps->band_first[b + 2]) : left;
+            if (b + 2 > TT_FLOOR_BANDS || (float)i <= right) break;
+        }
+        float part = right > left ? ((float)i - left) / (right - left) : 0.0F;
+        part = part < 0.0F ? 0.0F : part > 1.0F ? 1.0F : part;
+        const float next = b + 1 < TT_FLOOR_BANDS ? shift_db[b + 1] : shift_db[b];
+        shifted[i] = row[i] * (float)tt_power_from_db((double)(shift_db[b] + part * (next - shift_db[b])));
+    }
+}
+
 void tt_floor_steps_add(struct tt_floor_steps *steps, int64_t sample, const float *power)
 {
     if (steps->frame_count == steps->frame_room) return;
     const size_t bins = (size_t)steps->shape.bin_count, at = (size_t)steps->frame_count++;
     memcpy(steps->frames + at * bins, power, bins * sizeof *power);
     steps->frame_sample[at] = sample;
-    band_levels(steps, power, steps->frame_bands + at * TT_FLOOR_BANDS);
+    tt_floor_steps_bands(steps, power, steps->frame_bands + at * TT_FLOOR_BANDS);
 }
 
 void tt_floor_steps_take_back(struct tt_floor_steps *steps, int64_t sample)
@@ -128,7 +147,7 @@ void tt_floor_steps_close(struct tt_floor_steps *steps)
     if (step->frames == 0) return;
     const float share = 1.0F / (float)step->frames;
     for (int i = 0; i < bins; i++) row[i] = row[i] * share + POWER_LEAST;
-    band_levels(steps, row, step->band_db);
+    tt_floor_steps_bands(steps, row, step->band_db);
 }
 
 const struct tt_floor_step *tt_floor_steps_get(const struct tt_floor_steps *steps, int64_t index)

@@ -39,6 +39,11 @@ void tt_floor_steps_close(struct tt_floor_steps *steps);
 const struct tt_floor_step *tt_floor_steps_get(const struct tt_floor_steps *steps, int64_t index);
 const float *tt_floor_steps_row(const struct tt_floor_steps *steps, int64_t index);
 
+/* Mean power of each band of a row, in dB; an empty band reads as a constant. */
+void tt_floor_steps_bands(const struct tt_floor_steps *steps, const float *row, float *band_db);
+/* A row whose bands are moved by so many dB each. */
+void tt_floor_steps_shift(const struct tt_floor_steps *steps, const float *row, const float *shift_db, float *shifted);
+
 /* The median of values, which are put in order. */
 float tt_floor_median(float *values, int count);
 

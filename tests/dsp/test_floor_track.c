@@ -47,6 +47,33 @@ static void a_fan_that_switches_on_is_right_two_seconds_later(void **state)
     free(in);
 }
 
+static void a_room_that_drifts_by_several_decibels_is_followed(void **state)
+{
+    (void)state;
+    const int rate = 16000;
+    const size_t count = 80 * (size_t)rate;
+    float *in = test_sound(count);
+    add_white(in, count, 0.01, 2);
+    for (size_t i = 0; i < count; i++) in[i] *= (float)pow(10, 3.0 * sin(2 * TEST_PI * (double)i / rate / 40) / 20);
+    struct tt_floor_track track = track_of(in, count, rate, 20, now_and_then);
+    for (double s = 3; s < 77; s += 1) assert_within(floor_db_at(&track, s), -40.0 + 3.0 * sin(2 * TEST_PI * s / 40), 1.0, 1.0);
+    tt_floor_track_free(&track);
+    free(in);
+}
+
+static void a_steady_room_needs_a_node_a_window_only(void **state)
+{
+    (void)state;
+    const int rate = 48000;
+    const size_t count = 60 * (size_t)rate;
+    float *in = test_sound(count);
+    add_white(in, count, 0.01, 2);
+    struct tt_floor_track track = track_of(in, count, rate, 20, now_and_then);
+    assert_int_equal(track.node_count, 3);
+    tt_floor_track_free(&track);
+    free(in);
+}
+
 static void a_recorder_that_mutes_between_phrases_does_not_become_the_floor(void **state)
 {
     (void)state;
@@ -150,6 +177,8 @@ int main(void)
         cmocka_unit_test(a_weighting_is_that_of_the_standard),
         cmocka_unit_test(the_floor_of_white_noise_is_its_level),
         cmocka_unit_test(a_fan_that_switches_on_is_right_two_seconds_later),
+        cmocka_unit_test(a_room_that_drifts_by_several_decibels_is_followed),
+        cmocka_unit_test(a_steady_room_needs_a_node_a_window_only),
         cmocka_unit_test(a_recorder_that_mutes_between_phrases_does_not_become_the_floor),
         cmocka_unit_test(without_a_pause_minima_find_the_floor),
         cmocka_unit_test(a_click_in_a_pause_does_not_raise_the_floor),
