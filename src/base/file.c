@@ -136,15 +136,3 @@ bool tt_folder_make(const char *path, struct tt_error *err)
     return is_made;
 }
 
-char *tt_path_join(const char *folder, const char *name)
-{
-    size_t length = strlen(folder);
-    const char *between = length == 0 || folder[length - 1] == '/' ? "" : "/";
-    return tt_format("%s%s%s", folder, between, name);
-}
-
-const char *tt_path_name(const char *path)
-{
-    const char *slash = strrchr(path, '/');
-    return slash ? slash + 1 : path;
-}

@@ -14,6 +14,7 @@
 #include "pipeline/chain.h"
 #include "pipeline/delivery.h"
 #include "pipeline/editor.h"
+#include "pipeline/quiet_spans.h"
 
 enum { BLOCK_SAMPLES = 1 << 14, LINK_COUNT = TT_STAGE_COUNT + 1 };
 
@@ -220,52 +221,6 @@ static void close_pass(struct render_pass *pass)
     free(pass->buffers[1]);
 }
 
-/* ---- what is left between the lines ---- */
-
-struct quiet_spans {
-    struct tt_span_samples *spans;
-    size_t count;
-};
-
-/* Stretches of the voice at least guard away from runs and sounds, in its own samples. */
-static bool find_quiet(const struct tt_render_request *request, struct quiet_spans *quiet, struct tt_error *err)
-{
-    const struct tt_heard *heard = request->heard;
-    const struct tt_time_map *map = request->map;
-    const int rate_hz = heard->facts.rate_hz;
-    const int64_t guard = tt_frames_from_ms(150, rate_hz);
-    *quiet = (struct quiet_spans){malloc((heard->run_count + heard->sound_count + map->count + 2) * sizeof *quiet->spans), 0};
-    if (!quiet->spans)
-        return tt_fail_memory(err);
-    size_t run = 0, sound = 0;
-    for (size_t i = 0; i < map->count; i++) {
-        const struct tt_stretch *stretch = &map->stretches[i];
-        int64_t at = stretch->source_start;
-        while (at < stretch->source_end) {
-            while (run < heard->run_count && heard->runs[run].end_sample + guard <= at)
-                run++;
-            while (sound < heard->sound_count && heard->sounds[sound].end_sample <= at)
-                sound++;
-            int64_t busy_start = INT64_MAX, busy_end = INT64_MAX;
-            if (run < heard->run_count) {
-                busy_start = heard->runs[run].start_sample - guard;
-                busy_end = heard->runs[run].end_sample + guard;
-            }
-            if (sound < heard->sound_count && heard->sounds[sound].start_sample < busy_start) {
-                busy_start = heard->sounds[sound].start_sample;
-                busy_end = heard->sounds[sound].end_sample;
-            }
-            int64_t until = busy_start < stretch->source_end ? busy_start : stretch->source_end;
-            if (until > at)
-                quiet->spans[quiet->count++] =
-                    (struct tt_span_samples){tt_resample_position(stretch->out_start + at - stretch->source_start, rate_hz, request->out_rate_hz),
-                                             tt_resample_position(stretch->out_start + until - stretch->source_start, rate_hz, request->out_rate_hz)};
-            at = busy_end < stretch->source_end ? (busy_end > at ? busy_end : at + 1) : stretch->source_end;
-        }
-    }
-    return true;
-}
-
 static double speech_after_dbfs(const struct tt_heard *heard, const struct tt_time_map *map, double gain_db)
 {
     double power = 0, length = 0;
@@ -281,7 +236,7 @@ static double speech_after_dbfs(const struct tt_heard *heard, const struct tt_ti
 }
 
 static bool write_file(const struct render_pass *pass, struct tt_scratch *scratch, const char *path, int64_t skipped_at_head, const struct tt_label *labels,
-                       size_t label_count, const struct quiet_spans *quiet, double gain_db, struct tt_delivered *delivered, struct tt_error *err)
+                       size_t label_count, const struct tt_quiet_spans *quiet, double gain_db, struct tt_delivered *delivered, struct tt_error *err)
 {
     const struct tt_render_request *request = pass->request;
     const struct tt_settings *settings = request->settings;
@@ -336,11 +291,11 @@ static bool deliver(struct render_pass *pass, struct tt_rendered *rendered, stru
     } else {
         rendered->gain_db = tt_delivery_allowed_gain_db(request->gain_db, &levels, request->settings, &rendered->is_held_back);
     }
-    struct quiet_spans quiet = {0};
+    struct tt_quiet_spans quiet = {0};
     struct tt_label *labels = NULL;
     size_t label_count = 0;
     struct tt_delivered delivered = {0};
-    bool ok = find_quiet(request, &quiet, err) && collect_labels(request, &labels, &label_count, err) &&
+    bool ok = tt_quiet_spans_find(request->heard, request->map, request->out_rate_hz, &quiet, err) && collect_labels(request, &labels, &label_count, err) &&
               write_file(pass, pass->voice.scratch, request->voice_path, request->map->stretches[0].source_start, labels, label_count, &quiet,
                          rendered->gain_db, &delivered, err);
     free(labels);

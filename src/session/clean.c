@@ -3,7 +3,6 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <math.h>
-#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -19,92 +18,6 @@
 const char *tt_version(void)
 {
     return TIDYTAKE_VERSION;
-}
-
-/* ---- words for the caller ---- */
-
-void tt_run_note(struct tt_run_state *run, const char *format, ...)
-{
-    if (!run->watcher || !run->watcher->note)
-        return;
-    char line[900];
-    va_list args;
-    va_start(args, format);
-    vsnprintf(line, sizeof line, format, args);
-    va_end(args);
-    for (char *c = line; *c; c++)
-        if ((unsigned char)*c < 32 || *c == 127)
-            *c = '?';
-    pthread_mutex_lock(&run->mutex);
-    run->watcher->note(run->watcher->context, line);
-    pthread_mutex_unlock(&run->mutex);
-}
-
-static void fill_warning(struct tt_warning *warning, const char *code, double at_s, const char *format, va_list args)
-{
-    *warning = (struct tt_warning){.at_s = at_s};
-    snprintf(warning->code, sizeof warning->code, "%s", code);
-    vsnprintf(warning->message, sizeof warning->message, format, args);
-}
-
-void tt_take_warn(struct tt_take *take, const char *code, double at_s, const char *format, ...)
-{
-    if (take->warning_count == TT_MOST_TAKE_WARNINGS)
-        return;
-    va_list args;
-    va_start(args, format);
-    fill_warning(&take->warnings[take->warning_count++], code, at_s, format, args);
-    va_end(args);
-}
-
-void tt_run_warn(struct tt_run_state *run, const char *code, const char *format, ...)
-{
-    if (run->warning_count == TT_MOST_TAKE_WARNINGS)
-        return;
-    va_list args;
-    va_start(args, format);
-    fill_warning(&run->warnings[run->warning_count++], code, NAN, format, args);
-    va_end(args);
-}
-
-void tt_take_fail(struct tt_run_state *run, struct tt_take *take, const struct tt_error *error)
-{
-    take->has_failed = true;
-    take->error = *error;
-    if (error->kind == TT_ERROR_STOPPED)
-        atomic_store(&run->is_stopped, true);
-    else
-        tt_run_note(run, "%s: %s", take->file->name, error->message);
-}
-
-bool tt_work_tick(void *context, double share)
-{
-    struct tt_work *work = context;
-    struct tt_run_state *run = work->run;
-    if (atomic_load(&run->is_stopped))
-        return false;
-    if (!run->watcher || !run->watcher->progress)
-        return true;
-    pthread_mutex_lock(&run->mutex);
-    run->work_done += work->frames * share - work->reported;
-    work->reported = work->frames * share;
-    double total = run->work_total > 0 ? run->work_done / run->work_total : 0;
-    bool goes_on = run->watcher->progress(run->watcher->context, total < 1 ? total : 1, work->take->file->name, work->what);
-    pthread_mutex_unlock(&run->mutex);
-    if (!goes_on)
-        atomic_store(&run->is_stopped, true);
-    return goes_on;
-}
-
-void tt_work_end(struct tt_work *work, const char *done)
-{
-    struct tt_run_state *run = work->run;
-    tt_work_tick(work, 1);
-    if (!run->watcher || !run->watcher->take_done)
-        return;
-    pthread_mutex_lock(&run->mutex);
-    run->watcher->take_done(run->watcher->context, work->take->file->name, done);
-    pthread_mutex_unlock(&run->mutex);
 }
 
 /* ---- places ---- */

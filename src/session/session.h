@@ -100,7 +100,7 @@ struct tt_work { struct tt_run_state *run; struct tt_take *take; const char *wha
 bool tt_work_tick(void *context, double share);
 void tt_work_end(struct tt_work *work, const char *done); /* done: "heard", "rendered" */
 
-/* The steps of a run, in order. Each fails only where the whole run must; takes that fail are marked. */
+/* Words and progress: telling.c. The steps of a run, in order. Each fails only where the whole run must; takes that fail are marked. */
 bool tt_session_remember(struct tt_run_state *run, struct tt_error *err);   /* state.c: what earlier runs know */
 bool tt_session_order(struct tt_run_state *run, struct tt_error *err);      /* order.c: OUT/order.csv */
 bool tt_session_hear(struct tt_run_state *run, struct tt_error *err);       /* hearing.c */
