@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-#include <stdlib.h>
 #include <string.h>
 
 #include "base/file.h"
+#include "base/text.h"
 
 char *tt_path_join(const char *folder, const char *name)
 {
