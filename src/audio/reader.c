@@ -62,6 +62,8 @@ static bool open_sound(struct tt_reader *reader, SF_INFO *sound, struct tt_error
         return true;
     if (reader->view.failed_errno != 0)
         return tt_fail_errno(err, TT_ERROR_INPUT, reader->view.failed_errno, "%s: cannot be read", reader->path);
+    if (strstr(why, "Internal error") != NULL) /* what the library says of a rate of zero */
+        return tt_fail(err, TT_ERROR_INPUT, "%s: the header is damaged: it tells no sample rate; copy it again from the recorder", reader->path);
     size_t length = strlen(why);
     if (length > 0 && why[length - 1] == '.')
         why[length - 1] = '\0';

@@ -229,7 +229,8 @@ static int run(int count, char **arguments)
 {
     struct request request = {.sources = calloc((size_t)count + 1, sizeof *request.sources), .assignments = calloc((size_t)count + 1, sizeof *request.assignments)};
     int status = TT_EXIT_USAGE;
-    struct sigaction action = {.sa_handler = on_signal};
+    /* Asked twice, it ends at once: nothing is ever half-written. */
+    struct sigaction action = {.sa_handler = on_signal, .sa_flags = (int)SA_RESETHAND};
     sigaction(SIGINT, &action, NULL);
     sigaction(SIGTERM, &action, NULL);
     if (!request.sources || !request.assignments)

@@ -81,7 +81,15 @@ static int locate(const char *out, int64_t ms)
         return tt_exit_status(&error);
     }
     const json_t *takes = json_object_get(session, "takes");
-    const double rate = (double)integer_at(json_object_get(session, "narration"), "rate_hz");
+    const json_t *narration = json_object_get(session, "narration");
+    const double rate = (double)integer_at(narration, "rate_hz");
+    if (rate > 0 && (double)ms / 1000 >= (double)integer_at(narration, "frames") / rate) {
+        char length[TT_TIME_CHARS];
+        tt_time_format((int64_t)((double)integer_at(narration, "frames") / rate * 1000), length);
+        tt_fail(&error, TT_ERROR_USAGE, "locate: the narration ends at %s", length);
+        json_decref(session);
+        return tt_exit_status(&error);
+    }
     const json_t *found = NULL;
     double in_voice_s = 0;
     for (size_t i = 0; rate > 0 && i < json_array_size(takes); i++) {

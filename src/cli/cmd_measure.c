@@ -135,7 +135,8 @@ static int measure_files(char **paths, size_t count, const struct tt_target *tar
         struct judgement judgement = {0};
         struct tt_error error = {0};
         if (!tt_measure(paths[i], &settings, scratch, &measured, &error)) {
-            tt_error_context(&error, "%s", paths[i]);
+            if (strncmp(error.message, paths[i], strlen(paths[i])) != 0)
+                tt_error_context(&error, "%s", paths[i]);
             tt_complain(error.message);
             status = TT_EXIT_SOME_FAILED;
             continue;

@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* tidytake settings: every setting in force, as valid INI. */
+#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 
 #include "base/settings.h"
 #include "cli/command.h"
@@ -38,6 +40,21 @@ static int print_settings(const char *session, const char *file, const char *tar
     return status;
 }
 
+/* The session's folder; -1, or the exit status of wrong use. */
+static int take_session(const char *value, const char **session)
+{
+    struct tt_error error = {0};
+    struct stat status;
+    if (*session)
+        tt_fail(&error, TT_ERROR_USAGE, "settings: one session at a time, not also %s", value);
+    else if (stat(value, &status) != 0)
+        tt_fail_errno(&error, TT_ERROR_USAGE, errno, "settings: %s", value);
+    else if (!S_ISDIR(status.st_mode))
+        tt_fail(&error, TT_ERROR_USAGE, "settings: %s is no folder; name the folder with the recordings", value);
+    *session = value;
+    return error.kind ? tt_exit_status(&error) : -1;
+}
+
 static int run(int count, char **arguments)
 {
     struct tt_argument_walk walk = {.command = &tt_command_settings, .arguments = arguments, .count = count};
@@ -52,7 +69,7 @@ static int run(int count, char **arguments)
         if (kind == TT_ARGUMENT_WRONG)
             status = TT_EXIT_USAGE;
         else if (kind == TT_ARGUMENT_OPERAND)
-            session = value;
+            status = take_session(value, &session);
         else if (key == OPTION_SETTINGS)
             file = value;
         else if (key == OPTION_FOR)

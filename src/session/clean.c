@@ -2,6 +2,7 @@
 /* The whole job on one session. */
 #include <errno.h>
 #include <fcntl.h>
+#include <limits.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -12,6 +13,7 @@
 #include "base/file.h"
 #include "base/targets.h"
 #include "session/leftovers.h"
+#include "session/out_folder.h"
 #include "session/load_settings.h"
 #include "session/session.h"
 
@@ -74,11 +76,18 @@ static bool find_out(struct tt_run_state *run, struct tt_error *err)
     run->out = run->options->out ? tt_resolve_path(run->options->out, err) : tt_copy_string(run->list.default_out);
     if (!run->out)
         return run->options->out ? false : tt_fail_memory(err);
-    size_t length = strlen(run->out);
-    bool holds_takes = strncmp(run->list.folder, run->out, length) == 0 && (run->list.folder[length] == '/' || run->list.folder[length] == '\0');
-    if (holds_takes)
-        return tt_fail(err, TT_ERROR_USAGE, "%s: the recordings lie in it; name another folder with -o", run->out);
-    return true;
+    return tt_out_is_safe(run->out, &run->list, err);
+}
+
+/* The longest ending of what is written goes behind the stem. Better said before the work than after it. */
+static void refuse_long_name(struct tt_run_state *run, struct tt_take *take)
+{
+    const size_t most = NAME_MAX - (sizeof ".html" - 1);
+    struct tt_error error = {0};
+    if (strlen(take->file->stem) <= most)
+        return;
+    tt_fail(&error, TT_ERROR_INPUT, "its name is too long for the files that go with it; rename it to at most %zu bytes", most);
+    tt_take_fail(run, take, &error);
 }
 
 static bool start_takes(struct tt_run_state *run, struct tt_error *err)
@@ -95,6 +104,7 @@ static bool start_takes(struct tt_run_state *run, struct tt_error *err)
         take->gain_db = NAN;
         if (!tt_take_paths(run, take, err))
             return false;
+        refuse_long_name(run, take);
     }
     return true;
 }
@@ -156,10 +166,16 @@ static void warn_of_what_waits(struct tt_run_state *run)
         tt_run_warn(run, "not-yet", "report.media: sound is not copied for the pages yet; they play it where it lies");
 }
 
+/* Said before anything is touched; what stands in it is read when the sheets are. */
+static bool changes_are_there(const char *path, struct tt_error *err)
+{
+    return !path || access(path, R_OK) == 0 || tt_fail_errno(err, TT_ERROR_USAGE, errno, "--changes %s: cannot be read", path);
+}
+
 static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err)
 {
     const struct tt_clean_options *options = run->options;
-    if (!tt_takes_list(options->sources, options->source_count, &run->list, err) || !find_out(run, err) ||
+    if (!tt_takes_list(options->sources, options->source_count, &run->list, err) || !find_out(run, err) || !changes_are_there(options->changes_file, err) ||
         !tt_settings_load(run->list.folder, options->settings_file, options->target, options->assignments, options->assignment_count, &run->settings, NULL, err))
         return false;
     warn_of_what_waits(run);

@@ -140,7 +140,7 @@ bool tt_session_hear(struct tt_run_state *run, struct tt_error *err)
     if (!weights)
         return tt_fail_memory(err);
     for (size_t i = 0; i < run->take_count; i++)
-        weights[i] = 1;
+        weights[i] = run->takes[i].has_failed ? 0 : 1;
     bool ok = tt_jobs_run(run->take_count, weights, run->options->jobs, open_take, run, err);
     if (ok)
         choose_channels(run);

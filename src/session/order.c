@@ -15,16 +15,20 @@ static const bool is_needed[COLUMNS] = {[COLUMN_TAKE] = true};
 
 enum { MOST_ORDER_BYTES = 16 << 20 };
 
+/* Names that are no UTF-8 may read alike in a CSV: the first of them that has no place yet. */
 static struct tt_take *find_take(struct tt_run_state *run, const char *name)
 {
+    struct tt_take *found = NULL;
     for (size_t i = 0; i < run->take_count; i++) {
         char *clean = tt_csv_clean(run->takes[i].file->name);
         bool is_it = clean && strcmp(clean, name) == 0;
         free(clean);
-        if (is_it)
+        if (is_it && run->takes[i].clock_order == 0)
             return &run->takes[i];
+        if (is_it)
+            found = &run->takes[i];
     }
-    return NULL;
+    return found;
 }
 
 static bool same_word(const char *a, const char *b)

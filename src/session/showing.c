@@ -9,6 +9,7 @@
 #include <unistd.h>
 
 #include "base/file.h"
+#include "report/json_values.h"
 #include "session/session.h"
 
 static void fill_take_report(const struct tt_run_state *run, const struct tt_take *take, struct tt_take_report *report)
@@ -98,10 +99,12 @@ static bool add_state(const struct tt_run_state *run, json_t *state)
         const struct tt_take *take = &run->takes[i];
         if (!take->identity.sha256[0])
             continue;
-        failed |= json_object_set_new(recordings, take->file->name,
+        json_t *name = tt_json_utf8(take->file->name);
+        failed |= json_object_set_new(recordings, json_string_value(name),
                                       json_pack("{s:I,s:I,s:I,s:I,s:s}", "size", (json_int_t)take->identity.size, "modified_ns",
                                                 (json_int_t)take->identity.modified_ns, "changed_ns", (json_int_t)take->identity.changed_ns, "inode",
                                                 (json_int_t)take->identity.inode, "sha256", take->identity.sha256));
+        json_decref(name);
     }
     failed |= json_object_set_new(state, "recordings", recordings);
     if (isfinite(run->common_gain_db))

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "base/file.h"
+#include "report/json_values.h"
 #include "session/session.h"
 
 enum { MOST_STATE_BYTES = 256 << 20 };
@@ -24,7 +25,9 @@ static void text_of(const json_t *object, const char *key, char *buffer, size_t 
 
 static void remember_take(struct tt_take *take, const json_t *recordings)
 {
-    const json_t *known = json_object_get(recordings, take->file->name);
+    json_t *name = tt_json_utf8(take->file->name); /* two names that are no UTF-8 may read alike: the figures below tell them apart */
+    const json_t *known = json_object_get(recordings, json_string_value(name));
+    json_decref(name);
     if (!json_is_object(known))
         return;
     take->identity = (struct tt_identity){.size = integer_of(known, "size"),

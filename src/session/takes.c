@@ -7,18 +7,30 @@
 #include <limits.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 #include <sys/stat.h>
 
 #include "audio/reader.h"
 #include "base/file.h"
 #include "base/text.h"
 
+static bool holds_file(const char *folder, const char *name)
+{
+    char *path = tt_path_join(folder, name);
+    bool is_there = path && tt_file_exists(path);
+    free(path);
+    return is_there;
+}
+
 bool tt_is_out_folder(const char *path)
 {
-    char *state = tt_path_join(path, "session.json");
-    bool is_ours = state && tt_file_exists(state);
-    free(state);
-    return is_ours;
+    static const char *const ours[] = {"voice", "whole", "pieces", "earlier"};
+    if (holds_file(path, "session.json"))
+        return true;
+    for (size_t i = 0; i < sizeof ours / sizeof *ours; i++)
+        if (strcmp(tt_path_name(path), ours[i]) == 0 && holds_file(path, "../session.json"))
+            return true;
+    return false;
 }
 
 char *tt_resolve_path(const char *path, struct tt_error *err)
@@ -90,20 +102,23 @@ static bool share_stem(const char *a, const char *b)
     size_t length = stem_length(a);
     if (stem_length(b) != length)
         return false;
-    for (size_t i = 0; i < length; i++) {
-        char x = a[i], y = b[i];
-        x = x >= 'A' && x <= 'Z' ? (char)(x + 32) : x;
-        y = y >= 'A' && y <= 'Z' ? (char)(y + 32) : y;
-        if (x != y)
-            return false;
-    }
-    return true;
+    return strncasecmp(a, b, length) == 0;
+}
+
+/* A name that became a stem whole may be the stem of another file: 1.wav beside 1.flac is that of 1.wav.flac. Then that one keeps its whole name, too. */
+static bool is_whole_stem_of_another(const struct tt_take_list *list, size_t i)
+{
+    size_t length = stem_length(list->files[i].name);
+    for (size_t j = 0; j < list->count; j++)
+        if (j != i && strlen(list->files[j].name) == length && strncasecmp(list->files[i].name, list->files[j].name, length) == 0)
+            return true;
+    return false;
 }
 
 static bool name_stems(struct tt_take_list *list, struct tt_error *err)
 {
     for (size_t i = 0; i < list->count; i++) {
-        bool is_shared = false;
+        bool is_shared = is_whole_stem_of_another(list, i);
         for (size_t j = 0; j < list->count; j++)
             is_shared = is_shared || (j != i && share_stem(list->files[i].name, list->files[j].name));
         size_t length = is_shared ? strlen(list->files[i].name) : stem_length(list->files[i].name);
@@ -156,6 +171,8 @@ static bool list_files(const char *const *sources, size_t count, struct tt_take_
             return false;
         char *folder = parent_of(path);
         bool ok = folder || tt_fail_memory(err);
+        if (ok && tt_is_out_folder(folder))
+            ok = tt_fail(err, TT_ERROR_USAGE, "%s: an earlier run left this, it is no take; name a recording", sources[i]);
         if (ok && !list->folder) {
             list->folder = folder;
             folder = NULL;

@@ -27,7 +27,7 @@ struct tt_take_list {
 bool tt_takes_list(const char *const *sources, size_t count, struct tt_take_list *list, struct tt_error *err);
 void tt_takes_free(struct tt_take_list *list);
 
-/* True when a folder holds a session.json: a run of ours left it. */
+/* True when a folder holds a session.json, or is one of those with sound beside it: a run of ours left it. */
 bool tt_is_out_folder(const char *path);
 
 /* Absolute path without symbolic links, also of a folder that is not there yet (its parent must be). NULL on error. */

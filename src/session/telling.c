@@ -51,14 +51,24 @@ void tt_run_warn(struct tt_run_state *run, const char *code, const char *format,
     va_end(args);
 }
 
+/* What is wrong, without the take's path in front: errors show control characters as question marks. */
+static const char *behind_path(const char *message, const char *path)
+{
+    size_t at = 0;
+    while (path[at] && (message[at] == path[at] || ((unsigned char)path[at] < 32 && message[at] == '?')))
+        at++;
+    return path[at] == '\0' && message[at] == ':' && message[at + 1] == ' ' ? message + at + 2 : message;
+}
+
 void tt_take_fail(struct tt_run_state *run, struct tt_take *take, const struct tt_error *error)
 {
     take->has_failed = true;
-    take->error = *error;
+    take->error = (struct tt_error){0};
+    tt_fail(&take->error, error->kind, "%s: %s", take->file->name, behind_path(error->message, take->file->path));
     if (error->kind == TT_ERROR_STOPPED)
         atomic_store(&run->is_stopped, true);
     else
-        tt_run_note(run, "%s: %s", take->file->name, error->message);
+        tt_run_note(run, "%s", take->error.message);
 }
 
 bool tt_work_tick(void *context, double share)
