@@ -1,0 +1,80 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* tidytake watch: cleans what arrives in a folder, until stopped. */
+#include <signal.h>
+#include <stdio.h>
+
+#include "cli/command.h"
+#include "session/watch.h"
+
+enum { OPTION_OUT, OPTION_ONCE };
+
+static const struct tt_option options[] = {
+    {"--out", "-o", "DIR", "where results go, a folder a session (default: FOLDER.tidy)", OPTION_OUT},
+    {"--once", NULL, NULL, "do what is there, then end", OPTION_ONCE},
+};
+
+static volatile sig_atomic_t stop, reload;
+
+static void on_stop(int signal_number)
+{
+    (void)signal_number;
+    stop = 1;
+}
+
+static void on_reload(int signal_number)
+{
+    (void)signal_number;
+    reload = 1;
+}
+
+static void say(void *context, const char *line)
+{
+    (void)context;
+    printf("%s\n", line);
+    fflush(stdout);
+}
+
+static int run(int count, char **arguments)
+{
+    struct tt_argument_walk walk = {.command = &tt_command_watch, .arguments = arguments, .count = count};
+    struct tt_watch_options watch = {.stop = &stop, .reload = &reload};
+    const char *value;
+    int key = -1;
+    for (;;) {
+        enum tt_argument_kind kind = tt_argument_next(&walk, &key, &value);
+        if (kind == TT_ARGUMENT_END)
+            break;
+        if (kind == TT_ARGUMENT_WRONG)
+            return TT_EXIT_USAGE;
+        if (kind == TT_ARGUMENT_OPERAND && watch.folder) {
+            tt_complain("watch: one folder at a time");
+            return TT_EXIT_USAGE;
+        }
+        if (kind == TT_ARGUMENT_OPERAND)
+            watch.folder = value;
+        else if (key == OPTION_OUT)
+            watch.out = value;
+        else
+            watch.is_once = true;
+    }
+    if (!watch.folder) {
+        tt_complain("watch: name the folder in which recordings arrive");
+        return TT_EXIT_USAGE;
+    }
+    struct sigaction stopping = {.sa_handler = on_stop}, reloading = {.sa_handler = on_reload};
+    sigaction(SIGINT, &stopping, NULL);
+    sigaction(SIGTERM, &stopping, NULL);
+    sigaction(SIGHUP, &reloading, NULL);
+    struct tt_watch_words words = {.say = say};
+    struct tt_error error = {0};
+    return tt_watch(&watch, &words, &error) ? TT_EXIT_DONE : tt_exit_status(&error);
+}
+
+const struct tt_command tt_command_watch = {
+    .name = "watch",
+    .arguments = "FOLDER",
+    .summary = "clean what arrives in a folder, until stopped",
+    .options = options,
+    .option_count = sizeof options / sizeof *options,
+    .run = run,
+};

@@ -1,0 +1,319 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* The folder is looked at again whenever something moved in it, or after a while where no notice of that is to be had (network file systems, lost
+ * events): what was seen decides, not the events. A session is worked on when it looks otherwise than at its last run and has kept still for settle_s. */
+#include "session/watch.h"
+
+#include <dirent.h>
+#include <errno.h>
+#include <spawn.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <sys/wait.h>
+#include <time.h>
+
+#include "base/file.h"
+#include "base/text.h"
+#include "session/load_settings.h"
+#include "session/notice.h"
+#include "session/snapshot.h"
+#include "session/takes.h"
+
+extern char **environ;
+
+struct watched {
+    char *folder, *out;
+    struct tt_snapshot seen;      /* at the last look */
+    struct tt_snapshot done;      /* before the last run */
+    double still_since_s;         /* monotonic: since when seen looks as it does */
+    bool has_run, is_there;
+};
+
+struct watch {
+    const struct tt_watch_options *options;
+    const struct tt_watch_words *words;
+    char *folder, *out;
+    struct tt_settings settings;
+    struct watched *sessions;
+    size_t count;
+    struct tt_notice *notice;     /* NULL: looking again after a while only */
+    char **said;                  /* complaints about takes, each once until its session's takes change */
+    size_t said_count;
+};
+
+static double now_s(void)
+{
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (double)now.tv_sec + (double)now.tv_nsec / 1e9;
+}
+
+static void say(struct watch *watch, const char *format, ...) TT_PRINTF(2, 3);
+static void say(struct watch *watch, const char *format, ...)
+{
+    char line[900];
+    va_list args;
+    va_start(args, format);
+    vsnprintf(line, sizeof line, format, args);
+    va_end(args);
+    for (char *c = line; *c; c++)
+        if ((unsigned char)*c < 32 || *c == 127)
+            *c = '?';
+    if (watch->words && watch->words->say)
+        watch->words->say(watch->words->context, line);
+}
+
+static void watched_free(struct watched *session)
+{
+    tt_snapshot_free(&session->seen);
+    tt_snapshot_free(&session->done);
+    free(session->folder);
+    free(session->out);
+}
+
+/* ---- finding sessions ---- */
+
+static struct watched *find_session(struct watch *watch, const char *folder, const char *name, struct tt_error *err)
+{
+    for (size_t i = 0; i < watch->count; i++)
+        if (strcmp(watch->sessions[i].folder, folder) == 0)
+            return &watch->sessions[i];
+    struct watched *grown = realloc(watch->sessions, (watch->count + 1) * sizeof *grown);
+    if (!grown) {
+        tt_fail_memory(err);
+        return NULL;
+    }
+    watch->sessions = grown;
+    struct watched *session = &watch->sessions[watch->count];
+    *session = (struct watched){.folder = tt_copy_string(folder), .out = tt_path_join(watch->out, name), .still_since_s = now_s()};
+    if (!session->folder || !session->out) {
+        watched_free(session);
+        tt_fail_memory(err);
+        return NULL;
+    }
+    watch->count++;
+    tt_notice_folder(watch->notice, folder);
+    return session;
+}
+
+static bool look_at(struct watch *watch, const char *folder, const char *name, struct tt_error *err)
+{
+    struct watched *session = find_session(watch, folder, name, err);
+    struct tt_snapshot now;
+    if (!session || !tt_snapshot_take(folder, session->out, &now, err))
+        return false;
+    session->is_there = true;
+    if (!tt_snapshot_equal(&now, &session->seen))
+        session->still_since_s = now_s();
+    tt_snapshot_free(&session->seen);
+    session->seen = now;
+    return true;
+}
+
+static bool look_around(struct watch *watch, struct tt_error *err)
+{
+    for (size_t i = 0; i < watch->count; i++)
+        watch->sessions[i].is_there = false;
+    DIR *folder = opendir(watch->folder);
+    if (!folder)
+        return tt_fail_errno(err, TT_ERROR_INPUT, errno, "%s: cannot be watched any longer", watch->folder);
+    bool ok = look_at(watch, watch->folder, tt_path_name(watch->folder), err);
+    struct dirent *entry;
+    while (ok && (entry = readdir(folder))) {
+        struct stat status;
+        if (entry->d_name[0] == '.')
+            continue;
+        char *path = tt_path_join(watch->folder, entry->d_name);
+        ok = path || tt_fail_memory(err);
+        bool is_session = ok && lstat(path, &status) == 0 && S_ISDIR(status.st_mode) && strcmp(path, watch->out) != 0 && !tt_is_out_folder(path);
+        if (is_session)
+            ok = look_at(watch, path, entry->d_name, err);
+        free(path);
+    }
+    closedir(folder);
+    return ok;
+}
+
+/* ---- running ---- */
+
+/* A take that cannot be done is complained about once, not with every run of its session. */
+static void note(void *context, const char *line)
+{
+    struct watch *watch = context;
+    for (size_t i = 0; i < watch->said_count; i++)
+        if (strcmp(watch->said[i], line) == 0)
+            return;
+    char **grown = realloc(watch->said, (watch->said_count + 1) * sizeof *grown);
+    if (grown) {
+        watch->said = grown;
+        if ((grown[watch->said_count] = tt_copy_string(line)))
+            watch->said_count++;
+    }
+    say(watch, "%s", line);
+}
+
+static bool progress(void *context, double share, const char *take, const char *what)
+{
+    (void)share;
+    (void)take;
+    (void)what;
+    const struct watch *watch = context;
+    return !watch->options->stop || !*watch->options->stop;
+}
+
+/* The program of [watch] then, without a shell, with the session page as its argument. */
+static void run_then(struct watch *watch, const struct tt_settings *settings, const char *out)
+{
+    if (!settings->watch.then[0])
+        return;
+    char *page = tt_path_join(out, settings->report.page ? "index.html" : "session.json");
+    char program[TT_SETTING_TEXT_CHARS];
+    snprintf(program, sizeof program, "%s", settings->watch.then);
+    char *const arguments[] = {program, page, NULL};
+    pid_t child;
+    int problem = page ? posix_spawnp(&child, program, NULL, NULL, arguments, environ) : ENOMEM, status = 0;
+    if (problem)
+        say(watch, "watch.then: %s: %s", program, strerror(problem));
+    else if (waitpid(child, &status, 0) == child && status != 0)
+        say(watch, "watch.then: %s: ended with status %d", program, WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status));
+    free(page);
+}
+
+static void run_session(struct watch *watch, struct watched *session)
+{
+    const char *const sources[] = {session->folder};
+    struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = session->out};
+    struct tt_clean_watcher watcher = {.context = watch, .progress = progress, .note = note};
+    struct tt_clean_result result;
+    struct tt_error error = {0};
+    struct tt_settings settings;
+    /* What a person saves while the run works shows at the next look. */
+    tt_snapshot_free(&session->done);
+    session->has_run = true;
+    if (!tt_folder_make(watch->out, &error) || !tt_clean(&options, &watcher, &result, &error)) {
+        if (error.kind != TT_ERROR_STOPPED)
+            note(watch, error.message);
+    } else {
+        say(watch, "%s: %zu of %zu takes done anew, %zu question%s open, %zu failed", tt_path_name(session->folder), result.rendered_count,
+            result.take_count, result.question_count, result.question_count == 1 ? "" : "s", result.failed_count);
+        tt_clean_result_free(&result);
+        if (tt_settings_load(session->folder, NULL, NULL, NULL, 0, &settings, NULL, &error))
+            run_then(watch, &settings, session->out);
+    }
+    tt_notice_folder(watch->notice, session->out);
+    char *sheets = tt_path_join(session->out, "sheets");
+    if (sheets)
+        tt_notice_folder(watch->notice, sheets);
+    free(sheets);
+}
+
+/* Takes over what the run itself wrote (sheets, order) into what counts as done; takes and settings count as they were before it. */
+static bool count_as_done(struct watched *session, struct tt_error *err)
+{
+    struct tt_snapshot after;
+    if (!tt_snapshot_take(session->folder, session->out, &after, err))
+        return false;
+    size_t length = strlen(session->out);
+    for (size_t i = 0; i < after.count; i++) {
+        bool is_ours = strncmp(after.files[i].path, session->out, length) == 0;
+        for (size_t j = 0; !is_ours && j < session->seen.count; j++)
+            if (strcmp(after.files[i].path, session->seen.files[j].path) == 0) {
+                after.files[i].size = session->seen.files[j].size;
+                after.files[i].modified_ns = session->seen.files[j].modified_ns;
+                after.files[i].inode = session->seen.files[j].inode;
+            }
+    }
+    session->done = after;
+    return true;
+}
+
+static bool stopped(const struct watch *watch)
+{
+    return watch->options->stop && *watch->options->stop;
+}
+
+/* Runs sessions that are due; *wait_s becomes the time until one could be. */
+static bool run_due(struct watch *watch, double *wait_s, bool *is_busy, struct tt_error *err)
+{
+    *is_busy = false;
+    for (size_t i = 0; i < watch->count && !stopped(watch); i++) {
+        struct watched *session = &watch->sessions[i];
+        if (!session->is_there || session->seen.take_count == 0 || (session->has_run && tt_snapshot_equal(&session->seen, &session->done)))
+            continue;
+        double left_s = session->still_since_s + watch->settings.watch.settle_s - now_s();
+        *is_busy = true;
+        if (left_s > 0) {
+            *wait_s = left_s < *wait_s ? left_s : *wait_s;
+            continue;
+        }
+        run_session(watch, session);
+        if (!count_as_done(session, err))
+            return false;
+        *wait_s = 0;
+    }
+    return true;
+}
+
+static bool load(struct watch *watch, struct tt_error *err)
+{
+    return tt_settings_load(watch->folder, NULL, NULL, NULL, 0, &watch->settings, NULL, err);
+}
+
+static bool work(struct watch *watch, struct tt_error *err)
+{
+    const double look_again_s = 1; /* also with notices: network file systems give none, and a signal may come just before the wait */
+    while (!stopped(watch)) {
+        if (watch->options->reload && *watch->options->reload) {
+            *watch->options->reload = 0;
+            struct tt_error error = {0};
+            say(watch, "%s", load(watch, &error) ? "settings read again" : error.message);
+            for (size_t i = 0; i < watch->count; i++)
+                watch->sessions[i].has_run = false;
+        }
+        double wait_s = look_again_s;
+        bool is_busy;
+        if (!look_around(watch, err) || !run_due(watch, &wait_s, &is_busy, err))
+            return false;
+        if (watch->options->is_once && !is_busy)
+            return true;
+        if (wait_s > 0 && !stopped(watch))
+            tt_notice_wait(watch->notice, wait_s);
+    }
+    return true;
+}
+
+bool tt_watch(const struct tt_watch_options *options, const struct tt_watch_words *words, struct tt_error *err)
+{
+    struct watch watch = {.options = options, .words = words, .folder = tt_resolve_path(options->folder, err)};
+    struct stat status;
+    bool ok = watch.folder != NULL;
+    if (ok && (stat(watch.folder, &status) != 0 || !S_ISDIR(status.st_mode)))
+        ok = tt_fail(err, TT_ERROR_USAGE, "%s: not a folder", options->folder);
+    if (ok && tt_is_out_folder(watch.folder))
+        ok = tt_fail(err, TT_ERROR_USAGE, "%s: this is what a run left; watch the folder with the recordings", options->folder);
+    if (ok) {
+        watch.out = options->out ? tt_resolve_path(options->out, err) : tt_format("%s.tidy", watch.folder);
+        ok = watch.out || tt_fail_memory(err);
+    }
+    if (ok && load(&watch, err)) {
+        watch.notice = tt_notice_open();
+        tt_notice_folder(watch.notice, watch.folder);
+        if (!options->is_once)
+            say(&watch, "watching %s, results in %s", watch.folder, watch.out);
+        ok = work(&watch, err);
+    } else {
+        ok = false;
+    }
+    for (size_t i = 0; i < watch.count; i++)
+        watched_free(&watch.sessions[i]);
+    for (size_t i = 0; i < watch.said_count; i++)
+        free(watch.said[i]);
+    free(watch.said);
+    free(watch.sessions);
+    tt_notice_close(watch.notice);
+    free(watch.folder);
+    free(watch.out);
+    return ok;
+}

@@ -1,0 +1,28 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Cleaning what arrives in a folder, until stopped. */
+#ifndef TT_SESSION_WATCH_H
+#define TT_SESSION_WATCH_H
+
+#include <signal.h>
+
+#include "base/settings.h"
+#include "tidytake/tidytake.h"
+
+struct tt_watch_options {
+    const char *folder;             /* watched: its sub-folders are sessions, and itself where takes lie in it */
+    const char *out;                /* one folder a session inside; NULL: FOLDER.tidy beside it */
+    bool is_once;                   /* do what is there and settled, then end */
+    const volatile sig_atomic_t *stop;   /* set from outside: end */
+    volatile sig_atomic_t *reload;  /* set from outside: read the settings again; cleared here; may be NULL */
+};
+
+/* Words for the journal: one line each. */
+struct tt_watch_words {
+    void *context;
+    void (*say)(void *context, const char *line);
+};
+
+/* Returns false when the folder cannot be watched (any longer). Takes that fail are said once and tried again when they change. */
+bool tt_watch(const struct tt_watch_options *options, const struct tt_watch_words *words, struct tt_error *err);
+
+#endif

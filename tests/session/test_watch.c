@@ -1,0 +1,183 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include "clean_support.h"
+
+#include <pthread.h>
+#include <sys/stat.h>
+#include <time.h>
+
+#include "session/watch.h"
+
+struct watching {
+    char *folder;
+    char inbox[4096], out[4096];
+    volatile sig_atomic_t stop;
+    pthread_t thread;
+    char said[20000];
+    struct tt_error error;
+    bool is_well;
+};
+
+static void say(void *context, const char *line)
+{
+    struct watching *w = context;
+    strncat(w->said, line, sizeof w->said - strlen(w->said) - 2);
+    strcat(w->said, "\n");
+}
+
+static int set_up(void **state)
+{
+    struct watching *w = calloc(1, sizeof *w);
+    w->folder = folder_make();
+    snprintf(w->inbox, sizeof w->inbox, "%s/inbox", w->folder);
+    snprintf(w->out, sizeof w->out, "%s/inbox.tidy", w->folder);
+    mkdir(w->inbox, 0777);
+    file_write(in_folder(w->inbox, "tidytake.ini"), "[watch]\nsettle_s = 0.2\n", 23);
+    *state = w;
+    return 0;
+}
+
+static int tear_down(void **state)
+{
+    struct watching *w = *state;
+    folder_remove(w->folder);
+    free(w);
+    return 0;
+}
+
+static void *work(void *context)
+{
+    struct watching *w = context;
+    struct tt_watch_options options = {.folder = w->inbox, .stop = &w->stop};
+    struct tt_watch_words words = {w, say};
+    w->is_well = tt_watch(&options, &words, &w->error);
+    return NULL;
+}
+
+static bool watch_once(struct watching *w)
+{
+    struct tt_watch_options options = {.folder = w->inbox, .is_once = true};
+    struct tt_watch_words words = {w, say};
+    return tt_watch(&options, &words, &w->error);
+}
+
+/* True when path is there within some time; tests must not depend on how quick the machine is. */
+static bool arrives(const char *path)
+{
+    for (int i = 0; i < 1200 && !file_exists(path); i++)
+        nanosleep(&(struct timespec){.tv_nsec = 50000000}, NULL);
+    return file_exists(path);
+}
+
+static bool is_said(struct watching *w, const char *text, int times)
+{
+    int found = 0;
+    for (const char *at = w->said; (at = strstr(at, text)); at++)
+        found++;
+    return found == times;
+}
+
+static void each_sub_folder_is_a_session_of_its_own(void **state)
+{
+    struct watching *w = *state;
+    copy_fixture_session(in_folder(w->inbox, "hive"));
+    mkdir(in_folder(w->inbox, "empty"), 0777);
+    assert_ok(watch_once(w), w->error);
+    assert_true(file_exists(in_folder(w->out, "hive/voice/01.wav")));
+    assert_true(file_exists(in_folder(w->out, "hive/narration.wav")));
+    assert_false(file_exists(in_folder(w->out, "empty")));
+}
+
+static void what_arrives_is_cleaned_and_a_saved_sheet_is_obeyed(void **state)
+{
+    struct watching *w = *state;
+    assert_int_equal(pthread_create(&w->thread, NULL, work, w), 0);
+    copy_fixture_session(in_folder(w->inbox, "hive"));
+    assert_true(arrives(in_folder(w->out, "hive/session.json")));
+    const char *before = file_digest(in_folder(w->out, "hive/voice/01.wav"));
+    size_t size;
+    char *sheet = file_read(in_folder(w->out, "hive/sheets/01.csv"), &size);
+    char *edited = calloc(1, size + 200);
+    strcpy(edited, sheet);
+    strcat(edited, "01.flac,,00:00:10.000,00:00:10.000,gap,,open,3.000,,,\r\n");
+    file_write(in_folder(w->out, "hive/sheets/01.csv"), edited, strlen(edited));
+    bool is_new = false;
+    for (int i = 0; i < 1200 && !is_new; i++) {
+        nanosleep(&(struct timespec){.tv_nsec = 50000000}, NULL);
+        is_new = file_exists(in_folder(w->out, "hive/voice/01.wav")) && strcmp(before, file_digest(in_folder(w->out, "hive/voice/01.wav"))) != 0;
+    }
+    w->stop = 1;
+    pthread_join(w->thread, NULL);
+    assert_true(is_new);
+    assert_true(w->is_well);
+    free(sheet);
+    free(edited);
+}
+
+static void a_bad_file_is_reported_once_and_the_others_are_done(void **state)
+{
+    struct watching *w = *state;
+    copy_fixture_session(in_folder(w->inbox, "hive"));
+    file_write(in_folder(w->inbox, "hive/03.wav"), "no sound", 8);
+    assert_int_equal(pthread_create(&w->thread, NULL, work, w), 0);
+    assert_true(arrives(in_folder(w->out, "hive/session.json")));
+    file_copy(in_folder(w->inbox, "hive/02.flac"), in_folder(w->inbox, "hive/04.flac")); /* makes the session run again */
+    assert_true(arrives(in_folder(w->out, "hive/report/04.json")));
+    for (int i = 0; i < 600 && !is_said(w, "takes done anew", 2); i++)
+        nanosleep(&(struct timespec){.tv_nsec = 50000000}, NULL);
+    w->stop = 1;
+    pthread_join(w->thread, NULL);
+    assert_true(is_said(w, "03.wav", 1));
+    assert_true(file_exists(in_folder(w->out, "hive/voice/01.wav")));
+    assert_true(file_exists(in_folder(w->inbox, "hive/03.wav")));
+}
+
+static void a_program_is_run_behind_each_session_with_the_page_as_its_argument(void **state)
+{
+    struct watching *w = *state;
+    char script[4096], ini[9000];
+    snprintf(script, sizeof script, "#!/bin/sh\nprintf '%%s' \"$1\" > '%s/told'\n", w->folder);
+    file_write(in_folder(w->folder, "tell me"), script, strlen(script));
+    chmod(in_folder(w->folder, "tell me"), 0755);
+    copy_fixture_session(in_folder(w->inbox, "hive"));
+    snprintf(ini, sizeof ini, "[watch]\nsettle_s = 0.2\nthen = %s/tell me\n", w->folder);
+    file_write(in_folder(w->inbox, "hive/tidytake.ini"), ini, strlen(ini));
+    assert_ok(watch_once(w), w->error);
+    char *told = file_read(in_folder(w->folder, "told"), NULL);
+    assert_string_equal(told, in_folder(w->out, "hive/index.html"));
+    free(told);
+}
+
+static void links_that_lead_out_of_the_folder_are_not_followed(void **state)
+{
+    struct watching *w = *state;
+    mkdir(in_folder(w->folder, "elsewhere"), 0777);
+    copy_fixture_session(in_folder(w->folder, "elsewhere"));
+    assert_int_equal(symlink(in_folder(w->folder, "elsewhere"), in_folder(w->inbox, "linked")), 0);
+    assert_ok(watch_once(w), w->error);
+    assert_false(file_exists(in_folder(w->out, "linked")));
+}
+
+static void a_folder_that_is_gone_ends_the_watch_with_an_error(void **state)
+{
+    struct watching *w = *state;
+    assert_int_equal(pthread_create(&w->thread, NULL, work, w), 0);
+    nanosleep(&(struct timespec){.tv_nsec = 300000000}, NULL);
+    unlink(in_folder(w->inbox, "tidytake.ini"));
+    rmdir(w->inbox);
+    pthread_join(w->thread, NULL);
+    assert_false(w->is_well);
+    assert_non_null(strstr(w->error.message, "cannot be watched any longer"));
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(each_sub_folder_is_a_session_of_its_own, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(what_arrives_is_cleaned_and_a_saved_sheet_is_obeyed, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_bad_file_is_reported_once_and_the_others_are_done, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_program_is_run_behind_each_session_with_the_page_as_its_argument, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(links_that_lead_out_of_the_folder_are_not_followed, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_folder_that_is_gone_ends_the_watch_with_an_error, set_up, tear_down),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
