@@ -143,9 +143,11 @@ static struct tt_channel_stats sum_up(const struct survey *survey, const struct 
     return stats;
 }
 
-static bool read_all(struct survey *survey, struct tt_reader *reader, struct tt_error *err)
+static bool read_all(struct survey *survey, struct tt_reader *reader, tt_go_on go_on, void *context, struct tt_error *err)
 {
     for (;;) {
+        if (go_on && !go_on(context))
+            return tt_fail(err, TT_ERROR_STOPPED, "stopped");
         int64_t got = tt_reader_read(reader, survey->interleaved, survey->block_frames, err);
         if (got < 0)
             return false;
@@ -156,7 +158,7 @@ static bool read_all(struct survey *survey, struct tt_reader *reader, struct tt_
     }
 }
 
-bool tt_channels_survey(const char *path, struct tt_channel_stats *stats, int *channel_count, struct tt_error *err)
+bool tt_channels_survey(const char *path, tt_go_on go_on, void *context, struct tt_channel_stats *stats, int *channel_count, struct tt_error *err)
 {
     struct tt_audio_info info;
     struct tt_reader *reader = tt_reader_open(path, &info, err);
@@ -168,7 +170,7 @@ bool tt_channels_survey(const char *path, struct tt_channel_stats *stats, int *c
     survey.samples = malloc(sizeof(float) * block);
     survey.channels = calloc(channels, sizeof *survey.channels);
     bool is_done = survey.interleaved != NULL && survey.samples != NULL && survey.channels != NULL;
-    is_done = is_done ? read_all(&survey, reader, err) : tt_fail_memory(err);
+    is_done = is_done ? read_all(&survey, reader, go_on, context, err) : tt_fail_memory(err);
     for (int c = 0; is_done && c < info.channel_count; c++)
         stats[c] = sum_up(&survey, &survey.channels[c]);
     *channel_count = is_done ? info.channel_count : 0;

@@ -7,6 +7,7 @@
 #include <stdint.h>
 
 #include "base/fail.h"
+#include "base/file.h"
 
 struct tt_audio_info {
     int rate_hz;
@@ -56,7 +57,7 @@ struct tt_channel_choice {
 };
 
 /* One pass over a file with several channels. stats holds TT_MOST_CHANNELS entries. */
-bool tt_channels_survey(const char *path, struct tt_channel_stats *stats, int *channel_count, struct tt_error *err);
+bool tt_channels_survey(const char *path, tt_go_on go_on, void *context, struct tt_channel_stats *stats, int *channel_count, struct tt_error *err);
 /* The rule of `channel = auto`: equal channels: the first; else the one whose speech stands furthest over its floor
  * among those that do not clip, unless these are 15 dB less clear or hold no voice; never adds unequal ones. Pure. */
 struct tt_channel_choice tt_channel_choose(const struct tt_channel_stats *stats, int channel_count);

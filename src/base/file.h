@@ -49,6 +49,9 @@ void tt_scratch_close(struct tt_scratch *scratch);
 
 /* SHA-256 (FIPS 180-4) of a whole file, as 64 hex digits and NUL. */
 bool tt_file_sha256(const char *path, char hex[65], struct tt_error *err);
+/* The same, asking now and then whether to go on: a recording of hours takes seconds. False ends it with TT_ERROR_STOPPED. */
+typedef bool (*tt_go_on)(void *context);
+bool tt_file_sha256_while(const char *path, tt_go_on go_on, void *context, char hex[65], struct tt_error *err);
 /* The same of bytes in memory. */
 void tt_sha256(const void *data, size_t size, char hex[65]);
 

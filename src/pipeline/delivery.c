@@ -60,6 +60,8 @@ static bool run_through(struct last_steps *steps, const struct tt_source *source
     if (!source->rewind(source->context, err))
         return false;
     while ((count = source->read(source->context, steps->block, BLOCK_SAMPLES, err)) > 0) {
+        if (source->go_on && !source->go_on(source->go_on_context))
+            return tt_fail(err, TT_ERROR_STOPPED, "stopped; what was finished stands, the next run goes on from there");
         const float *samples = steps->block;
         size_t ready = (size_t)count;
         if (steps->limiter) {

@@ -16,6 +16,8 @@ struct tt_source {
     void *context;
     int64_t (*read)(void *context, float *samples, size_t most, struct tt_error *err);
     bool (*rewind)(void *context, struct tt_error *err);
+    bool (*go_on)(void *context);  /* asked before each block; false ends the work with TT_ERROR_STOPPED; NULL: always */
+    void *go_on_context;
 };
 
 struct tt_delivery {

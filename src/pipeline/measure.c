@@ -73,7 +73,7 @@ static bool hear_voice(const char *path, const struct tt_settings *settings, con
     struct tt_channel_choice choice = {.channel = 0, .why = "one channel"};
     int count = 1;
     if (measured->info.channel_count > 1) {
-        if (!tt_channels_survey(path, stats, &count, err))
+        if (!tt_channels_survey(path, NULL, NULL, stats, &count, err))
             return false;
         choice = tt_channel_choose(stats, count);
     }

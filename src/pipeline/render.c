@@ -235,6 +235,21 @@ static double speech_after_dbfs(const struct tt_heard *heard, const struct tt_ti
     return length > 0 ? tt_db_from_power(power / length) + gain_db : NAN;
 }
 
+/* The last steps over a long take are passes of their own, and may be stopped like the first. */
+static bool goes_on(void *context)
+{
+    const struct tt_render_request *request = context;
+    return !request->tick || request->tick(request->tick_context, 1);
+}
+
+static struct tt_source stoppable_source(struct tt_scratch *scratch, const struct tt_render_request *request)
+{
+    struct tt_source source = tt_source_of_scratch(scratch);
+    source.go_on = goes_on;
+    source.go_on_context = (void *)request;
+    return source;
+}
+
 static bool write_file(const struct render_pass *pass, struct tt_scratch *scratch, const char *path, int64_t skipped_at_head, const struct tt_label *labels,
                        size_t label_count, const struct tt_quiet_spans *quiet, double gain_db, struct tt_delivered *delivered, struct tt_error *err)
 {
@@ -254,7 +269,7 @@ static bool write_file(const struct render_pass *pass, struct tt_scratch *scratc
                                    .quiet = quiet ? quiet->spans : NULL,
                                    .quiet_count = quiet ? quiet->count : 0,
                                    .settings = settings};
-    struct tt_source source = tt_source_of_scratch(scratch);
+    struct tt_source source = stoppable_source(scratch, request);
     return tt_delivery_write(&source, &delivery, gain_db, delivered, err);
 }
 
@@ -281,7 +296,7 @@ static bool collect_labels(const struct tt_render_request *request, struct tt_la
 static bool deliver(struct render_pass *pass, struct tt_rendered *rendered, struct tt_error *err)
 {
     const struct tt_render_request *request = pass->request;
-    struct tt_source source = tt_source_of_scratch(pass->voice.scratch);
+    struct tt_source source = stoppable_source(pass->voice.scratch, request);
     struct tt_levels levels;
     if (!tt_delivery_measure(&source, request->out_rate_hz, request->settings, &levels, err))
         return false;

@@ -11,7 +11,7 @@
 #include "session/jobs.h"
 #include "session/session.h"
 
-static bool identify(struct tt_take *take, struct tt_error *err)
+static bool identify(struct tt_take *take, struct tt_work *work, struct tt_error *err)
 {
     struct stat status;
     if (stat(take->file->path, &status) != 0)
@@ -23,7 +23,7 @@ static bool identify(struct tt_take *take, struct tt_error *err)
     struct tt_identity *known = &take->identity;
     bool is_same = known->sha256[0] && known->size == now.size && known->modified_ns == now.modified_ns && known->changed_ns == now.changed_ns &&
                    known->inode == now.inode;
-    if (!is_same && !tt_file_sha256(take->file->path, now.sha256, err))
+    if (!is_same && !tt_file_sha256_while(take->file->path, tt_work_goes_on, work, now.sha256, err))
         return false;
     if (!is_same)
         *known = now;
@@ -65,8 +65,9 @@ static void choose_for_layout(struct tt_run_state *run, int channel_count)
             return;
         struct tt_channel_stats stats[TT_MOST_CHANNELS];
         struct tt_error error = {0};
+        struct tt_work work = {.run = run, .take = longest, .what = "choosing the channel of"};
         int count = 0;
-        if (tt_channels_survey(longest->file->path, stats, &count, &error)) {
+        if (tt_channels_survey(longest->file->path, tt_work_goes_on, &work, stats, &count, &error)) {
             choice = tt_channel_choose(stats, count);
             is_chosen = true;
             break;
@@ -104,7 +105,9 @@ static void open_take(void *context, size_t item)
     struct tt_take *take = &run->takes[item];
     struct tt_error error = {0};
     struct tt_reader *reader = NULL;
-    bool ok = !atomic_load(&run->is_stopped) ? identify(take, &error) && (reader = tt_reader_open(take->file->path, &take->info, &error)) != NULL
+    struct tt_work work = {.run = run, .take = take, .what = "reading"};
+    /* Opened first: what is no sound file, or a pipe that nobody writes to, is not read through. */
+    bool ok = !atomic_load(&run->is_stopped) ? (reader = tt_reader_open(take->file->path, &take->info, &error)) != NULL && identify(take, &work, &error)
                                              : tt_fail(&error, TT_ERROR_STOPPED, "stopped");
     tt_reader_close(reader);
     if (!ok)

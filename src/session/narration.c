@@ -148,6 +148,8 @@ static bool write_track(struct tt_run_state *run, struct track *track, const cha
         return false;
     bool ok = label_track(voices, track, err);
     struct tt_source source = tt_voices_source(voices);
+    source.go_on = tt_run_goes_on;
+    source.go_on_context = run;
     double gain_db = 0;
     bool is_held_back = false;
     if (ok && settings->loudness.across == TT_ACROSS_SESSION) {
@@ -199,6 +201,14 @@ static bool write_piece(struct tt_run_state *run, const char *piece, const char 
     return ok;
 }
 
+static bool any_take_failed(const struct tt_run_state *run)
+{
+    for (size_t i = 0; i < run->take_count; i++)
+        if (run->takes[i].has_failed)
+            return true;
+    return false;
+}
+
 bool tt_session_narrate(struct tt_run_state *run, struct tt_error *err)
 {
     const char *ending = tt_container_ending(run->settings.deliver.format);
@@ -209,7 +219,7 @@ bool tt_session_narrate(struct tt_run_state *run, struct tt_error *err)
         ok = build_track(run, NULL, &track, err);
         if (ok && track.count > 0)
             ok = write_track(run, &track, path, run->list.name, true, err);
-        else if (ok)
+        else if (ok && !any_take_failed(run)) /* all is cut: an old one would tell what is no more */
             ok = unlink(path) == 0 || errno == ENOENT || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", path);
     }
     for (size_t i = 0; ok && i < run->take_count; i++) {

@@ -96,9 +96,9 @@ static void render_take(void *context, size_t item)
     struct tt_run_state *run = context;
     struct tt_take *take = &run->takes[item];
     struct tt_error error = {0};
+    bool ok = !atomic_load(&run->is_stopped) || tt_fail(&error, TT_ERROR_STOPPED, "stopped");
     /* The report goes first: a voice without one is rendered again, one with an old report would be taken for up to date. */
-    bool ok = unlink(take->json_path) == 0 || errno == ENOENT || tt_fail_errno(&error, TT_ERROR_OUTPUT, errno, "%s", take->json_path);
-    ok = ok && (!atomic_load(&run->is_stopped) || tt_fail(&error, TT_ERROR_STOPPED, "stopped"));
+    ok = ok && (unlink(take->json_path) == 0 || errno == ENOENT || tt_fail_errno(&error, TT_ERROR_OUTPUT, errno, "%s", take->json_path));
     if (ok && take->map.count > 0) {
         ok = render(run, take, &error);
     } else if (ok) {

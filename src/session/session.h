@@ -15,6 +15,8 @@
 #include "sheet/time_map.h"
 #include "tidytake/tidytake.h"
 
+struct json_t;
+
 enum { TT_MOST_TAKE_WARNINGS = 24 };
 
 /* What tells a recording apart without reading it: the system moves the change time whenever anything about a file changes. */
@@ -73,13 +75,17 @@ struct tt_run_state {
     size_t take_count;
     double earlier_common_gain_db, common_gain_db;
     char earlier_gain_aim[128], gain_aim[128]; /* what the common gain was decided for */
-    char earlier_narration_key[65], narration_key[65];
+    struct json_t *earlier_state;    /* session.json as the last run left it, or NULL */
+    struct json_t *tracks;           /* what the next run wants to know of narration and pieces */
+    bool is_held;                    /* deliver.hold, and there is something that was handed over */
 
     bool has_narration;
     int narration_rate_hz;
     int64_t narration_frames;
     struct tt_after narration;
     double narration_trim_db;
+    bool is_narration_new;           /* written in this run */
+    char replaced[64];               /* the file below OUT that holds the narration before this one; "" when none was replaced */
     struct tt_warning warnings[TT_MOST_TAKE_WARNINGS];
     size_t warning_count;
 
@@ -98,12 +104,16 @@ void tt_run_note(struct tt_run_state *run, const char *format, ...) TT_PRINTF(2,
 /* A tt_tick over a take: context is a struct tt_work. */
 struct tt_work { struct tt_run_state *run; struct tt_take *take; const char *what; double frames, reported; };
 bool tt_work_tick(void *context, double share);
+bool tt_work_goes_on(void *context); /* the same where nothing is known of the share */
+/* For the tracks behind the takes: context is the run; asked from one thread only. */
+bool tt_run_goes_on(void *context);
 void tt_work_end(struct tt_work *work, const char *done); /* done: "heard", "rendered" */
 
 /* Words and progress: telling.c. The steps of a run, in order. Each fails only where the whole run must; takes that fail are marked. */
 bool tt_session_remember(struct tt_run_state *run, struct tt_error *err);   /* state.c: what earlier runs know */
 bool tt_session_order(struct tt_run_state *run, struct tt_error *err);      /* order.c: OUT/order.csv */
 bool tt_session_hear(struct tt_run_state *run, struct tt_error *err);       /* hearing.c */
+bool tt_session_hold(struct tt_run_state *run, struct tt_error *err);       /* hold.c: an error where something would move by itself */
 bool tt_session_decide(struct tt_run_state *run, struct tt_error *err);     /* deciding.c: sheets, maps, gains */
 bool tt_session_sheets_moved(struct tt_run_state *run);                     /* somebody saved a sheet since it was decided */
 bool tt_session_render(struct tt_run_state *run, struct tt_error *err);     /* rendering.c */

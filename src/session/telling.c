@@ -71,6 +71,14 @@ void tt_take_fail(struct tt_run_state *run, struct tt_take *take, const struct t
         tt_run_note(run, "%s", take->error.message);
 }
 
+bool tt_run_goes_on(void *context)
+{
+    struct tt_run_state *run = context;
+    if (run->watcher && run->watcher->progress && !run->watcher->progress(run->watcher->context, 1, NULL, "narration"))
+        atomic_store(&run->is_stopped, true);
+    return !atomic_load(&run->is_stopped);
+}
+
 bool tt_work_tick(void *context, double share)
 {
     struct tt_work *work = context;
@@ -88,6 +96,11 @@ bool tt_work_tick(void *context, double share)
     if (!goes_on)
         atomic_store(&run->is_stopped, true);
     return goes_on;
+}
+
+bool tt_work_goes_on(void *context)
+{
+    return tt_work_tick(context, 0);
 }
 
 void tt_work_end(struct tt_work *work, const char *done)

@@ -30,7 +30,7 @@ static struct tt_channel_choice survey_and_choose(const struct track *tracks, in
         fill(frames, channel_count, c, tracks[c]);
     write_sound(test_path("survey.wav"), SF_FORMAT_WAV | format, RATE_HZ, channel_count, frames, FRAMES);
     free(frames);
-    assert_ok(tt_channels_survey(test_path("survey.wav"), stats, &found, &err), err);
+    assert_ok(tt_channels_survey(test_path("survey.wav"), NULL, NULL, stats, &found, &err), err);
     assert_int_equal(found, channel_count);
     return tt_channel_choose(stats, channel_count);
 }
@@ -71,7 +71,7 @@ static void clipping_is_counted_in_runs_of_two_or_more(void **state)
     samples[5000] = samples[5001] = 32766.0f / 32768.0f;    /* just below */
     write_sound(test_path("clips.wav"), SF_FORMAT_WAV | SF_FORMAT_FLOAT, RATE_HZ, 1, samples, 9600);
     free(samples);
-    assert_ok(tt_channels_survey(test_path("clips.wav"), stats, &found, &err), err);
+    assert_ok(tt_channels_survey(test_path("clips.wav"), NULL, NULL, stats, &found, &err), err);
     assert_int_equal(stats[0].clipped_frames, 5);
 }
 
@@ -87,7 +87,7 @@ static void digital_silence_is_not_a_floor(void **state)
         samples[i] = 0.01f * test_noise(&noise);
     write_sound(test_path("half.wav"), SF_FORMAT_WAV | SF_FORMAT_FLOAT, RATE_HZ, 1, samples, FRAMES);
     free(samples);
-    assert_ok(tt_channels_survey(test_path("half.wav"), stats, &found, &err), err);
+    assert_ok(tt_channels_survey(test_path("half.wav"), NULL, NULL, stats, &found, &err), err);
     assert_near(db(stats[0].quiet_rms), db(0.01 / sqrt(3.0)), 0.3);
 }
 
@@ -104,7 +104,7 @@ static void one_knock_is_not_taken_for_a_voice(void **state)
         frames[2 * (RATE_HZ + i)] += 0.8f * (float)sin(0.3 * i); /* on the channel without a voice */
     write_sound(test_path("knock.wav"), SF_FORMAT_WAV | SF_FORMAT_FLOAT, RATE_HZ, 2, frames, FRAMES);
     free(frames);
-    assert_ok(tt_channels_survey(test_path("knock.wav"), stats, &found, &err), err);
+    assert_ok(tt_channels_survey(test_path("knock.wav"), NULL, NULL, stats, &found, &err), err);
     assert_int_equal(tt_channel_choose(stats, 2).channel, 1);
 }
 
