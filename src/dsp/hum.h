@@ -8,6 +8,7 @@
 #include <stdint.h>
 
 #include "base/fail.h"
+#include "dsp/floor_track.h"
 
 enum { TT_HUM_HARMONICS = 24 };
 struct tt_hum {
@@ -15,11 +16,14 @@ struct tt_hum {
     float over_floor_db[TT_HUM_HARMONICS];    /* of harmonic k+1; 0 where it does not stand out */
 };
 
-/* Listens to samples (already high-passed); quiet tells whether each stretch is without speech. base_hz: 50, 60, or 0 = either. */
+/* Listens to samples (already high-passed), finds by itself what is quiet in them. base_hz: 50, 60, or 0 = either. */
 struct tt_hum_finder;
 struct tt_hum_finder *tt_hum_finder_create(int rate_hz, int base_hz, struct tt_error *err);
 bool tt_hum_finder_add(struct tt_hum_finder *finder, const float *samples, size_t count, struct tt_error *err);
 struct tt_hum tt_hum_finder_result(struct tt_hum_finder *finder);
+/* A floor that was heard before the hum was taken out holds it: brings the bins beside the harmonics found down to the noise between
+ * them, as the finder heard it. Call it once, before the finder goes. */
+void tt_hum_finder_clear_floor(const struct tt_hum_finder *finder, const struct tt_hum *hum, struct tt_floor_track *track);
 void tt_hum_finder_destroy(struct tt_hum_finder *finder);
 
 /* Zero-delay removal, in place; harmonics with over_floor_db 0 are untouched. */

@@ -26,12 +26,16 @@ static const double SEARCH_STEP_HZ = 0.02;
 static const double NEIGHBOUR_FROM_HZ = 6.0, NEIGHBOUR_TO_HZ = 20.0;
 static const double LINE_OVER_DB = 7.0;     /* a line that stands out */
 static const double LINE_MOST_DB = 20.0;    /* no single line decides */
+/* A line is heard in the bins of a track this far around it (side lobes of the root Hann window are 23 dB down from there). */
+enum { LINE_REACH_BINS = 2, LEVEL_BINS = 20 };
+enum { END_FRAMES = 10 }; /* 0.5 s */
 enum { NEIGHBOUR_STRIDE = 4, LINES_LEAST = 3, STRETCH_LINES_LEAST = 2, TAPS_PER_STEP = 6, LEVELS = 121 };
 
 struct candidate {
     int base_hz;
     double frequency_sum, frequency_weight;
     int found;                               /* stretches that show it */
+    double density_log[TT_HUM_HARMONICS];    /* sum over stretches: log of the noise power beside each line */
     int histogram[TT_HUM_HARMONICS][LEVELS]; /* of each line's level over its neighbours, half dB from -20 */
 };
 
@@ -43,6 +47,7 @@ struct tt_hum_finder {
     int stretch_count, frame_count, transform_count;
     float *stretch;                          /* decimated samples */
     int stretch_have;
+    double weight_energy;                    /* of what is kept of the stretch */
     int64_t stretches;                       /* that could be judged */
     struct candidate candidates[2];
     int candidate_count;
@@ -126,12 +131,19 @@ static int compare_doubles(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
+/* A stretch begins and ends slowly, so that strong hum does not leak into its neighbours. */
+static double end_weight(int at, int count, int taper)
+{
+    const int from_end = at < count - 1 - at ? at : count - 1 - at;
+    return from_end < taper ? 0.5 - 0.5 * cos(PI * (from_end + 0.5) / taper) : 1.0;
+}
+
 /* The stretch into block, what is loud blanked with soft edges; false where nothing can be judged. */
 static bool keep_quiet(struct tt_hum_finder *finder)
 {
     double levels[256], sorted[256];
     const int frames = finder->stretch_have / finder->frame_count, size = finder->frame_count;
-    if (frames < 4 || frames > 256) return false;
+    if (frames < 2 * END_FRAMES || frames > 256) return false;
     for (int f = 0; f < frames; f++) {
         double sum = 0.0;
         for (int i = 0; i < size; i++) sum += (double)finder->stretch[f * size + i] * (double)finder->stretch[f * size + i];
@@ -141,13 +153,16 @@ static bool keep_quiet(struct tt_hum_finder *finder)
     const double most = sorted[(int)(QUIET_QUANTILE * (frames - 1))] * pow(10.0, QUIET_OVER_DB / 10.0);
     if (!(most > 1e-14)) return false; /* digital silence */
     memset(finder->block, 0, (size_t)finder->transform_count * sizeof(float));
+    finder->weight_energy = 0.0;
     for (int f = 0; f < frames; f++) {
         if (levels[f] > most || levels[f] < 1e-14) continue;
         const bool from_here = f == 0 || levels[f - 1] > most, to_here = f == frames - 1 || levels[f + 1] > most;
         for (int i = 0; i < size; i++) {
             double weight = 1.0;
             if (from_here) weight *= 0.5 - 0.5 * cos(PI * (i + 0.5) / size);
+            weight *= end_weight(f * size + i, frames * size, END_FRAMES * size);
             if (to_here) weight *= 0.5 + 0.5 * cos(PI * (i + 0.5) / size);
+            finder->weight_energy += weight * weight;
             finder->block[f * size + i] = (float)(weight * (double)finder->stretch[f * size + i]);
         }
     }
@@ -235,6 +250,7 @@ static void judge_candidate(const struct tt_hum_finder *finder, struct candidate
         int cell = (int)lround(2.0 * (best[k] + 20.0));
         cell = cell < 0 ? 0 : cell >= LEVELS ? LEVELS - 1 : cell;
         candidate->histogram[k][cell]++;
+        candidate->density_log[k] += log(neighbours[k] / finder->weight_energy);
         lines += best[k] >= LINE_OVER_DB;
     }
     if (lines < STRETCH_LINES_LEAST) return;
@@ -318,4 +334,77 @@ struct tt_hum tt_hum_finder_result(struct tt_hum_finder *finder)
         best_sum = sum;
     }
     return best;
+}
+
+/* Power response of the decimation filter. */
+static double taps_power(const struct tt_hum_finder *finder, double frequency_hz)
+{
+    const double rate_hz = finder->low_rate_hz * finder->step;
+    double re = 0.0, im = 0.0;
+    for (int i = 0; i < finder->tap_count; i++) {
+        const double angle = 2.0 * PI * frequency_hz * i / rate_hz;
+        re += (double)finder->taps[i] * cos(angle);
+        im += (double)finder->taps[i] * sin(angle);
+    }
+    return re * re + im * im;
+}
+
+/* Noise power per bin of a track (white noise of power p reads p) beside each line found; returns how many lines there are. */
+static int noise_beside_lines(const struct tt_hum_finder *finder, const struct candidate *candidate, const struct tt_hum *hum,
+                              double *line_hz, double *density)
+{
+    int count = 0;
+    for (int k = 0; k < TT_HUM_HARMONICS; k++) {
+        if (hum->over_floor_db[k] <= 0.0F) continue;
+        line_hz[count] = (k + 1) * hum->base_hz;
+        density[count] = finder->step * exp(candidate->density_log[k] / (double)finder->stretches) / taps_power(finder, line_hz[count]);
+        count++;
+    }
+    return count;
+}
+
+/* The density at a frequency, straight in dB between the lines; 0 where no line reaches a bin there. */
+static double density_at(double frequency_hz, double reach_hz, const double *line_hz, const double *density, int count)
+{
+    int behind = 0;
+    while (behind < count && line_hz[behind] < frequency_hz) behind++;
+    const bool is_after = behind > 0 && frequency_hz - line_hz[behind - 1] <= reach_hz;
+    const bool is_before = behind < count && line_hz[behind] - frequency_hz <= reach_hz;
+    if (!is_after && !is_before) return 0.0;
+    if (behind == 0 || behind == count) return density[behind == 0 ? 0 : count - 1];
+    const double part = (frequency_hz - line_hz[behind - 1]) / (line_hz[behind] - line_hz[behind - 1]);
+    return density[behind - 1] * pow(density[behind] / density[behind - 1], part);
+}
+
+/* Mean log power of a row over the bins next above the lines, by which rows of a changing room differ. */
+static double level_above(const struct tt_floor_track *track, const float *row, double last_line_hz)
+{
+    const double bin_hz = (double)track->shape.rate_hz / track->shape.window_samples;
+    const int first = (int)ceil(last_line_hz / bin_hz) + LINE_REACH_BINS + 1;
+    double sum = 0.0;
+    int count = 0;
+    for (int i = first; i < first + LEVEL_BINS && i < track->shape.bin_count; i++, count++) sum += log((double)row[i]);
+    return count > 0 ? sum / count : 0.0;
+}
+
+void tt_hum_finder_clear_floor(const struct tt_hum_finder *finder, const struct tt_hum *hum, struct tt_floor_track *track)
+{
+    double line_hz[TT_HUM_HARMONICS], density[TT_HUM_HARMONICS], mean_level = 0.0;
+    const struct candidate *candidate = &finder->candidates[0];
+    if (hum->base_hz <= 0.0 || finder->stretches == 0) return;
+    if (finder->candidate_count == 2 && fabs(hum->base_hz - 60.0) < 5.0) candidate = &finder->candidates[1];
+    const int count = noise_beside_lines(finder, candidate, hum, line_hz, density);
+    if (count == 0) return;
+    const double bin_hz = (double)track->shape.rate_hz / track->shape.window_samples;
+    const size_t bins = (size_t)track->shape.bin_count;
+    for (int n = 0; n < track->node_count; n++)
+        mean_level += level_above(track, track->power + (size_t)n * bins, line_hz[count - 1]) / track->node_count;
+    for (int n = 0; n < track->node_count; n++) {
+        float *row = track->power + (size_t)n * bins;
+        const double scale = exp(level_above(track, row, line_hz[count - 1]) - mean_level);
+        for (size_t i = 0; i < bins; i++) {
+            const double noise = scale * density_at((double)i * bin_hz, LINE_REACH_BINS * bin_hz, line_hz, density, count);
+            if (noise > 0.0 && noise < (double)row[i]) row[i] = (float)noise;
+        }
+    }
 }
