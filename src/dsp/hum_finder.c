@@ -1,9 +1,8 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* Looks at stretches of four seconds, at some 3.2 kHz: what is quiet in each is kept, the rest is blanked, and the lines of the
  * spectrum at multiples of a mains frequency are held against their neighbours. A voice is loud, and wanders. */
-#include "dsp/hum.h"
+#include "dsp/hum_finder.h"
 
-#include <fftw3.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -26,35 +25,8 @@ static const double SEARCH_STEP_HZ = 0.02;
 static const double NEIGHBOUR_FROM_HZ = 6.0, NEIGHBOUR_TO_HZ = 20.0;
 static const double LINE_OVER_DB = 7.0;     /* a line that stands out */
 static const double LINE_MOST_DB = 20.0;    /* no single line decides */
-/* A line is heard in the bins of a track this far around it (side lobes of the root Hann window are 23 dB down from there). */
-enum { LINE_REACH_BINS = 2, LEVEL_BINS = 20 };
 enum { END_FRAMES = 10 }; /* 0.5 s */
-enum { NEIGHBOUR_STRIDE = 4, LINES_LEAST = 3, STRETCH_LINES_LEAST = 2, TAPS_PER_STEP = 6, LEVELS = 121 };
-
-struct candidate {
-    int base_hz;
-    double frequency_sum, frequency_weight;
-    int found;                               /* stretches that show it */
-    double density_log[TT_HUM_HARMONICS];    /* sum over stretches: log of the noise power beside each line */
-    int histogram[TT_HUM_HARMONICS][LEVELS]; /* of each line's level over its neighbours, half dB from -20 */
-};
-
-struct tt_hum_finder {
-    int step, tap_count;
-    double low_rate_hz;
-    float *taps, *fifo;
-    int fifo_count;
-    int stretch_count, frame_count, transform_count;
-    float *stretch;                          /* decimated samples */
-    int stretch_have;
-    double weight_energy;                    /* of what is kept of the stretch */
-    int64_t stretches;                       /* that could be judged */
-    struct candidate candidates[2];
-    int candidate_count;
-    float *block;
-    fftwf_complex *spectrum;
-    fftwf_plan plan;
-};
+enum { NEIGHBOUR_STRIDE = 4, LINES_LEAST = 3, STRETCH_LINES_LEAST = 2, TAPS_PER_STEP = 6 };
 
 static void make_taps(struct tt_hum_finder *finder)
 {
@@ -231,7 +203,7 @@ static double refined_base(const struct tt_hum_finder *finder, double base_hz, c
     return weight_sum > 0.0 ? sum / weight_sum : base_hz;
 }
 
-static void judge_candidate(const struct tt_hum_finder *finder, struct candidate *candidate)
+static void judge_candidate(const struct tt_hum_finder *finder, struct tt_hum_candidate *candidate)
 {
     double neighbours[TT_HUM_HARMONICS], levels[TT_HUM_HARMONICS], best[TT_HUM_HARMONICS] = {0};
     double best_sum = -1.0, best_hz = candidate->base_hz;
@@ -248,7 +220,7 @@ static void judge_candidate(const struct tt_hum_finder *finder, struct candidate
     int lines = 0;
     for (int k = 0; k < TT_HUM_HARMONICS; k++) {
         int cell = (int)lround(2.0 * (best[k] + 20.0));
-        cell = cell < 0 ? 0 : cell >= LEVELS ? LEVELS - 1 : cell;
+        cell = cell < 0 ? 0 : cell >= TT_HUM_LEVELS ? TT_HUM_LEVELS - 1 : cell;
         candidate->histogram[k][cell]++;
         candidate->density_log[k] += log(neighbours[k] / finder->weight_energy);
         lines += best[k] >= LINE_OVER_DB;
@@ -300,11 +272,11 @@ bool tt_hum_finder_add(struct tt_hum_finder *finder, const float *samples, size_
     return true;
 }
 
-static double median_level(const struct candidate *candidate, int harmonic)
+static double median_level(const struct tt_hum_candidate *candidate, int harmonic)
 {
     int total = 0, below = 0;
-    for (int i = 0; i < LEVELS; i++) total += candidate->histogram[harmonic][i];
-    for (int i = 0; i < LEVELS; i++) {
+    for (int i = 0; i < TT_HUM_LEVELS; i++) total += candidate->histogram[harmonic][i];
+    for (int i = 0; i < TT_HUM_LEVELS; i++) {
         below += candidate->histogram[harmonic][i];
         if (2 * below > total) return i / 2.0 - 20.0;
     }
@@ -317,7 +289,7 @@ struct tt_hum tt_hum_finder_result(struct tt_hum_finder *finder)
     double best_sum = 0.0;
     if (finder->stretch_have >= finder->stretch_count / 4) judge_stretch(finder);
     for (int c = 0; c < finder->candidate_count; c++) {
-        const struct candidate *candidate = &finder->candidates[c];
+        const struct tt_hum_candidate *candidate = &finder->candidates[c];
         struct tt_hum hum = {0};
         int lines = 0;
         double sum = 0.0;
@@ -334,77 +306,4 @@ struct tt_hum tt_hum_finder_result(struct tt_hum_finder *finder)
         best_sum = sum;
     }
     return best;
-}
-
-/* Power response of the decimation filter. */
-static double taps_power(const struct tt_hum_finder *finder, double frequency_hz)
-{
-    const double rate_hz = finder->low_rate_hz * finder->step;
-    double re = 0.0, im = 0.0;
-    for (int i = 0; i < finder->tap_count; i++) {
-        const double angle = 2.0 * PI * frequency_hz * i / rate_hz;
-        re += (double)finder->taps[i] * cos(angle);
-        im += (double)finder->taps[i] * sin(angle);
-    }
-    return re * re + im * im;
-}
-
-/* Noise power per bin of a track (white noise of power p reads p) beside each line found; returns how many lines there are. */
-static int noise_beside_lines(const struct tt_hum_finder *finder, const struct candidate *candidate, const struct tt_hum *hum,
-                              double *line_hz, double *density)
-{
-    int count = 0;
-    for (int k = 0; k < TT_HUM_HARMONICS; k++) {
-        if (hum->over_floor_db[k] <= 0.0F) continue;
-        line_hz[count] = (k + 1) * hum->base_hz;
-        density[count] = finder->step * exp(candidate->density_log[k] / (double)finder->stretches) / taps_power(finder, line_hz[count]);
-        count++;
-    }
-    return count;
-}
-
-/* The density at a frequency, straight in dB between the lines; 0 where no line reaches a bin there. */
-static double density_at(double frequency_hz, double reach_hz, const double *line_hz, const double *density, int count)
-{
-    int behind = 0;
-    while (behind < count && line_hz[behind] < frequency_hz) behind++;
-    const bool is_after = behind > 0 && frequency_hz - line_hz[behind - 1] <= reach_hz;
-    const bool is_before = behind < count && line_hz[behind] - frequency_hz <= reach_hz;
-    if (!is_after && !is_before) return 0.0;
-    if (behind == 0 || behind == count) return density[behind == 0 ? 0 : count - 1];
-    const double part = (frequency_hz - line_hz[behind - 1]) / (line_hz[behind] - line_hz[behind - 1]);
-    return density[behind - 1] * pow(density[behind] / density[behind - 1], part);
-}
-
-/* Mean log power of a row over the bins next above the lines, by which rows of a changing room differ. */
-static double level_above(const struct tt_floor_track *track, const float *row, double last_line_hz)
-{
-    const double bin_hz = (double)track->shape.rate_hz / track->shape.window_samples;
-    const int first = (int)ceil(last_line_hz / bin_hz) + LINE_REACH_BINS + 1;
-    double sum = 0.0;
-    int count = 0;
-    for (int i = first; i < first + LEVEL_BINS && i < track->shape.bin_count; i++, count++) sum += log((double)row[i]);
-    return count > 0 ? sum / count : 0.0;
-}
-
-void tt_hum_finder_clear_floor(const struct tt_hum_finder *finder, const struct tt_hum *hum, struct tt_floor_track *track)
-{
-    double line_hz[TT_HUM_HARMONICS], density[TT_HUM_HARMONICS], mean_level = 0.0;
-    const struct candidate *candidate = &finder->candidates[0];
-    if (hum->base_hz <= 0.0 || finder->stretches == 0) return;
-    if (finder->candidate_count == 2 && fabs(hum->base_hz - 60.0) < 5.0) candidate = &finder->candidates[1];
-    const int count = noise_beside_lines(finder, candidate, hum, line_hz, density);
-    if (count == 0) return;
-    const double bin_hz = (double)track->shape.rate_hz / track->shape.window_samples;
-    const size_t bins = (size_t)track->shape.bin_count;
-    for (int n = 0; n < track->node_count; n++)
-        mean_level += level_above(track, track->power + (size_t)n * bins, line_hz[count - 1]) / track->node_count;
-    for (int n = 0; n < track->node_count; n++) {
-        float *row = track->power + (size_t)n * bins;
-        const double scale = exp(level_above(track, row, line_hz[count - 1]) - mean_level);
-        for (size_t i = 0; i < bins; i++) {
-            const double noise = scale * density_at((double)i * bin_hz, LINE_REACH_BINS * bin_hz, line_hz, density, count);
-            if (noise > 0.0 && noise < (double)row[i]) row[i] = (float)noise;
-        }
-    }
 }
