@@ -84,6 +84,7 @@ static bool runs_are_sound(const struct tt_heard *heard)
     for (size_t i = 0; i < heard->run_count; i++) {
         const struct tt_run *run = &heard->runs[i];
         if (run->start_sample < at || run->end_sample <= run->start_sample) return false;
+        if (run->loud_start_sample < run->start_sample || run->loud_end_sample > run->end_sample) return false;
         at = run->end_sample;
     }
     for (size_t i = 0; i < heard->sound_count; i++) {

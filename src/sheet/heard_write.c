@@ -105,6 +105,8 @@ static bool write_runs(struct tt_heard_writer *writer, const struct tt_heard *he
         memset(&run, 0, sizeof run);
         run.start_sample = from->start_sample;
         run.end_sample = from->end_sample;
+        run.loud_start_sample = from->loud_start_sample;
+        run.loud_end_sample = from->loud_end_sample;
         run.level_db = from->level_db;
         run.over_floor_db = from->over_floor_db;
         run.voiced_share = from->voiced_share;

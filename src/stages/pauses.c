@@ -13,6 +13,10 @@
  * (before / after a run: 120/120 ms at 30 dB, 120/200 at 20 dB, 160/300 at 10 dB). */
 static double guard_before_ms(double over_floor_db) { return over_floor_db >= 18 ? 120 : 160; }
 static double guard_after_ms(double over_floor_db) { return over_floor_db >= 27 ? 130 : over_floor_db >= 18 ? 200 : 300; }
+/* What lies between the faint and the loud edge guards, too; so much beyond the faint edge stays in any case. */
+static const double guard_least_ms = 70;
+/* A longer faint edge is no edge of a word but a restless room, or a word of its own. */
+static const double faint_most_ms = 400;
 /* At the edge of a cut there is room tone on the other side already. */
 static const double guard_cut_ms = 30;
 /* A shortening that nobody would notice is no decision. */
@@ -20,9 +24,10 @@ static const double least_gain_ms = 30;
 /* A breath that begins this shortly before the first word belongs to it. */
 static const double head_breath_ms = 1000, head_breath_lead_ms = 40;
 
-/* A run of speech that stays, in ms of the take. */
+/* A run of speech that stays, in ms of the take. Its faint edges bound what may be cut; a pause is as long as it is heard to be, between loud ones. */
 struct kept_run {
     double start_ms, end_ms, over_floor_db;
+    double faint_before_ms, faint_after_ms; /* between the faint and the loud edge */
 };
 /* A piece of pause between cuts. */
 struct piece {
@@ -52,6 +57,11 @@ double tt_pause_curve_ms(double pause_ms, double stay_ms, double longest_ms)
 }
 
 /* The runs less what is cut; rests shorter than a sound of speech are no runs. */
+static double faint_ms(int64_t samples, int rate_hz)
+{
+    return fmin(fmax(tt_ms_from_frames(samples, rate_hz), 0), faint_most_ms);
+}
+
 static void collect_runs(struct take_pauses *work)
 {
     const struct tt_heard *heard = work->take->heard;
@@ -59,6 +69,9 @@ static void collect_runs(struct take_pauses *work)
     for (size_t i = 0; i < heard->run_count; i++) {
         double start = tt_ms_from_frames(heard->runs[i].start_sample, heard->facts.rate_hz);
         double end = tt_ms_from_frames(heard->runs[i].end_sample, heard->facts.rate_hz);
+        double faint_before = faint_ms(heard->runs[i].loud_start_sample - heard->runs[i].start_sample, heard->facts.rate_hz);
+        double faint_after = heard->runs[i].loud_end_sample > heard->runs[i].start_sample
+                                 ? faint_ms(heard->runs[i].end_sample - heard->runs[i].loud_end_sample, heard->facts.rate_hz) : 0;
         bool is_touched = false;
         for (size_t c = 0; c < work->cut_count; c++) {
             double cut_start = (double)work->cut[c].start_ms, cut_end = (double)work->cut[c].end_ms;
@@ -66,11 +79,12 @@ static void collect_runs(struct take_pauses *work)
                 continue;
             is_touched = true;
             if (cut_start - start >= least_run_ms)
-                work->runs[work->run_count++] = (struct kept_run){start, cut_start, heard->runs[i].over_floor_db};
+                work->runs[work->run_count++] = (struct kept_run){start, cut_start, heard->runs[i].over_floor_db, faint_before, 0};
             start = cut_end;
+            faint_before = 0;
         }
         if (end - start >= least_run_ms || (end > start && !is_touched))
-            work->runs[work->run_count++] = (struct kept_run){start, end, heard->runs[i].over_floor_db};
+            work->runs[work->run_count++] = (struct kept_run){start, end, heard->runs[i].over_floor_db, faint_before, faint_after};
     }
 }
 
@@ -141,8 +155,10 @@ static bool shorten_pieces(struct take_pauses *work, double excess, const char *
 
 static bool decide_between(struct take_pauses *work, const struct kept_run *before, const struct kept_run *after, struct tt_error *err)
 {
-    collect_pieces(work, before->end_ms, after->start_ms, guard_after_ms(before->over_floor_db), guard_before_ms(after->over_floor_db));
-    double pause = pieces_length(work);
+    double faint = before->faint_after_ms + after->faint_before_ms;
+    collect_pieces(work, before->end_ms, after->start_ms, fmax(guard_least_ms, guard_after_ms(before->over_floor_db) - before->faint_after_ms),
+                   fmax(guard_least_ms, guard_before_ms(after->over_floor_db) - after->faint_before_ms));
+    double pause = pieces_length(work) + faint;
     double keep_from_ms = 1000 * work->settings->pauses.keep_from_s;
     if (keep_from_ms > 0 && pause >= keep_from_ms) {
         struct piece whole = {.start_ms = before->end_ms, .end_ms = after->start_ms};

@@ -23,7 +23,22 @@ static void check_three_lines(const struct heard_take *heard) {
         assert_within(run_end_s(heard, i), line_end_s[i], 0.020, 0.060);
         assert_true(heard->runs[i].voiced_share > 0.8f);
         assert_true(heard->runs[i].over_floor_db > 15.0f);
+        assert_true(heard->runs[i].loud_start_sample >= heard->runs[i].start_sample);
+        assert_true(heard->runs[i].loud_end_sample <= heard->runs[i].end_sample);
     }
+}
+
+/* What trails off under a word is in its run, and not in what it is heard to last. */
+static void the_loud_edges_of_a_run_leave_out_what_trails_off(void **state) {
+    (void)state;
+    struct made_take take = three_lines(48000, -80.0);
+    int64_t end = (int64_t)(line_end_s[0] * 48000), tail = 48000 / 5;
+    for (int64_t k = 0; k < tail; k++) take.samples[end + k] += 0.0012f * (float)sin(0.05 * (double)k); /* 40 dB under the line, 0.2 s */
+    struct heard_take heard = hear_take(&take);
+    assert_true(run_end_s(&heard, 0) > line_end_s[0] + 0.12);
+    assert_within((double)heard.runs[0].loud_end_sample / 48000.0, line_end_s[0], 0.060, 0.060);
+    assert_within((double)heard.runs[0].loud_start_sample / 48000.0, line_start_s[0], 0.040, 0.060);
+    heard_take_free(&heard, &take);
 }
 
 static void each_line_is_one_run_at_every_rate(void **state) {
@@ -232,6 +247,7 @@ static void runs_and_sounds_are_in_order_and_apart(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(the_loud_edges_of_a_run_leave_out_what_trails_off),
         cmocka_unit_test(each_line_is_one_run_at_every_rate),
         cmocka_unit_test(hum_is_no_voice),
         cmocka_unit_test(what_is_quiet_is_room_and_nothing_else),

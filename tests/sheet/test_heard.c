@@ -46,6 +46,8 @@ static void make(struct made *made)
     for (int i = 0; i < RUNS; i++) {
         made->runs[i].start_sample = 1000 + 10000 * i;
         made->runs[i].end_sample = 9000 + 10000 * i;
+        made->runs[i].loud_start_sample = 1200 + 10000 * i;
+        made->runs[i].loud_end_sample = 8500 + 10000 * i;
         made->runs[i].level_db = -20.5F;
         made->runs[i].over_floor_db = 30;
         made->runs[i].voiced_share = 0.5F;
@@ -93,7 +95,7 @@ static void what_was_written_is_read_back(void **state)
     assert_memory_equal(heard.floor.node_sample, made.node_sample, sizeof made.node_sample);
     assert_memory_equal(heard.floor.power, made.power, sizeof made.power);
     assert_int_equal(heard.run_count, RUNS);
-    assert_true(heard.runs[1].start_sample == 11000 && heard.runs[1].voiced_share == 0.5F);
+    assert_true(heard.runs[1].start_sample == 11000 && heard.runs[1].loud_start_sample == 11200 && heard.runs[1].loud_end_sample == 18500 && heard.runs[1].voiced_share == 0.5F);
     assert_int_equal(heard.sound_count, SOUNDS);
     assert_memory_equal(heard.sounds, made.sounds, sizeof made.sounds);
     assert_int_equal(heard.step_count, STEPS);

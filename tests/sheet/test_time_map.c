@@ -21,7 +21,7 @@ static void make_take(struct made_take *take, int64_t ms, size_t run_count, cons
     *take = (struct made_take){0};
     take->heard.facts.rate_hz = RATE;
     take->heard.facts.frame_count = ms * MS;
-    for (size_t i = 0; i < run_count; i++) take->runs[i] = (struct tt_run){runs[i][0] * (int64_t)MS, runs[i][1] * (int64_t)MS, -20, 30, 0.5F};
+    for (size_t i = 0; i < run_count; i++) take->runs[i] = (struct tt_run){.start_sample = runs[i][0] * (int64_t)MS, .end_sample = runs[i][1] * (int64_t)MS, .level_db = -20, .over_floor_db = 30, .voiced_share = 0.5F};
     take->heard.runs = take->runs;
     take->heard.run_count = run_count;
 }
@@ -258,7 +258,7 @@ static void make_random_take(struct made_take *take, uint64_t *random)
     for (size_t i = 0; i < 20; i++) {
         int64_t start = at + below(random, 2 * take->heard.facts.rate_hz), end = start + 1 + below(random, 2 * take->heard.facts.rate_hz);
         if (end > take->heard.facts.frame_count) break;
-        take->runs[take->heard.run_count++] = (struct tt_run){start, end, -20, 30, 0.5F};
+        take->runs[take->heard.run_count++] = (struct tt_run){.start_sample = start, .end_sample = end, .level_db = -20, .over_floor_db = 30, .voiced_share = 0.5F};
         at = end + below(random, 2);
     }
 }
