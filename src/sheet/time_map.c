@@ -157,7 +157,7 @@ static void add_fill(struct tt_time_map *map, int64_t fill_samples)
 static void add_part(struct tt_time_map *map, const struct layout *layout, struct part part, size_t *gap)
 {
     int64_t shortest = tt_frames_from_ms(STRETCH_LEAST_MS, map->rate_hz);
-    bool is_whole_take = part.start == 0 && part.end == layout->times.frame_count; /* however short: nobody asked to cut it */
+    bool is_whole_take = layout->gone_count == 0 && part.start == 0 && part.end == layout->times.frame_count; /* however short: nobody cut it */
     if (part.end <= part.start || (part.end - part.start < shortest && !is_whole_take)) return;
     for (; *gap < layout->gap_count && layout->gaps[*gap].sample < part.end; ++*gap) {
         int64_t at = layout->gaps[*gap].sample;
