@@ -15,6 +15,7 @@ enum { FADE_MOST_MS = 40, FADE_LEAST_MS = 3, STRETCH_LEAST_MS = 10, PAUSE_MARGIN
 
 /* Everything that is collected on the way; freed at once. */
 struct layout {
+    bool has_cuts;
     const struct tt_sheet *sheet;
     struct take_times times;
     struct part *gone;             /* rising, merged */
@@ -67,6 +68,7 @@ static bool collect_cuts(struct layout *layout, struct tt_error *err)
         const struct tt_row *row = &layout->sheet->rows[i];
         if (row->kind == TT_ROW_PAUSE && row->action == TT_DO_CUT) layout->gone[layout->gone_count++] = part_of(layout, row->start_ms, row->end_ms);
     }
+    layout->has_cuts = layout->gone_count > 0; /* also where they come to less than a sample */
     merge_parts(layout->gone, &layout->gone_count);
     return true;
 }
@@ -157,7 +159,7 @@ static void add_fill(struct tt_time_map *map, int64_t fill_samples)
 static void add_part(struct tt_time_map *map, const struct layout *layout, struct part part, size_t *gap)
 {
     int64_t shortest = tt_frames_from_ms(STRETCH_LEAST_MS, map->rate_hz);
-    bool is_whole_take = layout->gone_count == 0 && part.start == 0 && part.end == layout->times.frame_count; /* however short: nobody cut it */
+    bool is_whole_take = !layout->has_cuts && part.start == 0 && part.end == layout->times.frame_count; /* however short: nobody cut it */
     if (part.end <= part.start || (part.end - part.start < shortest && !is_whole_take)) return;
     for (; *gap < layout->gap_count && layout->gaps[*gap].sample < part.end; ++*gap) {
         int64_t at = layout->gaps[*gap].sample;
