@@ -123,6 +123,18 @@ man: $(MAN_PAGES:man/%=$B/man/%)
 lint-man: man
 	@cd $B/man && mandoc -T lint -W warning $(notdir $(MAN_PAGES)) && echo "manual pages: clean"
 
+# ---- time ----
+
+BENCH_SOURCES = $(wildcard tests/bench/*.c)
+$B/tests/bench/bench: $(BENCH_SOURCES:%.c=$B/%.o)
+	@echo '  LD $@'
+	$Q$(CC) $(CFLAGS) $(LDFLAGS) -o $@ $^ $$(pkg-config --libs libebur128) $(LIBS)
+
+# Some five minutes; TIDYTAKE_LONG_BENCH=1 adds ten hours of sound, and 96 kHz in stereo.
+bench: deps
+	@$(MAKE) --no-print-directory BUILD=release all build/release/tests/bench/bench
+	@build/release/tests/bench/bench build/release/tidytake
+
 lint: deps
 	@tests/lint
 format:

@@ -1,0 +1,234 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* usage: bench TIDYTAKE. Times the command on made takes, in turn with the least that any such program has to do (the floor), and
+ * prints medians. What counts is the ratio of processor times of one round: it stands still when the machine does not.
+ * TIDYTAKE_LONG_BENCH=1 adds ten hours, and an hour of 96 kHz stereo. Rounds end when some TIDYTAKE_BENCH_SECONDS (240) are over. */
+#define _XOPEN_SOURCE 700
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "bench.h"
+
+enum { ROUNDS_MOST = 16, WAYS = 5, SHORT_TAKES = 200, SHORT_S = 5 };
+
+/* One way to run the command: the arguments after its common ones. */
+struct way {
+    const char *name;
+    const char *arguments[8];
+};
+
+#define BARE "--set", "deliver.narration=no", "--set", "report.page=no", "--set", "report.pictures=no"
+static const struct way ways[WAYS] = {
+    {"floor", {NULL}},
+    {"hear, decide (--plan)", {BARE, "--plan"}},
+    {"clean", {BARE}},
+    {"clean with page", {"--set", "deliver.narration=no"}},
+    {"clean with narration", {"--set", "report.page=no", "--set", "report.pictures=no"}},
+};
+enum { FLOOR, HEAR, CLEAN };
+
+struct bench {
+    const char *self, *tool;
+    char folder[256];
+    double start_s, most_s;
+    bool is_long;
+};
+
+static double clock_s(void)
+{
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
+}
+
+/* ---- takes ---- */
+
+static void path_of(const struct bench *bench, char *path, size_t size, const char *name)
+{
+    if ((size_t)snprintf(path, size, "%s/%s", bench->folder, name) >= size)
+        bench_stop("the temporary folder's name is too long");
+}
+
+/* In a process of its own, so that this one stays small. */
+static void make_take(const struct bench *bench, const char *path, double seconds, int rate_hz, int channels, unsigned number)
+{
+    char digits[4][32];
+    snprintf(digits[0], sizeof digits[0], "%.3f", seconds);
+    snprintf(digits[1], sizeof digits[1], "%d", rate_hz);
+    snprintf(digits[2], sizeof digits[2], "%d", channels);
+    snprintf(digits[3], sizeof digits[3], "%u", number);
+    const char *const arguments[] = {bench->self, "make", path, digits[0], digits[1], digits[2], digits[3], NULL};
+    bench_run(arguments);
+}
+
+static struct cost run_tool(const struct bench *bench, const char *source, const char *jobs, const struct way *way)
+{
+    char out[512];
+    path_of(bench, out, sizeof out, "out");
+    bench_remove(out);
+    const char *arguments[24] = {bench->tool, "clean", source, "-o", out, "-q", "-j", jobs};
+    for (size_t i = 0, at = 8; i < 8 && way->arguments[i]; i++)
+        arguments[at++] = way->arguments[i];
+    struct cost cost = bench_run(arguments);
+    bench_remove(out);
+    return cost;
+}
+
+static struct cost run_floor(const struct bench *bench, const char *take)
+{
+    char out[512];
+    path_of(bench, out, sizeof out, "floor.wav");
+    const char *const arguments[] = {bench->self, "floor", take, out, NULL};
+    struct cost cost = bench_run(arguments);
+    unlink(out);
+    return cost;
+}
+
+/* ---- what was measured ---- */
+
+struct series {
+    double cpu_s[ROUNDS_MOST], wall_s[ROUNDS_MOST], peak_mib[ROUNDS_MOST];
+    size_t count;
+};
+
+static void keep(struct series *series, struct cost cost)
+{
+    series->cpu_s[series->count] = cost.cpu_s;
+    series->wall_s[series->count] = cost.wall_s;
+    series->peak_mib[series->count++] = cost.peak_mib;
+}
+
+/* Round by round, then the median. */
+static double median_ratio(const double *above, const double *below, size_t count)
+{
+    double ratios[ROUNDS_MOST];
+    for (size_t i = 0; i < count; i++)
+        ratios[i] = above[i] / below[i];
+    return bench_median(ratios, count);
+}
+
+static bool is_time_left(const struct bench *bench, double round_s)
+{
+    return bench->is_long || clock_s() - bench->start_s + round_s < bench->most_s;
+}
+
+/* Whole-chain cost an hour of sound, in floors. */
+static double measure_length(const struct bench *bench, const char *name, double seconds, int rate_hz, int channels, size_t rounds)
+{
+    char take[512];
+    path_of(bench, take, sizeof take, "take.wav");
+    make_take(bench, take, seconds, rate_hz, channels, 1);
+    struct series series[WAYS] = {{.count = 0}};
+    double round_s = 0;
+    for (size_t round = 0; round < rounds && (round == 0 || is_time_left(bench, round_s)); round++) {
+        double start_s = clock_s();
+        for (int way = 0; way < WAYS; way++)
+            keep(&series[way], way == FLOOR ? run_floor(bench, take) : run_tool(bench, take, "1", &ways[way]));
+        round_s = clock_s() - start_s;
+    }
+    unlink(take);
+    printf("\n%s, %zu round%s   CPU s/h  / floor  wall s  x real time  peak MiB\n", name, series[0].count, series[0].count == 1 ? " " : "s");
+    for (int way = 0; way < WAYS; way++) {
+        const struct series *s = &series[way];
+        double cpu_s = bench_median(s->cpu_s, s->count), wall_s = bench_median(s->wall_s, s->count);
+        printf("  %-30s %8.2f %8.2f %7.2f %12.0f %9.1f\n", ways[way].name, cpu_s * 3600 / seconds, median_ratio(s->cpu_s, series[FLOOR].cpu_s, s->count),
+               wall_s, seconds / cpu_s, bench_median(s->peak_mib, s->count));
+    }
+    double rest = bench_median(series[CLEAN].cpu_s, series[CLEAN].count) - bench_median(series[HEAR].cpu_s, series[HEAR].count);
+    printf("  %-30s %8.2f %8.2f\n", "rendering (clean less --plan)", rest * 3600 / seconds, rest / bench_median(series[FLOOR].cpu_s, series[FLOOR].count));
+    fflush(stdout);
+    return median_ratio(series[CLEAN].cpu_s, series[FLOOR].cpu_s, series[CLEAN].count);
+}
+
+/* ---- many takes, two jobs, start-up ---- */
+
+static void make_short_takes(const struct bench *bench, char *session, size_t size)
+{
+    path_of(bench, session, size, "session");
+    if (mkdir(session, 0700) != 0)
+        bench_stop("cannot make %s", session);
+    for (unsigned i = 0; i < SHORT_TAKES; i++) {
+        char path[600];
+        snprintf(path, sizeof path, "%s/%03u.wav", session, i + 1);
+        make_take(bench, path, SHORT_S, 48000, 1, i + 2);
+    }
+}
+
+static void measure_many(const struct bench *bench, size_t rounds)
+{
+    char session[512], take[512], first[600];
+    make_short_takes(bench, session, sizeof session);
+    path_of(bench, take, sizeof take, "take.wav");
+    make_take(bench, take, SHORT_TAKES * SHORT_S, 48000, 1, 1);
+    snprintf(first, sizeof first, "%s/001.wav", session);
+    struct series many[2] = {{.count = 0}}, one[2] = {{.count = 0}}, start = {.count = 0};
+    double round_s = 0;
+    for (size_t round = 0; round < rounds && (round == 0 || is_time_left(bench, round_s)); round++) {
+        double start_s = clock_s();
+        for (int jobs = 0; jobs < 2; jobs++) {
+            keep(&many[jobs], run_tool(bench, session, jobs ? "2" : "1", &ways[CLEAN]));
+            keep(&one[jobs], run_tool(bench, take, jobs ? "2" : "1", &ways[CLEAN]));
+        }
+        keep(&start, run_tool(bench, first, "1", &ways[CLEAN]));
+        round_s = clock_s() - start_s;
+    }
+    bench_remove(session);
+    unlink(take);
+    size_t count = start.count;
+    printf("\n%d takes of %d s, one take as long, %zu round%s; %ld processors\n", SHORT_TAKES, SHORT_S, count, count == 1 ? "" : "s",
+           sysconf(_SC_NPROCESSORS_ONLN));
+    printf("  CPU, many / one (-j 1)             %6.2f   (%.2f s / %.2f s)\n", median_ratio(many[0].cpu_s, one[0].cpu_s, count),
+           bench_median(many[0].cpu_s, count), bench_median(one[0].cpu_s, count));
+    printf("  wall, -j 1 / -j 2, many takes      %6.2f\n", median_ratio(many[0].wall_s, many[1].wall_s, count));
+    printf("  wall, -j 1 / -j 2, one take        %6.2f\n", median_ratio(one[0].wall_s, one[1].wall_s, count));
+    printf("  peak of many takes, -j 1, -j 2     %6.1f %6.1f MiB\n", bench_median(many[0].peak_mib, count), bench_median(many[1].peak_mib, count));
+    printf("  one take of %d s: wall, CPU         %6.3f %6.3f s\n", SHORT_S, bench_median(start.wall_s, count), bench_median(start.cpu_s, count));
+    fflush(stdout);
+}
+
+static void run_all(const struct bench *bench)
+{
+    printf("Medians; CPU is user and system time. The floor: the take read twice and\n"
+           "written once, transformed there and back, loudness and true peak once,\n"
+           "by plain calls of libsndfile, FFTW and libebur128.\n");
+    measure_length(bench, "1 min          ", 60, 48000, 1, 7);
+    measure_length(bench, "10 min         ", 600, 48000, 1, 5);
+    measure_many(bench, 3);
+    double hour = measure_length(bench, "1 h            ", 3600, 48000, 1, bench->is_long ? 3 : 2);
+    if (!bench->is_long)
+        return;
+    measure_length(bench, "1 h 96k stereo ", 3600, 96000, 2, 1);
+    double ten = measure_length(bench, "10 h           ", 36000, 48000, 1, 1);
+    printf("\ncost an hour, 10 h / 1 h             %6.3f\n", ten / hour);
+}
+
+static int make_or_floor(int count, char **arguments)
+{
+    if (count == 7 && strcmp(arguments[1], "make") == 0)
+        bench_make_take(arguments[2], strtod(arguments[3], NULL), atoi(arguments[4]), atoi(arguments[5]), (unsigned)atoi(arguments[6]));
+    else if (count == 4 && strcmp(arguments[1], "floor") == 0)
+        bench_floor(arguments[2], arguments[3]);
+    else
+        bench_stop("usage: bench TIDYTAKE");
+    return 0;
+}
+
+int main(int count, char **arguments)
+{
+    if (count != 2)
+        return make_or_floor(count, arguments);
+    const char *long_bench = getenv("TIDYTAKE_LONG_BENCH"), *most = getenv("TIDYTAKE_BENCH_SECONDS"), *base = getenv("TMPDIR");
+    struct bench bench = {.self = arguments[0], .tool = arguments[1], .start_s = clock_s(), .most_s = most ? strtod(most, NULL) : 240};
+    bench.is_long = long_bench && strcmp(long_bench, "1") == 0;
+    snprintf(bench.folder, sizeof bench.folder, "%s/tidytake-bench-XXXXXX", base && base[0] ? base : "/tmp");
+    if (!mkdtemp(bench.folder))
+        bench_stop("cannot make a temporary folder %s", bench.folder);
+    setenv("XDG_CONFIG_HOME", bench.folder, 1); /* nobody's own settings */
+    run_all(&bench);
+    bench_remove(bench.folder);
+    return 0;
+}
