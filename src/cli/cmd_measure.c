@@ -9,6 +9,7 @@
 
 #include "base/targets.h"
 #include "cli/command.h"
+#include "pipeline/judge.h"
 #include "pipeline/measure.h"
 
 enum { OPTION_FOR, OPTION_JSON };
@@ -18,43 +19,6 @@ static const struct tt_option options[] = {
     {"--json", NULL, NULL, "figures for programs on standard output", OPTION_JSON},
 };
 
-/* ---- judging ---- */
-
-enum { MOST_FAILED = 6 };
-struct judgement {
-    const char *failed[MOST_FAILED];
-    char lines[MOST_FAILED][160];
-    size_t failed_count;
-};
-
-/* Readings are judged at the precision that meters show: a tenth (EBU Tech 3341, 2.4). */
-static double shown(double value) { return round(value * 10) / 10; }
-
-static void check(struct judgement *judgement, const char *figure, const char *unit, double value, double least, double most, const char *help)
-{
-    bool is_low = !isnan(least) && !(shown(value) >= least), is_high = !isnan(most) && !(shown(value) <= most);
-    if (!is_low && !is_high)
-        return;
-    snprintf(judgement->lines[judgement->failed_count], sizeof judgement->lines[0], "%s is %.1f %s, must be %s %.1f: %s", figure, value, unit,
-             is_low ? "at least" : "at most", is_low ? least : most, help);
-    judgement->failed[judgement->failed_count++] = figure;
-}
-
-static void judge(const struct tt_target *target, const struct tt_measured *m, struct judgement *judgement)
-{
-    *judgement = (struct judgement){0};
-    check(judgement, "integrated_lufs", "LUFS", m->levels.integrated_lufs, target->least_lufs, target->most_lufs, "run clean with --for this target");
-    check(judgement, "rms_dbfs", "dBFS", m->levels.rms_dbfs, target->least_rms_dbfs, target->most_rms_dbfs, "run clean with --for this target");
-    check(judgement, "max_true_peak_dbtp", "dBTP", m->levels.max_true_peak_dbtp, NAN, target->most_dbtp, "lower loudness.ceiling_dbtp");
-    check(judgement, "sample_peak_dbfs", "dBFS", m->levels.sample_peak_dbfs, NAN, target->most_sample_peak_dbfs, "lower loudness.ceiling_dbtp");
-    check(judgement, "noise_floor_dbfs", "dBFS", m->floor_dbfs, NAN, target->most_floor_dbfs, "raise gate.depth_db, or record again in a quieter room");
-    if (target->rate_hz && m->info.rate_hz != target->rate_hz) {
-        snprintf(judgement->lines[judgement->failed_count], sizeof judgement->lines[0], "rate_hz is %d, must be %d: run clean with --for this target",
-                 m->info.rate_hz, target->rate_hz);
-        judgement->failed[judgement->failed_count++] = "rate_hz";
-    }
-}
-
 /* ---- output ---- */
 
 static json_t *number(double value, double scale)
@@ -62,7 +26,7 @@ static json_t *number(double value, double scale)
     return isfinite(value) ? json_real(round(value * scale) / scale) : json_null();
 }
 
-static json_t *file_object(const char *path, const struct tt_measured *m, const struct tt_target *target, const struct judgement *judgement)
+static json_t *file_object(const char *path, const struct tt_measured *m, const struct tt_target *target, const struct tt_judgement *judgement)
 {
     json_t *object = json_object();
     char *name = strdup(path);
@@ -100,7 +64,7 @@ static void print_level(const char *what, double value, const char *unit)
         printf("  %-22s %8s\n", what, "-");
 }
 
-static void print_file(const char *path, const struct tt_measured *m, const struct tt_target *target, const struct judgement *judgement)
+static void print_file(const char *path, const struct tt_measured *m, const struct tt_target *target, const struct tt_judgement *judgement)
 {
     for (const char *c = path; *c; c++)
         putchar((unsigned char)*c < 32 || *c == 127 ? '?' : *c);
@@ -132,7 +96,7 @@ static int measure_files(char **paths, size_t count, const struct tt_target *tar
     char *scratch = tt_format("%s/tidytake-measure-%ld.bin", folder, (long)getpid());
     for (size_t i = 0; i < count && scratch; i++) {
         struct tt_measured measured;
-        struct judgement judgement = {0};
+        struct tt_judgement judgement = {0};
         struct tt_error error = {0};
         if (!tt_measure(paths[i], &settings, scratch, &measured, &error)) {
             if (strncmp(error.message, paths[i], strlen(paths[i])) != 0)
@@ -142,7 +106,7 @@ static int measure_files(char **paths, size_t count, const struct tt_target *tar
             continue;
         }
         if (target)
-            judge(target, &measured, &judgement);
+            tt_judge(target, &(struct tt_judged){.levels = &measured.levels, .floor_dbfs = measured.floor_dbfs, .rate_hz = measured.info.rate_hz}, &judgement);
         if (judgement.failed_count)
             status = TT_EXIT_SOME_FAILED;
         if (is_json)

@@ -2,6 +2,7 @@
 /* The whole job on one session. */
 #include <errno.h>
 #include <fcntl.h>
+#include <jansson.h>
 #include <limits.h>
 #include <math.h>
 #include <stdio.h>
@@ -127,6 +128,8 @@ static void free_run(struct tt_run_state *run)
     }
     free(run->takes);
     free(run->out);
+    json_decref(run->earlier_state);
+    json_decref(run->tracks);
     tt_takes_free(&run->list);
     if (run->lock_fd >= 0)
         close(run->lock_fd);
@@ -160,8 +163,6 @@ static void warn_of_what_waits(struct tt_run_state *run)
     const struct tt_settings *settings = &run->settings;
     if (settings->misreads.knock)
         tt_run_warn(run, "not-yet", "misreads.knock: knocks are not heard yet");
-    if (settings->deliver.hold)
-        tt_run_warn(run, "not-yet", "deliver.hold: nothing is held yet; decisions may still change by themselves");
     if (settings->report.media != TT_MEDIA_LINK)
         tt_run_warn(run, "not-yet", "report.media: sound is not copied for the pages yet; they play it where it lies");
 }
@@ -183,7 +184,7 @@ static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, st
         return false;
     tt_leftovers_clear(run->out);
     if (!start_takes(run, err) || !tt_session_remember(run, err) || !tt_session_order(run, err) ||
-        !tt_session_hear(run, err) || stopped(run, err) || !decide_and_render(run, err))
+        !tt_session_hear(run, err) || stopped(run, err) || !tt_session_hold(run, err) || !decide_and_render(run, err))
         return false;
     if (!options->is_plan && !tt_session_narrate(run, err))
         return false;

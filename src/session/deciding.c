@@ -136,6 +136,13 @@ static bool decide_chain(struct tt_run_state *run, struct tt_error *err)
     return ok;
 }
 
+static void find_gain_aim(struct tt_run_state *run)
+{
+    const struct tt_settings *settings = &run->settings;
+    snprintf(run->gain_aim, sizeof run->gain_aim, "aim %d lufs %.6g rms %.6g channels %d", (int)settings->loudness.aim, settings->loudness.target_lufs,
+             settings->loudness.target_rms_dbfs, (int)settings->deliver.channels);
+}
+
 static bool decide_gains(struct tt_run_state *run, struct tt_error *err)
 {
     struct tt_gain_take *gains = calloc(run->take_count + 1, sizeof *gains);
@@ -146,8 +153,6 @@ static bool decide_gains(struct tt_run_state *run, struct tt_error *err)
         if (takes_part(&run->takes[i]))
             gains[count++] = (struct tt_gain_take){.heard = &run->takes[i].heard, .map = &run->takes[i].map};
     const struct tt_settings *settings = &run->settings;
-    snprintf(run->gain_aim, sizeof run->gain_aim, "aim %d lufs %.6g rms %.6g channels %d", (int)settings->loudness.aim, settings->loudness.target_lufs,
-             settings->loudness.target_rms_dbfs, (int)settings->deliver.channels);
     double earlier = strcmp(run->gain_aim, run->earlier_gain_aim) == 0 && !run->options->is_again ? run->earlier_common_gain_db : NAN;
     bool ok = tt_loudness_decide(gains, count, settings, earlier, &run->common_gain_db, err);
     count = 0;
@@ -167,7 +172,7 @@ static bool decide_gains(struct tt_run_state *run, struct tt_error *err)
 }
 
 /* Digest of everything that a voice file depends on. */
-static bool find_render_key(struct tt_run_state *run, struct tt_take *take, struct tt_error *err)
+bool tt_session_render_key(struct tt_run_state *run, struct tt_take *take, struct tt_error *err)
 {
     const struct tt_settings *s = &run->settings;
     struct tt_text text = {0};
@@ -233,15 +238,16 @@ bool tt_session_decide(struct tt_run_state *run, struct tt_error *err)
     for (int round = 0; round < MOST_ROUNDS; round++) {
         bool has_moved = false;
         read_sheets(run);
-        if (!merge_changes(run, err) || !decide_chain(run, err) || !finish_sheets(run, &has_moved, err))
+        if (!merge_changes(run, err) || !(run->is_held ? tt_session_held_sheets(run, err) : decide_chain(run, err)) || !finish_sheets(run, &has_moved, err))
             return false;
         if (!has_moved)
             break;
     }
-    if (!decide_gains(run, err))
+    find_gain_aim(run);
+    if (!(run->is_held ? tt_session_held_gains(run, err) : decide_gains(run, err)))
         return false;
     for (size_t i = 0; i < run->take_count; i++)
-        if (takes_part(&run->takes[i]) && !find_render_key(run, &run->takes[i], err))
+        if (takes_part(&run->takes[i]) && !tt_session_render_key(run, &run->takes[i], err))
             return false;
-    return true;
+    return !run->is_held || tt_session_held_exact_gains(run, err);
 }

@@ -131,7 +131,9 @@ bool tt_session_order(struct tt_run_state *run, struct tt_error *err)
         qsort(run->takes, run->take_count, sizeof *run->takes, by_order);
     }
     /* A person's file is only touched to add what it lacks. */
-    if (ok && (!is_there || known < run->take_count))
+    if (ok && run->is_held && !is_there)
+        ok = tt_fail(err, TT_ERROR_USAGE, "order.csv is gone: deliver.hold = yes keeps the order that was handed over; put the file back, or set it to no");
+    if (ok && !run->is_held && (!is_there || known < run->take_count))
         ok = write_order(run, path, err);
     free(text);
     free(path);

@@ -114,6 +114,10 @@ bool tt_session_remember(struct tt_run_state *run, struct tt_error *err);   /* s
 bool tt_session_order(struct tt_run_state *run, struct tt_error *err);      /* order.c: OUT/order.csv */
 bool tt_session_hear(struct tt_run_state *run, struct tt_error *err);       /* hearing.c */
 bool tt_session_hold(struct tt_run_state *run, struct tt_error *err);       /* hold.c: an error where something would move by itself */
+bool tt_session_held_sheets(struct tt_run_state *run, struct tt_error *err); /* held.c: in place of deciding, what was decided */
+bool tt_session_held_gains(struct tt_run_state *run, struct tt_error *err);
+bool tt_session_held_exact_gains(struct tt_run_state *run, struct tt_error *err); /* once render keys are there */
+bool tt_session_render_key(struct tt_run_state *run, struct tt_take *take, struct tt_error *err);
 bool tt_session_decide(struct tt_run_state *run, struct tt_error *err);     /* deciding.c: sheets, maps, gains */
 bool tt_session_sheets_moved(struct tt_run_state *run);                     /* somebody saved a sheet since it was decided */
 bool tt_session_render(struct tt_run_state *run, struct tt_error *err);     /* rendering.c */

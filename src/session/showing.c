@@ -8,9 +8,12 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "audio/writer.h"
 #include "base/file.h"
 #include "report/json_values.h"
-#include "session/session.h"
+#include "report/layout.h"
+#include "session/earlier.h"
+#include "session/kept.h"
 
 static void fill_take_report(const struct tt_run_state *run, const struct tt_take *take, struct tt_take_report *report)
 {
@@ -62,6 +65,15 @@ static bool remove_file(const char *path, struct tt_error *err)
     return unlink(path) == 0 || errno == ENOENT || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", path);
 }
 
+/* A narration that this run did not write but left where it was (none was asked for, or no take could be read) keeps its lists. */
+static bool earlier_narration_stays(const struct tt_run_state *run)
+{
+    char *path = tt_format("%s/narration%s", run->out, tt_container_ending(run->settings.deliver.format));
+    bool stays = path && tt_file_exists(path);
+    free(path);
+    return stays;
+}
+
 /* narration.edl, and narration-2.edl and so on where there are more than 999 events. Lists of an earlier, longer narration go. */
 static bool show_edit_lists(const struct tt_run_state *run, const struct tt_session_report *session, struct tt_error *err)
 {
@@ -90,36 +102,25 @@ static bool show_edit_lists(const struct tt_run_state *run, const struct tt_sess
     return ok;
 }
 
-/* What the next run wants to know, besides what a reader does. */
-static bool add_state(const struct tt_run_state *run, json_t *state)
+static bool show_session_json(struct tt_run_state *run, const struct tt_session_report *session, char **json, struct tt_error *err)
 {
-    json_t *recordings = json_object();
-    int failed = recordings == NULL;
-    for (size_t i = 0; i < run->take_count; i++) {
-        const struct tt_take *take = &run->takes[i];
-        if (!take->identity.sha256[0])
-            continue;
-        json_t *name = tt_json_utf8(take->file->name);
-        failed |= json_object_set_new(recordings, json_string_value(name),
-                                      json_pack("{s:I,s:I,s:I,s:I,s:s}", "size", (json_int_t)take->identity.size, "modified_ns",
-                                                (json_int_t)take->identity.modified_ns, "changed_ns", (json_int_t)take->identity.changed_ns, "inode",
-                                                (json_int_t)take->identity.inode, "sha256", take->identity.sha256));
-        json_decref(name);
-    }
-    failed |= json_object_set_new(state, "recordings", recordings);
-    if (isfinite(run->common_gain_db))
-        failed |= json_object_set_new(state, "common_gain", json_pack("{s:f,s:s}", "gain_db", run->common_gain_db, "aim", run->gain_aim));
-    return !failed;
-}
-
-static bool show_session_json(const struct tt_run_state *run, const struct tt_session_report *session, char **json, struct tt_error *err)
-{
-    json_t *state = NULL;
-    if (!tt_report_session_json(session, &state, err))
+    json_t *state = NULL, *layout = NULL;
+    if (!tt_layout_make(session, &layout, err))
         return false;
+    if (!run->options->is_plan && !tt_session_show_changes(run, session, layout, err)) {
+        json_decref(layout);
+        return false;
+    }
+    if (!tt_report_session_json(session, &state, err)) {
+        json_decref(layout);
+        return false;
+    }
     struct tt_text summary = {0}, text = {0};
     char *path = tt_path_join(run->out, "session.json");
-    bool ok = tt_report_json_text(state, &summary, err) && (add_state(run, state) || tt_fail_memory(err)) && tt_report_json_text(state, &text, err);
+    bool ok = tt_report_json_text(state, &summary, err);
+    if (!ok)
+        json_decref(layout);
+    ok = ok && tt_kept_add(run, layout, state, err) && tt_report_json_text(state, &text, err);
     ok = ok && (path || tt_fail_memory(err)) && tt_file_write(path, text.data, text.length, err);
     free(path);
     tt_text_free(&text);
@@ -194,7 +195,7 @@ bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, s
             struct tt_text text = {0};
             ok = write_text(run->takes[i].page_path, &text, tt_report_take_page(&session, &reports[i], &text, err), err);
         }
-    if (ok && !run->options->is_plan)
+    if (ok && !run->options->is_plan && (run->has_narration || !earlier_narration_stays(run)))
         ok = show_edit_lists(run, &session, err);
     if (ok && run->settings.report.page) {
         char *path = tt_path_join(run->out, "index.html");

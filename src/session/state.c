@@ -51,11 +51,11 @@ bool tt_session_remember(struct tt_run_state *run, struct tt_error *err)
         run->earlier_common_gain_db = json_number_value(json_object_get(gain, "gain_db"));
         text_of(gain, "aim", run->earlier_gain_aim, sizeof run->earlier_gain_aim);
     }
-    text_of(state, "narration_key", run->earlier_narration_key, sizeof run->earlier_narration_key);
     const json_t *recordings = json_object_get(state, "recordings");
     for (size_t i = 0; json_is_object(recordings) && i < run->take_count; i++)
         remember_take(&run->takes[i], recordings);
-    json_decref(state);
+    run->earlier_state = state;
+    run->is_held = run->settings.deliver.hold && json_is_object(json_object_get(state, "delivered_with"));
     free(text);
     free(path);
     return true;

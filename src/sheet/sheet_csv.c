@@ -46,6 +46,22 @@ bool tt_sheet_read(struct tt_sheet *sheet, const char *text, size_t size, const 
     return is_read;
 }
 
+bool tt_sheet_read_programs(struct tt_sheet *sheet, const char *text, size_t size, const char *file_name, int64_t duration_ms, struct tt_error *err)
+{
+    struct row_reader reader;
+    struct row_text found;
+    bool has_row = true, is_read = true;
+    if (!row_reader_open(&reader, ROWS_OF_ONE_TAKE, sheet, text, size, file_name, duration_ms, err)) return false;
+    while (is_read && (is_read = row_reader_next(&reader, &found, &has_row, err)) && has_row) {
+        if (is_persons(&found)) continue;
+        if (found.row.rounding_ms)
+            is_read = tt_fail(err, TT_ERROR_USAGE, "%s: the program's rows were saved with rounded times, so their exact places are lost", file_name);
+        else is_read = tt_sheet_propose(sheet, &found.row, err);
+    }
+    row_reader_close(&reader);
+    return is_read;
+}
+
 /* Collects the changes first: nothing is merged before all are read. */
 static bool read_changes(struct row_reader *reader, struct tt_sheet *changes, struct tt_error *err)
 {
