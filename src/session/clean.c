@@ -161,8 +161,6 @@ static bool decide_and_render(struct tt_run_state *run, struct tt_error *err)
 static void warn_of_what_waits(struct tt_run_state *run)
 {
     const struct tt_settings *settings = &run->settings;
-    if (settings->misreads.knock)
-        tt_run_warn(run, "not-yet", "misreads.knock: knocks are not heard yet");
     if (settings->report.media != TT_MEDIA_LINK)
         tt_run_warn(run, "not-yet", "report.media: sound is not copied for the pages yet; they play it where it lies");
 }

@@ -111,15 +111,24 @@ bool sheet_append(struct tt_sheet *sheet, const struct tt_row *row, struct tt_er
     return true;
 }
 
-bool row_read_again(const struct tt_row *row, struct tt_span *span)
+bool tt_row_reread(const struct tt_row *row, struct tt_span *span, const char **other_take)
 {
-    static const char words[] = "read again ";
+    static const char words[] = "read again ", elsewhere[] = ", in ";
     const char *at = row->note ? strstr(row->note, words) : NULL;
     char start[TT_TIME_CHARS], end[TT_TIME_CHARS];
-    if (!at || sscanf(at + sizeof words - 1, "%31[0-9:.]-%31[0-9:.]", start, end) != 2) return false;
+    int length = 0;
+    if (!at || sscanf(at + sizeof words - 1, "%31[0-9:.]-%31[0-9:.]%n", start, end, &length) != 2) return false;
+    at += sizeof words - 1 + (size_t)length;
+    *other_take = strncmp(at, elsewhere, sizeof elsewhere - 1) == 0 ? at + sizeof elsewhere - 1 : NULL;
     /* A full stop behind the time ends the sentence. */
     if (end[strlen(end) - 1] == '.') end[strlen(end) - 1] = '\0';
     return tt_time_parse(start, &span->start_ms, NULL) && tt_time_parse(end, &span->end_ms, NULL) && span->start_ms < span->end_ms;
+}
+
+bool row_read_again(const struct tt_row *row, struct tt_span *span)
+{
+    const char *other_take;
+    return tt_row_reread(row, span, &other_take) && !other_take;
 }
 
 void row_amount_format(const struct tt_row *row, char *text, size_t capacity)

@@ -28,12 +28,17 @@ struct tt_row {
     char *note;                       /* never NULL after reading or proposing; owned by the row */
 };
 
+struct tt_span { int64_t start_ms, end_ms; };
+
 struct tt_sheet {
     char *take;                       /* file name of the take */
     char content6[7];                 /* first six hex digits of the recording's SHA-256 */
     struct tt_row *rows;
     size_t count, capacity;
 };
+
+/* The reading that replaced a misread, from its note "read again A-B", or "read again A-B, in NAME": *other_take is NAME within the note, else NULL. */
+bool tt_row_reread(const struct tt_row *row, struct tt_span *span, const char **other_take);
 
 const char *tt_row_kind_name(enum tt_row_kind kind);     /* "misread" */
 const char *tt_row_action_name(enum tt_row_action action);
@@ -78,7 +83,6 @@ void tt_sheet_render_text(const struct tt_sheet *sheet, struct tt_text *out);
 
 /* The parts of the take that are out because of rows with action cut of any kind but pause, and of the readings that replaced a misread that
  * was chosen (its note: "read again A-B", when that is in this take); merged, rising, freshly allocated. */
-struct tt_span { int64_t start_ms, end_ms; };
 bool tt_sheet_cut_spans(const struct tt_sheet *sheet, struct tt_span **spans, size_t *count, struct tt_error *err);
 
 #endif

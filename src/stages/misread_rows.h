@@ -5,14 +5,16 @@
 
 #include "stages/rereads.h"
 
-enum tt_phrase_fate { TT_PHRASE_STAYS, TT_PHRASE_MISREAD, TT_PHRASE_TALK, TT_PHRASE_TALK_ELSEWHERE };
+enum tt_phrase_fate { TT_PHRASE_STAYS, TT_PHRASE_MISREAD, TT_PHRASE_UNFINISHED, TT_PHRASE_TALK, TT_PHRASE_TALK_ELSEWHERE };
 
 /* What becomes of one phrase; neighbours with the same `part` share a row. */
 struct tt_phrase_choice {
     enum tt_phrase_fate fate;
     enum tt_row_action action;        /* TT_DO_CUT or TT_DO_ASK */
     double confidence;
-    const struct tt_reread *reread;   /* of a misread, and of the talk behind it */
+    const struct tt_reread *reread;   /* of a misread, and of the talk behind it; NULL when none is known */
+    const char *chosen_in;            /* a person chose an earlier reading, in this take, over it */
+    bool is_knocked;                  /* the narrator knocked behind it */
     size_t part;
 };
 

@@ -6,6 +6,7 @@
 
 #include "stages/misread_rows.h"
 #include "stages/talk.h"
+#include "stages/told.h"
 
 static const double ask_from = 0.5;
 /* Speech between is somebody's talk when so much of it is faint. */
@@ -14,6 +15,7 @@ static const double faint_share = 0.7;
 struct deciding {
     const struct tt_phrases *phrases;
     const struct tt_settings *settings;
+    const struct tt_knocks_found *knocks;
     struct tt_phrase_choice *choices;
     size_t parts;
 };
@@ -54,7 +56,8 @@ static bool choose_misreads(struct deciding *deciding, const struct tt_rereads *
         if (!is_free) continue;
         size_t part = ++deciding->parts;
         for (size_t p = reread->first; p <= reread->last; p++)
-            deciding->choices[p] = (struct tt_phrase_choice){TT_PHRASE_MISREAD, action_for(deciding, reread->confidence), reread->confidence, reread, part};
+            deciding->choices[p] = (struct tt_phrase_choice){.fate = TT_PHRASE_MISREAD, .action = action_for(deciding, reread->confidence),
+                                                              .confidence = reread->confidence, .reread = reread, .part = part};
     }
     free(order);
     return true;
@@ -80,33 +83,59 @@ static void choose_talk(struct deciding *deciding, const struct tt_reread *rerea
     size_t part = ++deciding->parts;
     for (size_t p = reread->last + 1; p < reread->again; p++)
         if (deciding->choices[p].fate == TT_PHRASE_STAYS)
-            deciding->choices[p] = (struct tt_phrase_choice){TT_PHRASE_TALK, action, reread->confidence, reread, part};
+            deciding->choices[p] = (struct tt_phrase_choice){.fate = TT_PHRASE_TALK, .action = action, .confidence = reread->confidence, .reread = reread, .part = part};
 }
 
-static bool decide(struct deciding *deciding, struct tt_phrases *phrases, struct tt_error *err)
+static bool starts_a_misread(const struct deciding *deciding, size_t phrase)
+{
+    const struct tt_phrase_choice *choice = &deciding->choices[phrase];
+    return choice->fate == TT_PHRASE_MISREAD && choice->reread && choice->reread->first == phrase;
+}
+
+/* What a person or a knock says comes first, then likeness, then what lies between. */
+static bool choose(struct deciding *deciding, struct tt_phrases *phrases, struct tt_error *err)
 {
     struct tt_rereads rereads;
-    if (!tt_rereads_split(phrases, err)) return false;
-    deciding->choices = calloc(phrases->count ? phrases->count : 1, sizeof *deciding->choices);
-    if (!deciding->choices) return tt_fail_memory(err);
+    const enum tt_row_action told = deciding->settings->misreads.action == TT_POLICY_CUT ? TT_DO_CUT : TT_DO_ASK;
     if (!tt_rereads_find(phrases, deciding->settings->misreads.look_back_s, &rereads, err)) return false;
-    bool is_done = tt_rereads_judge(phrases, &rereads, err) && choose_misreads(deciding, &rereads, err);
+    bool is_done = tt_rereads_judge(phrases, &rereads, err);
+    if (is_done) tt_told_mark_knocked(phrases, deciding->knocks, &rereads, told, deciding->choices, &deciding->parts);
+    is_done = is_done && choose_misreads(deciding, &rereads, err);
     for (size_t p = 0; is_done && p < phrases->count; p++)
-        if (deciding->choices[p].fate == TT_PHRASE_MISREAD && deciding->choices[p].reread->first == p) choose_talk(deciding, deciding->choices[p].reread);
+        if (starts_a_misread(deciding, p)) choose_talk(deciding, deciding->choices[p].reread);
     if (is_done) tt_talk_choose(phrases, deciding->settings, deciding->choices, deciding->parts + 1);
     is_done = is_done && tt_misread_rows_propose(phrases, deciding->choices, err);
     tt_rereads_free(&rereads);
     return is_done;
 }
 
-bool tt_misreads_decide(const struct tt_session_view *view, struct tt_error *err)
+static bool decide(struct deciding *deciding, struct tt_phrases *phrases, struct tt_error *err)
 {
-    if (view->settings->misreads.action == TT_POLICY_OFF) return true;
+    const bool is_off = deciding->settings->misreads.action == TT_POLICY_OFF;
+    if (!is_off && !tt_rereads_split(phrases, err)) return false;
+    deciding->choices = calloc(phrases->count ? phrases->count : 1, sizeof *deciding->choices);
+    if (!deciding->choices) return tt_fail_memory(err);
+    tt_told_mark_chosen(phrases, deciding->choices, &deciding->parts);
+    return is_off ? tt_misread_rows_propose(phrases, deciding->choices, err) : choose(deciding, phrases, err);
+}
+
+static bool decide_readings(const struct tt_session_view *view, const struct tt_knocks_found *knocks, struct tt_error *err)
+{
     struct tt_phrases phrases;
-    if (!tt_phrases_open(view, &phrases, err)) return false;
-    struct deciding deciding = {.phrases = &phrases, .settings = view->settings};
+    if (!tt_phrases_open(view, knocks, &phrases, err)) return false;
+    struct deciding deciding = {.phrases = &phrases, .settings = view->settings, .knocks = knocks};
     bool is_done = decide(&deciding, &phrases, err);
     free(deciding.choices);
     tt_phrases_close(&phrases);
+    return is_done;
+}
+
+bool tt_misreads_decide(const struct tt_session_view *view, struct tt_error *err)
+{
+    struct tt_knocks_found knocks = {0};
+    if (view->settings->misreads.knock && !tt_knocks_find(view, &knocks, err)) return false;
+    bool has_readings = view->settings->misreads.action != TT_POLICY_OFF || tt_told_has_chosen(view);
+    bool is_done = (!has_readings || decide_readings(view, &knocks, err)) && tt_knocks_propose(view, &knocks, err);
+    tt_knocks_free(&knocks);
     return is_done;
 }

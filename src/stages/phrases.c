@@ -186,7 +186,7 @@ static bool measure_level(struct tt_phrases *phrases, struct tt_error *err)
     return true;
 }
 
-bool tt_phrases_open(const struct tt_session_view *view, struct tt_phrases *phrases, struct tt_error *err)
+bool tt_phrases_open(const struct tt_session_view *view, const struct tt_knocks_found *knocks, struct tt_phrases *phrases, struct tt_error *err)
 {
     *phrases = (struct tt_phrases){.view = view};
     size_t most = 0;
@@ -196,7 +196,8 @@ bool tt_phrases_open(const struct tt_session_view *view, struct tt_phrases *phra
     for (size_t t = 0; t < view->count; t++) {
         const struct tt_heard *heard = view->takes[t].heard;
         if (heard->facts.rate_hz <= 0 || heard->facts.feature_hop_samples <= 0) continue;
-        for (size_t r = 0; r < heard->run_count; r++) add_run(phrases, t, &heard->runs[r]);
+        for (size_t r = 0; r < heard->run_count; r++)
+            if (!tt_knocks_hold(knocks, t, &heard->runs[r])) add_run(phrases, t, &heard->runs[r]);
         if (phrases->rows_per_s <= 0.0) phrases->rows_per_s = (double)heard->facts.rate_hz / heard->facts.feature_hop_samples;
     }
     number_rows(phrases);

@@ -9,6 +9,7 @@
 
 #include "base/fail.h"
 #include "dsp/align.h"
+#include "stages/knocks.h"
 #include "stages/stage.h"
 
 /* A stretch of speech without a pause to speak of. Rows are counted through the session, pauses left out. */
@@ -36,7 +37,8 @@ struct tt_phrases {
     size_t capacity, window_row, window_count;
 };
 
-bool tt_phrases_open(const struct tt_session_view *view, struct tt_phrases *phrases, struct tt_error *err);
+/* knocks: runs that are no speech; may be NULL. */
+bool tt_phrases_open(const struct tt_session_view *view, const struct tt_knocks_found *knocks, struct tt_phrases *phrases, struct tt_error *err);
 void tt_phrases_close(struct tt_phrases *phrases);   /* zeroes it */
 
 /* Makes rows from .. to - 1 of the session available; rows before from may be lost. */

@@ -54,7 +54,8 @@ void tt_talk_choose(const struct tt_phrases *phrases, const struct tt_settings *
         if (judge(phrases, block, &confidence)) {
             bool goes = settings->misreads.talk == TT_POLICY_CUT && confidence >= settings->misreads.confidence;
             for (size_t k = block.first; k <= block.last; k++)
-                choices[k] = (struct tt_phrase_choice){TT_PHRASE_TALK_ELSEWHERE, goes ? TT_DO_CUT : TT_DO_ASK, confidence, NULL, first_part};
+                choices[k] = (struct tt_phrase_choice){.fate = TT_PHRASE_TALK_ELSEWHERE, .action = goes ? TT_DO_CUT : TT_DO_ASK,
+                                                          .confidence = confidence, .part = first_part};
             first_part++;
         }
         p = block.last + 1;

@@ -1,0 +1,187 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#ifndef TT_TESTS_MADE_SESSION_H
+#define TT_TESTS_MADE_SESSION_H
+
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "stages/misreads.h"
+
+/* A narrator made of numbers: each text is a smooth track through the cepstra, each reading of it goes along that track at its own pace and with
+ * its own roughness. 48 kHz, a row each 512 samples. */
+enum { RATE = 48000, HOP = 512, MOST_RUNS = 400, MOST_SOUNDS = 40, MOST_TAKES = 4, MOST_ROWS = 60000 };
+
+struct made_take {
+    struct tt_heard heard;
+    struct tt_sheet sheet;
+    struct tt_run runs[MOST_RUNS];
+    struct tt_sound sounds[MOST_SOUNDS];
+    int8_t *cepstra;
+    char name[16];
+    double at_s;
+};
+struct made_session {
+    struct made_take takes[MOST_TAKES];
+    size_t count;
+    uint32_t chance;
+    struct tt_settings settings;
+};
+
+static inline double uniform(struct made_session *session)
+{
+    session->chance = session->chance * 1664525u + 1013904223u;
+    return (double)(session->chance >> 8) / 16777216.0;
+}
+
+static inline struct made_take *take_of(struct made_session *session) { return &session->takes[session->count - 1]; }
+
+static inline void begin_take(struct made_session *session)
+{
+    struct made_take *take = &session->takes[session->count++];
+    struct tt_error err = {0};
+    take->cepstra = calloc(MOST_ROWS, TT_CEPSTRA);
+    assert_non_null(take->cepstra);
+    take->name[0] = (char)('0' + session->count);
+    strcpy(take->name + 1, ".wav");
+    assert_true(tt_sheet_start(&take->sheet, take->name, "3fa2c1000000000000000000000000000000000000000000000000000000000a", &err));
+    take->at_s = 1.0;
+}
+
+static inline struct made_session *begin(void)
+{
+    struct made_session *session = calloc(1, sizeof *session);
+    assert_non_null(session);
+    session->chance = 1;
+    session->settings.misreads.action = TT_POLICY_CUT;
+    session->settings.misreads.confidence = 0.97;
+    session->settings.misreads.look_back_s = 120.0;
+    session->settings.misreads.talk = TT_POLICY_ASK;
+    session->settings.misreads.talk_most_s = 8.0;
+    begin_take(session);
+    return session;
+}
+
+static inline void pause_s(struct made_session *session, double seconds) { take_of(session)->at_s += seconds; }
+
+/* Where on the track of a text, cepstrum by cepstrum, a moment lies: syllables of about 0.2 s. */
+static inline double track(uint32_t text, int c, double at_s)
+{
+    double position = at_s / 0.12;
+    uint32_t index = (uint32_t)position;
+    double part = position - index, corner[2];
+    part = part * part * (3.0 - 2.0 * part);
+    for (uint32_t k = 0; k < 2; k++) {
+        uint32_t h = text * 2654435761u ^ (index + k) * 2246822519u ^ (uint32_t)(c + 1) * 3266489917u;
+        h ^= h >> 15; h *= 2246822519u; h ^= h >> 13; h *= 3266489917u; h ^= h >> 16;
+        corner[k] = (double)(h % 2000) / 1000.0 - 1.0;
+    }
+    return (corner[0] * (1.0 - part) + corner[1] * part) * 60.0 / (1.0 + 0.3 * c);
+}
+
+struct reading { double start_s, end_s; };
+
+/* Reads a text from one of its seconds to another, at so many dB to the lines. */
+static inline struct reading read_part(struct made_session *session, uint32_t text, double from_s, double to_s, double level_db)
+{
+    struct made_take *take = take_of(session);
+    double pace = 0.94 + 0.12 * uniform(session), start_s = take->at_s, end_s = start_s + (to_s - from_s) / pace;
+    for (int64_t row = (int64_t)(start_s * RATE / HOP); row <= (int64_t)(end_s * RATE / HOP); row++) {
+        double at_s = from_s + ((double)row * HOP / RATE - start_s) * pace;
+        for (int c = 0; c < TT_CEPSTRA; c++) {
+            double value = track(text, c, at_s < 0.0 ? 0.0 : at_s) + 24.0 / (1.0 + 0.3 * c) * (uniform(session) - 0.5);
+            take->cepstra[row * TT_CEPSTRA + c] = (int8_t)(value > 127.0 ? 127.0 : value < -127.0 ? -127.0 : value);
+        }
+    }
+    assert_true(take->heard.run_count < MOST_RUNS);
+    take->runs[take->heard.run_count++] = (struct tt_run){.start_sample = (int64_t)(start_s * RATE), .end_sample = (int64_t)(end_s * RATE),
+        .level_db = (float)(-24.0 + level_db), .over_floor_db = 35.0f, .voiced_share = 0.6f};
+    take->at_s = end_s;
+    return (struct reading){start_s, end_s};
+}
+
+/* A whole line of 2.4 s, and the pause behind it. */
+static inline struct reading read_line(struct made_session *session, uint32_t text)
+{
+    struct reading reading = read_part(session, text, 0.0, 2.4, 0.0);
+    pause_s(session, 0.7);
+    return reading;
+}
+static inline void read_lines(struct made_session *session, uint32_t text, int count)
+{
+    for (int k = 0; k < count; k++) read_line(session, text + (uint32_t)k);
+}
+static inline struct reading break_off(struct made_session *session, uint32_t text, double seconds)
+{
+    struct reading reading = read_part(session, text, 0.0, seconds, 0.0);
+    pause_s(session, 0.6);
+    return reading;
+}
+
+static inline void decide(struct made_session *session)
+{
+    struct tt_take_view views[MOST_TAKES];
+    double clock_s = 0.0;
+    for (size_t t = 0; t < session->count; t++) {
+        struct made_take *take = &session->takes[t];
+        take->heard.facts.rate_hz = RATE;
+        take->heard.facts.feature_hop_samples = HOP;
+        take->heard.facts.frame_count = (int64_t)((take->at_s + 1.0) * RATE);
+        take->heard.facts.speech_dbfs = -24.0;
+        take->heard.facts.floor_dbfs = -59.0;
+        take->heard.runs = take->runs;
+        take->heard.sounds = take->sounds;
+        take->heard.cepstra = take->cepstra;
+        take->heard.feature_count = (size_t)(take->heard.facts.frame_count / HOP);
+        assert_true(take->heard.feature_count < MOST_ROWS);
+        views[t] = (struct tt_take_view){take->name, &take->heard, &take->sheet, clock_s};
+        clock_s += (double)take->heard.facts.frame_count / RATE;
+    }
+    struct tt_session_view view = {views, session->count, &session->settings};
+    struct tt_error err = {0};
+    if (!tt_misreads_decide(&view, &err)) fail_msg("%s", err.message);
+}
+
+static inline void end(struct made_session *session)
+{
+    for (size_t t = 0; t < session->count; t++) {
+        tt_sheet_free(&session->takes[t].sheet);
+        free(session->takes[t].cepstra);
+    }
+    free(session);
+}
+
+static inline size_t rows_with(const struct made_session *session, enum tt_row_kind kind, enum tt_row_action action)
+{
+    size_t count = 0;
+    for (size_t t = 0; t < session->count; t++)
+        for (size_t r = 0; r < session->takes[t].sheet.count; r++) {
+            const struct tt_row *row = &session->takes[t].sheet.rows[r];
+            count += row->kind == kind && row->action == action;
+        }
+    return count;
+}
+
+/* How much of a reading is cut, 0 to 1. */
+static inline double cut_share(const struct made_session *session, size_t take, struct reading reading)
+{
+    double gone = 0.0;
+    for (size_t r = 0; r < session->takes[take].sheet.count; r++) {
+        const struct tt_row *row = &session->takes[take].sheet.rows[r];
+        if (row->action != TT_DO_CUT) continue;
+        double from = fmax((double)row->start_ms / 1000.0, reading.start_s), to = fmin((double)row->end_ms / 1000.0, reading.end_s);
+        if (to > from) gone += to - from;
+    }
+    return gone / (reading.end_s - reading.start_s);
+}
+static inline void assert_gone(const struct made_session *session, size_t take, struct reading reading) { assert_true(cut_share(session, take, reading) > 0.999); }
+static inline void assert_stays(const struct made_session *session, size_t take, struct reading reading) { assert_true(cut_share(session, take, reading) <= 0.0); }
+
+#endif
