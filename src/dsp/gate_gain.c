@@ -17,12 +17,12 @@
 
 /* All measured on read speech with made noise at 10 to 50 dB SNR: segmental SNR, log-spectral distance, STOI, kurtosis. */
 static const float SMOOTHING = 0.983F;     /* decision-directed, for a hop of 5.3 ms */
-static const float REGION_LEVEL = 1.9F;    /* mean posterior SNR at which a voice is as likely as not */
-static const float PRESENCE_LEAST = 0.2F;   /* a chance under this is none */
+static const float REGION_LEVEL = 1.8F;    /* mean posterior SNR at which a voice is as likely as not */
+static const float PRESENCE_LEAST = 0.3F;  /* a chance under this is none */
 static const float EVEN_PRIOR = 6.0F;      /* priors well under this are noise where no voice is near */
 static const float LOCAL_OVER = 1.2F;      /* noise of 1, and a fifth that the floor may be wrong by */
-static const float LOCAL_LEAST = 0.3F;     /* what a bin's surroundings give it beside a voice, -5 dB ... */
-static const float LOCAL_MOST = 0.7F;      /* ... to -1.5 dB */
+static const float LOCAL_LEAST = 0.4F;     /* what a bin's surroundings give it beside a voice, -4 dB ... */
+static const float LOCAL_MOST = 0.8F;      /* ... to -1 dB */
 static const float GAMMA_LEAST = 1e-6F, GAMMA_MOST = 1e8F;
 static const float REGION_GAMMA_MOST = 20.0F; /* so that a single line does not make a neighbourhood */
 static const float PRIOR_LEAST = 0.003F;      /* -25 dB, Ephraim & Malah 1984 */
