@@ -40,7 +40,7 @@ ifeq ($(MAKELEVEL),0)
 MAKEFLAGS += -j$(shell nproc 2>/dev/null || echo 2)
 endif
 
-.PHONY: all deps deps-demo man lint-man demo check check-long test lint format bench install uninstall clean
+.PHONY: eval-loudness all deps deps-demo man lint-man demo check check-long test lint format bench install uninstall clean
 .SECONDARY:
 
 all: $B/tidytake $B/libtidytake.so.$(SOVERSION)
@@ -131,6 +131,10 @@ $B/tests/bench/bench: $(BENCH_SOURCES:%.c=$B/%.o)
 	$Q$(CC) $(CFLAGS) $(LDFLAGS) -o $@ $^ $$(pkg-config --libs libebur128) $(LIBS)
 
 # Some five minutes; TIDYTAKE_LONG_BENCH=1 adds ten hours of sound, and 96 kHz in stereo.
+eval-loudness: deps
+	@$(MAKE) --no-print-directory all
+	@tests/eval/run_loudness $B $(PYTHON)
+
 bench: deps
 	@$(MAKE) --no-print-directory BUILD=release all build/release/tests/bench/bench
 	@build/release/tests/bench/bench build/release/tidytake

@@ -12,6 +12,7 @@
 
 #include "audio/formats.h"
 #include "audio/view.h"
+#include "audio/writer.h"
 #include "base/text.h"
 
 enum {
@@ -172,6 +173,40 @@ static void read_bext(SNDFILE *file, struct tt_audio_info *info)
     if (frames <= INT64_MAX)
         info->time_reference = (int64_t)frames;
     read_origination(&bext, info->origination, sizeof info->origination);
+}
+
+/* A field is only terminated where it is shorter than its room. */
+static void copy_field(char *to, size_t size, const char *from, size_t room)
+{
+    size_t length = strnlen(from, room < size - 1 ? room : size - 1);
+    memcpy(to, from, length);
+    to[length] = '\0';
+}
+
+bool tt_reader_bext(struct tt_reader *reader, struct tt_bext *bext, char **coding_history)
+{
+    enum { HISTORY_MOST = 65536 }; /* a history that is longer is cut: no honest one comes near */
+    typedef SF_BROADCAST_INFO_VAR(HISTORY_MOST) info_type;
+    *bext = (struct tt_bext){ 0 };
+    *coding_history = NULL;
+    info_type *info = calloc(1, sizeof *info);
+    if (info == NULL || sf_command(reader->file, SFC_GET_BROADCAST_INFO, info, sizeof *info) != SF_TRUE) {
+        free(info);
+        return false;
+    }
+    copy_field(bext->description, sizeof bext->description, info->description, sizeof info->description);
+    copy_field(bext->originator, sizeof bext->originator, info->originator, sizeof info->originator);
+    copy_field(bext->originator_reference, sizeof bext->originator_reference, info->originator_reference, sizeof info->originator_reference);
+    copy_field(bext->date, sizeof bext->date, info->origination_date, sizeof info->origination_date);
+    copy_field(bext->time, sizeof bext->time, info->origination_time, sizeof info->origination_time);
+    uint64_t frames = (uint64_t)info->time_reference_high << 32 | info->time_reference_low;
+    bext->time_reference = frames <= INT64_MAX ? (int64_t)frames : 0;
+    size_t length = info->coding_history_size < HISTORY_MOST ? info->coding_history_size : HISTORY_MOST;
+    if (length > 0 && (*coding_history = calloc(1, length + 1)) != NULL)
+        memcpy(*coding_history, info->coding_history, length);
+    bext->coding_history = *coding_history;
+    free(info);
+    return true;
 }
 
 static bool open_reader(struct tt_reader *reader, struct tt_audio_info *info, struct tt_error *err)

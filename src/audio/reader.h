@@ -34,6 +34,11 @@ struct tt_reader *tt_reader_open(const char *path, struct tt_audio_info *info, s
  * error. Never returns fewer than asked except at the end; the buffer has room for all that is asked for, also then. */
 int64_t tt_reader_read(struct tt_reader *reader, float *interleaved, int64_t frame_count, struct tt_error *err);
 
+/* The broadcast extension as it lies in the file; false without one. coding_history is freshly allocated, or NULL: the caller frees it. What stands in
+ * it of loudness is of the recording and left out. */
+struct tt_bext;
+bool tt_reader_bext(struct tt_reader *reader, struct tt_bext *bext, char **coding_history);
+
 bool tt_reader_seek(struct tt_reader *reader, int64_t frame, struct tt_error *err);
 void tt_reader_close(struct tt_reader *reader); /* NULL is fine */
 
@@ -67,6 +72,7 @@ struct tt_voice_reader;
 struct tt_voice_reader *tt_voice_reader_open(const char *path, int channel, struct tt_audio_info *info, struct tt_error *err);
 /* Mono samples read (0 at the end), -1 on error. Never fewer than asked except at the end. */
 int64_t tt_voice_reader_read(struct tt_voice_reader *reader, float *samples, int64_t count, struct tt_error *err);
+bool tt_voice_reader_bext(struct tt_voice_reader *reader, struct tt_bext *bext, char **coding_history); /* as tt_reader_bext */
 int64_t tt_voice_reader_bad_samples(const struct tt_voice_reader *reader);
 void tt_voice_reader_close(struct tt_voice_reader *reader);
 

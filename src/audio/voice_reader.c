@@ -63,6 +63,11 @@ int64_t tt_voice_reader_read(struct tt_voice_reader *voice, float *samples, int6
     return done;
 }
 
+bool tt_voice_reader_bext(struct tt_voice_reader *reader, struct tt_bext *bext, char **coding_history)
+{
+    return tt_reader_bext(reader->reader, bext, coding_history);
+}
+
 int64_t tt_voice_reader_bad_samples(const struct tt_voice_reader *voice)
 {
     return voice->bad_samples;

@@ -7,6 +7,9 @@
 /* EBU Tech 3285 v2: places in the chunk's body, and the mark of a loudness field that is not used. */
 enum {
     BEXT_ORIGINATOR_AT = 256,
+    BEXT_REFERENCE_AT = 288,
+    BEXT_DATE_AT = 320,
+    BEXT_CLOCK_AT = 330,
     BEXT_TIME_AT = 338,
     BEXT_VERSION_AT = 346,
     BEXT_LOUDNESS_AT = 412,
@@ -91,7 +94,13 @@ void tt_chunk_bext(struct tt_text *bytes, const struct tt_bext *bext, const char
     add_ascii(bytes, bext->description, BEXT_ORIGINATOR_AT);
     add_zeros_to(bytes, body + BEXT_ORIGINATOR_AT);
     add_ascii(bytes, bext->originator, 32);
-    add_zeros_to(bytes, body + BEXT_FIXED_SIZE); /* no date or time: the same sound gives the same bytes */
+    add_zeros_to(bytes, body + BEXT_REFERENCE_AT);
+    add_ascii(bytes, bext->originator_reference, 32);
+    add_zeros_to(bytes, body + BEXT_DATE_AT);
+    add_ascii(bytes, bext->date, 10); /* the recording's, never today's: the same sound gives the same bytes */
+    add_zeros_to(bytes, body + BEXT_CLOCK_AT);
+    add_ascii(bytes, bext->time, 8);
+    add_zeros_to(bytes, body + BEXT_FIXED_SIZE);
     tt_bytes_set_u64(bytes, body + BEXT_TIME_AT, bext->time_reference > 0 ? (uint64_t)bext->time_reference : 0);
     set_number(bytes, body + BEXT_VERSION_AT, BEXT_VERSION, 2);
     for (size_t i = 0; i < 5; i++)

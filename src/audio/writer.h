@@ -24,6 +24,8 @@ struct tt_label { int64_t frame; const char *text; };
 struct tt_bext {
     char description[257];
     char originator[33];
+    char originator_reference[33];
+    char date[11], time[9];       /* yyyy-mm-dd, hh:mm:ss of the recording; "": none is written */
     int64_t time_reference;       /* frames since midnight of the first frame */
     const char *coding_history;   /* without our own line, or NULL */
 };

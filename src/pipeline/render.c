@@ -255,9 +255,15 @@ static bool write_file(const struct render_pass *pass, struct tt_scratch *scratc
 {
     const struct tt_render_request *request = pass->request;
     const struct tt_settings *settings = request->settings;
-    struct tt_bext bext = {.time_reference = 0};
-    snprintf(bext.description, sizeof bext.description, "%s", tt_path_name(request->path));
-    snprintf(bext.originator, sizeof bext.originator, "tidytake");
+    /* The recording's own words stay (EBU Tech 3285); what we did is a line more in its history. */
+    struct tt_bext bext;
+    char *history = NULL;
+    (void)tt_voice_reader_bext(pass->reader, &bext, &history);
+    bext.time_reference = 0;
+    if (!bext.description[0])
+        snprintf(bext.description, sizeof bext.description, "%s", tt_path_name(request->path));
+    if (!bext.originator[0])
+        snprintf(bext.originator, sizeof bext.originator, "tidytake");
     if (pass->info.time_reference >= 0)
         bext.time_reference = tt_resample_position(pass->info.time_reference + skipped_at_head, pass->info.rate_hz, request->out_rate_hz);
     struct tt_delivery delivery = {.path = path,
@@ -270,7 +276,9 @@ static bool write_file(const struct render_pass *pass, struct tt_scratch *scratc
                                    .quiet_count = quiet ? quiet->count : 0,
                                    .settings = settings};
     struct tt_source source = stoppable_source(scratch, request);
-    return tt_delivery_write(&source, &delivery, gain_db, delivered, err);
+    bool ok = tt_delivery_write(&source, &delivery, gain_db, delivered, err);
+    free(history);
+    return ok;
 }
 
 /* A cue point at each label of the sheet. */

@@ -140,6 +140,11 @@ void tt_edit_mark_text(const struct tt_session_report *session, const struct tt_
     if (has_note) tt_text_addf(out, " %s", mark->row->note);
 }
 
+bool tt_has_time(const struct tt_session_report *session)
+{
+    return !session->settings->deliver.whole || session->settings->deliver.format != TT_CONTAINER_FLAC;
+}
+
 void tt_whole_name(const struct tt_session_report *session, const struct tt_take_report *take, struct tt_text *out)
 {
     tt_text_addf(out, "whole/%s.%s", take->stem, session->settings->deliver.format == TT_CONTAINER_FLAC ? "flac" : "wav");

@@ -34,6 +34,9 @@ void tt_edit_list_free(struct tt_edit_list *list); /* zeroes it */
 /* What a mark says: the take's name, or the row's kind and note. */
 void tt_edit_mark_text(const struct tt_session_report *session, const struct tt_edit_mark *mark, struct tt_text *out);
 
+/* Whether the files that an edit list points to carry the recording's time of day: takes do, and what is written into whole/ as WAV. */
+bool tt_has_time(const struct tt_session_report *session);
+
 /* The file that an edit list takes a take's sound from, below OUT: "whole/STEM.wav"; only with whole = yes. */
 void tt_whole_name(const struct tt_session_report *session, const struct tt_take_report *take, struct tt_text *out);
 

@@ -38,8 +38,7 @@ static int64_t source_frame(const struct printer *printer, const struct tt_edit_
 {
     if (!span->is_clip) return 0;
     const struct tt_take_report *take = &printer->session->takes[span->take];
-    /* Files in whole/ carry no time of their own. */
-    bool has_time = take->time_reference_frames >= 0 && !printer->session->settings->deliver.whole;
+    bool has_time = take->time_reference_frames >= 0 && tt_has_time(printer->session);
     int64_t sample = span->source_start + (has_time ? take->time_reference_frames : 0);
     return tt_timecode_frame_of_sample(printer->rate, sample, take->map->rate_hz);
 }

@@ -66,7 +66,8 @@ static struct media media_of(const struct tt_session_report *session, const stru
     const struct tt_heard_facts *facts = &take->heard->facts;
     if (!session->settings->deliver.whole)
         return (struct media){ facts->rate_hz, take->time_reference_frames > 0 ? take->time_reference_frames : 0, facts->frame_count };
-    return (struct media){ take->out_rate_hz, 0, tt_rescale_frames(facts->frame_count, facts->rate_hz, take->out_rate_hz) };
+    int64_t start = tt_has_time(session) && take->time_reference_frames > 0 ? tt_rescale_frames(take->time_reference_frames, facts->rate_hz, take->out_rate_hz) : 0;
+    return (struct media){ take->out_rate_hz, start, tt_rescale_frames(facts->frame_count, facts->rate_hz, take->out_rate_hz) };
 }
 
 static json_t *make_reference(const struct tt_session_report *session, const struct tt_take_report *take)

@@ -148,7 +148,13 @@ static void whole_takes_are_pointed_to_when_there(void **state)
     json_t *timeline = make(&hive.session);
     const json_t *clip = json_array_get(children_of(timeline), 2), *reference = get(get(clip, "media_references"), "DEFAULT_MEDIA");
     assert_string_equal(string(reference, "target_url"), "file:///films/hive.tidy/whole/01.wav");
-    assert_range(reference, "available_range", 0, 96000, 1920000, 96000);
+    /* With the recording's time of day, 10:00:00, in its bext. */
+    assert_range(reference, "available_range", INT64_C(3456000000), 96000, 1920000, 96000);
+    assert_range(clip, "source_range", INT64_C(3456528000), 96000, 187200, 48000);
+    json_decref(timeline);
+    hive.settings.deliver.format = TT_CONTAINER_FLAC; /* which has no bext */
+    timeline = make(&hive.session);
+    clip = json_array_get(children_of(timeline), 2);
     assert_range(clip, "source_range", 528000, 96000, 187200, 48000);
     json_decref(timeline);
 }
