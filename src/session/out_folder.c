@@ -44,12 +44,12 @@ static bool holds_sound(const char *path)
     return is_found;
 }
 
-/* OUT/heard is made before anything else: where it is missing, sounds of these names are not ours to replace. */
+/* OUT/heard is made before anything else, session.json is written last: where both are missing, sounds of these names are not ours to replace. */
 static bool holds_sound_of_others(const char *out)
 {
     static const char *const places[] = {".", "voice", "whole", "pieces"};
     char *mark = tt_path_join(out, "heard");
-    bool is_ours = !mark || tt_file_exists(mark), is_found = false;
+    bool is_ours = tt_is_out_folder(out) || !mark || tt_file_exists(mark), is_found = false;
     free(mark);
     for (size_t i = 0; !is_ours && !is_found && i < sizeof places / sizeof *places; i++) {
         char *path = tt_path_join(out, places[i]);
