@@ -17,6 +17,8 @@
 enum { SAME_FRAMES = 3 };
 /* The joins lie within a few ms of the rows that cause them (time_map.h searches them). */
 static const int64_t row_slack_ms = 30;
+/* A gap goes beside the breath or noise that it would open in; longer ones are rare. */
+static const int64_t gap_slack_ms = 600;
 
 /* A stretch that both narrations hold. */
 struct common {
@@ -87,8 +89,9 @@ static const struct tt_row *find_row(const struct tt_take_report *take, int64_t 
     int64_t most_ms = -1;
     for (size_t i = 0; take->is_heard && i < take->sheet->count; i++) {
         const struct tt_row *row = &take->sheet->rows[i];
-        int64_t from = row->start_ms > start_ms - row_slack_ms ? row->start_ms : start_ms - row_slack_ms;
-        int64_t to = row->end_ms < end_ms + row_slack_ms ? row->end_ms : end_ms + row_slack_ms;
+        int64_t slack_ms = row->kind == TT_ROW_GAP ? gap_slack_ms : row_slack_ms;
+        int64_t from = row->start_ms > start_ms - slack_ms ? row->start_ms : start_ms - slack_ms;
+        int64_t to = row->end_ms < end_ms + slack_ms ? row->end_ms : end_ms + slack_ms;
         if (row->kind == TT_ROW_LABEL || to < from) continue;
         int64_t weight = to - from + (row->is_persons ? 1000000000 : 0); /* a person's decision is the likelier cause of a move */
         if (weight > most_ms) {

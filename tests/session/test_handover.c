@@ -1,0 +1,279 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* What becomes of a narration that was handed over: it is left as it lies, kept when another replaces it, told about, and held. */
+#include "clean_support.h"
+
+#include <math.h>
+#include <sndfile.h>
+#include <sys/stat.h>
+
+struct fixture {
+    char *folder;
+    char session[4096], out[4096];
+};
+
+static int set_up(void **state)
+{
+    struct fixture *fixture = calloc(1, sizeof *fixture);
+    fixture->folder = folder_make();
+    snprintf(fixture->session, sizeof fixture->session, "%s/hive", fixture->folder);
+    snprintf(fixture->out, sizeof fixture->out, "%s/out", fixture->folder);
+    copy_fixture_session(fixture->session);
+    *state = fixture;
+    return 0;
+}
+
+static int tear_down(void **state)
+{
+    struct fixture *fixture = *state;
+    folder_remove(fixture->folder);
+    free(fixture);
+    return 0;
+}
+
+static void clean(const struct fixture *f, struct clean_run how)
+{
+    struct tt_clean_result result = clean_well(f->session, f->out, how);
+    tt_clean_result_free(&result);
+}
+
+/* Error message of a run that has to fail. */
+static const char *failure(const struct fixture *f, struct clean_run how)
+{
+    static struct tt_error error;
+    struct tt_clean_result result;
+    if (clean_run(f->session, f->out, how, &result, &error))
+        fail_msg("the run went well");
+    return error.message;
+}
+
+static void replace(const char *path, const char *from, const char *to)
+{
+    size_t size;
+    char *text = file_read(path, &size), *at = strstr(text, from);
+    if (!at)
+        fail_msg("%s: no %s in\n%s", path, from, text);
+    char *edited = calloc(1, size + strlen(to) + 1);
+    memcpy(edited, text, (size_t)(at - text));
+    strcat(edited, to);
+    strcat(edited, at + strlen(from));
+    file_write(path, edited, strlen(edited));
+    free(edited);
+    free(text);
+}
+
+static void append(const char *path, const char *line)
+{
+    size_t size;
+    char *text = file_read(path, &size), *edited = calloc(1, size + strlen(line) + 1);
+    memcpy(edited, text, size);
+    strcat(edited, line);
+    file_write(path, edited, strlen(edited));
+    free(edited);
+    free(text);
+}
+
+static ino_t file_number(const char *path)
+{
+    struct stat status;
+    assert_int_equal(stat(path, &status), 0);
+    return status.st_ino;
+}
+
+static size_t frames_of(const char *path)
+{
+    size_t frames;
+    free(sound_read(path, &frames, NULL));
+    return frames;
+}
+
+/* A publish makes another file of the name: its number tells that it was written. */
+static void narration_and_pieces_are_not_written_again_when_nothing_changed(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){0});
+    replace(in_folder(f->out, "order.csv"), "01.flac,yes,", "01.flac,yes,opening");
+    clean(f, (struct clean_run){0});
+    ino_t narration = file_number(in_folder(f->out, "narration.wav")), piece = file_number(in_folder(f->out, "pieces/opening.wav"));
+    const char *state_before = file_digest(in_folder(f->out, "session.json"));
+    clean(f, (struct clean_run){0});
+    assert_int_equal(narration, file_number(in_folder(f->out, "narration.wav")));
+    assert_int_equal(piece, file_number(in_folder(f->out, "pieces/opening.wav")));
+    assert_string_equal(state_before, file_digest(in_folder(f->out, "session.json")));
+    clean(f, (struct clean_run){.assignments = {"pauses.between_ms=3000"}});
+    assert_int_not_equal(narration, file_number(in_folder(f->out, "narration.wav")));
+    assert_int_equal(piece, file_number(in_folder(f->out, "pieces/opening.wav")));
+}
+
+static void the_narration_before_is_kept_when_another_replaces_it(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){0});
+    const char *first = file_digest(in_folder(f->out, "narration.wav"));
+    clean(f, (struct clean_run){.is_again = true}); /* the same bytes: nothing to keep */
+    assert_false(file_exists(in_folder(f->out, "earlier")));
+    clean(f, (struct clean_run){.assignments = {"pauses.between_ms=3000"}});
+    assert_string_equal(first, file_digest(in_folder(f->out, "earlier/narration-1.wav")));
+    const char *second = file_digest(in_folder(f->out, "narration.wav"));
+    clean(f, (struct clean_run){0});
+    assert_string_equal(second, file_digest(in_folder(f->out, "earlier/narration-2.wav")));
+    assert_string_equal(first, file_digest(in_folder(f->out, "narration.wav")));
+}
+
+static void a_narration_in_another_kind_of_file_does_not_stay_beside_the_new_one(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){0});
+    clean(f, (struct clean_run){.assignments = {"deliver.format=flac"}});
+    assert_false(file_exists(in_folder(f->out, "narration.wav")));
+    assert_true(file_exists(in_folder(f->out, "narration.flac")));
+    assert_true(file_exists(in_folder(f->out, "earlier/narration-1.wav")));
+}
+
+/* 25 frames a second: 2 s are 50. The opened gap moves all behind it, and nothing before it. */
+static void changes_tell_from_where_on_things_lie_how_much_later(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){0});
+    assert_false(file_exists(in_folder(f->out, "edit/changes.csv")));
+    size_t before = frames_of(in_folder(f->out, "narration.wav"));
+    append(in_folder(f->out, "sheets/01.csv"), "01.flac,,00:00:20.000,00:00:20.000,gap,,open,2.000,,,smoker\r\n");
+    clean(f, (struct clean_run){0});
+    size_t after = frames_of(in_folder(f->out, "narration.wav"));
+    assert_int_equal(after - before, 2 * 24000);
+    char *text = file_read(in_folder(f->out, "edit/changes.csv"), NULL), since[64], was[16], now[16], take[16];
+    int step, all;
+    double seconds;
+    char *row = strchr(text, '\n') + 1;
+    assert_int_equal(sscanf(row, "%63[^,],%15[^,],%15[^,],%d,%d,%lf,%15[^,],", since, was, now, &step, &all, &seconds, take), 7);
+    assert_string_equal(since, "earlier/narration-1.wav");
+    assert_int_equal(step, 50);
+    assert_int_equal(all, 50);
+    assert_true(fabs(seconds - 2) < 1e-4);
+    assert_string_equal(take, "01.flac");
+    assert_non_null(strstr(row, "gap: open, yours"));
+    assert_null(strchr(strchr(row, '\n') + 1, '\n')); /* one place, one row */
+    free(text);
+}
+
+static void a_take_that_is_left_out_is_named_in_the_changes(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){0});
+    replace(in_folder(f->out, "order.csv"), "01.flac,yes", "01.flac,no");
+    clean(f, (struct clean_run){0});
+    char *text = file_read(in_folder(f->out, "edit/changes.csv"), NULL);
+    assert_non_null(strstr(text, "01.flac is out"));
+    assert_non_null(strstr(text, ",-")); /* all that is left lies earlier */
+    free(text);
+}
+
+static void a_narration_that_only_sounds_otherwise_moved_nothing(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){0});
+    clean(f, (struct clean_run){.assignments = {"breaths.soften_db=6"}});
+    char *text = file_read(in_folder(f->out, "edit/changes.csv"), NULL);
+    assert_non_null(strstr(text, "nothing moved in time"));
+    free(text);
+}
+
+/* ---- hold ---- */
+
+#define HOLD "deliver.hold=yes"
+
+static void with_hold_nothing_is_decided_anew(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){0});
+    const char *sheets = folder_digest(f->out, "sheets"), *voices = folder_digest(f->out, "voice"), *narration = file_digest(in_folder(f->out, "narration.wav"));
+    /* Settings that would decide otherwise show in no sheet. */
+    clean(f, (struct clean_run){.assignments = {HOLD, "misreads.action=off", "pauses.stay_ms=100", "pauses.longest_ms=200"}, .is_again = true});
+    assert_string_equal(sheets, folder_digest(f->out, "sheets"));
+    assert_string_equal(voices, folder_digest(f->out, "voice"));
+    assert_string_equal(narration, file_digest(in_folder(f->out, "narration.wav")));
+    /* The same without hold does. */
+    clean(f, (struct clean_run){.assignments = {"misreads.action=off"}});
+    assert_string_not_equal(sheets, folder_digest(f->out, "sheets"));
+}
+
+static void with_hold_a_persons_edit_is_obeyed_and_no_gain_moves(void **state)
+{
+    struct fixture *f = *state;
+    static const char *const ways[] = {"loudness.across=session", "loudness.across=take"};
+    for (int i = 0; i < 2; i++) {
+        clean(f, (struct clean_run){.assignments = {ways[i]}});
+        json_t *before = json_of(in_folder(f->out, "report/01.json")), *track = json_of(in_folder(f->out, "session.json"));
+        const char *other = file_digest(in_folder(f->out, "voice/02.wav"));
+        replace(in_folder(f->out, "sheets/01.csv"), "pause,shorten,shorten", "pause,shorten,keep");
+        clean(f, (struct clean_run){.assignments = {ways[i], HOLD}});
+        json_t *after = json_of(in_folder(f->out, "report/01.json")), *track_after = json_of(in_folder(f->out, "session.json"));
+        assert_true(number_at(after, "output", "frames") > number_at(before, "output", "frames"));
+        assert_true(number_at(after, NULL, "gain_db") == number_at(before, NULL, "gain_db"));
+        assert_true(number_at(track_after, "track", "trim_db") == number_at(track, "track", "trim_db"));
+        assert_string_equal(other, file_digest(in_folder(f->out, "voice/02.wav")));
+        /* And the run after that has nothing to do. */
+        struct tt_clean_result again = clean_well(f->session, f->out, (struct clean_run){.assignments = {ways[i], HOLD}});
+        assert_int_equal(again.rendered_count, 0);
+        tt_clean_result_free(&again);
+        json_decref(before);
+        json_decref(after);
+        json_decref(track);
+        json_decref(track_after);
+    }
+}
+
+static void with_hold_what_would_move_it_is_an_error_that_says_what(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){0});
+    assert_non_null(strstr(failure(f, (struct clean_run){.assignments = {HOLD, "gate.depth_db=9"}}), "gate.depth_db is 9, was 15"));
+    file_copy(in_folder(f->session, "02.flac"), in_folder(f->session, "03.flac"));
+    assert_non_null(strstr(failure(f, (struct clean_run){.assignments = {HOLD}}), "03.flac is new"));
+    unlink(in_folder(f->session, "03.flac"));
+    size_t size;
+    char *sound = file_read(in_folder(f->session, "02.flac"), &size);
+    file_copy(in_folder(f->session, "01.flac"), in_folder(f->session, "02.flac"));
+    assert_non_null(strstr(failure(f, (struct clean_run){.assignments = {HOLD}}), "02.flac: its recording changed"));
+    unlink(in_folder(f->session, "02.flac"));
+    assert_non_null(strstr(failure(f, (struct clean_run){.assignments = {HOLD}}), "02.flac is gone"));
+    file_write(in_folder(f->session, "02.flac"), sound, size);
+    free(sound);
+    /* What was handed over is as it was: sheets, voices, order, narration. (heard/ is heard anew for what changed.) */
+    clean(f, (struct clean_run){.assignments = {HOLD}});
+    assert_false(file_exists(in_folder(f->out, "earlier")));
+}
+
+static void hold_before_anything_was_handed_over_is_a_first_run(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){.assignments = {HOLD}});
+    assert_true(file_exists(in_folder(f->out, "narration.wav")));
+}
+
+static void a_plan_leaves_what_the_next_run_knows(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){0});
+    ino_t narration = file_number(in_folder(f->out, "narration.wav"));
+    clean(f, (struct clean_run){.is_plan = true});
+    clean(f, (struct clean_run){0});
+    assert_int_equal(narration, file_number(in_folder(f->out, "narration.wav")));
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(narration_and_pieces_are_not_written_again_when_nothing_changed, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(the_narration_before_is_kept_when_another_replaces_it, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_narration_in_another_kind_of_file_does_not_stay_beside_the_new_one, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(changes_tell_from_where_on_things_lie_how_much_later, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_take_that_is_left_out_is_named_in_the_changes, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_narration_that_only_sounds_otherwise_moved_nothing, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(with_hold_nothing_is_decided_anew, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(with_hold_a_persons_edit_is_obeyed_and_no_gain_moves, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(with_hold_what_would_move_it_is_an_error_that_says_what, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(hold_before_anything_was_handed_over_is_a_first_run, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_plan_leaves_what_the_next_run_knows, set_up, tear_down),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
