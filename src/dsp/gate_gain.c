@@ -27,12 +27,13 @@ static const float GAMMA_LEAST = 1e-6F, GAMMA_MOST = 1e8F;
 static const float REGION_GAMMA_MOST = 20.0F; /* so that a single line does not make a neighbourhood */
 static const float PRIOR_LEAST = 0.003F;      /* -25 dB, Ephraim & Malah 1984 */
 
-enum { REGION_REACH = 12, LOCAL_REACH = 2, BAND_BINS = 4 };
+enum { REGION_REACH = 12, LOCAL_REACH = 2, BAND_BINS = 4, BAND_LANES = 16 };
 /* Hann weights by distance in frames. */
 static const float LOCAL_WEIGHTS[LOCAL_REACH + 1] = {1.0F / 3.0F, 0.25F, 1.0F / 12.0F};
 
 struct tt_gate_gain {
     int bins, bands;
+    int band_room;                     /* bands in a row of region, a multiple of BAND_LANES */
     float least;                       /* gain of pure noise */
     float keep_faint;                  /* factor on the signal's side */
     float prior_least;
@@ -54,10 +55,10 @@ static bool allocate(struct tt_gate_gain *decision)
     const int bins = decision->bins, bands = decision->bands;
     decision->gamma = new_rows(LOCAL_REACH + TT_GATE_ROWS, bins);
     decision->forward = new_rows(TT_GATE_ROWS, bins);
-    decision->region = new_rows(REGION_REACH + TT_GATE_ROWS, bands);
+    decision->region = new_rows(REGION_REACH + TT_GATE_ROWS, decision->band_room);
     decision->speech = new_rows(1, bins);
     decision->ahead = new_rows(1, bins);
-    decision->near = new_rows(1, bands + 2);
+    decision->near = new_rows(1, decision->band_room + 2);
     decision->presence = new_rows(1, bands * BAND_BINS);
     decision->prior = new_rows(1, bins);
     decision->gain = new_rows(1, bins);
@@ -85,6 +86,7 @@ struct tt_gate_gain *tt_gate_gain_create(struct tt_stft_shape shape, struct tt_g
     }
     decision->bins = shape.bin_count;
     decision->bands = (shape.bin_count + BAND_BINS - 1) / BAND_BINS;
+    decision->band_room = (decision->bands + BAND_LANES - 1) / BAND_LANES * BAND_LANES;
     decision->least = (float)tt_amplitude_from_db(-settings.depth_db);
     decision->keep_faint = (float)tt_power_from_db(settings.keep_faint_db);
     /* At the least prior the rule leaves some 0.56 of it as power; that must not be heard beside what the depth leaves. */
@@ -166,7 +168,7 @@ bool tt_gate_gain_add(struct tt_gate_gain *decision, const float *power, const f
     const int bins = decision->bins, at = decision->count++;
     float *gamma = decision->gamma + (size_t)(LOCAL_REACH + at) * (size_t)bins;
     divide_bounded(power, floor, gamma, bins);
-    sum_bands(decision, gamma, decision->region + (size_t)(REGION_REACH + at) * (size_t)decision->bands);
+    sum_bands(decision, gamma, decision->region + (size_t)(REGION_REACH + at) * (size_t)decision->band_room);
     step_prior(gamma, decision->speech, decision->forward + (size_t)at * (size_t)bins, decision->prior_least, bins);
     return decision->count == TT_GATE_ROWS;
 }
@@ -175,13 +177,17 @@ bool tt_gate_gain_add(struct tt_gate_gain *decision, const float *power, const f
 TT_WIDE static void find_presence(struct tt_gate_gain *decision, int at)
 {
     const int bands = decision->bands;
-    const float *middle = decision->region + (size_t)(REGION_REACH + at) * (size_t)bands;
+    const float *middle = decision->region + (size_t)(REGION_REACH + at) * (size_t)decision->band_room;
     float *near = decision->near + 1, *presence = decision->presence;
-    for (int b = 0; b < bands; b++) near[b] = decision->region_weights[0] * middle[b];
-    for (int t = 1; t <= REGION_REACH; t++) {
-        const float weight = decision->region_weights[t];
-        const float *before = middle - (ptrdiff_t)t * bands, *behind = middle + (ptrdiff_t)t * bands;
-        for (int b = 0; b < bands; b++) near[b] += weight * (before[b] + behind[b]);
+    for (int first = 0; first < decision->band_room; first += BAND_LANES) {
+        float sums[BAND_LANES];
+        for (int j = 0; j < BAND_LANES; j++) sums[j] = decision->region_weights[0] * middle[first + j];
+        for (int t = 1; t <= REGION_REACH; t++) {
+            const float weight = decision->region_weights[t];
+            const float *before = middle + first - (ptrdiff_t)t * decision->band_room, *behind = middle + first + (ptrdiff_t)t * decision->band_room;
+            for (int j = 0; j < BAND_LANES; j++) sums[j] += weight * (before[j] + behind[j]);
+        }
+        for (int j = 0; j < BAND_LANES; j++) near[first + j] = sums[j];
     }
     decision->near[0] = near[0];
     near[bands] = near[bands - 1];
@@ -231,7 +237,7 @@ TT_WIDE static void join_priors(struct tt_gate_gain *decision, int at)
 
 static void move_on(struct tt_gate_gain *decision)
 {
-    const size_t bins = (size_t)decision->bins, bands = (size_t)decision->bands;
+    const size_t bins = (size_t)decision->bins, bands = (size_t)decision->band_room;
     memmove(decision->gamma, decision->gamma + TT_GATE_BLOCK * bins, (LOCAL_REACH + TT_GATE_AHEAD) * bins * sizeof(float));
     memmove(decision->forward, decision->forward + TT_GATE_BLOCK * bins, TT_GATE_AHEAD * bins * sizeof(float));
     memmove(decision->region, decision->region + TT_GATE_BLOCK * bands, (REGION_REACH + TT_GATE_AHEAD) * bands * sizeof(float));

@@ -22,7 +22,8 @@ static const double BLOCK_PER_LOOK_AHEAD = 2.0;
 enum {
     SPLINE_REACH = 2,   /* low-rate steps that a cubic B-spline reaches to each side */
     DROOP_REACH = 3,    /* low-rate neighbours that undo the droop */
-    ORDER = 4
+    ORDER = 4,
+    LANES = 32          /* sums side by side: four of the widest registers */
 };
 
 struct section { double b0, b1, b2, a1, a2; };
@@ -172,16 +173,16 @@ void tt_highpass_destroy(struct tt_highpass *filter)
     free(filter);
 }
 
-/* Eight sums side by side, in a fixed order, so that the loop vectorises without changing the result. */
+/* Many sums side by side, in a fixed order, so that the loop vectorises without changing the result. */
 TT_WIDE static double dot(const float *a, const float *b, size_t count)
 {
-    float sums[8] = {0};
+    float sums[LANES] = {0};
     size_t i = 0;
-    for (; i + 8 <= count; i += 8)
-        for (size_t j = 0; j < 8; j++) sums[j] += a[i + j] * b[i + j];
+    for (; i + LANES <= count; i += LANES)
+        for (size_t j = 0; j < LANES; j++) sums[j] += a[i + j] * b[i + j];
     double sum = 0.0;
     for (; i < count; i++) sum += (double)(a[i] * b[i]);
-    for (size_t j = 0; j < 8; j++) sum += (double)sums[j];
+    for (size_t j = 0; j < LANES; j++) sum += (double)sums[j];
     return sum;
 }
 

@@ -18,6 +18,7 @@ static const double AVERAGING_S = 1.0;
 static const double QUIET_QUANTILE = 0.15;
 static const double QUANTILE_STEP = 0.1;
 static const double CLIP_OVER_USUAL = 3.0;
+enum { LANES = 32 };            /* sums side by side: four of the widest registers */
 enum { START_PERIODS = 8 };      /* before it, all steps count */
 /* The mains frequency wanders by some 0.05 Hz within minutes; how fast the loop follows. */
 static const double FREQUENCY_LOOP_S = 2.0;
@@ -96,16 +97,16 @@ TT_WIDE static void take_off(struct tt_hum_filter *filter, float *samples, int c
     memcpy(filter->cleaned + filter->at, samples, (size_t)count * sizeof *samples);
 }
 
-/* Eight sums side by side, in a fixed order, so that the loop vectorises without changing the result. */
+/* Many sums side by side, in a fixed order, so that the loop vectorises without changing the result. */
 TT_WIDE static double dot(const float *a, const float *b, int count)
 {
-    float sums[8] = {0};
+    float sums[LANES] = {0};
     double sum = 0.0;
     int i = 0;
-    for (; i + 8 <= count; i += 8)
-        for (int j = 0; j < 8; j++) sums[j] += a[i + j] * b[i + j];
+    for (; i + LANES <= count; i += LANES)
+        for (int j = 0; j < LANES; j++) sums[j] += a[i + j] * b[i + j];
     for (; i < count; i++) sum += (double)(a[i] * b[i]);
-    for (int j = 0; j < 8; j++) sum += (double)sums[j];
+    for (int j = 0; j < LANES; j++) sum += (double)sums[j];
     return sum;
 }
 

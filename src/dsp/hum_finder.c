@@ -25,6 +25,7 @@ static const double SEARCH_STEP_HZ = 0.02;
 static const double NEIGHBOUR_FROM_HZ = 6.0, NEIGHBOUR_TO_HZ = 20.0;
 static const double LINE_OVER_DB = 7.0;     /* a line that stands out */
 static const double LINE_MOST_DB = 20.0;    /* no single line decides */
+enum { LANES = 16 };      /* sums side by side */
 enum { END_FRAMES = 10 }; /* 0.5 s */
 enum { NEIGHBOUR_STRIDE = 4, LINES_LEAST = 3, STRETCH_LINES_LEAST = 2, TAPS_PER_STEP = 6 };
 
@@ -243,13 +244,13 @@ static void judge_stretch(struct tt_hum_finder *finder)
 
 TT_WIDE static float decimated(const struct tt_hum_finder *finder)
 {
-    float sums[8] = {0};
+    float sums[LANES] = {0};
     float sum = 0.0F;
     int i = 0;
-    for (; i + 8 <= finder->tap_count; i += 8)
-        for (int j = 0; j < 8; j++) sums[j] += finder->taps[i + j] * finder->fifo[i + j];
+    for (; i + LANES <= finder->tap_count; i += LANES)
+        for (int j = 0; j < LANES; j++) sums[j] += finder->taps[i + j] * finder->fifo[i + j];
     for (; i < finder->tap_count; i++) sum += finder->taps[i] * finder->fifo[i];
-    for (int j = 0; j < 8; j++) sum += sums[j];
+    for (int j = 0; j < LANES; j++) sum += sums[j];
     return sum;
 }
 
