@@ -16,6 +16,7 @@
 #include "session/leftovers.h"
 #include "session/out_folder.h"
 #include "session/load_settings.h"
+#include "session/same_recording.h"
 #include "session/session.h"
 
 const char *tt_version(void)
@@ -182,7 +183,10 @@ static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, st
         return false;
     tt_leftovers_clear(run->out);
     if (!start_takes(run, err) || !tt_session_remember(run, err) || !tt_session_order(run, err) ||
-        !tt_session_hear(run, err) || stopped(run, err) || !tt_session_hold(run, err) || !decide_and_render(run, err))
+        !tt_session_hear(run, err) || stopped(run, err))
+        return false;
+    tt_session_drop_copies(run);
+    if (!tt_session_hold(run, err) || !decide_and_render(run, err))
         return false;
     if (!options->is_plan && !tt_session_narrate(run, err))
         return false;

@@ -42,7 +42,7 @@ static void fill_take_report(const struct tt_run_state *run, const struct tt_tak
                                       .narration_start_frame = take->narration_start_frame};
     snprintf(report->error, sizeof report->error, "%s", take->error.message);
     snprintf(report->render_key, sizeof report->render_key, "%s", take->render_key);
-    snprintf(report->why, sizeof report->why, "%s", !take->is_used ? "not used (order.csv)" : take->why);
+    snprintf(report->why, sizeof report->why, "%s", !take->is_used && !take->why[0] ? "not used (order.csv)" : take->why);
 }
 
 static bool write_text(const char *path, struct tt_text *text, bool ok, struct tt_error *err)

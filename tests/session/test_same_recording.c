@@ -1,0 +1,163 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Takes that are one recording, and takes that only say the same. */
+#include "clean_support.h"
+#include "session/same_recording.h"
+#include "stages/made_session.h"
+
+#include <sndfile.h>
+
+struct fixture { char *folder; char session[4096], out[4096]; };
+
+static int set_up(void **state)
+{
+    struct fixture *f = calloc(1, sizeof *f);
+    f->folder = folder_make();
+    snprintf(f->session, sizeof f->session, "%s/hive", f->folder);
+    snprintf(f->out, sizeof f->out, "%s/out", f->folder);
+    copy_fixture_session(f->session);
+    *state = f;
+    return 0;
+}
+
+static int tear_down(void **state)
+{
+    struct fixture *f = *state;
+    folder_remove(f->folder);
+    free(f);
+    return 0;
+}
+
+/* A copy of the session's first take: gain_db louder, what passes full scale clipped, and so many frames late. */
+static void add_copy(const struct fixture *f, const char *name, double gain_db, size_t late_frames)
+{
+    size_t frames;
+    int rate_hz;
+    float *sound = sound_read(in_folder(f->session, "01.flac"), &frames, &rate_hz), *copy = calloc(frames + late_frames, sizeof *copy);
+    assert_non_null(copy);
+    for (size_t i = 0; i < frames; i++) {
+        double value = (double)sound[i] * pow(10.0, gain_db / 20.0);
+        copy[late_frames + i] = (float)fmax(-1.0, fmin(1.0, value));
+    }
+    sound_write(in_folder(f->session, name), SF_FORMAT_WAV | SF_FORMAT_PCM_24, rate_hz, 1, copy, frames + late_frames);
+    free(copy);
+    free(sound);
+}
+
+/* What the report says of a take: why, or "" . */
+static void assert_why(const struct fixture *f, const char *report, const char *words, bool is_there)
+{
+    char *text = file_read(in_folder(f->out, report), NULL);
+    if ((strstr(text, words) != NULL) != is_there) fail_msg("%s: '%s' %s", report, words, is_there ? "is missing" : "is there");
+    free(text);
+}
+
+static void a_safety_copy_is_listed_and_not_used(void **state)
+{
+    struct fixture *f = *state;
+    add_copy(f, "01b.wav", -14.0, 1105); /* as late as a common encoder makes it */
+    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){.is_plan = true});
+    assert_why(f, "session.json", "same recording as 01.flac", true);
+    assert_false(file_exists(in_folder(f->out, "sheets/01b.csv")));
+    assert_true(file_exists(in_folder(f->out, "sheets/01.csv")));
+    assert_true(file_exists(in_folder(f->out, "sheets/02.csv")));
+    tt_clean_result_free(&result);
+}
+
+static void the_unclipped_one_is_used(void **state)
+{
+    struct fixture *f = *state;
+    add_copy(f, "00.wav", 24.0, 0);
+    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){.is_plan = true});
+    assert_why(f, "session.json", "same recording as 01.flac", true);
+    assert_false(file_exists(in_folder(f->out, "sheets/00.csv")));
+    tt_clean_result_free(&result);
+}
+
+static void a_person_may_use_the_other_one(void **state)
+{
+    struct fixture *f = *state;
+    add_copy(f, "01b.wav", -14.0, 0);
+    struct tt_clean_result first = clean_well(f->session, f->out, (struct clean_run){.is_plan = true});
+    static const char order[] = "take,use\n01.flac,no\n01b.wav,yes\n02.flac,yes\n";
+    file_write(in_folder(f->out, "order.csv"), order, sizeof order - 1);
+    struct tt_clean_result second = clean_well(f->session, f->out, (struct clean_run){.is_plan = true});
+    assert_true(file_exists(in_folder(f->out, "sheets/01b.csv")));
+    assert_why(f, "session.json", "same recording", false);
+    tt_clean_result_free(&first);
+    tt_clean_result_free(&second);
+}
+
+/* ---- in step or not, by numbers ---- */
+
+/* A take of eight lines; returns it with steps made of its runs. seed: another reading of the same. */
+static struct made_session *eight_lines(uint32_t seed, float *steps, int shift_rows)
+{
+    struct made_session *session = begin();
+    session->chance = seed;
+    for (uint32_t k = 0; k < 8; k++) {
+        read_part(session, 200 + k, 0.0, 2.4, 0.0);
+        take_of(session)->at_s = 1.0 + 3.2 * (k + 1);
+    }
+    struct made_take *take = take_of(session);
+    struct tt_heard *heard = &take->heard;
+    heard->facts = (struct tt_heard_facts){.rate_hz = RATE, .feature_hop_samples = HOP, .frame_count = (int64_t)(take->at_s * RATE), .speech_dbfs = -24.0};
+    memmove(take->cepstra + shift_rows * TT_CEPSTRA, take->cepstra, (size_t)(MOST_ROWS - shift_rows) * TT_CEPSTRA);
+    heard->runs = take->runs;
+    heard->cepstra = take->cepstra;
+    heard->feature_count = (size_t)(heard->facts.frame_count / HOP);
+    heard->steps = steps;
+    heard->step_count = (size_t)(heard->facts.frame_count * 10 / RATE);
+    for (size_t i = 0; i < heard->step_count; i++) {
+        double at_s = 0.1 * (double)i + 0.05;
+        steps[i] = 1e-7f;
+        for (size_t r = 0; r < heard->run_count; r++)
+            if (at_s * RATE >= (double)take->runs[r].start_sample && at_s * RATE < (double)take->runs[r].end_sample) steps[i] = 4e-3f;
+    }
+    return session;
+}
+
+static void the_same_sound_some_rows_late_runs_in_step(void **state)
+{
+    (void)state;
+    float steps[2][400];
+    struct made_session *one = eight_lines(1, steps[0], 0), *other = eight_lines(1, steps[1], 3);
+    assert_true(tt_heard_in_step(&one->takes[0].heard, &other->takes[0].heard));
+    assert_true(tt_heard_in_step(&other->takes[0].heard, &one->takes[0].heard));
+    end(one);
+    end(other);
+}
+
+static void two_readings_of_one_text_do_not_run_in_step(void **state)
+{
+    (void)state;
+    float steps[2][400];
+    struct made_session *one = eight_lines(1, steps[0], 0), *other = eight_lines(77, steps[1], 0);
+    assert_int_equal(one->takes[0].heard.facts.frame_count, other->takes[0].heard.facts.frame_count);
+    assert_false(tt_heard_in_step(&one->takes[0].heard, &other->takes[0].heard));
+    end(one);
+    end(other);
+}
+
+static void takes_of_different_lengths_are_not_even_compared(void **state)
+{
+    (void)state;
+    float steps[2][400];
+    struct made_session *one = eight_lines(1, steps[0], 0), *other = eight_lines(1, steps[1], 0);
+    other->takes[0].heard.facts.frame_count += RATE / 2;
+    assert_false(tt_heard_in_step(&one->takes[0].heard, &other->takes[0].heard));
+    end(one);
+    end(other);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(a_safety_copy_is_listed_and_not_used, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(the_unclipped_one_is_used, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_person_may_use_the_other_one, set_up, tear_down),
+        cmocka_unit_test(the_same_sound_some_rows_late_runs_in_step),
+        cmocka_unit_test(two_readings_of_one_text_do_not_run_in_step),
+        cmocka_unit_test(takes_of_different_lengths_are_not_even_compared),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
