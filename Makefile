@@ -40,7 +40,7 @@ ifeq ($(MAKELEVEL),0)
 MAKEFLAGS += -j$(shell nproc 2>/dev/null || echo 2)
 endif
 
-.PHONY: eval-loudness all deps deps-demo man lint-man demo check check-long test lint format bench install uninstall clean
+.PHONY: eval-loudness eval-misreads all deps deps-demo man lint-man demo check check-long test lint format bench install uninstall clean
 .SECONDARY:
 
 all: $B/tidytake $B/libtidytake.so.$(SOVERSION)
@@ -134,6 +134,14 @@ $B/tests/bench/bench: $(BENCH_SOURCES:%.c=$B/%.o)
 eval-loudness: deps
 	@$(MAKE) --no-print-directory all
 	@tests/eval/run_loudness $B $(PYTHON)
+
+# How well misreads are found on labelled sessions of recorded voices. make eval-misreads EVAL_MINUTES=30 EVAL_SEED=2 for a longer look at others.
+EVAL_MINUTES ?= 5
+EVAL_SEED    ?= 1
+eval-misreads: deps
+	@$(MAKE) --no-print-directory BUILD=release all
+	@mkdir -p build/eval
+	@$(PYTHON) tests/eval/misreads_eval.py --program build/release/tidytake --work build/eval --minutes $(EVAL_MINUTES) --seed $(EVAL_SEED)
 
 bench: deps
 	@$(MAKE) --no-print-directory BUILD=release all build/release/tests/bench/bench

@@ -2,8 +2,8 @@
 # SPDX-License-Identifier: GPL-2.0-or-later
 """How well misreads and talk are found, on labelled sessions with seeds of their own.
 
-    misreads_eval.py --program build/release/tidytake --work build/eval [--eval ../shared/eval]
-                     [--data ../shared/data] [--minutes 5] [--seed 1] [--only PART] [--details]
+    misreads_eval.py --program build/release/tidytake --work build/eval [--eval DIR] [--data DIR]
+                     [--minutes 5] [--seed 1] [--only PART] [--details]
 
 Makes sessions (make_sessions.py of the folder --eval), lets the program decide on them (clean --plan) and compares its cut sheets with the
 truth. It stops making new ones when --minutes are over; what was made is kept in --work/misreads and used again. Without --eval, or where
@@ -177,8 +177,9 @@ def main():
     p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     p.add_argument("--program", required=True)
     p.add_argument("--work", required=True)
-    p.add_argument("--eval", default="../shared/eval")
-    p.add_argument("--data", default="../shared/data")
+    shared = os.environ.get("TIDYTAKE_SHARED", "../shared")
+    p.add_argument("--eval", default=os.path.join(shared, "eval"))
+    p.add_argument("--data", default=os.path.join(shared, "data"))
     p.add_argument("--minutes", type=float, default=5)
     p.add_argument("--seed", type=int, default=1)
     p.add_argument("--only", default="", help="only voices or kinds whose name holds this")
