@@ -46,6 +46,7 @@ static json_t *file_object(const char *path, const struct tt_measured *m, const 
     json_object_set_new(object, "noise_floor_dba", number(m->floor_dba, 1e3));
     json_object_set_new(object, "speech_to_floor_db", number(m->speech_dbfs - m->floor_dbfs, 1e3));
     json_object_set_new(object, "rms_dbfs", number(m->levels.rms_dbfs, 1e3));
+    json_object_set_new(object, "pace_syllables_per_s", number(m->syllables_per_s, 1e3));
     json_object_set_new(object, "verdict", json_string(m->verdict));
     if (target) {
         json_t *failed = json_array();
@@ -80,6 +81,7 @@ static void print_file(const char *path, const struct tt_measured *m, const stru
     print_level("noise floor", m->floor_dbfs, "dBFS");
     print_level("noise floor, weighted", m->floor_dba, "dBFS(A)");
     print_level("voice over floor", m->speech_dbfs - m->floor_dbfs, "dB");
+    print_level("pace, pauses left out", m->syllables_per_s, "syllables/s");
     if (target && judgement->failed_count == 0)
         printf("  passes %s (%s)\n", target->name, target->source);
     for (size_t i = 0; target && i < judgement->failed_count; i++)

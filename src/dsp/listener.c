@@ -258,3 +258,4 @@ int64_t tt_listener_delay_frames(const struct tt_listener *l) { return l->delay_
 enum tt_frame_state tt_listener_state(const struct tt_listener *l, int64_t frame) { return (enum tt_frame_state)tt_heard_at(l, frame)->state; }
 const struct tt_run *tt_listener_runs(const struct tt_listener *l, size_t *count) { *count = l->run_count; return l->runs; }
 const struct tt_sound *tt_listener_sounds(const struct tt_listener *l, size_t *count) { *count = l->sound_count; return l->sounds; }
+float tt_listener_voiced(const struct tt_listener *l, int64_t frame) { return tt_heard_at(l, frame)->voiced; }

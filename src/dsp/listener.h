@@ -39,6 +39,8 @@ bool tt_listener_finish(struct tt_listener *listener, struct tt_error *err);
  * what may be taken for the room: no speech, no sound, and no guard of either. */
 int64_t tt_listener_settled(const struct tt_listener *listener);
 enum tt_frame_state tt_listener_state(const struct tt_listener *listener, int64_t frame);
+/* How voiced such a frame is, 0..1, without what the room adds to that. */
+float tt_listener_voiced(const struct tt_listener *listener, int64_t frame);
 int64_t tt_listener_delay_frames(const struct tt_listener *listener);
 /* Valid after finish, borrowed until destroy; in time order, runs and sounds do not overlap. */
 const struct tt_run *tt_listener_runs(const struct tt_listener *listener, size_t *count);

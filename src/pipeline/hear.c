@@ -8,9 +8,11 @@
 
 #include "base/file.h"
 #include "base/units.h"
+#include "dsp/fast_math.h"
 #include "dsp/highpass.h"
 #include "dsp/listener.h"
 #include "dsp/meter.h"
+#include "dsp/nuclei.h"
 #include "pipeline/chain.h"
 #include "pipeline/framer.h"
 #include "pipeline/remarks.h"
@@ -33,6 +35,7 @@ struct hear_pass {
     struct tt_highpass *highpass;      /* NULL with highpass_hz = 0 */
     struct tt_framer *framer;
     struct tt_listener *listener;
+    struct tt_nuclei *nuclei;
     struct tt_meter *meter;            /* of the channel as recorded */
     struct tt_remarks remarks;
     struct tt_heard_writer *writer;
@@ -51,23 +54,31 @@ static bool ring_create(struct spectrum_ring *ring, int64_t rows, int bin_count,
     return ring->rows || tt_fail_memory(err);
 }
 
-static void ring_put(struct spectrum_ring *ring, int64_t frame, const float *power)
+TT_WIDE static void shorten(const float *power, uint16_t *row, int count)
 {
-    uint16_t *row = ring->rows + (frame % ring->row_count) * ring->bin_count;
-    for (int k = 0; k < ring->bin_count; k++) {
+    for (int k = 0; k < count; k++) {
         uint32_t bits;
         memcpy(&bits, &power[k], sizeof bits);
         row[k] = (uint16_t)((bits + 0x8000u) >> 16);
     }
 }
 
-static void ring_get(const struct spectrum_ring *ring, int64_t frame, float *power)
+TT_WIDE static void lengthen(const uint16_t *row, float *power, int count)
 {
-    const uint16_t *row = ring->rows + (frame % ring->row_count) * ring->bin_count;
-    for (int k = 0; k < ring->bin_count; k++) {
+    for (int k = 0; k < count; k++) {
         uint32_t bits = (uint32_t)row[k] << 16;
         memcpy(&power[k], &bits, sizeof bits);
     }
+}
+
+static void ring_put(struct spectrum_ring *ring, int64_t frame, const float *power)
+{
+    shorten(power, ring->rows + (frame % ring->row_count) * ring->bin_count, ring->bin_count);
+}
+
+static void ring_get(const struct spectrum_ring *ring, int64_t frame, float *power)
+{
+    lengthen(ring->rows + (frame % ring->row_count) * ring->bin_count, power, ring->bin_count);
 }
 
 static bool hand_out_settled(struct hear_pass *pass, struct tt_error *err)
@@ -79,6 +90,8 @@ static bool hand_out_settled(struct hear_pass *pass, struct tt_error *err)
                                       .power = pass->settled_power,
                                       .state = tt_listener_state(pass->listener, pass->settled)};
         ring_get(&pass->ring, pass->settled, pass->settled_power);
+        if (!tt_nuclei_add(pass->nuclei, frame.power, tt_listener_voiced(pass->listener, frame.index), frame.state == TT_FRAME_SPEECH, err))
+            return false;
         for (int i = 0; i < TT_STAGE_COUNT; i++)
             if (tt_chain[i]->hear_settled && !tt_chain[i]->hear_settled(pass->stage_states[i], &frame, err))
                 return false;
@@ -134,6 +147,7 @@ static bool open_pass(struct hear_pass *pass, struct tt_error *err)
     tt_remarks_start(&pass->remarks, &info);
     if (!(pass->meter = tt_meter_create(info.rate_hz, 1.0, err)) ||
         !(pass->listener = tt_listener_create(pass->hearing.shape, err)) ||
+        !(pass->nuclei = tt_nuclei_create(pass->hearing.shape, err)) ||
         !(pass->framer = tt_framer_create(pass->hearing.shape, take_frame, pass, err)) ||
         !ring_create(&pass->ring, tt_listener_delay_frames(pass->listener) + 8, pass->hearing.shape.bin_count, err) ||
         !(pass->writer = tt_heard_writer_open(request->heard_path, err)))
@@ -213,6 +227,8 @@ static bool close_pass(struct hear_pass *pass, struct tt_error *err)
 {
     struct tt_heard *heard = &pass->heard;
     heard->facts.before = tt_meter_result(pass->meter);
+    if (!(heard->nuclei = tt_nuclei_finish(pass->nuclei, &heard->nucleus_count)))
+        return tt_fail_memory(err);
     heard->steps = tt_meter_steps(pass->meter, &heard->step_count);
     heard->runs = tt_listener_runs(pass->listener, &heard->run_count);
     heard->sounds = tt_listener_sounds(pass->listener, &heard->sound_count);
@@ -237,6 +253,7 @@ static void free_pass(struct hear_pass *pass)
     tt_heard_writer_abandon(pass->writer);
     tt_framer_destroy(pass->framer);
     tt_listener_destroy(pass->listener);
+    tt_nuclei_destroy(pass->nuclei);
     tt_meter_destroy(pass->meter);
     tt_highpass_destroy(pass->highpass);
     tt_voice_reader_close(pass->reader);

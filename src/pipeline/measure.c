@@ -9,6 +9,7 @@
 
 #include "pipeline/hear.h"
 #include "sheet/heard.h"
+#include "sheet/pace.h"
 
 enum { BLOCK_FRAMES = 1 << 13 };
 
@@ -44,6 +45,9 @@ static bool measure_levels(const char *path, struct tt_measured *measured, struc
     return ok;
 }
 
+/* A room shows itself in half a minute of reading: what is shorter is judged, and said to be short. */
+static const double sure_from_s = 30;
+
 /* The bounds are common practice, no source: 25 dB between voice and room is what spoken-word deliveries with a -60 dBFS floor at -23..-18 dBFS RMS need
  * at least before any cleaning is tried; 40 dB is a treated booth. */
 static void judge(const struct tt_heard *heard, struct tt_measured *measured)
@@ -51,7 +55,9 @@ static void judge(const struct tt_heard *heard, struct tt_measured *measured)
     double over_room = measured->speech_dbfs - measured->floor_dbfs;
     char *verdict = measured->verdict;
     const size_t size = sizeof measured->verdict;
-    if (heard->run_count == 0)
+    if (measured->is_silent)
+        snprintf(verdict, size, "Nothing but digital silence: connect the microphone, or choose its channel, and record again.");
+    else if (heard->run_count == 0)
         snprintf(verdict, size, "No voice is heard in it: say a few lines as you would read them, and measure again.");
     else if (measured->is_clipped)
         snprintf(verdict, size, "Record again at a lower level: the loudest words are clipped, and nothing brings them back.");
@@ -65,6 +71,19 @@ static void judge(const struct tt_heard *heard, struct tt_measured *measured)
         snprintf(verdict, size, "A good room: the voice is %.0f dB over it, which cleaning can deal with.", over_room);
     else
         snprintf(verdict, size, "A very quiet room: the voice is %.0f dB over it.", over_room);
+    size_t used = strlen(verdict);
+    if (heard->run_count > 0 && measured->levels.duration_s < sure_from_s)
+        snprintf(verdict + used, size - used, " (From %.0f s only: half a minute makes it sure.)", measured->levels.duration_s);
+}
+
+static bool find_pace(const struct tt_heard *heard, struct tt_measured *measured, struct tt_error *err)
+{
+    struct tt_pace pace;
+    if (!tt_pace_find(heard, NULL, &pace, err))
+        return false;
+    measured->syllables_per_s = pace.syllables_per_s;
+    tt_pace_free(&pace);
+    return true;
 }
 
 static bool hear_voice(const char *path, const struct tt_settings *settings, const char *scratch_path, struct tt_measured *measured, struct tt_error *err)
@@ -98,9 +117,12 @@ static bool hear_voice(const char *path, const struct tt_settings *settings, con
         measured->hum_over_floor_db = fmax(measured->hum_over_floor_db, heard.facts.hum.over_floor_db[k]);
     for (size_t i = 0; i < heard.remark_count; i++)
         measured->is_clipped = measured->is_clipped || strcmp(heard.remarks[i].code, "clipped") == 0;
+    for (size_t i = 0; i < heard.remark_count; i++)
+        measured->is_silent = measured->is_silent || strcmp(heard.remarks[i].code, "digital-silence") == 0;
     judge(&heard, measured);
+    bool ok = find_pace(&heard, measured, err);
     tt_heard_close(&heard);
-    return true;
+    return ok;
 }
 
 bool tt_measure(const char *path, const struct tt_settings *settings, const char *scratch_path, struct tt_measured *measured, struct tt_error *err)

@@ -16,7 +16,8 @@ struct tt_measured {
     double speech_dbfs;
     double speech_share;            /* of the time, 0..1 */
     double hum_hz, hum_over_floor_db; /* 0 without hum */
-    bool is_clipped;
+    bool is_clipped, is_silent;
+    double syllables_per_s;         /* of speech, pauses not counted; NAN with less than ten seconds of it */
     char channel_why[200];
     char verdict[240];              /* one plain sentence */
 };

@@ -39,6 +39,7 @@ struct tt_take_report {
     int out_rate_hz, out_channel_count;
     int64_t out_frames;
     double gain_db, limited_db;
+    double pace_syllables_per_s;      /* of what stays, a second of speech; NAN: too little of it to tell */
     struct tt_after after;
     const struct tt_warning *warnings;
     size_t warning_count;

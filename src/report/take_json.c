@@ -171,6 +171,7 @@ static bool put_all(json_t *object, const struct tt_take_report *take, struct tt
            tt_json_put(object, "remark_count", json_integer(take->is_heard ? (json_int_t)take->heard->remark_count : 0)) &&
            tt_json_put(object, "gain_db", tt_json_number(is_done ? take->gain_db : (double)NAN, TT_DECIMALS_LEVEL)) &&
            tt_json_put(object, "limited_db", tt_json_number(is_done ? take->limited_db : (double)NAN, TT_DECIMALS_LEVEL)) &&
+           tt_json_put(object, "pace_syllables_per_s", tt_json_number(take->is_heard && take->pace_syllables_per_s > 0 ? take->pace_syllables_per_s : (double)NAN, TT_DECIMALS_LEVEL)) &&
            tt_json_put(object, "render_key", is_done ? tt_json_utf8(take->render_key) : json_null()) &&
            tt_json_put(object, "decisions", make_decisions(take)) && tt_json_put(object, "time_map", make_time_map(take));
 }

@@ -179,6 +179,14 @@ static void add_gain_words(struct tt_text *out, const struct tt_take_report *tak
     if (take->out_channel_count == 2) tt_text_add(out, "<p class=\"quiet\">The voice is in two channels alike, which reads 3.01\xC2\xA0LU higher than one.</p>\n");
 }
 
+static void add_pace_words(struct tt_text *out, const struct tt_take_report *take)
+{
+    if (!(take->pace_syllables_per_s > 0)) return;
+    tt_text_add(out, "<p class=\"quiet\">What stays is read at about ");
+    tt_html_number(out, take->pace_syllables_per_s, 1);
+    tt_text_add(out, " syllables a second of speech, pauses not counted.</p>\n");
+}
+
 static void add_picture(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take)
 {
     if (!session->settings->report.pictures || take->heard->step_count == 0) return;
@@ -229,6 +237,7 @@ static bool add_body(struct tt_text *out, const struct tt_session_report *sessio
     tt_text_add(out, "<section aria-labelledby=\"figures\">\n<h2 id=\"figures\">Figures</h2>\n");
     add_figures_table(out, take);
     add_gain_words(out, take);
+    add_pace_words(out, take);
     tt_text_add(out, "</section>\n");
     add_details(out, take);
     tt_text_add(out, "</main>\n");

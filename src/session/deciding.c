@@ -249,5 +249,5 @@ bool tt_session_decide(struct tt_run_state *run, struct tt_error *err)
     for (size_t i = 0; i < run->take_count; i++)
         if (takes_part(&run->takes[i]) && !tt_session_render_key(run, &run->takes[i], err))
             return false;
-    return !run->is_held || tt_session_held_exact_gains(run, err);
+    return (!run->is_held || tt_session_held_exact_gains(run, err)) && tt_session_pace(run, err);
 }

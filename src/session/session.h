@@ -56,6 +56,7 @@ struct tt_take {
     int out_rate_hz, out_channel_count;
     int64_t out_frames;
     double applied_gain_db, limited_db;
+    double pace_syllables_per_s;     /* of what stays; NAN: too little of it */
     struct tt_after after;
     char why[80];
     struct tt_warning warnings[TT_MOST_TAKE_WARNINGS];
@@ -117,6 +118,7 @@ bool tt_session_hold(struct tt_run_state *run, struct tt_error *err);       /* h
 bool tt_session_held_sheets(struct tt_run_state *run, struct tt_error *err); /* held.c: in place of deciding, what was decided */
 bool tt_session_held_gains(struct tt_run_state *run, struct tt_error *err);
 bool tt_session_held_exact_gains(struct tt_run_state *run, struct tt_error *err); /* once render keys are there */
+bool tt_session_pace(struct tt_run_state *run, struct tt_error *err);       /* pacing.c */
 bool tt_session_render_key(struct tt_run_state *run, struct tt_take *take, struct tt_error *err);
 bool tt_session_decide(struct tt_run_state *run, struct tt_error *err);     /* deciding.c: sheets, maps, gains */
 bool tt_session_sheets_moved(struct tt_run_state *run);                     /* somebody saved a sheet since it was decided */

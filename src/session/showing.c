@@ -35,6 +35,7 @@ static void fill_take_report(const struct tt_run_state *run, const struct tt_tak
                                       .out_frames = take->out_frames,
                                       .gain_db = take->applied_gain_db,
                                       .limited_db = take->limited_db,
+                                      .pace_syllables_per_s = take->pace_syllables_per_s,
                                       .after = take->after,
                                       .warnings = take->warnings,
                                       .warning_count = take->warning_count,

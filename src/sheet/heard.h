@@ -54,6 +54,8 @@ struct tt_heard {
     size_t remark_count;
     const int8_t *cepstra;    /* feature_count rows of TT_CEPSTRA; row r is centred on sample r * feature_hop_samples */
     size_t feature_count;
+    const int64_t *nuclei;    /* places of syllables in samples, rising */
+    size_t nucleus_count;
     void *mapping;            /* the mapped file, or NULL */
     size_t mapping_size;      /* 0: mapping is the file's copy in memory, as it could not be mapped */
 };

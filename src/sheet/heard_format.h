@@ -21,6 +21,7 @@ enum heard_section {
     HEARD_SOUNDS,
     HEARD_STEPS,
     HEARD_REMARKS,
+    HEARD_NUCLEI,
     HEARD_SECTIONS
 };
 
@@ -31,7 +32,7 @@ struct heard_header {
     char magic[8];
     uint32_t version, byte_order;
     uint32_t item_size[HEARD_SECTIONS];
-    uint32_t header_size;
+    uint32_t header_size, filler; /* filler: 0, so that what follows has no gap in front */
     uint64_t file_size;
     struct heard_place place[HEARD_SECTIONS];
     uint64_t check; /* over all of the above */

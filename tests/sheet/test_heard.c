@@ -57,8 +57,9 @@ static void make(struct made *made)
     strcpy(made->remark.code, "clipped");
     strcpy(made->remark.message, "The take is clipped.");
     made->remark.at_s = 1.5;
+    static const int64_t nuclei[] = {1500, 3000, 11500};
     made->heard = (struct tt_heard){.facts = facts, .runs = made->runs, .run_count = RUNS, .sounds = made->sounds, .sound_count = SOUNDS, .steps = made->steps,
-                                    .step_count = STEPS, .remarks = &made->remark, .remark_count = 1};
+                                    .step_count = STEPS, .nuclei = nuclei, .nucleus_count = 3, .remarks = &made->remark, .remark_count = 1};
     made->heard.floor = (struct tt_floor_track){{48000, 1024, 256, BINS}, NODES, made->node_sample, made->power};
 }
 
@@ -101,6 +102,8 @@ static void what_was_written_is_read_back(void **state)
     assert_int_equal(heard.step_count, STEPS);
     assert_memory_equal(heard.steps, made.steps, sizeof made.steps);
     assert_int_equal(heard.remark_count, 1);
+    assert_int_equal(heard.nucleus_count, 3);
+    assert_true(heard.nuclei[1] == 3000 && heard.nuclei[2] == 11500);
     assert_string_equal(heard.remarks[0].message, "The take is clipped.");
     assert_int_equal(heard.feature_count, ROWS);
     for (int r = 0; r < ROWS; r++) {
