@@ -103,6 +103,13 @@ int tt_format_sample_bytes(int sndfile_format)
     return find_coding(sndfile_format)->sample_bytes;
 }
 
+bool tt_format_is_little_endian_24(int sndfile_format)
+{
+    const int type = sndfile_format & SF_FORMAT_TYPEMASK;
+    return (sndfile_format & SF_FORMAT_SUBMASK) == SF_FORMAT_PCM_24 && (sndfile_format & SF_FORMAT_ENDMASK) != SF_ENDIAN_BIG &&
+           (type == SF_FORMAT_WAV || type == SF_FORMAT_WAVEX || type == SF_FORMAT_W64 || type == SF_FORMAT_RF64);
+}
+
 bool tt_is_sound_name(const char *name)
 {
     static const char *const endings[] = { "wav", "w64", "rf64", "bwf", "aif", "aiff", "flac", "ogg", "oga", "opus", "mp3", "au", "caf" };

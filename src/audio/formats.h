@@ -14,4 +14,7 @@ bool tt_format_counts_exactly(int sndfile_format);
 /* Bytes of one sample of uncompressed sound, 0 of anything else. */
 int tt_format_sample_bytes(int sndfile_format);
 
+/* WAV and its kin with 24 bits: three bytes a sample, the lowest first, and nothing between them. */
+bool tt_format_is_little_endian_24(int sndfile_format);
+
 #endif

@@ -115,3 +115,31 @@ void tt_pcm_pack_float(const float *samples, unsigned char *bytes, size_t count,
             put_u32(bytes, bits);
     }
 }
+
+static inline uint32_t get_u32(const unsigned char *bytes)
+{
+    return (uint32_t)bytes[0] | (uint32_t)bytes[1] << 8 | (uint32_t)bytes[2] << 16 | (uint32_t)bytes[3] << 24;
+}
+
+/* The sample stands in the upper three bytes. */
+static inline float of_upper_24(uint32_t bits)
+{
+    int32_t value;
+    memcpy(&value, &bits, sizeof value);
+    return (float)value * (1.0f / 2147483648.0f);
+}
+
+/* Four samples out of three words. */
+void tt_pcm_unpack_24(const unsigned char *restrict bytes, float *restrict samples, size_t count)
+{
+    size_t i = 0;
+    for (; i + 4 <= count; i += 4, bytes += 12) {
+        uint32_t a = get_u32(bytes), b = get_u32(bytes + 4), c = get_u32(bytes + 8);
+        samples[i] = of_upper_24(a << 8);
+        samples[i + 1] = of_upper_24((a >> 16 & 0xFF00u) | b << 16);
+        samples[i + 2] = of_upper_24((b >> 8 & 0xFFFF00u) | c << 24);
+        samples[i + 3] = of_upper_24(c & 0xFFFFFF00u);
+    }
+    for (; i < count; i++, bytes += 3)
+        samples[i] = of_upper_24((uint32_t)bytes[0] << 8 | (uint32_t)bytes[1] << 16 | (uint32_t)bytes[2] << 24);
+}

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* From float samples to what a file holds. 1.0 is 2^(bits - 1), the scale that reading divides by, so nothing moves in a round trip. */
+/* From float samples to what a file holds, and back. 1.0 is 2^(bits - 1), the scale that reading divides by, so nothing moves in a round trip. */
 #ifndef TT_AUDIO_PCM_H
 #define TT_AUDIO_PCM_H
 
@@ -18,5 +18,8 @@ void tt_pcm_to_16(const float *samples, int32_t *values, float *noise, size_t co
 void tt_pcm_pack_16(const int32_t *values, unsigned char *bytes, size_t count, int copies);
 void tt_pcm_pack_24(const int32_t *values, unsigned char *bytes, size_t count, int copies);
 void tt_pcm_pack_float(const float *samples, unsigned char *bytes, size_t count, int copies);
+
+/* Little-endian 24-bit samples as floats, the same bits as libsndfile gives. */
+void tt_pcm_unpack_24(const unsigned char *restrict bytes, float *restrict samples, size_t count);
 
 #endif

@@ -11,6 +11,7 @@
 #include <unistd.h>
 
 #include "audio/formats.h"
+#include "audio/pcm.h"
 #include "audio/view.h"
 #include "audio/writer.h"
 #include "base/text.h"
@@ -19,7 +20,8 @@ enum {
     LEAST_RATE_HZ = 8000,
     MOST_RATE_HZ = 192000,
     REASON_CHARS = 160,
-    COUNT_FRAMES = 4096 /* a block while counting what a header does not tell */
+    COUNT_FRAMES = 4096, /* a block while counting what a header does not tell */
+    PACKED_BYTES = 3 * TT_MOST_CHANNELS * 256
 };
 
 struct tt_reader {
@@ -33,6 +35,7 @@ struct tt_reader {
     int64_t position;    /* frames read so far */
     int64_t exact_count; /* frames that must be there; -1 where the header only estimates */
     bool is_truncated;
+    unsigned char *packed; /* a block of a usual WAV as it lies in the file: the library reads 8 KiB at a time; NULL: all else */
 };
 
 /* O_NONBLOCK: a FIFO that is named like a sound file must not hold everything up. */
@@ -219,6 +222,8 @@ static bool open_reader(struct tt_reader *reader, struct tt_audio_info *info, st
     info->frame_count = sound.frames;
     tt_format_describe(sound.format, info);
     read_bext(reader->file, info);
+    if (tt_format_is_little_endian_24(sound.format) && (reader->packed = malloc(PACKED_BYTES)) == NULL)
+        return tt_fail_memory(err);
     return settle_length(reader, &sound, info, err);
 }
 
@@ -256,11 +261,22 @@ static bool has_fault(const struct tt_reader *reader, bool is_short)
     return !reader->is_truncated && (is_short || reader->exact_count >= 0) && sf_error(reader->file) != SF_ERR_NO_ERROR;
 }
 
+static sf_count_t read_frames(struct tt_reader *reader, float *interleaved, sf_count_t frame_count)
+{
+    if (reader->packed == NULL)
+        return sf_readf_float(reader->file, interleaved, frame_count);
+    const sf_count_t frame_bytes = 3 * (sf_count_t)reader->channel_count, most = PACKED_BYTES / frame_bytes;
+    sf_count_t got = sf_read_raw(reader->file, reader->packed, (frame_count < most ? frame_count : most) * frame_bytes) / frame_bytes;
+    if (got > 0)
+        tt_pcm_unpack_24(reader->packed, interleaved, (size_t)(got * reader->channel_count));
+    return got;
+}
+
 int64_t tt_reader_read(struct tt_reader *reader, float *interleaved, int64_t frame_count, struct tt_error *err)
 {
     int64_t done = 0;
     while (done < frame_count) {
-        sf_count_t got = sf_readf_float(reader->file, interleaved + done * reader->channel_count, frame_count - done);
+        sf_count_t got = read_frames(reader, interleaved + done * reader->channel_count, frame_count - done);
         if (reader->view.failed_errno != 0)
             return fail_at(reader, reader->view.failed_errno, "", err);
         if (has_fault(reader, got <= 0))
@@ -291,6 +307,7 @@ void tt_reader_close(struct tt_reader *reader)
         (void)sf_close(reader->file);
     if (reader->fd >= 0)
         (void)close(reader->fd);
+    free(reader->packed);
     free(reader->path);
     free(reader);
 }

@@ -4,9 +4,11 @@
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "base/text.h"
 #include "base/units.h"
+#include "dsp/interpolator.h"
 
 /* Two samples in a row at full scale (within one step of 16 bits) are clipping; a single one may be a true peak. Common practice, no source. */
 static const float clip_level = 32767.0f / 32768.0f;
@@ -52,22 +54,41 @@ static void listen_closely(struct tt_remarks *remarks, const float *samples, siz
     }
 }
 
+/* The sum in lanes, so that several samples are done at a time; zeros of either sign are looked for as bits, for the same reason. */
+static float sum_of(const float *samples, size_t count, bool *has_zero)
+{
+    enum { LANES = 8 };
+    float sums[LANES] = {0}, sum = 0;
+    uint32_t zeros = 0;
+    size_t i = 0;
+    for (; i + LANES <= count; i += LANES)
+        for (size_t lane = 0; lane < LANES; lane++) {
+            uint32_t bits;
+            memcpy(&bits, &samples[i + lane], sizeof bits);
+            zeros |= (uint32_t)(bits << 1 == 0);
+            sums[lane] += samples[i + lane];
+        }
+    for (; i < count; i++) {
+        zeros |= (uint32_t)(samples[i] == 0.0f);
+        sum += samples[i];
+    }
+    for (size_t lane = 0; lane < LANES; lane++)
+        sum += sums[lane];
+    *has_zero = zeros != 0;
+    return sum;
+}
+
 void tt_remarks_listen(struct tt_remarks *remarks, const float *samples, size_t count)
 {
-    /* Stretches of 64 without a zero and below full scale need no closer look, and most are so. */
-    enum { STRETCH = 64 };
+    /* Stretches without a zero and below full scale need no closer look, and most are so. */
+    enum { STRETCH = 256 };
     for (size_t at = 0; at < count; at += STRETCH) {
         size_t n = count - at < STRETCH ? count - at : STRETCH;
-        float peak = 0, sum = 0, least = 1;
-        for (size_t i = 0; i < n; i++) {
-            float magnitude = fabsf(samples[at + i]);
-            peak = magnitude > peak ? magnitude : peak;
-            least = magnitude < least ? magnitude : least;
-            sum += samples[at + i];
-        }
-        remarks->sum += sum;
+        bool has_zero;
+        float peak = tt_sample_peak(samples + at, n);
+        remarks->sum += sum_of(samples + at, n, &has_zero);
         remarks->peak = peak > remarks->peak ? peak : remarks->peak;
-        if (peak >= clip_level || least == 0.0f || remarks->zero_run || remarks->clip_run)
+        if (peak >= clip_level || has_zero || remarks->zero_run || remarks->clip_run)
             listen_closely(remarks, samples + at, n);
         remarks->sample_count += (int64_t)n;
     }

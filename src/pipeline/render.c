@@ -7,23 +7,17 @@
 #include <string.h>
 
 #include "audio/reader.h"
-#include "audio/resample.h"
 #include "base/file.h"
 #include "base/units.h"
 #include "dsp/highpass.h"
 #include "pipeline/chain.h"
 #include "pipeline/delivery.h"
 #include "pipeline/editor.h"
+#include "pipeline/scratch_path.h"
+#include "stages/loudness.h"
 #include "pipeline/quiet_spans.h"
 
 enum { BLOCK_SAMPLES = 1 << 14, LINK_COUNT = TT_STAGE_COUNT + 1 };
-
-/* Samples on their way from the chain into a scratch file, by way of the resampler where rates differ. */
-struct scratch_path {
-    struct tt_scratch *scratch;
-    struct tt_resampler *resampler;
-    float *resampled;
-};
 
 struct render_pass {
     const struct tt_render_request *request;
@@ -35,7 +29,7 @@ struct render_pass {
     float *block, *buffers[2];
     struct tt_room_tone *tone;
     struct tt_editor *editor;
-    struct scratch_path voice, whole;
+    struct tt_scratch_path voice, whole;
 };
 
 int tt_delivery_rate_hz(const struct tt_settings *settings, int take_rate_hz)
@@ -52,57 +46,6 @@ int tt_delivery_rate_hz(const struct tt_settings *settings, int take_rate_hz)
 double tt_room_tone_gain(const struct tt_settings *settings)
 {
     return tt_amplitude_from_db(-settings->gate.depth_db);
-}
-
-/* ---- scratch ---- */
-
-static bool scratch_path_open(struct scratch_path *path, const struct tt_render_request *request, struct tt_error *err)
-{
-    int from_hz = request->heard->facts.rate_hz;
-    if (from_hz != request->out_rate_hz) {
-        path->resampler = tt_resampler_create(from_hz, request->out_rate_hz, err);
-        path->resampled = malloc(BLOCK_SAMPLES * sizeof(float));
-        if (!path->resampler || !path->resampled)
-            return path->resampler ? tt_fail_memory(err) : false;
-    }
-    return (path->scratch = tt_scratch_open(request->scratch_folder, err)) != NULL;
-}
-
-static void scratch_path_close(struct scratch_path *path)
-{
-    tt_scratch_close(path->scratch);
-    tt_resampler_destroy(path->resampler);
-    free(path->resampled);
-}
-
-static bool scratch_path_add(void *context, const float *samples, size_t count, struct tt_error *err)
-{
-    struct scratch_path *path = context;
-    if (!path->resampler)
-        return tt_scratch_add(path->scratch, samples, count, err);
-    while (count > 0) {
-        size_t used = 0;
-        int64_t made = tt_resampler_run(path->resampler, samples, count, &used, path->resampled, BLOCK_SAMPLES, err);
-        if (made < 0 || !tt_scratch_add(path->scratch, path->resampled, (size_t)made, err))
-            return false;
-        if (made == 0 && used == 0)
-            return tt_fail(err, TT_ERROR_INTERNAL, "the resampler stands still");
-        samples += used;
-        count -= used;
-    }
-    return true;
-}
-
-static bool scratch_path_finish(struct scratch_path *path, struct tt_error *err)
-{
-    int64_t made = 1;
-    while (path->resampler && made > 0) {
-        size_t used = 0;
-        made = tt_resampler_run(path->resampler, NULL, 0, &used, path->resampled, BLOCK_SAMPLES, err);
-        if (made < 0 || !tt_scratch_add(path->scratch, path->resampled, (size_t)made, err))
-            return false;
-    }
-    return true;
 }
 
 /* ---- the chain ---- */
@@ -135,7 +78,7 @@ static bool open_links(struct render_pass *pass, struct tt_error *err)
 
 static bool deliver_part(struct render_pass *pass, const float *samples, size_t count, struct tt_error *err)
 {
-    if (pass->whole.scratch && !scratch_path_add(&pass->whole, samples, count, err))
+    if (pass->whole.scratch && !tt_scratch_path_add(&pass->whole, samples, count, err))
         return false;
     return tt_editor_add(pass->editor, samples, count, err);
 }
@@ -176,7 +119,12 @@ static bool run_chain(struct render_pass *pass, struct tt_error *err)
         if (!push(pass, i + 1, rest, left, err))
             return false;
     }
-    return tt_editor_finish(pass->editor, err) && scratch_path_finish(&pass->voice, err) && (!pass->whole.scratch || scratch_path_finish(&pass->whole, err));
+    return tt_editor_finish(pass->editor, err) && tt_scratch_path_finish(&pass->voice, err) && (!pass->whole.scratch || tt_scratch_path_finish(&pass->whole, err));
+}
+
+static bool open_scratch(const struct tt_render_request *request, struct tt_scratch_path *path, struct tt_error *err)
+{
+    return tt_scratch_path_open(path, request->scratch_folder, request->heard->facts.rate_hz, request->out_rate_hz, err);
 }
 
 static bool open_pass(struct render_pass *pass, struct tt_error *err)
@@ -201,9 +149,12 @@ static bool open_pass(struct render_pass *pass, struct tt_error *err)
     snprintf(seed_digits, sizeof seed_digits, "%.16s", heard->facts.content_sha256);
     uint64_t seed = strtoull(seed_digits, NULL, 16);
     pass->tone = tt_room_tone_create(&heard->floor, tt_room_tone_gain(request->settings), seed, err);
-    if (!pass->tone || !scratch_path_open(&pass->voice, request, err) || (request->whole_path && !scratch_path_open(&pass->whole, request, err)))
+    if (!pass->tone || !open_scratch(request, &pass->voice, err) || (request->whole_path && !open_scratch(request, &pass->whole, err)))
         return false;
-    pass->editor = tt_editor_create(request->map, pass->tone, scratch_path_add, &pass->voice, err);
+    /* Where the gain is settled, its peak alone is asked for: how far the limiter would have to go. */
+    if (!tt_scratch_path_measure(&pass->voice, request->out_rate_hz, tt_channel_weight(request->settings), !isnan(request->gain_db), err))
+        return false;
+    pass->editor = tt_editor_create(request->map, pass->tone, tt_scratch_path_add, &pass->voice, err);
     return pass->editor != NULL;
 }
 
@@ -211,8 +162,8 @@ static void close_pass(struct render_pass *pass)
 {
     tt_editor_destroy(pass->editor);
     tt_room_tone_destroy(pass->tone);
-    scratch_path_close(&pass->voice);
-    scratch_path_close(&pass->whole);
+    tt_scratch_path_close(&pass->voice);
+    tt_scratch_path_close(&pass->whole);
     for (size_t i = 0; i < pass->link_count; i++)
         tt_link_destroy(&pass->links[i]);
     tt_voice_reader_close(pass->reader);
@@ -305,9 +256,7 @@ static bool deliver(struct render_pass *pass, struct tt_rendered *rendered, stru
 {
     const struct tt_render_request *request = pass->request;
     struct tt_source source = stoppable_source(pass->voice.scratch, request);
-    struct tt_levels levels;
-    if (!tt_delivery_measure(&source, request->out_rate_hz, request->settings, &levels, err))
-        return false;
+    struct tt_levels levels = tt_scratch_path_levels(&pass->voice);
     if (isnan(request->gain_db)) {
         if (!tt_delivery_find_gain(&source, request->out_rate_hz, request->settings, &levels, &rendered->gain_db, &rendered->is_held_back, err))
             return false;

@@ -134,6 +134,26 @@ static void bytes_are_little_endian_in_one_channel_or_two(void **state)
     assert_memory_equal(bytes, floats, sizeof floats);
 }
 
+static void unpacked_samples_are_those_that_were_packed(void **state)
+{
+    (void)state;
+    enum { COUNT = 4099 };
+    static int32_t values[COUNT];
+    static unsigned char bytes[3 * COUNT];
+    static float samples[COUNT];
+    for (size_t count = COUNT - 4; count <= COUNT; count++) { /* with every rest of a division by four */
+        for (size_t i = 0; i < count; i++)
+            values[i] = (int32_t)(i * 2654435761u % 16777216u) - 8388608;
+        values[0] = -8388608;
+        values[1] = 8388607;
+        tt_pcm_pack_24(values, bytes, count, 1);
+        tt_pcm_unpack_24(bytes, samples, count);
+        for (size_t i = 0; i < count; i++)
+            if (samples[i] * 8388608.0f != (float)values[i])
+                fail_msg("%d became %.9g", values[i], (double)samples[i]);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -143,6 +163,7 @@ int main(void)
         cmocka_unit_test(dither_is_white),
         cmocka_unit_test(sixteen_bits_are_clipped),
         cmocka_unit_test(bytes_are_little_endian_in_one_channel_or_two),
+        cmocka_unit_test(unpacked_samples_are_those_that_were_packed),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

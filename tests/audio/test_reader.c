@@ -150,6 +150,32 @@ static void block_sizes_do_not_change_what_is_read(void **state)
     free(b);
 }
 
+/* The usual takes go past libsndfile's own conversion: the bits must be the same, in either order of bytes. */
+static void twenty_four_bits_read_as_libsndfile_reads_them(void **state)
+{
+    (void)state;
+    static const int formats[] = { SF_FORMAT_WAV, SF_FORMAT_WAV | SF_ENDIAN_BIG, SF_FORMAT_WAVEX, SF_FORMAT_W64, SF_FORMAT_RF64, SF_FORMAT_AIFF };
+    float *noise = malloc(sizeof *noise * 3 * FRAMES), *ours = malloc(sizeof *ours * 6 * FRAMES), *theirs = malloc(sizeof *theirs * 3 * FRAMES);
+    assert_true(noise != NULL && ours != NULL && theirs != NULL);
+    for (size_t i = 0; i < 3 * FRAMES; i++)
+        noise[i] = (float)((double)(i * 2654435761u % 4294967296u) / 2147483648.0 - 1.0);
+    for (size_t i = 0; i < sizeof formats / sizeof formats[0]; i++) {
+        const char *path = test_path("packed");
+        write_sound(path, formats[i] | SF_FORMAT_PCM_24, RATE_HZ, 3, noise, FRAMES - 1);
+        struct tt_audio_info info;
+        struct tt_error err = { 0 };
+        assert_int_equal(read_all(path, 5003, ours, &info, &err), FRAMES - 1);
+        SF_INFO sound = { 0 };
+        SNDFILE *file = sf_open(path, SFM_READ, &sound);
+        assert_int_equal(sf_readf_float(file, theirs, FRAMES), FRAMES - 1);
+        sf_close(file);
+        assert_memory_equal(ours, theirs, sizeof *ours * 3 * (FRAMES - 1));
+    }
+    free(noise);
+    free(ours);
+    free(theirs);
+}
+
 static void a_read_gives_all_that_was_asked_for_until_the_end(void **state)
 {
     (void)state;
@@ -476,6 +502,7 @@ int main(void)
         cmocka_unit_test(every_format_reads_as_it_was_written),
         cmocka_unit_test(float_files_keep_what_is_above_full_scale),
         cmocka_unit_test(block_sizes_do_not_change_what_is_read),
+        cmocka_unit_test(twenty_four_bits_read_as_libsndfile_reads_them),
         cmocka_unit_test(a_read_gives_all_that_was_asked_for_until_the_end),
         cmocka_unit_test(sixty_four_channels_are_read_and_one_more_is_refused),
         cmocka_unit_test(rates_from_8_to_192_khz_are_read),
