@@ -193,25 +193,6 @@ static bool listen_through(struct hear_pass *pass, int64_t expected, struct tt_e
     return tt_framer_finish(pass->framer, err) && tt_listener_finish(pass->listener, err) && hand_out_settled(pass, err);
 }
 
-/* The floor over the whole take, each node standing for the time around it. */
-static void sum_up_floor(struct tt_heard *heard)
-{
-    const struct tt_floor_track *track = &heard->floor;
-    double sum = 0, sum_a = 0, weight_sum = 0;
-    for (int i = 0; i < track->node_count; i++) {
-        int64_t before = i > 0 ? track->node_sample[i - 1] : 0;
-        int64_t after = i + 1 < track->node_count ? track->node_sample[i + 1] : heard->facts.frame_count;
-        double weight = (double)(after - before);
-        weight = weight > 1 ? weight : 1;
-        const float *row = track->power + (size_t)i * (size_t)track->shape.bin_count;
-        sum += weight * tt_floor_mean_square(track, row);
-        sum_a += weight * tt_floor_mean_square_a(track, row);
-        weight_sum += weight;
-    }
-    heard->facts.floor_dbfs = weight_sum > 0 ? tt_db_from_power(sum / weight_sum) : -INFINITY;
-    heard->facts.floor_dba = weight_sum > 0 ? tt_db_from_power(sum_a / weight_sum) : -INFINITY;
-}
-
 static void sum_up_speech(struct tt_heard *heard)
 {
     double power = 0, length = 0;
@@ -229,13 +210,13 @@ static bool close_pass(struct hear_pass *pass, struct tt_error *err)
     heard->facts.before = tt_meter_result(pass->meter);
     if (!(heard->nuclei = tt_nuclei_finish(pass->nuclei, &heard->nucleus_count)))
         return tt_fail_memory(err);
+    heard->facts.decay_db_per_s = tt_nuclei_decay_db_per_s(pass->nuclei);
     heard->steps = tt_meter_steps(pass->meter, &heard->step_count);
     heard->runs = tt_listener_runs(pass->listener, &heard->run_count);
     heard->sounds = tt_listener_sounds(pass->listener, &heard->sound_count);
     for (int i = 0; i < TT_STAGE_COUNT; i++)
         if (tt_chain[i]->hear_close && !tt_chain[i]->hear_close(pass->stage_states[i], &pass->hearing, err))
             return false;
-    sum_up_floor(heard);
     sum_up_speech(heard);
     tt_remarks_finish(&pass->remarks, heard, tt_voice_reader_bad_samples(pass->reader));
     heard->remarks = pass->remarks.items;

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* The room: its noise power by band, followed over time from frames in which nobody speaks. */
-#include <stdlib.h>
+#include <math.h>
 
+#include "base/units.h"
 #include "stages/stage.h"
 
 static void *floor_hear_open(const struct tt_hearing *hearing, struct tt_error *err)
@@ -16,11 +17,32 @@ static bool floor_hear_settled(void *state, const struct tt_hear_frame *frame, s
     return tt_floor_estimator_add(state, frame->sample, frame->power, is_quiet, err);
 }
 
+/* The floor over the whole take, each node standing for the time around it. */
+static void sum_up_floor(struct tt_heard *heard)
+{
+    const struct tt_floor_track *track = &heard->floor;
+    double sum = 0, sum_a = 0, weight_sum = 0;
+    for (int i = 0; i < track->node_count; i++) {
+        int64_t before = i > 0 ? track->node_sample[i - 1] : 0;
+        int64_t after = i + 1 < track->node_count ? track->node_sample[i + 1] : heard->facts.frame_count;
+        double weight = (double)(after - before);
+        weight = weight > 1 ? weight : 1;
+        const float *row = track->power + (size_t)i * (size_t)track->shape.bin_count;
+        sum += weight * tt_floor_mean_square(track, row);
+        sum_a += weight * tt_floor_mean_square_a(track, row);
+        weight_sum += weight;
+    }
+    heard->facts.floor_dbfs = weight_sum > 0 ? tt_db_from_power(sum / weight_sum) : -INFINITY;
+    heard->facts.floor_dba = weight_sum > 0 ? tt_db_from_power(sum_a / weight_sum) : -INFINITY;
+}
+
 static bool floor_hear_close(void *state, struct tt_hearing *hearing, struct tt_error *err)
 {
-    if (hearing->heard->floor.node_count > 0) /* heard from a recording of the empty room */
-        return true;
-    return tt_floor_estimator_finish(state, &hearing->heard->floor, err);
+    bool is_known = hearing->heard->floor.node_count > 0; /* heard from a recording of the empty room */
+    if (!is_known && !tt_floor_estimator_finish(state, &hearing->heard->floor, err))
+        return false;
+    sum_up_floor(hearing->heard);
+    return true;
 }
 
 static void floor_hear_free(void *state)

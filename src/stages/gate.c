@@ -50,8 +50,11 @@ static bool gate_hear_close(void *opaque, struct tt_hearing *hearing, struct tt_
 {
     (void)err;
     struct gate_hearing *state = opaque;
-    if (state->hum)
-        hearing->heard->facts.hum = tt_hum_finder_result(state->hum);
+    if (!state->hum)
+        return true;
+    hearing->heard->facts.hum = tt_hum_finder_result(state->hum);
+    /* The gate will hear the take without its hum: the floor that the stage above left is cleared of it, too. */
+    tt_hum_finder_clear_floor(state->hum, &hearing->heard->facts.hum, &hearing->heard->floor);
     return true;
 }
 
