@@ -1,214 +1,204 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Gains: what is decided for one take and for many. Levels of known steps: ITU-R BS.1770 (-0.691 + 10 log10 of the mean K-weighted power). */
+/* Gains that are decided, and evening from line to line. */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
 #include "stages/loudness.h"
+#include "stages/stage.h"
+#include "support.h"
 
-#include "stages/heard_by_hand.h"
+enum { RATE_HZ = 48000, LINES = 3, SAMPLES = 10 * RATE_HZ };
 
-enum { STEPS = 100 };
-
-/* A take of ten seconds whose every step reads the same loudness, with a map that keeps it whole. */
-struct level_take {
+struct made {
+    struct tt_settings settings;
     struct tt_heard heard;
-    float steps[STEPS];
-    struct tt_stretch stretch;
-    struct tt_time_map map;
+    struct tt_run runs[LINES];
+    float out[SAMPLES];
 };
 
-static void level_take(struct level_take *take, double lufs)
+/* Three lines of 2 s with pauses of 1 s: at -26, -20 and -23 dB. */
+static void make(struct made *made, double even_db)
 {
-    memset(take, 0, sizeof *take);
-    for (int i = 0; i < STEPS; i++)
-        take->steps[i] = (float)pow(10, (lufs + 0.691) / 10);
-    take->heard.facts.rate_hz = HAND_RATE_HZ;
-    take->heard.facts.frame_count = STEPS * HAND_RATE_HZ / 10;
-    take->heard.facts.before.integrated_lufs = lufs;
-    take->heard.facts.before.rms_dbfs = lufs - 3;
-    take->heard.steps = take->steps;
-    take->heard.step_count = STEPS;
-    take->stretch = (struct tt_stretch){.source_start = 0, .source_end = take->heard.facts.frame_count};
-    take->map = (struct tt_time_map){.rate_hz = HAND_RATE_HZ, .stretches = &take->stretch, .count = 1, .out_samples = take->heard.facts.frame_count};
+    static const float levels_db[LINES] = {-26, -20, -23};
+    memset(made, 0, sizeof *made);
+    tt_settings_default(&made->settings);
+    made->settings.loudness.even_db = even_db;
+    made->heard.facts.rate_hz = RATE_HZ;
+    made->heard.facts.frame_count = SAMPLES;
+    for (int i = 0; i < LINES; i++)
+        made->runs[i] = (struct tt_run){.start_sample = (1 + 3 * i) * RATE_HZ, .end_sample = (3 + 3 * i) * RATE_HZ, .level_db = levels_db[i]};
+    made->heard.runs = made->runs;
+    made->heard.run_count = LINES;
 }
 
-static double decide(struct level_take *takes, struct tt_gain_take *gains, size_t count, const struct tt_settings *settings, double earlier_db)
+/* The gain at each sample: what comes out of ones, in blocks of that many. */
+static bool even(struct made *made, size_t block)
 {
+    struct tt_rendering rendering = {.heard = &made->heard, .settings = &made->settings};
+    struct tt_link link = {0};
     struct tt_error error = {0};
-    double common;
-    for (size_t i = 0; i < count; i++)
-        gains[i] = (struct tt_gain_take){.heard = &takes[i].heard, .map = &takes[i].map};
-    assert_ok(tt_loudness_decide(gains, count, settings, earlier_db, &common, &error), error);
-    return common;
+    static float ones[SAMPLES];
+    for (size_t i = 0; i < SAMPLES; i++)
+        ones[i] = 1;
+    assert_ok(tt_stage_loudness.render_open(&rendering, &link, &error), error);
+    if (!link.run)
+        return false;
+    for (size_t at = 0; at < SAMPLES; at += block) {
+        size_t count = SAMPLES - at < block ? SAMPLES - at : block;
+        assert_int_equal(link.run(link.state, ones + at, count, made->out + at), count);
+    }
+    link.destroy(link.state);
+    return true;
 }
 
-static void takes_recorded_alike_get_one_gain_to_the_target(void **state)
+static double gain_db(const struct made *made, size_t sample) { return 20 * log10((double)made->out[sample]); }
+
+static void lines_move_towards_the_median_line_by_no_more_than_even_db(void **state)
 {
     (void)state;
-    struct tt_settings settings = hand_settings();
-    struct level_take takes[3];
-    struct tt_gain_take gains[3];
-    for (int i = 0; i < 3; i++)
-        level_take(&takes[i], -26);
-    double common = decide(takes, gains, 3, &settings, NAN);
-    assert_true(fabs(common - 10) < 0.01);
-    for (int i = 0; i < 3; i++)
-        assert_true(gains[i].gain_db == common && !gains[i].is_apart);
+    static struct made made;
+    make(&made, 2);
+    assert_true(even(&made, SAMPLES));
+    assert_float_equal(gain_db(&made, 2 * RATE_HZ), 2, 1e-4);  /* 3 dB under the median: held to 2 */
+    assert_float_equal(gain_db(&made, 5 * RATE_HZ), -2, 1e-4);
+    assert_float_equal(gain_db(&made, 8 * RATE_HZ), 0, 1e-4);
+    make(&made, 12);
+    assert_true(even(&made, SAMPLES));
+    assert_float_equal(gain_db(&made, 2 * RATE_HZ), 3, 1e-4);
+    assert_float_equal(gain_db(&made, 5 * RATE_HZ), -3, 1e-4);
 }
 
-static void a_take_more_than_3_lu_from_the_others_gets_its_own(void **state)
+static void no_gain_moves_within_a_line(void **state)
 {
     (void)state;
-    struct tt_settings settings = hand_settings();
-    struct level_take takes[4];
-    struct tt_gain_take gains[4];
-    for (int i = 0; i < 4; i++)
-        level_take(&takes[i], i == 2 ? -18 : -26);
-    double common = decide(takes, gains, 4, &settings, NAN);
-    assert_true(fabs(common - 10) < 0.01);
-    assert_true(gains[2].is_apart && fabs(gains[2].gain_db - 2) < 0.01);
-    assert_true(!gains[0].is_apart && gains[0].gain_db == common);
-    level_take(&takes[2], -23.1);
-    decide(takes, gains, 4, &settings, NAN);
-    assert_false(gains[2].is_apart);
+    static struct made made;
+    make(&made, 6);
+    assert_true(even(&made, SAMPLES));
+    for (int i = 0; i < LINES; i++)
+        for (int64_t s = made.runs[i].start_sample; s < made.runs[i].end_sample; s++)
+            if (made.out[s] != made.out[made.runs[i].start_sample])
+                fail_msg("line %d moves at sample %lld", i, (long long)s);
+    /* And between two it goes from one to the other without a jump. */
+    for (int64_t s = 1; s < SAMPLES; s++)
+        assert_true(fabs((double)made.out[s] - (double)made.out[s - 1]) < 1e-4);
 }
 
-static void each_take_alone_is_left_to_the_render(void **state)
+static void evening_does_not_depend_on_how_the_sound_was_cut(void **state)
 {
     (void)state;
-    struct tt_settings settings = hand_settings();
-    settings.loudness.across = TT_ACROSS_TAKE;
-    struct level_take takes[2];
-    struct tt_gain_take gains[2];
-    level_take(&takes[0], -26);
-    level_take(&takes[1], -20);
-    assert_true(isnan(decide(takes, gains, 2, &settings, NAN)));
-    assert_true(isnan(gains[0].gain_db) && isnan(gains[1].gain_db));
+    static struct made whole, cut;
+    make(&whole, 6);
+    make(&cut, 6);
+    assert_true(even(&whole, SAMPLES));
+    assert_true(even(&cut, 977));
+    assert_memory_equal(whole.out, cut.out, sizeof whole.out);
+}
+
+static void without_even_db_there_is_nothing_to_do(void **state)
+{
+    (void)state;
+    static struct made made;
+    make(&made, 0);
+    assert_false(even(&made, SAMPLES));
+}
+
+/* ---- the common gain ---- */
+
+enum { TAKES = 5, STEPS = 200 };
+struct takes {
+    struct tt_settings settings;
+    struct tt_heard heard[TAKES];
+    struct tt_time_map maps[TAKES];
+    struct tt_stretch stretches[TAKES];
+    float steps[TAKES][STEPS];
+    struct tt_gain_take gains[TAKES];
+};
+
+/* Takes of 20 s whose K-weighted power is even: BS.1770 then reads -0.691 + 10 lg(power). */
+static void make_takes(struct takes *takes, const double lufs[TAKES])
+{
+    memset(takes, 0, sizeof *takes);
+    tt_settings_default(&takes->settings);
+    for (int t = 0; t < TAKES; t++) {
+        for (int s = 0; s < STEPS; s++)
+            takes->steps[t][s] = (float)pow(10, (lufs[t] + 0.691) / 10);
+        takes->heard[t].facts.rate_hz = RATE_HZ;
+        takes->heard[t].facts.frame_count = 20 * RATE_HZ;
+        takes->heard[t].facts.before = (struct tt_levels){.integrated_lufs = lufs[t], .rms_dbfs = lufs[t] + 2};
+        takes->heard[t].steps = takes->steps[t];
+        takes->heard[t].step_count = STEPS;
+        takes->stretches[t] = (struct tt_stretch){.source_start = 0, .source_end = 20 * RATE_HZ};
+        takes->maps[t] = (struct tt_time_map){.rate_hz = RATE_HZ, .stretches = &takes->stretches[t], .count = 1};
+        takes->gains[t] = (struct tt_gain_take){.heard = &takes->heard[t], .map = &takes->maps[t]};
+    }
+}
+
+static double decide(struct takes *takes, double earlier_db)
+{
+    double common_db;
+    struct tt_error error = {0};
+    assert_ok(tt_loudness_decide(takes->gains, TAKES, &takes->settings, earlier_db, &common_db, &error), error);
+    return common_db;
+}
+
+static void takes_alike_get_one_gain_and_one_that_lies_apart_its_own(void **state)
+{
+    (void)state;
+    static struct takes takes;
+    make_takes(&takes, (const double[TAKES]){-26, -26, -26, -26, -29.2});
+    assert_float_equal(decide(&takes, NAN), 10, 1e-3); /* to -16 */
+    for (int t = 0; t < 4; t++)
+        assert_float_equal(takes.gains[t].gain_db, 10, 1e-3);
+    assert_true(takes.gains[4].is_apart && !takes.gains[3].is_apart);
+    assert_float_equal(takes.gains[4].gain_db, 13.2, 1e-3);
+    make_takes(&takes, (const double[TAKES]){-26, -26, -26, -26, -28.8}); /* 2.8 LU: still of the same kind */
+    double common_db = decide(&takes, NAN);
+    assert_false(takes.gains[4].is_apart);
+    assert_float_equal(takes.gains[4].gain_db, common_db, 0);
 }
 
 static void a_stored_gain_moves_only_when_it_is_off_by_more_than_a_fifth(void **state)
 {
     (void)state;
-    struct tt_settings settings = hand_settings();
-    struct level_take take;
-    struct tt_gain_take gain;
-    level_take(&take, -26);
-    assert_true(decide(&take, &gain, 1, &settings, 10.15) == 10.15);
-    assert_true(decide(&take, &gain, 1, &settings, 9.85) == 9.85);
-    assert_true(fabs(decide(&take, &gain, 1, &settings, 10.25) - 10) < 0.01);
+    static struct takes takes;
+    make_takes(&takes, (const double[TAKES]){-26, -26, -26, -26, -26});
+    assert_float_equal(decide(&takes, 10.19), 10.19, 0);
+    assert_float_equal(decide(&takes, 9.81), 9.81, 0);
+    assert_float_equal(decide(&takes, 10.21), 10, 1e-3);
 }
 
-static void only_what_stays_counts(void **state)
+static void with_a_gain_for_each_take_each_is_exact_when_rendered(void **state)
 {
     (void)state;
-    struct tt_settings settings = hand_settings();
-    struct level_take take;
-    struct tt_gain_take gain;
-    level_take(&take, -26);
-    for (int i = STEPS / 2; i < STEPS; i++)
-        take.steps[i] *= 100; /* shouted, and cut */
-    take.stretch.source_end = take.heard.facts.frame_count / 2;
-    assert_true(fabs(decide(&take, &gain, 1, &settings, NAN) - 10) < 0.01);
+    static struct takes takes;
+    make_takes(&takes, (const double[TAKES]){-26, -22, -26, -26, -26});
+    takes.settings.loudness.across = TT_ACROSS_TAKE;
+    assert_true(isnan(decide(&takes, 10)));
+    for (int t = 0; t < TAKES; t++)
+        assert_true(isnan(takes.gains[t].gain_db));
 }
 
-static void two_channels_alike_need_3_db_less(void **state)
+static void with_aim_rms_the_voices_colour_is_taken_into_account(void **state)
 {
     (void)state;
-    struct tt_settings settings = hand_settings();
-    struct level_take take;
-    struct tt_gain_take gain;
-    level_take(&take, -26);
-    settings.deliver.channels = TT_CHANNELS_DUAL;
-    assert_true(tt_channel_weight(&settings) == 2);
-    assert_true(fabs(decide(&take, &gain, 1, &settings, NAN) - (10 - 3.0103)) < 0.01);
-}
-
-static void rms_is_aimed_at_when_asked(void **state)
-{
-    (void)state;
-    struct tt_settings settings = hand_settings();
-    settings.loudness.aim = TT_AIM_RMS;
-    struct level_take take;
-    struct tt_gain_take gain;
-    level_take(&take, -26); /* -29 dBFS RMS; the target is -20 */
-    assert_true(fabs(decide(&take, &gain, 1, &settings, NAN) - 9) < 0.01);
-    struct tt_levels levels = {.integrated_lufs = -26, .rms_dbfs = -29};
-    assert_true(tt_gain_to_target_db(&levels, &settings) == 9);
-    settings.loudness.aim = TT_AIM_LUFS;
-    assert_true(tt_gain_to_target_db(&levels, &settings) == 10);
-}
-
-static void silence_gets_no_gain_and_moves_no_other(void **state)
-{
-    (void)state;
-    struct tt_settings settings = hand_settings();
-    struct level_take takes[2];
-    struct tt_gain_take gains[2];
-    level_take(&takes[0], -26);
-    level_take(&takes[1], -26);
-    memset(takes[1].steps, 0, sizeof takes[1].steps);
-    takes[1].heard.facts.before.integrated_lufs = -INFINITY;
-    assert_true(fabs(decide(takes, gains, 2, &settings, NAN) - 10) < 0.01);
-    assert_false(gains[1].is_apart);
-    assert_true(isnan(decide(&takes[1], gains, 1, &settings, NAN)));
-    struct tt_levels levels = {.integrated_lufs = -INFINITY};
-    assert_true(isnan(tt_gain_to_target_db(&levels, &settings)));
-}
-
-/* ---- evening ---- */
-
-static float *evened(struct hand_take *take, const struct tt_settings *settings, size_t part, size_t *count)
-{
-    struct tt_error error = {0};
-    struct tt_link link = {0};
-    struct tt_rendering rendering = {.heard = &take->heard, .sheet = &take->sheet, .settings = settings};
-    assert_ok(tt_stage_loudness.render_open(&rendering, &link, &error), error);
-    assert_non_null(link.run);
-    *count = (size_t)take->heard.facts.frame_count;
-    float *gain = malloc(*count * sizeof *gain);
-    assert_non_null(gain);
-    for (size_t i = 0; i < *count; i++)
-        gain[i] = 1;
-    for (size_t at = 0; at < *count; at += part)
-        link.run(link.state, gain + at, *count - at < part ? *count - at : part, gain + at);
-    tt_link_destroy(&link);
-    return gain;
-}
-
-static void lines_move_towards_the_middle_one_by_what_was_allowed_and_only_in_pauses(void **state)
-{
-    (void)state;
-    struct tt_settings settings = hand_settings();
-    settings.loudness.even_db = 4;
-    struct hand_take take;
-    hand_begin(&take, 10000);
-    hand_line(&take, 500, 2500)->level_db = -30;
-    hand_line(&take, 3500, 5500)->level_db = -27;
-    hand_line(&take, 6500, 9500)->level_db = -20;
-    size_t count;
-    float *gain = evened(&take, &settings, 48000, &count);
-    static const struct { double from_ms, to_ms, db; } lines[] = {{0, 2500, 3}, {3500, 5500, 0}, {6500, 10000, -4}};
-    for (int l = 0; l < 3; l++)
-        for (int64_t i = hand_samples(lines[l].from_ms); i < hand_samples(lines[l].to_ms); i++)
-            assert_true(fabs(20 * log10((double)gain[i]) - lines[l].db) < 1e-4);
-    for (size_t i = 1; i < count; i++)
-        assert_true(fabsf(gain[i] - gain[i - 1]) < 1e-4f); /* no step */
-    float *other = evened(&take, &settings, 777, &count);
-    assert_memory_equal(gain, other, count * sizeof *gain);
-    free(gain);
-    free(other);
-    tt_sheet_free(&take.sheet);
+    static struct takes takes;
+    make_takes(&takes, (const double[TAKES]){-26, -26, -26, -26, -26}); /* their RMS is 2 dB higher: -24 */
+    takes.settings.loudness.aim = TT_AIM_RMS;
+    assert_float_equal(decide(&takes, NAN), 4, 1e-3); /* to -20 */
 }
 
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(takes_recorded_alike_get_one_gain_to_the_target),
-        cmocka_unit_test(a_take_more_than_3_lu_from_the_others_gets_its_own),
-        cmocka_unit_test(each_take_alone_is_left_to_the_render),
+        cmocka_unit_test(lines_move_towards_the_median_line_by_no_more_than_even_db),
+        cmocka_unit_test(no_gain_moves_within_a_line),
+        cmocka_unit_test(evening_does_not_depend_on_how_the_sound_was_cut),
+        cmocka_unit_test(without_even_db_there_is_nothing_to_do),
+        cmocka_unit_test(takes_alike_get_one_gain_and_one_that_lies_apart_its_own),
         cmocka_unit_test(a_stored_gain_moves_only_when_it_is_off_by_more_than_a_fifth),
-        cmocka_unit_test(only_what_stays_counts),
-        cmocka_unit_test(two_channels_alike_need_3_db_less),
-        cmocka_unit_test(rms_is_aimed_at_when_asked),
-        cmocka_unit_test(silence_gets_no_gain_and_moves_no_other),
-        cmocka_unit_test(lines_move_towards_the_middle_one_by_what_was_allowed_and_only_in_pauses),
+        cmocka_unit_test(with_a_gain_for_each_take_each_is_exact_when_rendered),
+        cmocka_unit_test(with_aim_rms_the_voices_colour_is_taken_into_account),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
