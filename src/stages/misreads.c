@@ -112,7 +112,7 @@ static bool choose(struct deciding *deciding, struct tt_phrases *phrases, struct
 static bool decide(struct deciding *deciding, struct tt_phrases *phrases, struct tt_error *err)
 {
     const bool is_off = deciding->settings->misreads.action == TT_POLICY_OFF;
-    if (!is_off && !tt_rereads_split(phrases, err)) return false;
+    if (!is_off && !(tt_rereads_split(phrases, err) && tt_rereads_split_clauses(phrases, err))) return false;
     deciding->choices = calloc(phrases->count ? phrases->count : 1, sizeof *deciding->choices);
     if (!deciding->choices) return tt_fail_memory(err);
     tt_told_mark_chosen(phrases, deciding->choices, &deciding->parts);

@@ -269,3 +269,24 @@ size_t tt_phrases_at(const struct tt_phrases *phrases, size_t row)
     }
     return low;
 }
+
+bool tt_phrases_split(struct tt_phrases *phrases, size_t index, size_t rows, struct tt_error *err)
+{
+    struct tt_phrase *bigger = realloc(phrases->all, (phrases->count + 1) * sizeof *bigger);
+    if (!bigger) return tt_fail_memory(err);
+    phrases->all = bigger;
+    struct tt_phrase *phrase = &phrases->all[index];
+    const struct tt_take_view *take = &phrases->view->takes[phrase->take];
+    memmove(phrase + 2, phrase + 1, (phrases->count - index - 1) * sizeof *phrase);
+    phrases->count++;
+    phrase[1] = phrase[0];
+    phrase[1].row += rows;
+    phrase[1].row_count -= rows;
+    phrase[1].take_row += (int64_t)rows;
+    phrase[1].start_sample = phrase[1].take_row * take->heard->facts.feature_hop_samples - take->heard->facts.feature_hop_samples / 2;
+    phrase[1].start_s = take->clock_s + (double)phrase[1].start_sample / take->heard->facts.rate_hz;
+    phrase[0].row_count = rows;
+    phrase[0].end_sample = phrase[1].start_sample;
+    phrase[0].end_s = phrase[1].start_s;
+    return true;
+}

@@ -20,6 +20,7 @@ struct tt_phrase {
     size_t row, row_count;              /* its rows of the session */
     int64_t take_row;                   /* the first one in the take's cepstra */
     float level_db, over_floor_db;
+    bool is_inside;                     /* begins inside a line, where nobody paused: only because it seems to be read again from there */
 };
 
 struct tt_phrases {
@@ -45,6 +46,9 @@ void tt_phrases_close(struct tt_phrases *phrases);   /* zeroes it */
 bool tt_phrases_reach(struct tt_phrases *phrases, size_t from, size_t to, struct tt_error *err);
 /* The window as rows for alignment; row r of the session is row r - window_row of it. Valid until the next reach. */
 struct tt_align_rows tt_phrases_rows(const struct tt_phrases *phrases);
+
+/* Makes two phrases of one: the second begins with its row `rows`. */
+bool tt_phrases_split(struct tt_phrases *phrases, size_t index, size_t rows, struct tt_error *err);
 
 /* The phrase that holds a row of the session. */
 size_t tt_phrases_at(const struct tt_phrases *phrases, size_t row);

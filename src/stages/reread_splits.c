@@ -68,23 +68,6 @@ static size_t try_split(struct splitter *splitter, const struct tt_phrase *phras
     return cells ? from + (size_t)path[0].y : 0;
 }
 
-static void split_at(struct tt_phrases *phrases, size_t index, size_t rows)
-{
-    struct tt_phrase *phrase = &phrases->all[index];
-    const struct tt_take_view *take = &phrases->view->takes[phrase->take];
-    memmove(phrase + 2, phrase + 1, (phrases->count - index - 1) * sizeof *phrase);
-    phrases->count++;
-    phrase[1] = phrase[0];
-    phrase[1].row += rows;
-    phrase[1].row_count -= rows;
-    phrase[1].take_row += (int64_t)rows;
-    phrase[1].start_sample = phrase[1].take_row * take->heard->facts.feature_hop_samples - take->heard->facts.feature_hop_samples / 2;
-    phrase[1].start_s = take->clock_s + (double)phrase[1].start_sample / take->heard->facts.rate_hz;
-    phrase[0].row_count = rows;
-    phrase[0].end_sample = phrase[1].start_sample;
-    phrase[0].end_s = phrase[1].start_s;
-}
-
 static bool split_phrase(struct splitter *splitter, size_t index, struct tt_error *err)
 {
     struct tt_phrases *phrases = splitter->phrases;
@@ -94,11 +77,7 @@ static bool split_phrase(struct splitter *splitter, size_t index, struct tt_erro
     for (int k = 0; k < count; k++) {
         size_t rows = try_split(splitter, &phrases->all[index], peaks[k]);
         if (rows < LEAST_ROWS || rows + LEAST_ROWS / 2 > phrases->all[index].row_count) continue;
-        struct tt_phrase *bigger = realloc(phrases->all, (phrases->count + 1) * sizeof *bigger);
-        if (!bigger) return tt_fail_memory(err);
-        phrases->all = bigger;
-        split_at(phrases, index, rows);
-        return true;
+        return tt_phrases_split(phrases, index, rows, err);
     }
     return true;
 }

@@ -42,6 +42,9 @@ struct tt_rereads { struct tt_reread *all; size_t count, capacity; };
 /* Splits phrases in which the narrator began anew without a pause: the second beginning becomes a phrase of its own. */
 bool tt_rereads_split(struct tt_phrases *phrases, struct tt_error *err);
 
+/* Splits lines inside which a later phrase begins: the narrator went back a clause. Behind tt_rereads_split. */
+bool tt_rereads_split_clauses(struct tt_phrases *phrases, struct tt_error *err);
+
 /* All pairs that sound alike from their beginnings on, by `again`, then `first`. Grows with the session's length. */
 bool tt_rereads_find(struct tt_phrases *phrases, double look_back_s, struct tt_rereads *rereads, struct tt_error *err);
 void tt_rereads_free(struct tt_rereads *rereads);

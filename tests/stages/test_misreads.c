@@ -302,6 +302,73 @@ static void a_restart_without_a_pause_is_found(void **state)
     end(session);
 }
 
+/* Several parts of texts in one run, without a pause. */
+struct part { uint32_t text; double from_s, to_s; };
+static struct reading read_parts(struct made_session *session, const struct part *parts, size_t count)
+{
+    struct made_take *take = take_of(session);
+    double start_s = take->at_s;
+    size_t run = take->heard.run_count;
+    for (size_t k = 0; k < count; k++) read_part(session, parts[k].text, parts[k].from_s, parts[k].to_s, 0.0);
+    take->heard.run_count = run + 1;
+    take->runs[run].end_sample = (int64_t)(take->at_s * RATE);
+    return (struct reading){start_s, take->at_s};
+}
+
+static void a_re_read_may_begin_inside_an_earlier_line(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    struct reading line = read_part(session, 200, 0.0, 4.0, 0.0);
+    pause_s(session, 0.5);
+    struct reading broken = break_off(session, 201, 1.2), again = read_part(session, 200, 2.0, 4.0, 0.0);
+    pause_s(session, 0.5);
+    struct reading next = read_line(session, 201);
+    read_lines(session, 300, 4);
+    decide(session);
+    double middle_s = 0.5 * (line.start_s + line.end_s);
+    assert_gone(session, 0, broken);
+    assert_stays(session, 0, (struct reading){line.start_s, middle_s - 0.1});
+    assert_true(cut_share(session, 0, (struct reading){middle_s + 0.1, line.end_s}) > 0.999);
+    assert_stays(session, 0, again);
+    assert_stays(session, 0, next);
+    end(session);
+}
+
+static void a_refrain_with_a_line_in_between_is_asked_about_at_most(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 30);
+    for (uint32_t verse = 0; verse < 4; verse++) {
+        read_line(session, 999);
+        read_part(session, 400 + verse, 0.0, 1.2, 0.0);
+        pause_s(session, 0.7);
+    }
+    read_lines(session, 140, 30);
+    decide(session);
+    assert_int_equal(rows_with(session, TT_ROW_MISREAD, TT_DO_CUT), 0);
+    assert_true(rows_with(session, TT_ROW_MISREAD, TT_DO_ASK) >= 1);
+    end(session);
+}
+
+static void a_line_that_begins_otherwise_stays_however_alike_it_goes_on(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    struct reading first = read_parts(session, (const struct part[]){{200, 0.0, 0.15}, {700, 0.0, 0.9}, {201, 0.0, 2.4}}, 3);
+    pause_s(session, 0.7);
+    read_parts(session, (const struct part[]){{200, 0.0, 0.15}, {710, 0.0, 0.9}, {201, 0.0, 2.4}}, 3);
+    pause_s(session, 0.7);
+    read_lines(session, 300, 4);
+    decide(session);
+    assert_stays(session, 0, first);
+    assert_int_equal(rows_with(session, TT_ROW_MISREAD, TT_DO_CUT), 0);
+    end(session);
+}
+
 static void a_full_level_line_behind_a_whole_one_is_never_taken_for_talk(void **state)
 {
     (void)state;
@@ -407,7 +474,9 @@ int main(void)
         cmocka_unit_test(a_restart_without_a_pause_is_found), cmocka_unit_test(a_full_level_line_behind_a_whole_one_is_never_taken_for_talk),
         cmocka_unit_test(full_level_words_behind_a_broken_line_are_asked_about), cmocka_unit_test(a_faint_voice_before_the_first_line_is_asked_about),
         cmocka_unit_test(talk_elsewhere_is_left_alone_when_told_so), cmocka_unit_test(what_was_decided_does_not_depend_on_chance),
-        cmocka_unit_test(an_empty_session_is_no_error),
+        cmocka_unit_test(an_empty_session_is_no_error), cmocka_unit_test(a_re_read_may_begin_inside_an_earlier_line),
+        cmocka_unit_test(a_refrain_with_a_line_in_between_is_asked_about_at_most),
+        cmocka_unit_test(a_line_that_begins_otherwise_stays_however_alike_it_goes_on),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
