@@ -46,6 +46,7 @@ static json_t *file_object(const char *path, const struct tt_measured *m, const 
     json_object_set_new(object, "noise_floor_dba", number(m->floor_dba, 1e3));
     json_object_set_new(object, "speech_to_floor_db", number(m->speech_dbfs - m->floor_dbfs, 1e3));
     json_object_set_new(object, "rms_dbfs", number(m->levels.rms_dbfs, 1e3));
+    json_object_set_new(object, "voice_decay_db_per_s", number(m->decay_db_per_s, 1e1));
     json_object_set_new(object, "pace_syllables_per_s", number(m->syllables_per_s, 1e3));
     json_object_set_new(object, "verdict", json_string(m->verdict));
     if (target) {

@@ -10,6 +10,9 @@
 static const double low_hz = 300, high_hz = 3300, smoothed_s = 0.055;
 static const float dip_db = 2.0f, under_loudest_db = 25.0f, voiced_least = 0.55f;
 static const double loudest_share = 0.98;
+/* The decay: from within 20 dB of the loudest to 8 dB over the quietest, in a tenth of a second; nine of ten such steps fall slower. By our own measurements. */
+static const double decay_step_s = 0.1, decay_top_db = 20, decay_over_floor_db = 8, decay_share = 0.90, quietest_share = 0.05;
+enum { DECAY_FRAMES_MOST = 64, DECAY_STEPS_LEAST = 100 };
 enum { SMOOTH_MOST = 64, LEVEL_STEPS = 301 }; /* levels of speech frames in half decibels from -150 to 0 dB */
 
 struct peak { int64_t frame; float level_db; };
@@ -25,7 +28,11 @@ struct tt_nuclei {
     bool top_is_voiced;
     struct peak *peaks;
     size_t peak_count, peak_capacity;
-    int64_t levels[LEVEL_STEPS], level_count;
+    int64_t levels[LEVEL_STEPS];
+    int decay_frames;
+    uint16_t raw[DECAY_FRAMES_MOST];            /* levels of the last frames as they are, in steps */
+    int64_t raw_levels[LEVEL_STEPS];
+    uint32_t (*falls)[LEVEL_STEPS];             /* how often a level was followed by another a tenth of a second later */
     int64_t *places;
 };
 
@@ -43,6 +50,14 @@ struct tt_nuclei *tt_nuclei_create(struct tt_stft_shape shape, struct tt_error *
     n->smooth_frames = (int)lround(smoothed_s * shape.rate_hz / shape.hop_samples);
     n->smooth_frames = n->smooth_frames < 1 ? 1 : n->smooth_frames > SMOOTH_MOST ? SMOOTH_MOST : n->smooth_frames;
     n->dip_level_db = INFINITY;
+    n->decay_frames = (int)lround(decay_step_s * shape.rate_hz / shape.hop_samples);
+    n->decay_frames = n->decay_frames > DECAY_FRAMES_MOST - 1 ? DECAY_FRAMES_MOST - 1 : n->decay_frames;
+    n->falls = calloc(LEVEL_STEPS, sizeof *n->falls);
+    if (!n->falls) {
+        free(n);
+        tt_fail_memory(err);
+        return NULL;
+    }
     return n;
 }
 
@@ -84,11 +99,59 @@ static bool follow(struct tt_nuclei *n, int64_t frame, float level_db, bool is_v
     return !n->top_is_voiced || add_peak(n, err);
 }
 
+static int step_of(double level_db)
+{
+    int step = (int)lround((level_db + 150) * 2);
+    return step < 0 ? 0 : step >= LEVEL_STEPS ? LEVEL_STEPS - 1 : step;
+}
+
+static void follow_decay(struct tt_nuclei *n, float power)
+{
+    int step = step_of(tt_db_from_power(power + 1e-15));
+    n->raw[n->frame % DECAY_FRAMES_MOST] = (uint16_t)step;
+    n->raw_levels[step]++;
+    if (n->frame >= n->decay_frames)
+        n->falls[n->raw[(n->frame - n->decay_frames) % DECAY_FRAMES_MOST]][step]++;
+}
+
+static int step_at_share(const int64_t *levels, double share)
+{
+    int64_t all = 0, below = 0;
+    int step = 0;
+    for (int i = 0; i < LEVEL_STEPS; i++)
+        all += levels[i];
+    while (step < LEVEL_STEPS - 1 && (double)(below + levels[step]) < share * (double)all)
+        below += levels[step++];
+    return step;
+}
+
+double tt_nuclei_decay_db_per_s(const struct tt_nuclei *n)
+{
+    int64_t drops[LEVEL_STEPS] = {0}, rises = 0, count = 0;
+    int top = step_at_share(n->raw_levels, loudest_share), floor_step = step_at_share(n->raw_levels, quietest_share);
+    for (int a = top - (int)(2 * decay_top_db); a < LEVEL_STEPS; a++)
+        for (int b = floor_step + (int)(2 * decay_over_floor_db); a >= 0 && b < LEVEL_STEPS; b++) {
+            count += n->falls[a][b];
+            if (b <= a)
+                drops[a - b] += n->falls[a][b];
+            else
+                rises += n->falls[a][b];
+        }
+    if (count < DECAY_STEPS_LEAST)
+        return NAN;
+    int64_t below = rises;
+    int drop = 0;
+    while (drop < LEVEL_STEPS - 1 && (double)(below + drops[drop]) < decay_share * (double)count)
+        below += drops[drop++];
+    return 0.5 * drop / decay_step_s;
+}
+
 bool tt_nuclei_add(struct tt_nuclei *n, const float *power, float voiced, bool is_speech, struct tt_error *err)
 {
     float sum = 0;
     for (int k = n->low_bin; k <= n->high_bin; k++)
         sum += power[k];
+    follow_decay(n, sum);
     int at = (int)(n->frame % n->smooth_frames);
     n->recent[at] = sum;
     n->voiced[at] = voiced;
@@ -102,22 +165,15 @@ bool tt_nuclei_add(struct tt_nuclei *n, const float *power, float voiced, bool i
     int64_t middle = n->frame - 1 - n->smooth_frames / 2;
     int place = (int)(middle % n->smooth_frames);
     float level_db = (float)tt_db_from_power(mean / (float)n->smooth_frames + 1e-15);
-    if (n->speech[place]) {
-        int step = (int)lroundf((level_db + 150) * 2);
-        n->levels[step < 0 ? 0 : step >= LEVEL_STEPS ? LEVEL_STEPS - 1 : step]++;
-        n->level_count++;
-    }
+    if (n->speech[place])
+        n->levels[step_of(level_db)]++;
     return follow(n, middle, level_db, n->speech[place] && n->voiced[place] > voiced_least, err);
 }
 
 const int64_t *tt_nuclei_finish(struct tt_nuclei *n, size_t *count)
 {
-    int step = 0;
-    int64_t below = 0;
     *count = 0;
-    while (step < LEVEL_STEPS - 1 && (double)(below + n->levels[step]) < loudest_share * (double)n->level_count)
-        below += n->levels[step++];
-    float least_db = (float)step / 2 - 150 - under_loudest_db;
+    float least_db = (float)step_at_share(n->levels, loudest_share) / 2 - 150 - under_loudest_db;
     n->places = malloc((n->peak_count + 1) * sizeof *n->places);
     for (size_t i = 0; n->places && i < n->peak_count; i++)
         if (n->peaks[i].level_db > least_db)
@@ -130,6 +186,7 @@ void tt_nuclei_destroy(struct tt_nuclei *n)
     if (!n)
         return;
     free(n->peaks);
+    free(n->falls);
     free(n->places);
     free(n);
 }

@@ -17,6 +17,7 @@ struct tt_measured {
     double speech_share;            /* of the time, 0..1 */
     double hum_hz, hum_over_floor_db; /* 0 without hum */
     bool is_clipped, is_silent;
+    double decay_db_per_s;          /* of the voice; see tt_heard_facts */
     double syllables_per_s;         /* of speech, pauses not counted; NAN with less than ten seconds of it */
     char channel_why[200];
     char verdict[240];              /* one plain sentence */
