@@ -7,10 +7,14 @@
 
 #include "audio/reader.h"
 #include "audio/resample.h"
+#include "base/units.h"
 #include "dsp/highpass.h"
 #include "pipeline/framer.h"
 
 enum { BLOCK_SAMPLES = 1 << 13 };
+
+/* Some fifty spectra at least: their mean is then within 1 dB (periodogram of noise, 5.6 dB each). */
+static const double least_room_ms = 500;
 
 /* From the file's rate to the take's, through the rumble filter, into frames. */
 struct room_path {
@@ -20,12 +24,14 @@ struct room_path {
     float *resampled, *filtered;
     struct tt_floor_estimator *estimator;
     int hop_samples;
+    int64_t frame_count;
 };
 
 static bool take_frame(void *context, int64_t index, const float *power, const float *samples, struct tt_error *err)
 {
     (void)samples;
-    const struct room_path *path = context;
+    struct room_path *path = context;
+    path->frame_count++;
     return tt_floor_estimator_add(path->estimator, index * path->hop_samples, power, index >= 2, err);
 }
 
@@ -73,11 +79,11 @@ static bool listen_through(struct room_path *path, struct tt_voice_reader *reade
 }
 
 /* One row for the whole take: the mean of the nodes. */
-static bool keep_mean(struct tt_floor_track *track, struct tt_error *err)
+static bool keep_mean(const struct room_path *path, struct tt_floor_track *track, struct tt_error *err)
 {
     size_t bins = (size_t)track->shape.bin_count;
-    if (track->node_count < 1)
-        return tt_fail(err, TT_ERROR_INPUT, "too short to hear a room in");
+    if (track->node_count < 1 || path->frame_count * path->hop_samples < tt_frames_from_ms(least_room_ms, track->shape.rate_hz))
+        return tt_fail(err, TT_ERROR_INPUT, "too short to hear a room in; record it for some seconds, or set auto");
     for (size_t k = 0; k < bins; k++) {
         double sum = 0;
         for (int i = 0; i < track->node_count; i++)
@@ -113,7 +119,7 @@ bool tt_room_recording_hear(const struct tt_settings *settings, struct tt_hearin
     }
     ok = ok && (path.estimator = tt_floor_estimator_create(hearing->shape, settings->floor.window_s, err)) &&
          (path.framer = tt_framer_create(hearing->shape, take_frame, &path, err)) && listen_through(&path, reader, block, err) &&
-         tt_floor_estimator_finish(path.estimator, &hearing->heard->floor, err) && keep_mean(&hearing->heard->floor, err);
+         tt_floor_estimator_finish(path.estimator, &hearing->heard->floor, err) && keep_mean(&path, &hearing->heard->floor, err);
     if (!ok) {
         if (!block || (path.framer == NULL && err && err->kind == TT_OK))
             tt_fail_memory(err);

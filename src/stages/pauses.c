@@ -56,12 +56,12 @@ double tt_pause_curve_ms(double pause_ms, double stay_ms, double longest_ms)
     return reach > 0 ? stay_ms + reach * (1 - exp(-(pause_ms - stay_ms) / reach)) : stay_ms;
 }
 
-/* The runs less what is cut; rests shorter than a sound of speech are no runs. */
 static double faint_ms(int64_t samples, int rate_hz)
 {
     return fmin(fmax(tt_ms_from_frames(samples, rate_hz), 0), faint_most_ms);
 }
 
+/* The runs less what is cut; rests shorter than a sound of speech are no runs. */
 static void collect_runs(struct take_pauses *work)
 {
     const struct tt_heard *heard = work->take->heard;

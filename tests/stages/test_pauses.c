@@ -159,6 +159,26 @@ static void what_is_left_on_both_sides_of_a_cut_counts_as_one_pause(void **state
     tt_sheet_free(&take.sheet);
 }
 
+static void at_the_edges_of_a_cut_a_little_stays_too(void **state)
+{
+    (void)state;
+    struct tt_settings settings = hand_settings();
+    settings.pauses.stay_ms = settings.pauses.longest_ms = 50;
+    struct hand_take take;
+    hand_begin(&take, 10250);
+    hand_line(&take, 250, 2250);
+    hand_line(&take, 3250, 5250);
+    hand_line(&take, 6250, 10000);
+    hand_row(&take, 3000, 5500, TT_ROW_MISREAD, TT_DO_CUT);
+    hand_decide(&take, &tt_stage_pauses, &settings);
+    double stays_s = 0;
+    for (size_t i = 0; i < take.sheet.count; i++)
+        if (take.sheet.rows[i].kind == TT_ROW_PAUSE && take.sheet.rows[i].start_ms >= 2250 && take.sheet.rows[i].end_ms <= 6250)
+            stays_s += take.sheet.rows[i].amount;
+    assert_true(fabs(stays_s - (0.130 + 0.030 + 0.030 + 0.120)) < 1e-9); /* the guards that pauses.c states */
+    tt_sheet_free(&take.sheet);
+}
+
 static void where_all_speech_is_cut_the_rest_goes_with_it(void **state)
 {
     (void)state;
@@ -188,6 +208,7 @@ int main(void)
         cmocka_unit_test(a_pause_of_the_length_that_was_named_is_left_open),
         cmocka_unit_test(a_take_without_speech_is_left_alone),
         cmocka_unit_test(what_is_left_on_both_sides_of_a_cut_counts_as_one_pause),
+        cmocka_unit_test(at_the_edges_of_a_cut_a_little_stays_too),
         cmocka_unit_test(where_all_speech_is_cut_the_rest_goes_with_it),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -1,0 +1,246 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Rendering: exact where nothing is to be done, exact in time where something is cut, whole or not at all. */
+#include "pass_support.h"
+
+#include "audio/resample.h"
+
+static struct tt_rendered render_well(struct pass *pass, double gain_db)
+{
+    struct tt_error error = {0};
+    struct tt_rendered rendered;
+    struct tt_render_request request = pass_request(pass, gain_db);
+    assert_ok(tt_render(&request, &rendered, &error), error);
+    return rendered;
+}
+
+/* The largest difference between two stretches of samples, the first times a gain. */
+static double difference(const float *take, double gain, const float *out, size_t count)
+{
+    double most = 0;
+    for (size_t i = 0; i < count; i++)
+        most = fmax(most, fabs((double)take[i] * gain - (double)out[i]));
+    return most;
+}
+
+static const double within = 1e-6; /* 24 bits step by 1.2e-7 */
+
+static void with_all_stages_off_the_voice_is_the_take_times_one_gain(void **state)
+{
+    struct place *p = *state;
+    static const int rates[] = {8000, 44100, 48000, 96000};
+    for (size_t r = 0; r < sizeof rates / sizeof *rates; r++) {
+        take_write(take_path(p, "take.wav"), (struct take_shape){.rate_hz = rates[r], .seconds = 4, .offset = 0.01});
+        struct tt_error error = {0};
+        struct pass *pass = pass_begin(p, "take.wav", settings_that_do_nothing());
+        assert_ok(pass_hear(pass, 0, &error), error);
+        assert_true(pass->heard.run_count > 0);
+        struct tt_rendered rendered = render_well(pass, 3.5);
+        assert_true(rendered.gain_db == 3.5 && !rendered.is_held_back);
+        size_t frames, voice_frames, whole_frames;
+        float *take = sound_read(pass->take, &frames, NULL), *voice = sound_read(pass->voice, &voice_frames, NULL), *whole = sound_read(pass->whole, &whole_frames, NULL);
+        assert_int_equal(voice_frames, frames);
+        assert_int_equal(whole_frames, frames);
+        assert_true(difference(take, pow(10, 3.5 / 20), voice, frames) < within);
+        assert_true(difference(take, pow(10, 3.5 / 20), whole, frames) < within);
+        free(take);
+        free(voice);
+        free(whole);
+        pass_end(pass);
+    }
+}
+
+static void the_chosen_channel_is_rendered_and_no_other(void **state)
+{
+    struct place *p = *state;
+    size_t frames, out_frames;
+    float *mono = take_samples((struct take_shape){.seconds = 4}, &frames);
+    take_write_samples(take_path(p, "take.wav"), (struct take_shape){.channels = 3, .voice_channel = 2}, mono, frames);
+    struct tt_error error = {0};
+    struct pass *pass = pass_begin(p, "take.wav", settings_that_do_nothing());
+    assert_ok(pass_hear(pass, 2, &error), error);
+    render_well(pass, 0);
+    float *voice = sound_read(pass->voice, &out_frames, NULL);
+    assert_int_equal(out_frames, frames);
+    assert_true(difference(mono, 1, voice, frames) < within);
+    free(voice);
+    free(mono);
+    pass_end(pass);
+}
+
+static void cuts_lie_where_the_time_map_says_to_the_sample(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "take.wav"), (struct take_shape){.rate_hz = 44100, .seconds = 8});
+    struct tt_error error = {0};
+    struct pass *pass = pass_begin(p, "take.wav", settings_that_do_nothing());
+    assert_ok(pass_hear(pass, 0, &error), error);
+    pass_row(pass, 0, 700, TT_ROW_PAUSE, TT_DO_SHORTEN, 0.25);
+    pass_row(pass, 1500, 1733, TT_ROW_OTHER, TT_DO_CUT, NAN);
+    pass_row(pass, 3500, 4500, TT_ROW_PAUSE, TT_DO_SHORTEN, 0.4);
+    pass_row(pass, 6000, 6000, TT_ROW_GAP, TT_DO_OPEN, 1.5);
+    pass_row(pass, 7300, 8000, TT_ROW_PAUSE, TT_DO_CUT, NAN);
+    struct tt_rendered rendered = render_well(pass, -6);
+    size_t frames, out_frames;
+    float *take = sound_read(pass->take, &frames, NULL), *voice = sound_read(pass->voice, &out_frames, NULL);
+    assert_true(pass->map.count == 3);
+    assert_int_equal(out_frames, pass->map.out_samples);
+    assert_int_equal(rendered.out_frames, out_frames);
+    for (size_t i = 0; i < pass->map.count; i++) {
+        const struct tt_stretch *s = &pass->map.stretches[i];
+        int64_t before = i > 0 ? s[-1].fade_samples / 2 : pass->map.lead_fade_samples / 2, behind = s->fade_samples / 2;
+        size_t count = (size_t)(s->source_end - s->source_start - before - behind);
+        assert_true(difference(take + s->source_start + before, pow(10, -6.0 / 20), voice + s->out_start + before, count) < within);
+    }
+    for (size_t i = 1; i < out_frames; i++) /* no join clicks: no step larger than the take's own */
+        assert_true(fabsf(voice[i] - voice[i - 1]) < 0.25f);
+    free(take);
+    free(voice);
+    pass_end(pass);
+}
+
+static void the_whole_chain_moves_nothing_in_time(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "take.wav"), (struct take_shape){.rate_hz = 48000, .seconds = 5, .noise_rms = 0.001});
+    struct tt_settings settings;
+    tt_settings_default(&settings);
+    settings.loudness.even_db = 3;
+    struct tt_error error = {0};
+    struct pass *pass = pass_begin(p, "take.wav", settings);
+    assert_ok(pass_hear(pass, 0, &error), error);
+    render_well(pass, 0);
+    size_t frames, whole_frames;
+    float *take = sound_read(pass->take, &frames, NULL), *whole = sound_read(pass->whole, &whole_frames, NULL);
+    assert_int_equal(frames, whole_frames);
+    int best_lag = 99;
+    double best = -1;
+    for (int lag = -20; lag <= 20; lag++) {
+        double sum = 0;
+        for (size_t i = 100; i + 100 < frames; i++)
+            sum += (double)take[i] * whole[(size_t)((long)i + lag)];
+        if (sum > best) {
+            best = sum;
+            best_lag = lag;
+        }
+    }
+    assert_int_equal(best_lag, 0);
+    free(take);
+    free(whole);
+    pass_end(pass);
+}
+
+static void the_same_take_sheet_and_gain_give_the_same_bytes(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "take.wav"), (struct take_shape){.rate_hz = 44100, .seconds = 4});
+    struct tt_settings settings;
+    tt_settings_default(&settings);
+    settings.deliver.bits = TT_BITS_16; /* dithered, and still the same */
+    settings.deliver.rate_hz = TT_RATE_48000;
+    struct tt_error error = {0};
+    struct pass *pass = pass_begin(p, "take.wav", settings);
+    assert_ok(pass_hear(pass, 0, &error), error);
+    pass_row(pass, 2000, 2000, TT_ROW_GAP, TT_DO_OPEN, 1);
+    render_well(pass, NAN);
+    const char *voice = file_digest(pass->voice), *whole = file_digest(pass->whole);
+    SF_INFO info = info_of(pass->voice);
+    assert_int_equal(info.frames, tt_resample_position(pass->map.out_samples, 44100, 48000));
+    assert_int_equal(unlink(pass->voice), 0);
+    render_well(pass, NAN);
+    assert_string_equal(voice, file_digest(pass->voice));
+    assert_string_equal(whole, file_digest(pass->whole));
+    pass_end(pass);
+}
+
+static void without_a_gain_the_target_is_met_by_another_meter_too(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "take.wav"), (struct take_shape){.rate_hz = 48000, .seconds = 5});
+    static const double targets[] = {-30, -23, -18};
+    for (size_t i = 0; i < sizeof targets / sizeof *targets; i++) {
+        struct tt_settings settings;
+        tt_settings_default(&settings);
+        settings.loudness.target_lufs = targets[i];
+        settings.loudness.limit_most_db = 20;
+        struct tt_error error = {0};
+        struct pass *pass = pass_begin(p, "take.wav", settings);
+        assert_ok(pass_hear(pass, 0, &error), error);
+        struct tt_rendered rendered = render_well(pass, NAN);
+        assert_false(rendered.is_held_back);
+        assert_true(fabs(lufs_of(pass->voice) - targets[i]) < 0.05); /* the goal for delivered files */
+        assert_true(fabs(rendered.levels.integrated_lufs - targets[i]) < 0.05);
+        assert_true(rendered.levels.max_true_peak_dbtp <= -1.0);
+        pass_end(pass);
+    }
+}
+
+static void a_take_that_changed_since_it_was_heard_is_an_error_and_the_old_voice_stays(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "take.wav"), (struct take_shape){.seconds = 4});
+    struct tt_error error = {0};
+    struct pass *pass = pass_begin(p, "take.wav", settings_that_do_nothing());
+    assert_ok(pass_hear(pass, 0, &error), error);
+    file_write(pass->voice, "the old voice", 13);
+    take_write(pass->take, (struct take_shape){.seconds = 3.5});
+    struct tt_rendered rendered;
+    struct tt_render_request request = pass_request(pass, 0);
+    assert_false(tt_render(&request, &rendered, &error));
+    assert_int_equal(error.kind, TT_ERROR_INPUT);
+    assert_non_null(strstr(error.message, "changed"));
+    size_t size;
+    free(file_read(pass->voice, &size));
+    assert_int_equal(size, 13);
+    assert_int_equal(count_unpublished(p->folder), 0);
+    pass_end(pass);
+}
+
+struct countdown { int left; };
+static bool count_down(void *context, double share)
+{
+    assert_true(share >= 0 && share <= 1);
+    return ((struct countdown *)context)->left-- > 0;
+}
+
+static void it_can_be_stopped_in_every_pass_and_leaves_nothing(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "take.wav"), (struct take_shape){.rate_hz = 48000, .seconds = 5});
+    struct tt_error error = {0};
+    struct pass *pass = pass_begin(p, "take.wav", settings_that_do_nothing());
+    assert_ok(pass_hear(pass, 0, &error), error);
+    struct tt_render_request request = pass_request(pass, NAN);
+    struct countdown countdown;
+    request.tick = count_down;
+    request.tick_context = &countdown;
+    int at = 0;
+    for (;; at++) {
+        struct tt_rendered rendered;
+        countdown.left = at;
+        error = (struct tt_error){0};
+        if (tt_render(&request, &rendered, &error))
+            break;
+        assert_int_equal(error.kind, TT_ERROR_STOPPED);
+        assert_false(file_exists(pass->whole));
+        assert_int_equal(count_unpublished(p->folder), 0);
+    }
+    assert_true(at > 3 * 15); /* blocks of the first pass, of measuring, of writing */
+    pass_end(pass);
+}
+
+#define IN_PLACE(test) cmocka_unit_test_setup_teardown(test, place_set_up, place_tear_down)
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        IN_PLACE(with_all_stages_off_the_voice_is_the_take_times_one_gain),
+        IN_PLACE(the_chosen_channel_is_rendered_and_no_other),
+        IN_PLACE(cuts_lie_where_the_time_map_says_to_the_sample),
+        IN_PLACE(the_whole_chain_moves_nothing_in_time),
+        IN_PLACE(the_same_take_sheet_and_gain_give_the_same_bytes),
+        IN_PLACE(without_a_gain_the_target_is_met_by_another_meter_too),
+        IN_PLACE(a_take_that_changed_since_it_was_heard_is_an_error_and_the_old_voice_stays),
+        IN_PLACE(it_can_be_stopped_in_every_pass_and_leaves_nothing),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
