@@ -88,6 +88,14 @@ static void misread_words(struct tt_text *out, const struct tt_row *row)
         [TT_DO_KEEP] = { "This and ", " both stay." },
         [TT_DO_CHOOSE] = { "This reading stays; ", " is out." }
     };
+    if (row->action == TT_DO_CUT && strncmp(row->note, "two knocks", 10) == 0) {
+        tt_text_add(out, "You knocked behind this: it is out.");
+        return;
+    }
+    if (row->action == TT_DO_CUT && strncmp(row->note, "an earlier reading", 18) == 0) {
+        tt_text_add(out, "You chose an earlier reading: it stays instead of this one.");
+        return;
+    }
     if (!words[row->action].in_front) return;
     tt_text_add(out, words[row->action].in_front);
     add_reread(out, row);

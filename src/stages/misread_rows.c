@@ -123,7 +123,6 @@ static char *note_of(const struct tt_phrases *phrases, const struct tt_phrase_ch
     if (choice->fate == TT_PHRASE_TALK_ELSEWHERE) return tt_copy_string("fainter than the lines, or apart from them");
     const struct tt_reread *reread = choice->reread;
     if (choice->chosen_in) return tt_format("an earlier reading was chosen, in %s", choice->chosen_in);
-    if (choice->fate == TT_PHRASE_UNFINISHED) return tt_copy_string("broken off, and not read again");
     if (!reread) return tt_copy_string("two knocks behind it");
     char from[TT_TIME_CHARS], to[TT_TIME_CHARS];
     tt_time_format((int64_t)llround(start_ms_of(phrases, reread->again)), from);
@@ -138,7 +137,7 @@ static bool propose(const struct tt_phrases *phrases, const struct tt_phrase_cho
     const struct tt_phrase_choice *choice = &choices[first];
     struct edges edges = edges_of(phrases, choices, first, last);
     struct tt_row row = {.start_ms = (int64_t)ceil(edges.start_ms), .end_ms = (int64_t)floor(edges.end_ms),
-                         .kind = choice->fate == TT_PHRASE_MISREAD || choice->fate == TT_PHRASE_UNFINISHED ? TT_ROW_MISREAD : TT_ROW_TALK,
+                         .kind = choice->fate == TT_PHRASE_MISREAD ? TT_ROW_MISREAD : TT_ROW_TALK,
                          .proposed = choice->action, .action = choice->action, .amount = NAN,
                          .confidence = floor(choice->confidence * 100.0) / 100.0, .note = note_of(phrases, choice)};
     if (!row.note) return tt_fail_memory(err);

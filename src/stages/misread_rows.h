@@ -5,7 +5,7 @@
 
 #include "stages/rereads.h"
 
-enum tt_phrase_fate { TT_PHRASE_STAYS, TT_PHRASE_MISREAD, TT_PHRASE_UNFINISHED, TT_PHRASE_TALK, TT_PHRASE_TALK_ELSEWHERE };
+enum tt_phrase_fate { TT_PHRASE_STAYS, TT_PHRASE_MISREAD, TT_PHRASE_TALK, TT_PHRASE_TALK_ELSEWHERE };
 
 /* What becomes of one phrase; neighbours with the same `part` share a row. */
 struct tt_phrase_choice {

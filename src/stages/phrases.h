@@ -20,7 +20,6 @@ struct tt_phrase {
     size_t row, row_count;              /* its rows of the session */
     int64_t take_row;                   /* the first one in the take's cepstra */
     float level_db, over_floor_db;
-    bool is_inside;                     /* begins inside a line, where nobody paused: only because it seems to be read again from there */
 };
 
 struct tt_phrases {

@@ -74,7 +74,6 @@ static bool split_for(struct clauses *clauses, size_t *index, struct tt_error *e
         size_t rows = place ? try_place(clauses, &phrases->all[p], again, place) : 0;
         if (rows < EDGE_ROWS / 2 || rows + EDGE_ROWS > phrases->all[p].row_count) continue;
         if (!tt_phrases_split(phrases, p, rows, err)) return false;
-        phrases->all[p + 1].is_inside = true;
         ++*index;
         return true;
     }

@@ -211,6 +211,22 @@ static void a_take_goes_whole_when_each_line_is_read_again(void **state)
     end(session);
 }
 
+static void a_take_keeps_the_line_that_is_not_read_again(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    begin_take(session);
+    struct reading first = read_line(session, 200), only_here = read_line(session, 777);
+    begin_take(session);
+    read_lines(session, 200, 6);
+    decide(session);
+    assert_stays(session, 1, only_here);
+    assert_int_equal(rows_with(session, TT_ROW_TALK, TT_DO_CUT), 0);
+    assert_true(cut_share(session, 1, first) > 0.999 || rows_with(session, TT_ROW_MISREAD, TT_DO_ASK) == 1);
+    end(session);
+}
+
 static void lines_that_only_begin_alike_are_not_cut(void **state)
 {
     (void)state;
@@ -468,7 +484,8 @@ int main(void)
         cmocka_unit_test(three_false_starts_all_go), cmocka_unit_test(talk_between_goes_out_in_a_row_of_its_own),
         cmocka_unit_test(long_talk_between_is_asked_about), cmocka_unit_test(lines_in_between_stay),
         cmocka_unit_test(several_lines_read_again_all_go), cmocka_unit_test(the_re_read_may_be_in_the_next_take),
-        cmocka_unit_test(a_take_goes_whole_when_each_line_is_read_again), cmocka_unit_test(lines_that_only_begin_alike_are_not_cut),
+        cmocka_unit_test(a_take_goes_whole_when_each_line_is_read_again),
+        cmocka_unit_test(a_take_keeps_the_line_that_is_not_read_again), cmocka_unit_test(lines_that_only_begin_alike_are_not_cut),
         cmocka_unit_test(a_line_that_comes_back_after_a_while_stays), cmocka_unit_test(beyond_the_look_back_nothing_is_compared),
         cmocka_unit_test(asking_and_off_are_obeyed), cmocka_unit_test(more_than_half_a_minute_at_once_is_asked_about),
         cmocka_unit_test(a_restart_without_a_pause_is_found), cmocka_unit_test(a_full_level_line_behind_a_whole_one_is_never_taken_for_talk),
