@@ -47,21 +47,25 @@ static bool check_settings(const struct tt_run_state *run, struct tt_error *err)
     return ok;
 }
 
-static bool check_take(const struct tt_take *take, const json_t *recordings, struct tt_error *err)
+static bool check_take(const struct tt_take *take, const json_t *recordings, const json_t *gains, struct tt_error *err)
 {
     char what[400];
     json_t *name = tt_json_utf8(take->file->name);
     const char *content = json_string_value(json_object_get(json_object_get(recordings, json_string_value(name)), "sha256"));
-    bool ok = name || tt_fail_memory(err);
+    bool ok = name || tt_fail_memory(err), was_delivered = name && json_object_get(gains, json_string_value(name));
     json_decref(name);
+    /* A take that was delivered and gives way to a better copy of itself; why tells which. */
+    bool gives_way = !take->is_used && take->why[0] && was_delivered;
     /* What is not used moves nothing, unless it is left out only because it has become a copy of another. */
     bool has_changed = !take->has_failed && content && strcmp(content, take->identity.sha256) != 0;
-    if (!ok || (!take->is_used && !has_changed))
+    if (!ok || (!take->is_used && !has_changed && !gives_way))
         return ok;
     if (take->has_failed)
         snprintf(what, sizeof what, "%.300s", take->error.message);
     else if (has_changed)
         snprintf(what, sizeof what, "%.200s: its recording changed", take->file->name);
+    else if (gives_way)
+        snprintf(what, sizeof what, "%.150s is the %.75s", take->file->name, take->why);
     else if (!content)
         snprintf(what, sizeof what, "%.200s is new (or leave it out: use = no in order.csv)", take->file->name);
     else
@@ -99,7 +103,7 @@ bool tt_session_hold(struct tt_run_state *run, struct tt_error *err)
     if (!check_program(run, err) || !check_settings(run, err) || !check_missing(run, json_object_get(run->earlier_state, "gains_db"), err))
         return false;
     for (size_t i = 0; i < run->take_count; i++)
-        if (!check_take(&run->takes[i], recordings, err))
+        if (!check_take(&run->takes[i], recordings, json_object_get(run->earlier_state, "gains_db"), err))
             return false;
     return true;
 }
