@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* The table of commands. */
+#include <errno.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -31,7 +32,7 @@ static int unknown_command(const char *name)
     return TT_EXIT_USAGE;
 }
 
-int main(int argc, char **argv)
+static int run_command(int argc, char **argv)
 {
     if (argc < 2) {
         print_overview(stderr);
@@ -56,4 +57,17 @@ int main(int argc, char **argv)
         return commands[i]->run(argc - 2, argv + 2);
     }
     return unknown_command(argv[1]);
+}
+
+/* What could not be said must not pass for done: a full disk behind a redirection shows only here. */
+int main(int argc, char **argv)
+{
+    int status = run_command(argc, argv);
+    errno = 0;
+    if (fflush(stdout) == 0 && !ferror(stdout))
+        return status;
+    char message[200];
+    snprintf(message, sizeof message, "the output cannot be written: %s", errno ? strerror(errno) : "an earlier write failed");
+    tt_complain(message);
+    return status == TT_EXIT_DONE ? TT_EXIT_SOME_FAILED : status;
 }
