@@ -27,7 +27,7 @@ static const double rounding_slack = 1.0 + 1e-5;
 static double bessel_i0(double x)
 {
     double sum = 1.0, term = 1.0;
-    for (int k = 1; k < 60; k++) {
+    for (int k = 1; term > sum * 1e-18; k++) { /* what is smaller does not change a double */
         const double factor = x / (2.0 * k);
         term *= factor * factor;
         sum += term;
@@ -69,8 +69,9 @@ static void phase_taps(double offset, double taps[TAPS])
     }
 }
 
-/* Sum of |weights| by which second differences make up kernel minus chord: the residual, summed up twice. */
-static double curve_weight(const double taps[TAPS], double offset)
+/* Sum of |weights| by which second differences make up kernel minus chord: the residual, summed up twice. most[k] becomes the larger of itself and
+ * weight k, which belongs to the second difference of samples k, k + 1 and k + 2. */
+static double curve_weight(const double taps[TAPS], double offset, double most[TAPS])
 {
     double first = 0, second = 0, total = 0;
     for (int k = 0; k < TAPS; k++) {
@@ -78,13 +79,14 @@ static double curve_weight(const double taps[TAPS], double offset)
         first += taps[k] - chord;
         second += first;
         total += fabs(second);
+        most[k] = fmax(most[k], fabs(second));
     }
     return total;
 }
 
 void tt_interpolator_init(struct tt_interpolator *interpolator)
 {
-    double sample_bound = 1.0, curve_bound = 0.0;
+    double sample_bound = 1.0, curve_bound = 0.0, curve_weights[TAPS] = {0};
     memset(interpolator, 0, sizeof *interpolator);
     interpolator->taps[BEHIND][0] = 1.0F;
     for (int phase = 1; phase < PHASES; phase++) {
@@ -96,10 +98,14 @@ void tt_interpolator_init(struct tt_interpolator *interpolator)
             total += fabs(taps[k]);
         }
         sample_bound = fmax(sample_bound, total);
-        curve_bound = fmax(curve_bound, curve_weight(taps, offset));
+        curve_bound = fmax(curve_bound, curve_weight(taps, offset, curve_weights));
     }
     interpolator->sample_bound = (float)(sample_bound * rounding_slack);
     interpolator->curve_bound = (float)(curve_bound * rounding_slack);
+    for (int k = 0; k < TAPS - 2; k++) { /* the last two are rounding: the residual is without sum and slope */
+        interpolator->curve_weights[k] = (float)(curve_weights[k] * rounding_slack);
+        interpolator->curve_weight_sum += interpolator->curve_weights[k];
+    }
 }
 
 /* Compilers leave a maximum of floats scalar unless arithmetic is relaxed, and this one is most of a quiet stretch's cost. */
@@ -148,6 +154,19 @@ float tt_interpolator_peak(const struct tt_interpolator *interpolator, const flo
     return tt_sample_peak(points, PHASES);
 }
 
+/* How far the points of an interval can lie from the chord; curves are the second differences of its reach. */
+static float bow_of(const struct tt_interpolator *interpolator, const float *curves)
+{
+    enum { LANES = 8 };
+    float sums[LANES] = {0}, sum = 0;
+    for (int k = 0; k < TAPS; k += LANES)
+        for (int lane = 0; lane < LANES; lane++)
+            sums[lane] += interpolator->curve_weights[k + lane] * fabsf(curves[k + lane]);
+    for (int lane = 0; lane < LANES; lane++)
+        sum += sums[lane];
+    return sum;
+}
+
 uint32_t tt_interpolator_screen(const struct tt_interpolator *interpolator, const float *sample, size_t count,
                                 float threshold)
 {
@@ -156,15 +175,20 @@ uint32_t tt_interpolator_screen(const struct tt_interpolator *interpolator, cons
     const float peak = tt_sample_peak(first, reach);
     if (peak * interpolator->sample_bound <= threshold)
         return 0;
-    float curves[SCREEN + TAPS];
+    float curves[SCREEN + TAPS] = {0};
     for (size_t i = 1; i + 1 < reach; i++)
         curves[i - 1] = first[i - 1] - 2.0F * first[i] + first[i + 1];
     /* Rounding of a second difference is a matter of the samples, not of the difference. */
-    const float bow = interpolator->curve_bound * (tt_sample_peak(curves, reach - 2) + 4e-7F * peak) + 1e-5F * peak;
+    const float slack = 4e-7F * peak;
+    const float bow = interpolator->curve_bound * (tt_sample_peak(curves, reach - 2) + slack) + 1e-5F * peak;
+    const float own_slack = interpolator->curve_weight_sum * slack + 2e-5F * peak;
     uint32_t mask = 0;
     for (size_t i = 0; i < count; i++) {
         const float left = fabsf(sample[i]), right = fabsf(sample[i + 1]);
-        const bool can_pass = !((left > right ? left : right) + bow <= threshold); /* also where one is no number */
+        const float chord = left > right ? left : right;
+        bool can_pass = !(chord + bow <= threshold); /* also where one is no number */
+        if (can_pass)
+            can_pass = !(chord + bow_of(interpolator, curves + i) + own_slack <= threshold);
         mask |= (uint32_t)can_pass << i;
     }
     return mask;
@@ -189,9 +213,13 @@ float tt_interpolator_highest(const struct tt_interpolator *interpolator, const 
 {
     while (count > 0) {
         const size_t part = count < SKIP ? count : SKIP;
-        if (!(tt_sample_peak(sample - BEHIND, part + TAPS - 1) * interpolator->sample_bound <= highest))
+        if (!(tt_sample_peak(sample - BEHIND, part + TAPS - 1) * interpolator->sample_bound <= highest)) {
+            /* The samples are points of their intervals: known beforehand, they leave little to look at where a take begins. */
+            const float of_samples = tt_sample_peak(sample, part);
+            highest = of_samples > highest ? of_samples : highest;
             for (size_t at = 0; at < part; at += SCREEN)
                 highest = highest_of_screen(interpolator, sample + at, part - at < SCREEN ? part - at : SCREEN, highest);
+        }
         sample += part;
         count -= part;
     }

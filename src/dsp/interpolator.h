@@ -19,7 +19,9 @@ enum {
 struct tt_interpolator {
     float taps[TT_INTERPOLATOR_TAPS][TT_INTERPOLATOR_PHASES];
     float sample_bound; /* no point is larger than this times the largest sample in its reach */
-    float curve_bound;  /* no point is further from the chord than this times the largest second difference in its reach */
+    float curve_bound;  /* no point is further from the chord than this times the largest second difference in its reach ... */
+    float curve_weights[TT_INTERPOLATOR_TAPS]; /* ... or than the sum of these times each: dearer, and several times closer */
+    float curve_weight_sum;
 };
 
 void tt_interpolator_init(struct tt_interpolator *interpolator);
