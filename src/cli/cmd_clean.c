@@ -159,7 +159,13 @@ static bool read_arguments(int count, char **arguments, struct request *request)
             break;
         case OPTION_PLAN: request->options.is_plan = true; break;
         case OPTION_AGAIN: request->options.is_again = true; break;
-        case OPTION_CHANGES: request->options.changes_file = value; break;
+        case OPTION_CHANGES:
+            if (request->options.changes_file) {
+                tt_complain("--changes: one file a run; run again with the next one");
+                return false;
+            }
+            request->options.changes_file = value;
+            break;
         case OPTION_QUIET: request->is_quiet = true; break;
         case OPTION_VERBOSE: request->is_verbose = true; break;
         case OPTION_JSON: request->is_json = true; break;

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* The terminal's summary. Its order is that of a person's work: what to decide, what to read again, what was taken out, how it came out. */
+/* The terminal's summary. Its order is that of a person's work: what is missing, what to decide, what to read again, what was taken
+ * out, how it came out. */
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -168,7 +169,9 @@ static void add_fallen_out(const struct tt_session_report *session, struct tt_te
     if (totals.empty > 0) tt_text_addf(out, "Nothing is left of %zu take%s\n", totals.empty, totals.empty == 1 ? "" : "s");
     for (size_t i = 0; i < session->take_count; i++)
         if (tt_take_is_empty(&session->takes[i])) tt_summary_add_lines(out, 2, session->takes[i].name);
-    if (totals.failed > 0) tt_text_addf(out, "%zu take%s could not be done\n", totals.failed, totals.failed == 1 ? "" : "s");
+    if (totals.failed > 0)
+        tt_text_addf(out, "%zu take%s could not be done%s\n", totals.failed, totals.failed == 1 ? "" : "s",
+                     session->has_narration ? totals.failed == 1 ? ": the narration is WITHOUT it" : ": the narration is WITHOUT them" : "");
     for (size_t i = 0; i < session->take_count; i++) {
         const struct tt_take_report *take = &session->takes[i];
         if (!take->has_failed) continue;
@@ -185,13 +188,13 @@ static void add_fallen_out(const struct tt_session_report *session, struct tt_te
 
 bool tt_report_summary(const struct tt_session_report *session, bool verbose, struct tt_text *out, struct tt_error *err)
 {
+    add_fallen_out(session, out);
     add_questions(session, out);
     add_warnings(session, out);
     add_removals(session, out);
     tt_summary_add_running_time(session, out);
     if (verbose) tt_summary_add_takes(session, out);
     tt_text_add(out, "\n");
-    add_fallen_out(session, out);
     tt_summary_add_figures(session, out);
     return out->has_failed ? tt_fail_memory(err) : true;
 }

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "base/file.h"
+#include "base/text.h"
 #include "session/session.h"
 #include "sheet/csv.h"
 
@@ -39,12 +40,28 @@ static bool same_word(const char *a, const char *b)
     return *a == *b;
 }
 
-/* One row. Takes that are gone from the folder are passed over: their row waits for their return. */
-static bool read_row(struct tt_run_state *run, struct tt_csv *csv, const int *columns, double place, struct tt_error *err)
+/* A row for a take that is not in the folder: gone, or its name misspelt. It waits for its return, and is told. */
+static bool pass_over(struct tt_run_state *run, const char *name)
 {
-    struct tt_take *take = find_take(run, tt_csv_text(csv, columns[COLUMN_TAKE]));
-    if (!take)
-        return true;
+    const char **known = calloc(run->take_count + 1, sizeof *known);
+    for (size_t i = 0; known && i < run->take_count; i++)
+        known[i] = run->takes[i].file->name;
+    const char *nearest = known ? tt_nearest_name(name, known, run->take_count) : NULL;
+    tt_run_warn(run, "order", "order.csv names '%.80s', which is not in the folder%s%.80s%s", name, nearest ? "; did you mean " : "", nearest ? nearest : "",
+                nearest ? "?" : "");
+    free(known);
+    return true;
+}
+
+/* One row. */
+static bool read_row(struct tt_run_state *run, struct tt_csv *csv, const int *columns, double place, size_t *passed_over, struct tt_error *err)
+{
+    const char *name = tt_csv_text(csv, columns[COLUMN_TAKE]);
+    struct tt_take *take = find_take(run, name);
+    if (!take) {
+        ++*passed_over;
+        return pass_over(run, name);
+    }
     if (take->clock_order > 0)
         return tt_csv_fail(csv, columns[COLUMN_TAKE], err, "this take is named twice");
     const char *use = tt_csv_text(csv, columns[COLUMN_USE]), *piece = tt_csv_text(csv, columns[COLUMN_PIECE]);
@@ -63,7 +80,7 @@ static bool read_row(struct tt_run_state *run, struct tt_csv *csv, const int *co
     return true;
 }
 
-static bool read_order(struct tt_run_state *run, const char *text, size_t size, struct tt_error *err)
+static bool read_order(struct tt_run_state *run, const char *text, size_t size, size_t *passed_over, struct tt_error *err)
 {
     struct tt_csv csv;
     int columns[COLUMNS];
@@ -72,7 +89,7 @@ static bool read_order(struct tt_run_state *run, const char *text, size_t size, 
     bool ok = tt_csv_read_header(&csv, column_names, is_needed, COLUMNS, columns, err), has_row = true;
     double place = 0;
     while (ok && (ok = tt_csv_next(&csv, &has_row, err)) && has_row)
-        ok = read_row(run, &csv, columns, ++place, err);
+        ok = read_row(run, &csv, columns, ++place, passed_over, err);
     tt_csv_close(&csv);
     return ok;
 }
@@ -117,11 +134,11 @@ static bool write_order(struct tt_run_state *run, const char *path, struct tt_er
 bool tt_session_order(struct tt_run_state *run, struct tt_error *err)
 {
     char *path = tt_path_join(run->out, "order.csv"), *text = NULL;
-    size_t size = 0, known = 0;
+    size_t size = 0, known = 0, passed_over = 0;
     if (!path)
         return tt_fail_memory(err);
     bool is_there = tt_file_exists(path);
-    bool ok = !is_there || (tt_file_read(path, MOST_ORDER_BYTES, &text, &size, err) && read_order(run, text, size, err));
+    bool ok = !is_there || (tt_file_read(path, MOST_ORDER_BYTES, &text, &size, err) && read_order(run, text, size, &passed_over, err));
     if (!ok && err)
         err->kind = TT_ERROR_USAGE;
     for (size_t i = 0; i < run->take_count; i++)
@@ -133,7 +150,7 @@ bool tt_session_order(struct tt_run_state *run, struct tt_error *err)
     /* A person's file is only touched to add what it lacks. */
     if (ok && run->is_held && !is_there)
         ok = tt_fail(err, TT_ERROR_USAGE, "order.csv is gone: deliver.hold = yes keeps the order that was handed over; put the file back, or set it to no");
-    if (ok && !run->is_held && (!is_there || known < run->take_count))
+    if (ok && !run->is_held && (!is_there || (known < run->take_count && passed_over == 0)))
         ok = write_order(run, path, err);
     free(text);
     free(path);

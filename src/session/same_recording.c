@@ -13,8 +13,8 @@ static const double lag_most_s = 0.07;
  * by moment, by 0.74 at most and by 0.83 and more (measured on takes of 2 to 30 s: 120 pairs of re-readings of one length, and 200 of copies with other
  * formats, colours, rooms and levels). In doubt they are two. */
 static const double steps_least = 0.86, shapes_least = 0.78;
-/* So many moments are compared at most. A take with less sound than this cannot be told. */
-enum { MOST_STEPS = 600, MOST_ROWS = 1500, LEAST_STEPS = 10, LEAST_ROWS = 60 };
+/* So many moments are compared at most. A take with less speech than 4 s cannot be told from another of its length, and dropping it would lose words. */
+enum { MOST_STEPS = 600, MOST_ROWS = 1500, LEAST_STEPS = 10, LEAST_ROWS = 375 };
 /* What lies so far under the lines is the room's, which differs between microphones. */
 static const double quiet_db = 25.0;
 /* How much clearer of its room one must be to be the better one. */
@@ -78,6 +78,7 @@ static double shapes_agree(const struct tt_heard *a, const struct tt_heard *b, d
 
 bool tt_heard_in_step(const struct tt_heard *a, const struct tt_heard *b)
 {
+    if (a->facts.content_sha256[0] && strcmp(a->facts.content_sha256, b->facts.content_sha256) == 0) return true;
     if (fabs(duration_s(a) - duration_s(b)) > duration_most_s || !isfinite(a->facts.speech_dbfs) || !isfinite(b->facts.speech_dbfs)) return false;
     if (a->facts.feature_hop_samples <= 0 || b->facts.feature_hop_samples <= 0 || !loudness_agrees(a, b)) return false;
     const int most = (int)(lag_most_s * rows_a_second(a));

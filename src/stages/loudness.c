@@ -87,6 +87,8 @@ bool tt_loudness_decide(struct tt_gain_take *takes, size_t count, const struct t
     for (size_t i = 0; i < count; i++) {
         double lufs = tt_loudness_of_steps(steps, kept_steps(&takes[i], steps), weight);
         takes[i].expected_lufs = expected_level(lufs, takes[i].heard, settings);
+        if (takes[i].heard->run_count == 0)
+            takes[i].expected_lufs = -INFINITY; /* a room without a voice has no say in the gain, and none of its own */
         takes[i].gain_db = NAN;
         takes[i].is_apart = false;
         if (isfinite(takes[i].expected_lufs))

@@ -42,12 +42,12 @@ static void what_a_person_must_do_comes_first(void **state)
     hive_start(&hive);
     char *text = summarise(&hive.session, false);
     static const char *const order[] = {
+        "Nothing is left of 1 take\n  04.wav\n", "1 take could not be done: the narration is WITHOUT it\n  /films/hive/03.wav: the file is empty",
         "1 question, both readings are still in\n",
         "  01.wav            00:00:14.000  misread: read again 00:00:15.200-00:00:17.000\n",
         "3 warnings: lines to read again", "01.wav was recorded after 02 - ruche.wav", "00:00:06.250  clipped in 3 places",
         "Longest removals", "3.0 s misread", "2.0 s other", "1.2 s pause", "0.5 s talk",
         "Running time  0:00:32 -> 0:00:31, 0:00:07 taken out\n",
-        "Nothing is left of 1 take\n  04.wav\n", "1 take could not be done\n  /films/hive/03.wav: the file is empty",
         "-16.0 LUFS after", "-3.1 dBTP before, -1.5 dBTP after", "-51.5 dBFS before, -66.5 dBFS after", "2 other files", "The page is /films/hive.tidy/index.html\n",
     };
     assert_ptr_equal(find(text, order[0]), text);

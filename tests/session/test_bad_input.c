@@ -79,11 +79,14 @@ static void a_pipe_named_like_a_sound_file_holds_nothing_up(void **state)
 static void a_take_that_was_cut_short_is_used_as_far_as_it_goes_and_says_so(void **state)
 {
     struct place *p = *state;
-    take_write(take_path(p, "good.wav"), (struct take_shape){0});
+    /* Each of a sound of its own: copies would be taken for the same recording. */
     size_t size;
+    take_write(take_path(p, "good.wav"), (struct take_shape){.seed = 100});
     free(file_read(take_path(p, "good.wav"), &size));
     write_patched(p, "short.wav", 0, NULL, 0, size / 2);
+    take_write(take_path(p, "good.wav"), (struct take_shape){.seed = 200});
     write_patched(p, "boast.wav", 40, "\xff\xff\xff\x10", 4, SIZE_MAX);
+    take_write(take_path(p, "good.wav"), (struct take_shape){.seed = 300});
     struct tt_clean_result result = clean_place(p, plain);
     assert_int_equal(result.failed_count, 0);
     assert_warns(p->out, "short", "truncated");
@@ -227,8 +230,8 @@ static void odd_names_are_names_like_any_other(void **state)
 {
     struct place *p = *state;
     take_write(take_path(p, "plain.wav"), (struct take_shape){.seconds = 3.5});
-    for (int i = 0; i < ODD_NAMES; i++)
-        file_copy(take_path(p, "plain.wav"), take_path(p, odd_names[i]));
+    for (int i = 0; i < ODD_NAMES; i++) /* each of a sound of its own: copies would be taken for the same recording */
+        take_write(take_path(p, odd_names[i]), (struct take_shape){.seconds = 3.5, .seed = 100 * (uint64_t)(i + 1)});
     struct tt_clean_result first = clean_place(p, plain);
     assert_int_equal(first.take_count, ODD_NAMES + 1);
     assert_int_equal(first.failed_count, 0);

@@ -233,7 +233,6 @@ static void every_format_that_the_sound_library_writes_is_a_take(void **state)
 {
     struct place *p = *state;
     size_t written = 0, frames;
-    float *samples = take_samples((struct take_shape){.seconds = 4, .noise_rms = 0.003}, &frames);
     for (size_t i = 0; i < sizeof formats / sizeof *formats; i++) {
         SF_INFO info = {.samplerate = formats[i].rate_hz, .channels = 1, .format = formats[i].format};
         char name[40];
@@ -242,10 +241,12 @@ static void every_format_that_the_sound_library_writes_is_a_take(void **state)
             printf("skipped: %s is not written here\n", formats[i].ending);
             continue;
         }
+        /* Each of a sound of its own: copies would be taken for the same recording. */
+        float *samples = take_samples((struct take_shape){.seconds = 4, .noise_rms = 0.003, .seed = 100 * (i + 1)}, &frames);
         take_write_samples(take_path(p, name), (struct take_shape){.format = formats[i].format, .rate_hz = formats[i].rate_hz}, samples, frames);
+        free(samples);
         written++;
     }
-    free(samples);
     struct tt_clean_result result = clean_place(p, plain);
     assert_int_equal(result.take_count, written);
     assert_int_equal(result.failed_count, 0);

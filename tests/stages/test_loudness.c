@@ -126,6 +126,7 @@ static void make_takes(struct takes *takes, const double lufs[TAKES])
         takes->heard[t].facts.rate_hz = RATE_HZ;
         takes->heard[t].facts.frame_count = 20 * RATE_HZ;
         takes->heard[t].facts.before = (struct tt_levels){.integrated_lufs = lufs[t], .rms_dbfs = lufs[t] + 2};
+        takes->heard[t].run_count = 1; /* somebody speaks in it */
         takes->heard[t].steps = takes->steps[t];
         takes->heard[t].step_count = STEPS;
         takes->stretches[t] = (struct tt_stretch){.source_start = 0, .source_end = 20 * RATE_HZ};
