@@ -200,7 +200,7 @@ static void a_take_that_is_8_db_louder_gets_a_gain_of_its_own(void **state)
     struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.target_lufs=-23"}});
     double gains[5];
     for (int i = 1; i <= 4; i++) {
-        char stem[4];
+        char stem[16];
         snprintf(stem, sizeof stem, "%d", i);
         json_t *report = report_of(p->out, stem), *all = json_loads(result.json, 0, NULL);
         gains[i] = number_at(json_array_get(json_object_get(all, "takes"), (size_t)i - 1), NULL, "gain_db");
