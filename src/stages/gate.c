@@ -50,11 +50,10 @@ static bool gate_hear_close(void *opaque, struct tt_hearing *hearing, struct tt_
 {
     (void)err;
     struct gate_hearing *state = opaque;
-    if (!state->hum)
-        return true;
-    hearing->heard->facts.hum = tt_hum_finder_result(state->hum);
-    /* The gate will hear the take without its hum: the floor that the stage above left is cleared of it, too. */
-    tt_hum_finder_clear_floor(state->hum, &hearing->heard->facts.hum, &hearing->heard->floor);
+    /* The floor keeps the hum in it, though the gate hears the take without: cleared of it (tt_hum_finder_clear_floor), what is left of a weak hum stood
+     * over the floor, and pauses came down by 11 to 12 dB in place of 15.7. */
+    if (state->hum)
+        hearing->heard->facts.hum = tt_hum_finder_result(state->hum);
     return true;
 }
 
