@@ -10,6 +10,7 @@ enum { STEPS = 100 };
 struct level_take {
     struct tt_heard heard;
     float steps[STEPS];
+    struct tt_run run;
     struct tt_stretch stretch;
     struct tt_time_map map;
 };
@@ -24,6 +25,9 @@ static void level_take(struct level_take *take, double lufs)
     take->heard.facts.before.integrated_lufs = lufs;
     take->heard.facts.before.rms_dbfs = lufs - 3;
     take->heard.steps = take->steps;
+    take->run = (struct tt_run){.start_sample = 0, .end_sample = take->heard.facts.frame_count, .level_db = (float)lufs, .over_floor_db = 35};
+    take->heard.runs = &take->run;
+    take->heard.run_count = 1;
     take->heard.step_count = STEPS;
     take->stretch = (struct tt_stretch){.source_start = 0, .source_end = take->heard.facts.frame_count};
     take->map = (struct tt_time_map){.rate_hz = HAND_RATE_HZ, .stretches = &take->stretch, .count = 1, .out_samples = take->heard.facts.frame_count};
@@ -152,6 +156,20 @@ static void silence_gets_no_gain_and_moves_no_other(void **state)
     assert_true(isnan(tt_gain_to_target_db(&levels, &settings)));
 }
 
+static void a_room_without_a_voice_moves_no_gain(void **state)
+{
+    (void)state;
+    struct tt_settings settings = hand_settings();
+    struct level_take takes[3];
+    struct tt_gain_take gains[3];
+    for (int i = 0; i < 3; i++)
+        level_take(&takes[i], i == 1 ? -60 : -26);
+    takes[1].heard.run_count = 0;
+    double common = decide(takes, gains, 3, &settings, NAN);
+    assert_true(fabs(common - 10) < 0.01);
+    assert_true(!gains[1].is_apart && gains[1].gain_db == common); /* not raised to the level of a voice */
+}
+
 /* ---- evening ---- */
 
 static float *evened(struct hand_take *take, const struct tt_settings *settings, size_t part, size_t *count)
@@ -208,6 +226,7 @@ int main(void)
         cmocka_unit_test(two_channels_alike_need_3_db_less),
         cmocka_unit_test(rms_is_aimed_at_when_asked),
         cmocka_unit_test(silence_gets_no_gain_and_moves_no_other),
+        cmocka_unit_test(a_room_without_a_voice_moves_no_gain),
         cmocka_unit_test(lines_move_towards_the_middle_one_by_what_was_allowed_and_only_in_pauses),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
