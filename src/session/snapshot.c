@@ -76,10 +76,10 @@ bool tt_snapshot_take(const char *folder, const char *out, struct tt_snapshot *s
     snapshot->take_count = snapshot->count;
     ok = ok && add(snapshot, folder, "tidytake.ini", err) && add(snapshot, out, "order.csv", err) && add_matching(snapshot, sheets, is_sheet, err);
     free(sheets);
-    if (ok)
-        qsort(snapshot->files, snapshot->count, sizeof *snapshot->files, by_path);
-    else
+    if (!ok)
         tt_snapshot_free(snapshot);
+    else if (snapshot->count > 0)
+        qsort(snapshot->files, snapshot->count, sizeof *snapshot->files, by_path);
     return ok;
 }
 
