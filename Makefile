@@ -40,7 +40,7 @@ ifeq ($(MAKELEVEL),0)
 MAKEFLAGS += -j$(shell nproc 2>/dev/null || echo 2)
 endif
 
-.PHONY: eval-loudness eval-misreads all deps deps-demo man lint-man demo check check-long test lint format bench install uninstall clean
+.PHONY: all deps deps-demo man lint-man demo check check-long test test-install lint format bench eval-loudness eval-misreads install uninstall dist clean
 .SECONDARY:
 
 all: $B/tidytake $B/libtidytake.so.$(SOVERSION)
@@ -54,9 +54,9 @@ $B/libtidytake.a: $(LIB_OBJECTS)
 	@echo '  AR $@'
 	$Qrm -f $@ && $(AR) rcs $@ $^
 
-$B/libtidytake.so.$(SOVERSION): $(LIB_OBJECTS)
+$B/libtidytake.so.$(SOVERSION): $(LIB_OBJECTS) src/libtidytake.symbols
 	@echo '  LD $@'
-	$Q$(CC) $(CFLAGS) $(LDFLAGS) -shared -Wl,-soname,$(@F) -o $@ $^ $(LIBS)
+	$Q$(CC) $(CFLAGS) $(LDFLAGS) -shared -Wl,-soname,$(@F) -Wl,--version-script=src/libtidytake.symbols -o $@ $(LIB_OBJECTS) $(LIBS)
 
 $B/tidytake: $(CLI_OBJECTS) $B/libtidytake.a
 	@echo '  LD $@'
@@ -108,6 +108,7 @@ check: deps
 	@$(MAKE) --no-print-directory BUILD=release test
 	@$(MAKE) --no-print-directory BUILD=asan test
 	@$(MAKE) --no-print-directory lint-man
+	@$(MAKE) --no-print-directory BUILD=release test-install
 
 check-long: deps
 	@$(MAKE) --no-print-directory check
@@ -155,22 +156,59 @@ format:
 # ---- installing ----
 
 INSTALL = install
+# Where things go, below DESTDIR. Only names of ours are ever removed again.
+BINDIR     = $(PREFIX)/bin
+LIBDIR     = $(PREFIX)/lib
+INCLUDEDIR = $(PREFIX)/include/tidytake
+MANDIR     = $(PREFIX)/share/man
+BASH_DIR   = $(PREFIX)/share/bash-completion/completions
+ZSH_DIR    = $(PREFIX)/share/zsh/site-functions
+FISH_DIR   = $(PREFIX)/share/fish/vendor_completions.d
+
+define PC
+prefix=$(PREFIX)
+libdir=$${prefix}/lib
+includedir=$${prefix}/include
+
+Name: tidytake
+Description: turns a folder of raw narration takes into a clean voice track
+Version: $(VERSION)
+Requires.private: $(LIBRARIES)
+Libs: -L$${libdir} -ltidytake
+Libs.private: -lm -pthread
+Cflags: -I$${includedir}
+endef
+export PC
+
 install: all man
-	$(INSTALL) -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/lib $(DESTDIR)$(PREFIX)/include/tidytake \
-	  $(DESTDIR)$(PREFIX)/share/man/man1 $(DESTDIR)$(PREFIX)/share/man/man5
-	$(INSTALL) -m 755 $B/tidytake $(DESTDIR)$(PREFIX)/bin/
-	$(INSTALL) -m 644 $B/libtidytake.a $(DESTDIR)$(PREFIX)/lib/
-	$(INSTALL) -m 755 $B/libtidytake.so.$(SOVERSION) $(DESTDIR)$(PREFIX)/lib/
-	ln -sf libtidytake.so.$(SOVERSION) $(DESTDIR)$(PREFIX)/lib/libtidytake.so
-	$(INSTALL) -m 644 $(wildcard include/tidytake/*.h) $(DESTDIR)$(PREFIX)/include/tidytake/
-	$(INSTALL) -m 644 $(wildcard $B/man/*.1) $(DESTDIR)$(PREFIX)/share/man/man1/
-	$(INSTALL) -m 644 $(wildcard $B/man/*.5) $(DESTDIR)$(PREFIX)/share/man/man5/
+	$(INSTALL) -d $(addprefix $(DESTDIR),$(BINDIR) $(LIBDIR)/pkgconfig $(INCLUDEDIR) $(MANDIR)/man1 $(MANDIR)/man5 $(BASH_DIR) $(ZSH_DIR) $(FISH_DIR))
+	$(INSTALL) -m 755 $B/tidytake $(DESTDIR)$(BINDIR)/
+	$(INSTALL) -m 644 $B/libtidytake.a $(DESTDIR)$(LIBDIR)/
+	$(INSTALL) -m 755 $B/libtidytake.so.$(SOVERSION) $(DESTDIR)$(LIBDIR)/
+	ln -sf libtidytake.so.$(SOVERSION) $(DESTDIR)$(LIBDIR)/libtidytake.so
+	printf '%s\n' "$$PC" > $(DESTDIR)$(LIBDIR)/pkgconfig/tidytake.pc
+	$(INSTALL) -m 644 $(wildcard include/tidytake/*.h) $(DESTDIR)$(INCLUDEDIR)/
+	$(INSTALL) -m 644 $(filter %.1,$(MAN_PAGES:man/%=$B/man/%)) $(DESTDIR)$(MANDIR)/man1/
+	$(INSTALL) -m 644 $(filter %.5,$(MAN_PAGES:man/%=$B/man/%)) $(DESTDIR)$(MANDIR)/man5/
+	$B/tidytake --completions bash > $(DESTDIR)$(BASH_DIR)/tidytake
+	$B/tidytake --completions zsh > $(DESTDIR)$(ZSH_DIR)/_tidytake
+	$B/tidytake --completions fish > $(DESTDIR)$(FISH_DIR)/tidytake.fish
 
 uninstall:
-	rm -f $(DESTDIR)$(PREFIX)/bin/tidytake $(DESTDIR)$(PREFIX)/lib/libtidytake.a $(DESTDIR)$(PREFIX)/lib/libtidytake.so \
-	  $(DESTDIR)$(PREFIX)/lib/libtidytake.so.$(SOVERSION) $(addprefix $(DESTDIR)$(PREFIX)/share/man/man1/,$(notdir $(wildcard man/*.1))) \
-	  $(addprefix $(DESTDIR)$(PREFIX)/share/man/man5/,$(notdir $(wildcard man/*.5)))
-	rm -rf $(DESTDIR)$(PREFIX)/include/tidytake
+	rm -f $(addprefix $(DESTDIR),$(BINDIR)/tidytake $(LIBDIR)/libtidytake.a $(LIBDIR)/libtidytake.so $(LIBDIR)/libtidytake.so.$(SOVERSION) \
+	  $(LIBDIR)/pkgconfig/tidytake.pc $(BASH_DIR)/tidytake $(ZSH_DIR)/_tidytake $(FISH_DIR)/tidytake.fish)
+	rm -f $(patsubst man/%,$(DESTDIR)$(MANDIR)/man1/%,$(filter %.1,$(MAN_PAGES))) $(patsubst man/%,$(DESTDIR)$(MANDIR)/man5/%,$(filter %.5,$(MAN_PAGES)))
+	rm -rf $(DESTDIR)$(INCLUDEDIR)
+
+test-install: all man
+	@tests/install/run $B "$(CC)"
+	@PYTHON=$(PYTHON) tests/install/manual $B
+
+# The same bytes from the same commit, wherever it is made: names in order, times and owners of the commit.
+dist:
+	@mkdir -p build
+	@git archive --format=tar --prefix=tidytake-$(VERSION)/ HEAD | gzip -n -9 > build/tidytake-$(VERSION).tar.gz
+	@echo build/tidytake-$(VERSION).tar.gz
 
 clean:
 	rm -rf build demo

@@ -6,6 +6,7 @@
 
 #include "base/text.h"
 #include "cli/command.h"
+#include "cli/completions.h"
 #include "tidytake/tidytake.h"
 
 static const struct tt_command *const commands[] = {&tt_command_clean, &tt_command_watch, &tt_command_measure, &tt_command_locate, &tt_command_settings, &tt_command_targets};
@@ -45,6 +46,12 @@ static int run_command(int argc, char **argv)
     if (strcmp(argv[1], "--version") == 0) {
         printf("tidytake %s\n", tt_version());
         return TT_EXIT_DONE;
+    }
+    if (strcmp(argv[1], "--completions") == 0) {
+        if (argc == 3 && tt_print_completions(argv[2], commands, COMMAND_COUNT))
+            return TT_EXIT_DONE;
+        tt_complain("--completions: for which shell? bash, zsh or fish");
+        return TT_EXIT_USAGE;
     }
     for (int i = 0; i < COMMAND_COUNT; i++) {
         if (strcmp(argv[1], commands[i]->name) != 0)
