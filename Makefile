@@ -13,6 +13,7 @@ Q         = $(if $(V),,@)
 # What Debian calls the things that the program, its tests and its demo need.
 PACKAGES_BUILD = gcc make pkg-config libc6-dev libsndfile1-dev libfftw3-dev libsoxr-dev libjansson-dev nettle-dev
 PACKAGES_DEMO  = espeak-ng python3-numpy python3-scipy python3-soundfile
+PACKAGES_BROWSER = chromium nodejs npm
 PACKAGES_CHECK = libcmocka-dev libebur128-dev mandoc ffmpeg asterisk-core-sounds-en-g722 asterisk-core-sounds-fr-g722
 LIBRARIES = sndfile fftw3f soxr jansson nettle
 
@@ -28,10 +29,11 @@ LIBS      = $$(pkg-config --libs $(LIBRARIES)) -lm -pthread
 PKG_CFLAGS = $$(pkg-config --cflags $(LIBRARIES))
 
 LIB_SOURCES  = $(filter-out $(wildcard src/cli/*.c),$(wildcard src/*/*.c))
+PAGE_FILES   = $(wildcard src/report/page/*.css src/report/page/*.js)
 CLI_SOURCES  = $(wildcard src/cli/*.c)
 TEST_SOURCES = $(wildcard tests/*/test_*.c)
 TEST_SUPPORT = $(wildcard tests/support/*.c)
-LIB_OBJECTS  = $(LIB_SOURCES:%.c=$B/%.o)
+LIB_OBJECTS  = $(LIB_SOURCES:%.c=$B/%.o) $B/page_files.o
 CLI_OBJECTS  = $(CLI_SOURCES:%.c=$B/%.o)
 SUPPORT_OBJECTS = $(TEST_SUPPORT:%.c=$B/%.o)
 TESTS        = $(TEST_SOURCES:tests/%.c=$B/tests/%)
@@ -40,13 +42,21 @@ ifeq ($(MAKELEVEL),0)
 MAKEFLAGS += -j$(shell nproc 2>/dev/null || echo 2)
 endif
 
-.PHONY: all deps deps-demo man lint-man demo check check-long test test-install lint format bench eval-loudness eval-misreads install uninstall dist clean
+.PHONY: all deps deps-demo man lint-man demo check check-browser check-long test test-install lint format bench eval-loudness eval-misreads install uninstall dist clean
 .SECONDARY:
 
 all: $B/tidytake $B/libtidytake.so.$(SOVERSION)
 
 $B/%.o: %.c
 	@mkdir -p $(@D)
+	@echo '  CC $<'
+	$Q$(CC) $(CPPFLAGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP -c -o $@ $<
+
+# Style and scripts of the pages, as C.
+$B/page_files.c: src/report/page/embed.awk $(PAGE_FILES)
+	@mkdir -p $(@D)
+	$Qawk -f src/report/page/embed.awk $(PAGE_FILES) > $@.part && mv $@.part $@
+$B/page_files.o: $B/page_files.c
 	@echo '  CC $<'
 	$Q$(CC) $(CPPFLAGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP -c -o $@ $<
 
@@ -113,6 +123,14 @@ check: deps
 check-long: deps
 	@$(MAKE) --no-print-directory check
 	@TIDYTAKE_LONG_TESTS=1 $(MAKE) --no-print-directory BUILD=release test
+
+# The pages in a real browser. Not part of check: npm needs the network once.
+check-browser: deps
+	$(call need,$(PACKAGES_BROWSER))
+	@$(MAKE) --no-print-directory BUILD=release all
+	@mkdir -p build/browser && cp tests/browser/package.json build/browser/
+	@cd build/browser && { [ -d node_modules/playwright-core ] && [ -d node_modules/axe-core ] || npm install --silent --no-audit --no-fund; }
+	@node tests/browser/pages.mjs build/release/tidytake fixtures build/browser
 
 $B/man/%: man/% $B/tidytake
 	@mkdir -p $(@D)

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "report/html.h"
+#include "report/stays.h"
 #include "sheet/sheet_rows.h"
 
 /* About 14 wide, around 0,0; no two alike in outline, so that they are told apart without colour. */
@@ -63,25 +64,21 @@ void tt_row_done(struct tt_text *out, const struct tt_row *row)
     }
 }
 
-/* "the reading at 0:18.3 to 0:23.0", or in another take as the note has it. */
-static void add_reread(struct tt_text *out, const struct tt_row *row)
+/* "the reading at 0:18.3 to 0:23.0", or in another take. */
+static void add_reading(struct tt_text *out, const struct tt_stays *stays)
 {
-    struct tt_span again;
-    if (row_read_again(row, &again)) {
-        tt_text_add(out, "the reading at ");
-        tt_html_clock(out, (double)again.start_ms / 1000);
-        tt_text_add(out, "\xE2\x80\x93");
-        tt_html_clock(out, (double)again.end_ms / 1000);
-    } else if (strncmp(row->note, "read again ", 11) == 0) {
-        tt_text_add(out, "the reading at ");
-        tt_html_name(out, row->note + 11);
-    } else {
-        tt_text_add(out, "another reading");
-    }
+    tt_text_add(out, "the reading at ");
+    tt_html_clock(out, (double)stays->span.start_ms / 1000);
+    tt_text_add(out, "\xE2\x80\x93");
+    tt_html_clock(out, (double)stays->span.end_ms / 1000);
+    if (!stays->take_name) return;
+    tt_text_add(out, " in ");
+    tt_html_name(out, stays->take_name);
 }
 
-static void misread_words(struct tt_text *out, const struct tt_row *row)
+static void misread_words(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, const struct tt_row *row)
 {
+    struct tt_stays stays;
     static const struct { const char *in_front, *behind; } words[TT_DO_ACTIONS] = {
         [TT_DO_CUT] = { "Read again: ", " stays instead." },
         [TT_DO_ASK] = { "Perhaps read again: this and ", " are both still in." },
@@ -98,8 +95,11 @@ static void misread_words(struct tt_text *out, const struct tt_row *row)
     }
     if (!words[row->action].in_front) return;
     tt_text_add(out, words[row->action].in_front);
-    add_reread(out, row);
+    bool is_known = tt_stays_find(session, take, row, &stays);
+    if (is_known) add_reading(out, &stays);
+    else tt_text_add(out, "another reading");
     tt_text_add(out, words[row->action].behind);
+    if (is_known && stays.readings > 2) tt_text_addf(out, " It is the last of %zu.", stays.readings);
 }
 
 /* What needs nothing but the kind and the action. */
@@ -119,9 +119,9 @@ static const char *fixed_words(const struct tt_row *row)
     }
 }
 
-void tt_row_words(struct tt_text *out, const struct tt_row *row)
+void tt_row_words(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, const struct tt_row *row)
 {
-    if (row->kind == TT_ROW_MISREAD) misread_words(out, row);
+    if (row->kind == TT_ROW_MISREAD) misread_words(out, session, take, row);
     else tt_text_add(out, fixed_words(row));
     if (row->note[0] && (row->kind != TT_ROW_MISREAD || strncmp(row->note, "read again ", 11) != 0)) {
         tt_text_add(out, " <span class=\"note\">");

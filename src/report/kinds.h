@@ -4,7 +4,7 @@
 #define TT_REPORT_KINDS_H
 
 #include "base/text.h"
-#include "sheet/sheet.h"
+#include "report/report.h"
 
 /* The shapes, once a page: an SVG of symbols "mark-KIND". */
 void tt_kind_symbols(struct tt_text *out);
@@ -12,7 +12,7 @@ void tt_kind_symbols(struct tt_text *out);
 void tt_kind_mark(struct tt_text *out, enum tt_row_kind kind);
 
 /* "misread", "pause shortened by" ...: one sentence that says what was done with this row, and why. HTML. */
-void tt_row_words(struct tt_text *out, const struct tt_row *row);
+void tt_row_words(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, const struct tt_row *row);
 /* "cut", "softened by 12 dB" ...: what stands in the column of actions. HTML. */
 void tt_row_done(struct tt_text *out, const struct tt_row *row);
 

@@ -7,10 +7,11 @@
 #include "report/report.h"
 
 /* Lists of lines, ended by NULL. */
-extern const char *const tt_page_style[];
-extern const char *const tt_script_common[];
+extern const char *const tt_page_style[];     /* page/style.css */
+extern const char *const tt_script_common[];  /* page/common.js, and so on */
 extern const char *const tt_script_session[];
 extern const char *const tt_script_take[];
+extern const char *const tt_script_blind[];
 
 /* ".wav" or ".flac": how voices and narration are called. */
 const char *tt_page_sound_ending(const struct tt_session_report *session);
@@ -26,7 +27,11 @@ void tt_page_removed(struct tt_text *out, const struct tt_removed *removed);
 /* The usual words on listening level, once a page, with the control that it speaks of. */
 void tt_page_level_control(struct tt_text *out);
 void tt_page_caution(struct tt_text *out);
-void tt_page_footer(struct tt_text *out);
+void tt_page_footer(struct tt_text *out, const struct tt_session_report *session);
+/* Where the changes that were made on any page of this run gather, with the file to save; shown by the script once there are some. */
+void tt_page_changes(struct tt_text *out, const struct tt_session_report *session);
+/* A row as the script knows it, an object of JSON. */
+void tt_page_row_data(struct tt_text *out, const struct tt_take_report *take, const struct tt_row *row);
 
 /* How loud both sides of a take are when a browser plays them (LUFS of what comes from two loudspeakers), over the same moments of the reading; NAN when
  * not known. A single channel comes from both and so reads 3.01 LU more. */
@@ -38,6 +43,8 @@ void tt_take_decisions(struct tt_text *out, const struct tt_session_report *sess
 bool tt_take_data(struct tt_text *out, const struct tt_take_report *take, const struct tt_page_loudness *loudness);
 /* Of the session page: questions that are open, and what was removed, longest first. */
 void tt_session_questions(struct tt_text *out, const struct tt_session_report *session);
+/* The questions for the script, in the order of the list; nothing when there is none. */
+void tt_session_data(struct tt_text *out, const struct tt_session_report *session);
 bool tt_session_removed_list(struct tt_text *out, const struct tt_session_report *session, struct tt_error *err);
 
 #endif

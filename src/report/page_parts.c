@@ -4,7 +4,9 @@
 #include <string.h>
 
 #include "report/html.h"
+#include "report/landing.h"
 #include "report/page.h"
+#include "sheet/sheet_rows.h"
 
 static const double two_alike_lu = 3.0102999566398120; /* 10 log10(2): BS.1770-5 sums the power of channels */
 
@@ -77,9 +79,59 @@ void tt_page_caution(struct tt_text *out)
                      "(ITU-T H.870 gives the dose that is safe in a week).</p>\n");
 }
 
-void tt_page_footer(struct tt_text *out)
+void tt_page_footer(struct tt_text *out, const struct tt_session_report *session)
 {
-    tt_text_add(out, "<footer><p>Written by tidytake. This page asks for nothing from the network, and the recordings were only read.</p></footer>\n");
+    tt_text_add(out, "<footer id=\"run\" data-session=\"");
+    tt_html_text(out, session->out_folder);
+    tt_text_addf(out, "\" data-sheets=\"%s\"><p>Written by tidytake. This page asks for nothing from the network, and the recordings were only read.</p></footer>\n",
+                 session->sheets_sha256);
+}
+
+void tt_page_changes(struct tt_text *out, const struct tt_session_report *session)
+{
+    tt_text_add(out, "<section class=\"changes no-print\" id=\"changes\" aria-labelledby=\"changed\" hidden>\n<h3 id=\"changed\" role=\"status\" tabindex=\"-1\"></h3>\n"
+                     "<ul id=\"change-list\"></ul>\n<p><button type=\"button\" class=\"big\" id=\"save\">Save the changes file</button> "
+                     "for all takes together. Then, in the folder that it was saved to:</p>\n<pre>");
+    tt_page_command(out, session, "changes.csv");
+    tt_text_add(out, "</pre>\n</section>\n");
+}
+
+/* Actions that a click can give: those that need an amount only where there is one. A question is answered, not put. */
+static void add_choices(struct tt_text *out, const struct tt_row *row)
+{
+    bool has_any = false;
+    tt_text_add(out, ",\"may\":[");
+    for (int action = 0; action < TT_DO_ACTIONS; action++) {
+        enum tt_row_action one = (enum tt_row_action)action;
+        bool has_amount = one == TT_DO_SHORTEN || one == TT_DO_SOFTEN || one == TT_DO_OPEN;
+        bool is_offered = one == row->action || (tt_row_allows(row->kind, one) && one != TT_DO_ASK && (!has_amount || isfinite(row->amount)));
+        if (!is_offered) continue;
+        tt_text_addf(out, "%s\"%s\"", has_any ? "," : "", tt_row_action_name(one));
+        has_any = true;
+    }
+    tt_text_add(out, "]");
+}
+
+void tt_page_row_data(struct tt_text *out, const struct tt_take_report *take, const struct tt_row *row)
+{
+    struct tt_landing landing = {0};
+    char amount[64];
+    if (take->map->count > 0) landing = tt_landing_of_row(row, take->map);
+    row_amount_format(row, amount, sizeof amount);
+    tt_text_addf(out, "{\"s\":%lld,\"e\":%lld,\"os\":", (long long)row->start_ms, (long long)row->end_ms);
+    tt_html_exact(out, (double)landing.start / take->map->rate_hz, 3);
+    tt_text_add(out, ",\"oe\":");
+    tt_html_exact(out, (double)landing.end / take->map->rate_hz, 3);
+    tt_text_addf(out, ",\"kind\":\"%s\",\"proposed\":\"%s\",\"action\":\"%s\",\"amount\":\"%s\",\"sure\":", tt_row_kind_name(row->kind),
+                 tt_row_action_name(row->proposed), tt_row_action_name(row->action), amount);
+    if (isfinite(row->confidence)) tt_html_exact(out, row->confidence, 2);
+    else tt_text_add(out, "null");
+    tt_text_add(out, ",\"id\":");
+    tt_html_json_string(out, row->id);
+    tt_text_add(out, ",\"note\":");
+    tt_html_json_string(out, row->note);
+    add_choices(out, row);
+    tt_text_add(out, "}");
 }
 
 /* Gated loudness of the part of the take that is in the voice. */

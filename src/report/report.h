@@ -68,6 +68,7 @@ struct tt_session_report {
     double narration_trim_db;
     const struct tt_warning *warnings; /* of the session */
     size_t warning_count;
+    char sheets_sha256[65];           /* digest of all cut sheets: pages of one run belong together. May be "" */
 };
 
 /* Rounds after, gain_db and limited_db to the digits that STEM.json keeps, so that a later run over takes that are up to date shows the same. */

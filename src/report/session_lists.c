@@ -8,13 +8,13 @@
 #include "report/kinds.h"
 #include "report/landing.h"
 #include "report/page.h"
-#include "sheet/sheet_rows.h"
+#include "report/stays.h"
 
 static const double around_s = 2;        /* heard before and after a part in its context */
 enum { MOST_LISTED = 200 };              /* the rest is in the takes' pages */
 
 /* A button that plays part of a file; url, from and to are all that the script needs. */
-struct part { bool is_voice; double from_s, to_s; };
+struct part { bool is_voice; double from_s, to_s; bool has_hole; }; /* hole: all but what lies around_s from the ends is jumped over */
 
 static void add_button(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, const struct part *part, const char *label)
 {
@@ -30,6 +30,12 @@ static void add_button(struct tt_text *out, const struct tt_session_report *sess
     tt_html_exact(out, fmax(part->from_s, 0), 3);
     tt_text_add(out, "\" data-to=\"");
     tt_html_exact(out, fmax(part->to_s, 0), 3);
+    if (part->has_hole) {
+        tt_text_add(out, "\" data-hole=\"");
+        tt_html_exact(out, part->from_s + around_s, 3);
+        tt_text_add(out, " ");
+        tt_html_exact(out, part->to_s - around_s, 3);
+    }
     tt_text_add(out, "\" data-name=\"");
     tt_html_text(out, take->name);
     tt_text_addf(out, ", %s\">%s</button> ", label, label);
@@ -38,13 +44,13 @@ static void add_button(struct tt_text *out, const struct tt_session_report *sess
 /* Out of the take where browsers can play it, else out of the voice: what is asked about is still in there. False when neither plays. */
 static bool find_part(const struct tt_session_report *session, const struct tt_take_report *take, struct tt_span span, double around, struct part *part)
 {
-    *part = (struct part){ false, (double)span.start_ms / 1000 - around, (double)span.end_ms / 1000 + around };
+    *part = (struct part){ false, (double)span.start_ms / 1000 - around, (double)span.end_ms / 1000 + around, false };
     if (take->plays_in_browser) return true;
     if (!take->has_voice || !tt_page_voice_plays(session)) return false;
     const struct tt_time_map *map = take->map;
     int64_t start = tt_time_map_nearest_out(map, tt_frames_from_ms((double)span.start_ms, map->rate_hz));
     int64_t end = tt_time_map_nearest_out(map, tt_frames_from_ms((double)span.end_ms, map->rate_hz));
-    *part = (struct part){ true, (double)start / map->rate_hz - around, (double)end / map->rate_hz + around };
+    *part = (struct part){ true, (double)start / map->rate_hz - around, (double)end / map->rate_hz + around, false };
     return true;
 }
 
@@ -63,19 +69,63 @@ static void add_sheet_line(struct tt_text *out, const struct tt_take_report *tak
     char start[TT_TIME_CHARS], end[TT_TIME_CHARS];
     tt_time_format(row->start_ms, start);
     tt_time_format(row->end_ms, end);
-    tt_text_add(out, "<br>To answer: in <a href=\"sheets/");
+    tt_text_add(out, "<span class=\"note\">In the sheet: <a href=\"sheets/");
     tt_html_url(out, take->stem);
     tt_text_add(out, ".csv\"><code>sheets/");
     tt_html_name(out, take->stem);
     tt_text_addf(out, ".csv</code></a>, line %zu (<code>", tt_row_line(take->sheet, index));
     tt_html_text(out, row->id);
-    tt_text_addf(out, "</code>, %s to %s), change <code>ask</code> to <code>cut</code> or <code>keep</code>.", start, end);
+    tt_text_addf(out, "</code>, %s to %s)</span>", start, end);
 }
 
-static void add_question(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, size_t index)
+/* Answers in words; what each stands for is the action. */
+static const struct { enum tt_row_kind kind; enum tt_row_action action; const char *words; } answers[] = {
+    { TT_ROW_MISREAD, TT_DO_CUT, "Cut it, the other reading stays" },
+    { TT_ROW_MISREAD, TT_DO_KEEP, "Keep both" },
+    { TT_ROW_MISREAD, TT_DO_CHOOSE, "Keep it, the other reading goes" },
+    { TT_ROW_TALK, TT_DO_CUT, "Cut it" },
+    { TT_ROW_TALK, TT_DO_KEEP, "Keep it" },
+    { TT_ROW_NOISE, TT_DO_CUT, "Cut it" },
+    { TT_ROW_NOISE, TT_DO_SOFTEN, "Turn it down" },
+    { TT_ROW_NOISE, TT_DO_KEEP, "Keep it" }
+};
+
+/* Shown by the script, which gathers them in the changes file. */
+static void add_answers(struct tt_text *out, const struct tt_take_report *take, const struct tt_row *row, size_t number)
+{
+    tt_text_add(out, "<span class=\"answer no-print\" role=\"group\" hidden aria-label=\"Answer for ");
+    tt_html_text(out, take->name);
+    tt_text_add(out, " at ");
+    tt_html_clock(out, (double)row->start_ms / 1000);
+    tt_text_add(out, "\">");
+    for (size_t i = 0; i < sizeof answers / sizeof *answers; i++) {
+        if (answers[i].kind != row->kind || (answers[i].action == TT_DO_SOFTEN && !isfinite(row->amount))) continue;
+        tt_text_addf(out, "<button type=\"button\" aria-pressed=\"false\" data-answer=\"%zu\" data-action=\"%s\">%s</button> ", number,
+                     tt_row_action_name(answers[i].action), answers[i].words);
+    }
+    tt_text_add(out, "</span>");
+}
+
+static void add_question_sounds(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, const struct tt_row *row)
+{
+    struct tt_span this = { row->start_ms, row->end_ms };
+    struct tt_stays stays;
+    struct part part;
+    tt_text_add(out, "<span class=\"no-print\">");
+    add_span_button(out, session, take, this, 0, "hear this part");
+    if (row->kind == TT_ROW_MISREAD && tt_stays_find(session, take, row, &stays) && stays.take && stays.take->is_heard)
+        add_span_button(out, session, stays.take, stays.span, 0, "hear the other reading");
+    add_span_button(out, session, take, this, around_s, "hear it in context");
+    if (find_part(session, take, this, around_s, &part)) {
+        part.has_hole = true;
+        add_button(out, session, take, &part, "hear it without");
+    }
+    tt_text_add(out, "</span>");
+}
+
+static void add_question(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, size_t index, size_t number)
 {
     const struct tt_row *row = &take->sheet->rows[index];
-    struct tt_span this = { row->start_ms, row->end_ms }, again;
     tt_text_add(out, "<li>");
     tt_kind_mark(out, row->kind);
     tt_text_add(out, "<strong>");
@@ -85,13 +135,26 @@ static void add_question(struct tt_text *out, const struct tt_session_report *se
     tt_text_addf(out, ", %s", tt_row_kind_name(row->kind));
     if (isfinite(row->confidence)) tt_text_addf(out, ", %lld\xC2\xA0%% sure", llround(floor(row->confidence * 100 + 1e-9)));
     tt_text_add(out, ". ");
-    tt_row_words(out, row);
+    tt_row_words(out, session, take, row);
     tt_text_add(out, "<br>");
-    add_span_button(out, session, take, this, 0, "hear this part");
-    if (row->kind == TT_ROW_MISREAD && row_read_again(row, &again)) add_span_button(out, session, take, again, 0, "hear the second reading");
-    add_span_button(out, session, take, this, around_s, "hear it in context");
+    add_question_sounds(out, session, take, row);
+    add_answers(out, take, row, number);
     add_sheet_line(out, take, index);
     tt_text_add(out, "</li>\n");
+}
+
+/* Every open question, in running order. */
+typedef void question_visit(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, size_t index, size_t number);
+static size_t visit_questions(struct tt_text *out, const struct tt_session_report *session, question_visit *visit)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < session->take_count; i++) {
+        const struct tt_take_report *take = &session->takes[i];
+        if (take->has_failed || !take->is_heard) continue;
+        for (size_t k = 0; k < take->sheet->count; k++)
+            if (take->sheet->rows[k].action == TT_DO_ASK) visit(out, session, take, k, count++);
+    }
+    return count;
 }
 
 void tt_session_questions(struct tt_text *out, const struct tt_session_report *session)
@@ -101,16 +164,33 @@ void tt_session_questions(struct tt_text *out, const struct tt_session_report *s
     tt_text_add(out, "<h3>Not ready: ");
     tt_html_count(out, count, "question");
     tt_text_add(out, count == 1 ? " is open</h3>\n" : " are open</h3>\n");
-    tt_text_add(out, "<p>What they ask about is still in; where something may have been read twice, both readings are.</p>\n<ul>\n");
-    for (size_t i = 0; i < session->take_count; i++) {
-        const struct tt_take_report *take = &session->takes[i];
-        if (take->has_failed || !take->is_heard) continue;
-        for (size_t k = 0; k < take->sheet->count; k++)
-            if (take->sheet->rows[k].action == TT_DO_ASK) add_question(out, session, take, k);
-    }
-    tt_text_add(out, "</ul>\n<p>Then run the same command again:</p>\n<pre>");
+    tt_text_add(out, "<p>What they ask about is still in; where something may have been read twice, both readings are. <span id=\"left\" role=\"status\"></span></p>\n<ol>\n");
+    visit_questions(out, session, add_question);
+    tt_text_add(out, "</ol>\n");
+    tt_page_changes(out, session);
+    tt_text_add(out, "<p class=\"quiet\">Or change <code>ask</code> in the sheets to <code>cut</code> or <code>keep</code>, save, and run the same command again:</p>\n<pre>");
     tt_page_command(out, session, NULL);
     tt_text_add(out, "</pre>\n");
+}
+
+static void add_question_data(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, size_t index, size_t number)
+{
+    (void)session;
+    struct tt_text row = {0};
+    tt_page_row_data(&row, take, &take->sheet->rows[index]);
+    tt_text_add(out, number > 0 ? ",\n{\"take\":" : "{\"take\":");
+    tt_html_json_string(out, take->name);
+    tt_text_add(out, ",");
+    if (row.has_failed) out->has_failed = true;
+    else tt_text_add(out, row.data + 1); /* the rest of the object */
+    tt_text_free(&row);
+}
+
+void tt_session_data(struct tt_text *out, const struct tt_session_report *session)
+{
+    tt_text_add(out, "{\"rows\":[");
+    visit_questions(out, session, add_question_data);
+    tt_text_add(out, "]}");
 }
 
 /* ---- what was removed ---- */

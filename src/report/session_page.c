@@ -44,39 +44,94 @@ static void add_failed(struct tt_text *out, const struct tt_session_report *sess
     }
 }
 
-static void add_warning(struct tt_text *out, const struct tt_take_report *take, const struct tt_warning *warning)
+static void add_take_link(struct tt_text *out, const struct tt_take_report *take)
 {
+    tt_text_add(out, "<a href=\"report/");
+    tt_html_url(out, take->stem);
+    tt_text_add(out, ".html\">");
+    tt_html_name(out, take->name);
+    tt_text_add(out, "</a>");
+}
+
+/* What is said of a place, or of how it was read, is worth listening to; the rest is advice on the recording or the delivery. */
+static bool is_worth_hearing(const struct tt_warning *warning)
+{
+    return isfinite(warning->at_s) || strcmp(warning->code, "clipped") == 0 || strcmp(warning->code, "pace") == 0;
+}
+
+static bool has_warnings(const struct tt_take_report *take) { return !take->has_failed && take->is_heard; }
+
+/* Advice on whole takes is given once, with the takes that it holds for. */
+static bool was_said(const struct tt_session_report *session, size_t take_index, const struct tt_warning *warning)
+{
+    for (size_t i = 0; i < take_index; i++)
+        for (size_t k = 0; has_warnings(&session->takes[i]) && k < session->takes[i].warning_count; k++)
+            if (!is_worth_hearing(&session->takes[i].warnings[k]) && strcmp(session->takes[i].warnings[k].code, warning->code) == 0) return true;
+    return false;
+}
+
+static void add_likewise(struct tt_text *out, const struct tt_session_report *session, size_t take_index, const struct tt_warning *warning)
+{
+    size_t more = 0;
+    for (size_t i = take_index + 1; i < session->take_count; i++)
+        for (size_t k = 0; has_warnings(&session->takes[i]) && k < session->takes[i].warning_count; k++)
+            if (!is_worth_hearing(&session->takes[i].warnings[k]) && strcmp(session->takes[i].warnings[k].code, warning->code) == 0) {
+                more++;
+                break;
+            }
+    if (more == 0) return;
+    tt_text_add(out, " <span class=\"quiet\">(likewise in ");
+    tt_html_count(out, more, "more take");
+    tt_text_add(out, ")</span>");
+}
+
+static void add_warning(struct tt_text *out, const struct tt_session_report *session, size_t take_index, const struct tt_warning *warning)
+{
+    const struct tt_take_report *take = &session->takes[take_index];
     tt_text_add(out, "<li>");
-    if (take) {
-        tt_text_add(out, "<a href=\"report/");
-        tt_html_url(out, take->stem);
-        tt_text_add(out, ".html\">");
-        tt_html_name(out, take->name);
-        tt_text_add(out, "</a>");
-        if (isfinite(warning->at_s)) {
-            tt_text_add(out, " at ");
-            tt_html_clock(out, warning->at_s);
-        }
-        tt_text_add(out, ": ");
+    add_take_link(out, take);
+    if (isfinite(warning->at_s)) {
+        tt_text_add(out, " at ");
+        tt_html_clock(out, warning->at_s);
     }
+    tt_text_add(out, ": ");
     tt_html_name(out, warning->message);
+    if (!is_worth_hearing(warning)) add_likewise(out, session, take_index, warning);
     tt_text_add(out, "</li>\n");
+}
+
+static size_t add_take_warnings(struct tt_text *out, const struct tt_session_report *session, bool is_to_hear)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < session->take_count; i++)
+        for (size_t k = 0; has_warnings(&session->takes[i]) && k < session->takes[i].warning_count; k++) {
+            const struct tt_warning *warning = &session->takes[i].warnings[k];
+            if (is_worth_hearing(warning) != is_to_hear || (!is_to_hear && was_said(session, i, warning))) continue;
+            if (count++ == 0 && is_to_hear) tt_text_add(out, "<h3>Listen, and perhaps read again</h3>\n<ul>\n");
+            add_warning(out, session, i, warning);
+        }
+    return count;
 }
 
 static size_t add_warnings(struct tt_text *out, const struct tt_session_report *session)
 {
-    size_t count = session->warning_count;
-    for (size_t i = 0; i < session->take_count; i++)
-        if (!session->takes[i].has_failed && session->takes[i].is_heard) count += session->takes[i].warning_count;
-    if (count == 0) return 0;
-    tt_text_add(out, "<h3>Listen, and perhaps read again</h3>\n<ul>\n");
-    for (size_t i = 0; i < session->warning_count; i++) add_warning(out, NULL, &session->warnings[i]);
-    for (size_t i = 0; i < session->take_count; i++) {
-        const struct tt_take_report *take = &session->takes[i];
-        for (size_t k = 0; !take->has_failed && take->is_heard && k < take->warning_count; k++) add_warning(out, take, &take->warnings[k]);
+    size_t to_hear = add_take_warnings(out, session, true);
+    if (to_hear > 0) tt_text_add(out, "</ul>\n");
+    struct tt_text advice = {0};
+    size_t count = add_take_warnings(&advice, session, false) + session->warning_count;
+    if (count > 0) {
+        tt_text_add(out, "<h3>To know, and to put right</h3>\n<ul>\n");
+        for (size_t i = 0; i < session->warning_count; i++) {
+            tt_text_add(out, "<li>");
+            tt_html_name(out, session->warnings[i].message);
+            tt_text_add(out, "</li>\n");
+        }
+        if (advice.data) tt_text_add(out, advice.data);
+        tt_text_add(out, "</ul>\n");
     }
-    tt_text_add(out, "</ul>\n");
-    return count;
+    if (advice.has_failed) out->has_failed = true;
+    tt_text_free(&advice);
+    return to_hear;
 }
 
 static void add_todo(struct tt_text *out, const struct tt_session_report *session, const struct tt_totals *totals)
@@ -88,11 +143,16 @@ static void add_todo(struct tt_text *out, const struct tt_session_report *sessio
         tt_text_add(out, "</ul>\n");
     }
     if (totals->questions > 0) tt_session_questions(out, session);
-    size_t warnings = add_warnings(out, session);
+    struct tt_text warnings = {0};
+    size_t to_hear = add_warnings(&warnings, session);
     if (totals->failed == 0 && totals->questions == 0) {
         tt_text_add(out, "<p><strong>No question is open");
-        tt_text_add(out, warnings > 0 ? ".</strong></p>\n" : ", and nothing needs to be read again.</strong> Hear what was taken out below, if you like to be sure.</p>\n");
+        tt_text_add(out, to_hear > 0 ? ".</strong></p>\n" : ", and nothing needs to be read again.</strong> Hear what was taken out below, if you like to be sure.</p>\n");
     }
+    if (warnings.data) tt_text_add(out, warnings.data);
+    if (warnings.has_failed) out->has_failed = true;
+    tt_text_free(&warnings);
+    if (totals->questions == 0) tt_page_changes(out, session);
     tt_text_add(out, "</section>\n");
 }
 
@@ -114,9 +174,12 @@ static void add_narration(struct tt_text *out, const struct tt_session_report *s
     tt_html_number(out, levels->integrated_lufs, 1);
     tt_text_add(out, "\xC2\xA0LUFS, true peak ");
     tt_html_number(out, levels->max_true_peak_dbtp, 1);
-    tt_text_add(out, "\xC2\xA0" "dBTP, floor ");
-    tt_html_number(out, session->narration.floor_dbfs, 1);
-    tt_text_add(out, "\xC2\xA0" "dBFS");
+    tt_text_add(out, "\xC2\xA0" "dBTP");
+    if (isfinite(session->narration.floor_dbfs)) {
+        tt_text_add(out, ", floor ");
+        tt_html_number(out, session->narration.floor_dbfs, 1);
+        tt_text_add(out, "\xC2\xA0" "dBFS");
+    }
     if (session->target) {
         tt_text_add(out, "; made for the target ");
         tt_html_name(out, session->target);
@@ -273,7 +336,11 @@ bool tt_report_session_page(const struct tt_session_report *session, struct tt_t
     add_files(out, session);
     tt_page_caution(out);
     tt_text_add(out, "</main>\n");
-    tt_page_footer(out);
-    tt_html_close(out, &head, "");
+    tt_page_footer(out, session);
+    struct tt_text data = {0};
+    if (totals.questions > 0) tt_session_data(&data, session);
+    tt_html_close(out, &head, data.data ? data.data : "");
+    if (data.has_failed) out->has_failed = true;
+    tt_text_free(&data);
     return !out->has_failed || tt_fail_memory(err);
 }

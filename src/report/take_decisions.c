@@ -4,10 +4,8 @@
 
 #include "report/html.h"
 #include "report/kinds.h"
-#include "report/landing.h"
 #include "report/page.h"
 #include "report/totals.h"
-#include "sheet/sheet_rows.h"
 
 enum { MS_DECIMALS = 3, MAP_DECIMALS = 6 };
 
@@ -70,8 +68,9 @@ static void add_action(struct tt_text *out, const struct tt_row *row)
     tt_text_add(out, "\">change</button></td>");
 }
 
-static void add_row(struct tt_text *out, const struct tt_row *row, size_t index, bool has_before, bool has_after)
+static void add_row(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, size_t index, bool has_before, bool has_after)
 {
+    const struct tt_row *row = &take->sheet->rows[index];
     tt_text_addf(out, "<tr data-row=\"%zu\"><td class=\"t\">", index);
     tt_html_clock(out, (double)row->start_ms / 1000);
     tt_text_add(out, "</td><td class=\"n\">");
@@ -83,7 +82,7 @@ static void add_row(struct tt_text *out, const struct tt_row *row, size_t index,
     tt_text_add(out, "<td class=\"n\">");
     if (isfinite(row->confidence)) tt_text_addf(out, "%lld\xC2\xA0%%", llround(floor(row->confidence * 100 + 1e-9)));
     tt_text_add(out, "</td><td>");
-    tt_row_words(out, row);
+    tt_row_words(out, session, take, row);
     tt_text_add(out, "</td>");
     if (has_before || has_after) add_buttons(out, row, has_before, has_after);
     tt_text_add(out, "</tr>\n");
@@ -96,10 +95,7 @@ static void add_undo(struct tt_text *out, const struct tt_session_report *sessio
     tt_text_add(out, ".csv</code>, change the row\xE2\x80\x99s action (<code>cut</code> to <code>keep</code>, say), save, and run the same command again:</p>\n<pre>");
     tt_page_command(out, session, NULL);
     tt_text_add(out, "</pre>\n<p class=\"no-print\">Or press \xE2\x80\x9C" "change\xE2\x80\x9D in the rows above, save the file of changes that is then offered, and name it on the command line. Your "
-                     "own decisions stay through every later run.</p>\n<div class=\"todo no-print\" id=\"changes\" hidden>\n<p><strong id=\"changed\" role=\"status\"></strong> "
-                     "<button type=\"button\" id=\"save\">Save the changes file</button></p>\n<p>Then, in the folder that it was saved to:</p>\n<pre>");
-    tt_page_command(out, session, "changes.csv");
-    tt_text_add(out, "</pre>\n</div>\n");
+                     "own decisions stay through every later run.</p>\n");
 }
 
 void tt_take_decisions(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take)
@@ -117,8 +113,9 @@ void tt_take_decisions(struct tt_text *out, const struct tt_session_report *sess
                      "<th scope=\"col\">Why</th>");
     if (has_before || has_after) tt_text_add(out, "<th scope=\"col\" class=\"plays\">Hear</th>");
     tt_text_add(out, "</tr></thead>\n<tbody id=\"rows\">\n");
-    for (size_t i = 0; i < sheet->count; i++) add_row(out, &sheet->rows[i], i, has_before, has_after);
+    for (size_t i = 0; i < sheet->count; i++) add_row(out, session, take, i, has_before, has_after);
     tt_text_add(out, "</tbody></table></div>\n");
+    tt_page_changes(out, session);
     add_undo(out, session, take);
     tt_text_add(out, "</section>\n");
 }
@@ -140,44 +137,6 @@ static void add_map(struct tt_text *out, const struct tt_time_map *map)
     tt_text_add(out, "]");
 }
 
-/* Actions that a click can give: those that need an amount only where there is one. A question is answered, not put. */
-static void add_choices(struct tt_text *out, const struct tt_row *row)
-{
-    bool has_any = false;
-    tt_text_add(out, ",\"may\":[");
-    for (int action = 0; action < TT_DO_ACTIONS; action++) {
-        enum tt_row_action one = (enum tt_row_action)action;
-        bool has_amount = one == TT_DO_SHORTEN || one == TT_DO_SOFTEN || one == TT_DO_OPEN;
-        bool is_offered = one == row->action || (tt_row_allows(row->kind, one) && one != TT_DO_ASK && (!has_amount || isfinite(row->amount)));
-        if (!is_offered) continue;
-        tt_text_addf(out, "%s\"%s\"", has_any ? "," : "", tt_row_action_name(one));
-        has_any = true;
-    }
-    tt_text_add(out, "]");
-}
-
-static void add_data_row(struct tt_text *out, const struct tt_take_report *take, const struct tt_row *row)
-{
-    struct tt_landing landing = {0};
-    char amount[64];
-    if (take->map->count > 0) landing = tt_landing_of_row(row, take->map);
-    row_amount_format(row, amount, sizeof amount);
-    tt_text_addf(out, "{\"s\":%lld,\"e\":%lld,\"os\":", (long long)row->start_ms, (long long)row->end_ms);
-    tt_html_exact(out, (double)landing.start / take->map->rate_hz, MS_DECIMALS);
-    tt_text_add(out, ",\"oe\":");
-    tt_html_exact(out, (double)landing.end / take->map->rate_hz, MS_DECIMALS);
-    tt_text_addf(out, ",\"kind\":\"%s\",\"proposed\":\"%s\",\"action\":\"%s\",\"amount\":\"%s\",\"sure\":", tt_row_kind_name(row->kind),
-                 tt_row_action_name(row->proposed), tt_row_action_name(row->action), amount);
-    if (isfinite(row->confidence)) tt_html_exact(out, row->confidence, 2);
-    else tt_text_add(out, "null");
-    tt_text_add(out, ",\"id\":");
-    tt_html_json_string(out, row->id);
-    tt_text_add(out, ",\"note\":");
-    tt_html_json_string(out, row->note);
-    add_choices(out, row);
-    tt_text_add(out, "}");
-}
-
 bool tt_take_data(struct tt_text *out, const struct tt_take_report *take, const struct tt_page_loudness *loudness)
 {
     tt_text_add(out, "{\"take\":");
@@ -194,7 +153,7 @@ bool tt_take_data(struct tt_text *out, const struct tt_take_report *take, const 
     tt_text_add(out, ",\n\"rows\":[");
     for (size_t i = 0; i < take->sheet->count; i++) {
         tt_text_add(out, i > 0 ? ",\n" : "\n");
-        add_data_row(out, take, &take->sheet->rows[i]);
+        tt_page_row_data(out, take, &take->sheet->rows[i]);
     }
     tt_text_add(out, "]}");
     return !out->has_failed;

@@ -115,6 +115,20 @@ static void add_controls(struct tt_text *out, const struct tt_take_report *take,
                      "<span id=\"said\" role=\"status\"></span></div>\n");
 }
 
+/* Rounds as in the usual tables of the binomial test: 8 to 20 are enough for an answer. */
+static void add_blind_test(struct tt_text *out)
+{
+    tt_text_add(out, "<details id=\"blind\"><summary>Blind test: do you hear a difference?</summary>\n<p>A is the take, B is the voice, X is one of the two, by lot, "
+                     "at equal loudness. Only what is in both is played, in short passages that repeat. Choose the number of rounds first, and finish them.</p>\n"
+                     "<div class=\"row\"><label>Rounds <select id=\"rounds\"><option>8</option><option selected>10</option><option>16</option><option>20</option>"
+                     "</select></label>\n<button type=\"button\" id=\"blind-begin\">Begin</button>\n<span class=\"pair\" role=\"group\" aria-label=\"What is heard in the test\">");
+    for (const char *name = "abx"; *name; name++)
+        tt_text_addf(out, "<button type=\"button\" class=\"big\" id=\"blind-%c\" aria-pressed=\"false\">%c</button>", *name, *name - 'a' + 'A');
+    tt_text_add(out, "</span>\n<span role=\"group\" aria-label=\"Your answer\"><button type=\"button\" id=\"is-a\">X is A</button> "
+                     "<button type=\"button\" id=\"is-b\">X is B</button></span>\n<button type=\"button\" id=\"blind-stop\">Stop the test</button></div>\n"
+                     "<p id=\"blind-said\" role=\"status\"></p></details>\n");
+}
+
 static void add_listening(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take,
                           const struct tt_page_loudness *loudness)
 {
@@ -126,6 +140,7 @@ static void add_listening(struct tt_text *out, const struct tt_session_report *s
     add_controls(out, take, loudness, has_both);
     tt_text_add(out, "</div>\n<p class=\"quiet\">Keys: <kbd>space</kbd> play or stop, <kbd>s</kbd> switch, <kbd>d</kbd> next decision, <kbd>u</kbd> the one before, "
                      "<kbd>\xE2\x86\x90</kbd> <kbd>\xE2\x86\x92</kbd> two seconds, <kbd>l</kbd> repeat.</p>\n");
+    if (has_both) add_blind_test(out);
     tt_page_caution(out);
     tt_text_add(out, "</section>\n");
 }
@@ -241,7 +256,7 @@ static bool add_body(struct tt_text *out, const struct tt_session_report *sessio
     tt_text_add(out, "</section>\n");
     add_details(out, take);
     tt_text_add(out, "</main>\n");
-    tt_page_footer(out);
+    tt_page_footer(out, session);
     return true;
 }
 
@@ -252,12 +267,12 @@ static void add_failed_body(struct tt_text *out, const struct tt_session_report 
     tt_text_add(out, "</header>\n<main>\n<p class=\"todo\">This take could not be done: ");
     tt_html_name(out, take->error);
     tt_text_add(out, "</p>\n</main>\n");
-    tt_page_footer(out);
+    tt_page_footer(out, session);
 }
 
 bool tt_report_take_page(const struct tt_session_report *session, const struct tt_take_report *take, struct tt_text *out, struct tt_error *err)
 {
-    static const char *const *const scripts[] = { tt_script_common, tt_script_take, NULL };
+    static const char *const *const scripts[] = { tt_script_common, tt_script_take, tt_script_blind, NULL };
     static const char *const *const no_scripts[] = { NULL };
     bool is_done = !take->has_failed && take->is_heard;
     struct tt_page_head head = { take->name, tt_page_style, is_done ? scripts : no_scripts };

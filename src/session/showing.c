@@ -162,6 +162,21 @@ static void count_up(const struct tt_run_state *run, const struct tt_take_report
     }
 }
 
+/* What the sheets say of all takes: pages that were made from the same belong together. */
+static bool digest_sheets(const struct tt_run_state *run, char hex[65], struct tt_error *err)
+{
+    struct tt_text all = {0};
+    for (size_t i = 0; i < run->take_count; i++) {
+        char one[65];
+        tt_sha256(run->takes[i].sheet_text ? run->takes[i].sheet_text : "", run->takes[i].sheet_size, one);
+        tt_text_add(&all, one);
+    }
+    tt_sha256(all.data ? all.data : "", all.length, hex);
+    bool ok = !all.has_failed || tt_fail_memory(err);
+    tt_text_free(&all);
+    return ok;
+}
+
 bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err)
 {
     struct tt_take_report *reports = calloc(run->take_count + 1, sizeof *reports);
@@ -188,7 +203,7 @@ bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, s
                                         .narration_trim_db = run->narration_trim_db,
                                         .warnings = run->warnings,
                                         .warning_count = run->warning_count};
-    bool ok = true;
+    bool ok = digest_sheets(run, session.sheets_sha256, err);
     for (size_t i = 0; ok && i < run->take_count; i++)
         if (reports[i].is_heard && !run->options->is_plan)
             ok = show_take(&session, &run->takes[i], &reports[i], err);

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 #include "hive_session.h"
 
+#include <jansson.h>
+
 #include "page_test.h"
 #include "report/kinds.h"
 #include "report/page.h"
@@ -94,6 +96,38 @@ static void what_was_removed_comes_longest_first(void **state)
     assert_true(misread && other && talk && misread < other && other < talk);
     assert_int_equal(count_of(list, "<li>"), 3);
     free(list);
+    free(page);
+}
+
+static void a_question_can_be_answered_on_the_page(void **state)
+{
+    (void)state;
+    struct hive hive;
+    hive_start(&hive);
+    char *page = page_of(&hive), *text = between(page, "id=\"data\">", "</script>");
+    assert_has(page, "data-answer=\"0\" data-action=\"cut\"");
+    assert_has(page, "data-answer=\"0\" data-action=\"choose\"");
+    assert_has(page, "--changes changes.csv");
+    json_t *data = json_loads(text, 0, NULL), *row = json_array_get(json_object_get(data, "rows"), 0);
+    assert_int_equal(json_array_size(json_object_get(data, "rows")), 1);
+    assert_string_equal(json_string_value(json_object_get(row, "take")), "01.wav");
+    assert_string_equal(json_string_value(json_object_get(row, "id")), "m2-3fa2c1-0003");
+    json_decref(data);
+    free(text);
+    free(page);
+}
+
+static void advice_on_recordings_is_given_once_and_not_as_a_line_to_read_again(void **state)
+{
+    (void)state;
+    static struct tt_warning hums[2] = { { "hum", "mains hum at 50.0 Hz", NAN }, { "hum", "mains hum at 50.1 Hz", NAN } };
+    struct hive hive;
+    hive_start(&hive);
+    for (size_t i = 0; i < 2; i++) hive.takes[i].warnings = &hums[i], hive.takes[i].warning_count = 1;
+    char *page = page_of(&hive);
+    assert_int_equal(count_of(page, "mains hum"), 1);
+    assert_has(page, "(likewise in 1\xC2\xA0more take)");
+    assert_lacks(page, "perhaps read again");
     free(page);
 }
 
@@ -205,6 +239,8 @@ int main(void)
         cmocka_unit_test(a_question_names_the_line_of_the_sheet),
         cmocka_unit_test(a_question_can_be_heard_out_of_the_voice_too),
         cmocka_unit_test(what_was_removed_comes_longest_first),
+        cmocka_unit_test(a_question_can_be_answered_on_the_page),
+        cmocka_unit_test(advice_on_recordings_is_given_once_and_not_as_a_line_to_read_again),
         cmocka_unit_test(totals_are_those_of_all_takes),
         cmocka_unit_test(the_command_is_the_one_that_made_it),
         cmocka_unit_test(a_plan_has_no_narration_to_play),

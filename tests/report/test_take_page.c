@@ -66,6 +66,31 @@ static void the_table_tells_every_decision(void **state)
     free(page);
 }
 
+static void of_three_readings_the_last_is_named(void **state)
+{
+    (void)state;
+    struct hive hive;
+    start(&hive);
+    hive.rows[1] = hive_row(&hive, 1, "m9-3fa2c1-0009", 5400, 9100, TT_ROW_MISREAD, TT_DO_CUT, NAN, 0.98, "read again 00:00:12.000-00:00:15.500");
+    char *page = page_of(&hive, 0);
+    assert_int_equal(count_of(page, "Read again: the reading at 0:12.0\xE2\x80\x93" "0:15.5 stays instead."), 2);
+    assert_has(page, "It is the last of 3.");
+    free(page);
+    snprintf(hive.rows[1].note, 64, "read again 00:00:01.000-00:00:02.000, in 02 - ruche.wav");
+    page = page_of(&hive, 0);
+    assert_has(page, "the reading at 0:01.0\xE2\x80\x93" "0:02.0 in <bdi>02 - ruche.wav</bdi> stays instead. It is the last of 3.");
+    free(page);
+}
+
+static void readings_that_replace_each_other_come_to_an_end(void **state)
+{
+    (void)state;
+    struct hive hive;
+    start(&hive);
+    hive.rows[1] = hive_row(&hive, 1, "m9-3fa2c1-0009", 5400, 9100, TT_ROW_MISREAD, TT_DO_CUT, NAN, 0.98, "read again 00:00:02.000-00:00:05.000");
+    free(page_of(&hive, 0));
+}
+
 static void figures_stand_before_and_after_with_units(void **state)
 {
     (void)state;
@@ -237,6 +262,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(names_and_notes_are_text_and_run_nothing),
         cmocka_unit_test(the_table_tells_every_decision),
+        cmocka_unit_test(of_three_readings_the_last_is_named),
+        cmocka_unit_test(readings_that_replace_each_other_come_to_an_end),
         cmocka_unit_test(figures_stand_before_and_after_with_units),
         cmocka_unit_test(the_script_gets_the_time_map_in_seconds),
         cmocka_unit_test(equal_loudness_is_that_of_what_stayed),
