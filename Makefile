@@ -22,6 +22,7 @@ CFLAGS_release = -O3 -g
 CFLAGS_asan    = -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=undefined -fno-omit-frame-pointer
 CFLAGS_ubsan   = -O1 -g -fsanitize=undefined -fno-sanitize-recover=undefined
 CFLAGS_tsan    = -O1 -g -fsanitize=thread
+CFLAGS_fuzz    = -O1 -g -fsanitize=address,undefined,fuzzer-no-link -fno-sanitize-recover=undefined -fno-omit-frame-pointer
 CPPFLAGS += -Isrc -Iinclude -Itests -Itests/support -D_DEFAULT_SOURCE -D_POSIX_C_SOURCE=200809L -D_FILE_OFFSET_BITS=64 -DTIDYTAKE_VERSION='"$(VERSION)"'
 CFLAGS   += -std=c17 $(WARN) -ffp-contract=off -fPIC -fvisibility=hidden -pthread $(CFLAGS_$(BUILD))
 LIBS      = $$(pkg-config --libs $(LIBRARIES)) -lm -pthread
@@ -75,6 +76,21 @@ $B/tidytake: $(CLI_OBJECTS) $B/libtidytake.a
 $B/tests/%: $B/tests/%.o $(SUPPORT_OBJECTS) $B/libtidytake.a
 	@echo '  LD $@'
 	$Q$(CC) $(CFLAGS) $(LDFLAGS) -o $@ $^ $$(pkg-config --libs cmocka libebur128) $(LIBS)
+
+# The program with calls that can be made to fail: tests/faults/inject.c.
+FAULT_CALLS = malloc calloc realloc aligned_alloc strdup fftwf_alloc_real fftwf_alloc_complex fftwf_plan_dft_r2c_1d fftwf_plan_dft_c2r_1d sf_open_virtual \
+  sf_readf_float sf_writef_int json_object json_array json_string json_stringn json_integer json_real json_loadb json_object_set_new json_array_append_new \
+  json_object_update json_dumps soxr_create read pread64 pwrite64 fsync rename link unlink mkdir opendir mmap64 flock pthread_create open64
+$B/tests/faults/tidytake: $B/tests/faults/inject.o $(CLI_OBJECTS) $B/libtidytake.a
+	@echo '  LD $@'
+	$Q$(CC) $(CFLAGS) $(LDFLAGS) $(FAULT_CALLS:%=-Wl,--wrap=%) -o $@ $^ $(LIBS)
+
+# Any bytes as what the program reads. Two ways to run a target: a driver of our own (short, any compiler), and libFuzzer (BUILD=fuzz, clang).
+FUZZERS = $(patsubst tests/%.c,$B/tests/%,$(filter-out tests/faults/%,$(wildcard tests/*/fuzz_*.c)))
+FUZZ_MAIN = $(if $(filter fuzz,$(BUILD)),,$B/tests/faults/fuzz_main.o)
+$(FUZZERS): $B/tests/%: $B/tests/%.o $(FUZZ_MAIN) $B/libtidytake.a
+	@echo '  LD $@'
+	$Q$(CC) $(CFLAGS) $(LDFLAGS) $(if $(FUZZ_MAIN),,-fsanitize=fuzzer) -o $@ $^ $(LIBS)
 
 # ---- machine ----
 

@@ -88,28 +88,38 @@ static double rank_lufs(const float *sorted, size_t count, double percent)
     return tt_lufs_from_power(sorted[(size_t)lround((double)(count - 1) * percent / 100.0)]);
 }
 
+size_t tt_loudness_room(size_t count)
+{
+    return count + SILENCE_STEPS;
+}
+
+double tt_loudness_range_in(const float *steps, size_t count, double channel_weight, float *room)
+{
+    if (count < SHORT_TERM_STEPS)
+        return (double)NAN;
+    const size_t passed = short_term_powers(steps, count, channel_weight, room);
+    double sum = 0.0;
+    for (size_t i = 0; i < passed; i++)
+        sum += room[i];
+    if (passed == 0)
+        return (double)NAN;
+    const double gate = sum / (double)passed * tt_power_from_db(range_relative_gate_lu);
+    qsort(room, passed, sizeof *room, compare_floats);
+    size_t below = 0;
+    while (below < passed && room[below] < gate)
+        below++;
+    const float *kept = room + below;
+    return rank_lufs(kept, passed - below, high_percent) - rank_lufs(kept, passed - below, low_percent);
+}
+
 bool tt_loudness_range_of_steps(const float *steps, size_t count, double channel_weight, double *range_lu,
                                 struct tt_error *err)
 {
     *range_lu = (double)NAN;
-    if (count < SHORT_TERM_STEPS)
-        return true;
-    float *powers = malloc((count + SILENCE_STEPS) * sizeof *powers);
-    if (powers == NULL)
+    float *room = malloc(tt_loudness_room(count) * sizeof *room);
+    if (room == NULL)
         return tt_fail_memory(err);
-    const size_t passed = short_term_powers(steps, count, channel_weight, powers);
-    double sum = 0.0;
-    for (size_t i = 0; i < passed; i++)
-        sum += powers[i];
-    if (passed > 0) {
-        const double gate = sum / (double)passed * tt_power_from_db(range_relative_gate_lu);
-        qsort(powers, passed, sizeof *powers, compare_floats);
-        size_t below = 0;
-        while (below < passed && powers[below] < gate)
-            below++;
-        const float *kept = powers + below;
-        *range_lu = rank_lufs(kept, passed - below, high_percent) - rank_lufs(kept, passed - below, low_percent);
-    }
-    free(powers);
+    *range_lu = tt_loudness_range_in(steps, count, channel_weight, room);
+    free(room);
     return true;
 }

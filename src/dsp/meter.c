@@ -48,6 +48,7 @@ struct tt_meter {
     double squares[LANES];
     float sample_peak;
     float *steps;               /* mean power of each 100 ms */
+    float *room;                /* for the range: got as steps grow, so that a result cannot fail */
     size_t step_count, capacity;
 };
 
@@ -129,6 +130,7 @@ void tt_meter_destroy(struct tt_meter *meter)
     free(meter->channels);
     free(meter->gathered);
     free(meter->steps);
+    free(meter->room);
     free(meter);
 }
 
@@ -140,6 +142,10 @@ static bool append_step(struct tt_meter *meter, double power, struct tt_error *e
         if (steps == NULL)
             return tt_fail_memory(err);
         meter->steps = steps;
+        float *room = realloc(meter->room, tt_loudness_room(capacity) * sizeof *room);
+        if (room == NULL)
+            return tt_fail_memory(err);
+        meter->room = room;
         meter->capacity = capacity;
     }
     meter->steps[meter->step_count++] = (float)power;
@@ -258,7 +264,7 @@ struct tt_levels tt_meter_result(struct tt_meter *meter)
         .sample_peak_dbfs = tt_db_from_amplitude((double)meter->sample_peak),
         .rms_dbfs = tt_db_from_power(mean_square(meter)),
     };
-    tt_loudness_range_of_steps(meter->steps, meter->step_count, weight, &levels.loudness_range_lu, NULL);
+    levels.loudness_range_lu = tt_loudness_range_in(meter->steps, meter->step_count, weight, meter->room);
     return levels;
 }
 

@@ -45,23 +45,22 @@ static bool decimator_open(struct decimator *decimator, int factor, int tap_coun
     return decimator->taps != NULL && decimator->held != NULL;
 }
 
-static void boxes_design(struct decimator *decimator) {
-    double *taps = calloc((size_t)decimator->tap_count, sizeof(double));
-    if (taps == NULL) { decimator->taps[0] = 1.0f; return; }
-    taps[0] = 1.0;
-    for (int box = 0; box < BOXES; box++) {
+static bool boxes_design(struct decimator *decimator) {
+    double *taps = calloc((size_t)decimator->tap_count, sizeof(double)), *next = calloc((size_t)decimator->tap_count, sizeof(double));
+    bool ok = taps != NULL && next != NULL;
+    if (ok) taps[0] = 1.0;
+    for (int box = 0; ok && box < BOXES; box++) {
         double sum = 0.0;
-        double *next = calloc((size_t)decimator->tap_count, sizeof(double));
-        if (next == NULL) break;
         for (int i = 0; i < decimator->tap_count; i++) {
             sum += taps[i] - (i >= decimator->factor ? taps[i - decimator->factor] : 0.0);
             next[i] = sum / decimator->factor;
         }
         memcpy(taps, next, (size_t)decimator->tap_count * sizeof(double));
-        free(next);
     }
-    for (int i = 0; i < decimator->tap_count; i++) decimator->taps[i] = (float)taps[i];
+    for (int i = 0; ok && i < decimator->tap_count; i++) decimator->taps[i] = (float)taps[i];
     free(taps);
+    free(next);
+    return ok;
 }
 
 /* A windowed sinc. */
@@ -123,13 +122,12 @@ struct tt_voicing *tt_voicing_create(int rate_hz, int hop_samples, struct tt_err
     v->middle = calloc((size_t)hop_samples / (size_t)first + 2, sizeof(float));
     v->slow = calloc((size_t)v->slow_room, sizeof(float));
     bool ok = decimator_open(&v->first, first, first_taps, hop_samples);
-    ok = decimator_open(&v->second, second, SLOW_TAPS, hop_samples / first + 2) && ok;
+    ok = decimator_open(&v->second, second, SLOW_TAPS, hop_samples / first + 2) && ok && boxes_design(&v->first);
     if (!ok || v->middle == NULL || v->slow == NULL || v->lag_last >= MOST_LAGS || v->compared > MOST_COMPARED) {
         tt_fail_memory(err);
         tt_voicing_destroy(v);
         return NULL;
     }
-    boxes_design(&v->first);
     low_pass_design(&v->second, passband_hz / middle_hz);
     return v;
 }

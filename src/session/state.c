@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* What earlier runs know: which recordings were read already, and the common gain. A state that cannot be read is no harm: everything is found anew. */
+/* What earlier runs know: which recordings were read already, and the common gain. A state that is damaged is no harm: everything is found anew,
+ * unless what was handed over has to stay. One that the disk does not give is another matter: it would be lost. */
 #include <jansson.h>
 #include <math.h>
 #include <stdio.h>
@@ -37,15 +38,30 @@ static void remember_take(struct tt_take *take, const json_t *recordings)
     text_of(known, "sha256", take->identity.sha256, sizeof take->identity.sha256);
 }
 
-bool tt_session_remember(struct tt_run_state *run, struct tt_error *err)
+/* *state stays NULL where no run left one, or a damaged one. */
+static bool read_state(const struct tt_run_state *run, json_t **state, struct tt_error *err)
 {
     char *path = tt_path_join(run->out, "session.json"), *text = NULL;
     size_t size = 0;
-    if (!path)
-        return tt_fail_memory(err);
-    json_t *state = NULL;
-    if (tt_file_exists(path) && tt_file_read(path, MOST_STATE_BYTES, &text, &size, NULL))
-        state = json_loadb(text, size, 0, NULL);
+    json_error_t problem;
+    bool ok = path || tt_fail_memory(err);
+    if (ok && tt_file_exists(path) && (ok = tt_file_read(path, MOST_STATE_BYTES, &text, &size, err))) {
+        *state = json_loadb(text, size, 0, &problem);
+        if (!*state && json_error_code(&problem) == json_error_out_of_memory)
+            ok = tt_fail_memory(err);
+        else if (!json_is_object(*state) && run->settings.deliver.hold)
+            ok = tt_fail(err, TT_ERROR_INPUT, "%s is damaged: deliver.hold = yes cannot tell what was handed over; put the file back, or set it to no", path);
+    }
+    free(text);
+    free(path);
+    return ok;
+}
+
+bool tt_session_remember(struct tt_run_state *run, struct tt_error *err)
+{
+    if (!read_state(run, &run->earlier_state, err))
+        return false;
+    const json_t *state = run->earlier_state;
     const json_t *gain = json_object_get(state, "common_gain");
     if (json_is_object(gain) && json_is_number(json_object_get(gain, "gain_db"))) {
         run->earlier_common_gain_db = json_number_value(json_object_get(gain, "gain_db"));
@@ -54,9 +70,6 @@ bool tt_session_remember(struct tt_run_state *run, struct tt_error *err)
     const json_t *recordings = json_object_get(state, "recordings");
     for (size_t i = 0; json_is_object(recordings) && i < run->take_count; i++)
         remember_take(&run->takes[i], recordings);
-    run->earlier_state = state;
     run->is_held = run->settings.deliver.hold && json_is_object(json_object_get(state, "delivered_with"));
-    free(text);
-    free(path);
     return true;
 }
