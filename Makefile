@@ -14,7 +14,7 @@ Q         = $(if $(V),,@)
 PACKAGES_BUILD = gcc make pkg-config libc6-dev libsndfile1-dev libfftw3-dev libsoxr-dev libjansson-dev nettle-dev
 PACKAGES_DEMO  = espeak-ng python3-numpy python3-scipy python3-soundfile
 PACKAGES_BROWSER = chromium nodejs npm
-PACKAGES_CHECK = libcmocka-dev libebur128-dev mandoc ffmpeg asterisk-core-sounds-en-g722 asterisk-core-sounds-fr-g722
+PACKAGES_CHECK = parallel libcmocka-dev libebur128-dev mandoc ffmpeg asterisk-core-sounds-en-g722 asterisk-core-sounds-fr-g722
 LIBRARIES = sndfile fftw3f soxr jansson nettle
 
 WARN     = -Wall -Wextra -Wpedantic -Wshadow -Wstrict-prototypes -Werror

@@ -12,7 +12,7 @@
 #include "cli/command.h"
 #include "tidytake/tidytake.h"
 
-enum { OPTION_OUT, OPTION_SETTINGS, OPTION_FOR, OPTION_SET, OPTION_JOBS, OPTION_PLAN, OPTION_AGAIN, OPTION_CHANGES, OPTION_QUIET, OPTION_VERBOSE, OPTION_JSON };
+enum { OPTION_OUT, OPTION_SETTINGS, OPTION_FOR, OPTION_SET, OPTION_JOBS, OPTION_PLAN, OPTION_AGAIN, OPTION_CHANGES, OPTION_PART, OPTION_QUIET, OPTION_VERBOSE, OPTION_JSON };
 
 static const struct tt_option options[] = {
     {"--out", "-o", "DIR", "where results go (default: SESSION.tidy beside it)", OPTION_OUT},
@@ -23,6 +23,7 @@ static const struct tt_option options[] = {
     {"--plan", NULL, NULL, "cut sheets and reports only, no sound is written", OPTION_PLAN},
     {"--again", NULL, NULL, "work on takes that are up to date, too", OPTION_AGAIN},
     {"--changes", NULL, "FILE", "a changes file from the page: merged into the sheets", OPTION_CHANGES},
+    {"--part", NULL, "K/N", "the K-th of N shares of the takes only: several machines on one OUT", OPTION_PART},
     {"--quiet", "-q", NULL, "say nothing but errors", OPTION_QUIET},
     {"--verbose", "-v", NULL, "a line for each take", OPTION_VERBOSE},
     {"--json", NULL, NULL, "a summary for programs on standard output", OPTION_JSON},
@@ -133,6 +134,18 @@ static bool read_jobs(const char *text, int *jobs)
     return false;
 }
 
+/* "2/4": the second of four. */
+static bool read_part(const char *text, struct tt_clean_options *share)
+{
+    int length = 0;
+    enum { MOST_PARTS = 10000 };
+    if (strspn(text, "0123456789/") == strlen(text) && strlen(text) < 12 && sscanf(text, "%d/%d%n", &share->part, &share->part_count, &length) == 2 &&
+        text[length] == '\0' && share->part >= 1 && share->part <= share->part_count && share->part_count <= MOST_PARTS)
+        return true;
+    tt_complain("--part: must be K/N, the K-th of N shares, like 2/4");
+    return false;
+}
+
 static bool read_arguments(int count, char **arguments, struct request *request)
 {
     struct tt_argument_walk walk = {.command = &tt_command_clean, .arguments = arguments, .count = count};
@@ -166,12 +179,20 @@ static bool read_arguments(int count, char **arguments, struct request *request)
             }
             request->options.changes_file = value;
             break;
+        case OPTION_PART:
+            if (!read_part(value, &request->options))
+                return false;
+            break;
         case OPTION_QUIET: request->is_quiet = true; break;
         case OPTION_VERBOSE: request->is_verbose = true; break;
         case OPTION_JSON: request->is_json = true; break;
         }
     }
     request->options.assignments = request->assignments;
+    if (request->options.part_count && (request->options.is_plan || request->options.changes_file)) {
+        tt_complain("--part: hears and renders only; give --plan and --changes to the run between the parts");
+        return false;
+    }
     if (request->source_count == 0) {
         tt_complain("clean: name a folder of takes, or sound files of one folder");
         return false;

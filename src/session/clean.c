@@ -15,6 +15,7 @@
 #include "base/targets.h"
 #include "session/leftovers.h"
 #include "session/out_folder.h"
+#include "session/part.h"
 #include "session/load_settings.h"
 #include "session/same_recording.h"
 #include "session/session.h"
@@ -60,13 +61,13 @@ static bool make_folders(struct tt_run_state *run, struct tt_error *err)
     return true;
 }
 
-/* One run at a time on one OUT: the lock dies with its process. */
+/* One run at a time on one OUT, or several parts of one: the lock dies with its process. */
 static bool lock_out(struct tt_run_state *run, struct tt_error *err)
 {
     run->lock_fd = open(run->out, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     if (run->lock_fd < 0)
         return tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", run->out);
-    if (flock(run->lock_fd, LOCK_EX | LOCK_NB) == 0)
+    if (flock(run->lock_fd, (run->options->part_count ? LOCK_SH : LOCK_EX) | LOCK_NB) == 0)
         return true;
     if (errno == EWOULDBLOCK)
         return tt_fail(err, TT_ERROR_OUTPUT, "%s: another run is working here; wait for it to end", run->out);
@@ -172,6 +173,15 @@ static bool changes_are_there(const char *path, struct tt_error *err)
     return !path || access(path, R_OK) == 0 || tt_fail_errno(err, TT_ERROR_USAGE, errno, "--changes %s: cannot be read", path);
 }
 
+/* A share of the work: what all takes are needed for is left to a whole run. */
+static bool run_part(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err)
+{
+    if (!tt_part_is_all_heard(run))
+        return tt_part_sum_up(run, result, err);
+    tt_session_drop_copies(run);
+    return tt_session_hold(run, err) && decide_and_render(run, err) && tt_part_sum_up(run, result, err);
+}
+
 static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err)
 {
     const struct tt_clean_options *options = run->options;
@@ -181,10 +191,13 @@ static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, st
     warn_of_what_waits(run);
     if (!make_folders(run, err) || !lock_out(run, err))
         return false;
-    tt_leftovers_clear(run->out);
-    if (!start_takes(run, err) || !tt_session_remember(run, err) || !tt_session_order(run, err) ||
+    if (!options->part_count) /* parts that work beside this one have files under way */
+        tt_leftovers_clear(run->out);
+    if (!start_takes(run, err) || !tt_part_share(run, err) || !tt_session_remember(run, err) || !tt_session_order(run, err) ||
         !tt_session_hear(run, err) || stopped(run, err))
         return false;
+    if (options->part_count)
+        return run_part(run, result, err);
     tt_session_drop_copies(run);
     if (!tt_session_hold(run, err) || !decide_and_render(run, err))
         return false;

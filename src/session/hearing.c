@@ -9,6 +9,7 @@
 #include "base/file.h"
 #include "pipeline/hear.h"
 #include "session/jobs.h"
+#include "session/part.h"
 #include "session/session.h"
 
 static bool identify(struct tt_take *take, struct tt_work *work, struct tt_error *err)
@@ -23,6 +24,10 @@ static bool identify(struct tt_take *take, struct tt_work *work, struct tt_error
     struct tt_identity *known = &take->identity;
     bool is_same = known->sha256[0] && known->size == now.size && known->modified_ns == now.modified_ns && known->changed_ns == now.changed_ns &&
                    known->inode == now.inode;
+    if (!is_same && !take->is_ours) { /* another run's business, and not known yet */
+        known->sha256[0] = '\0';
+        return true;
+    }
     if (!is_same && !tt_file_sha256_while(take->file->path, tt_work_goes_on, work, now.sha256, err))
         return false;
     if (!is_same)
@@ -128,7 +133,11 @@ static void hear_take(void *context, size_t item)
                                       .settings = &run->settings,
                                       .tick = tt_work_tick,
                                       .tick_context = &work};
+    int lock = tt_part_lock(run, take);
+    if (lock == TT_PART_BUSY)
+        return;
     bool ok = !atomic_load(&run->is_stopped) ? tt_hear(&request, &error) : tt_fail(&error, TT_ERROR_STOPPED, "stopped");
+    tt_part_unlock(run, take, lock);
     ok = ok && tt_heard_open(take->heard_path, take->identity.sha256, take->hearing_key, &take->heard, &error);
     take->is_heard = ok;
     if (!ok)
@@ -158,9 +167,9 @@ bool tt_session_hear(struct tt_run_state *run, struct tt_error *err)
         }
         take->is_heard = !run->options->is_again &&
                          tt_heard_open(take->heard_path, take->identity.sha256, take->hearing_key, &take->heard, NULL);
-        if (!take->is_heard)
+        if (!take->is_heard && take->is_ours)
             weights[i] = (double)take->info.frame_count + 1;
-        run->work_total += (take->is_heard ? 0 : (double)take->info.frame_count);
+        run->work_total += (take->is_heard || !take->is_ours ? 0 : (double)take->info.frame_count);
     }
     ok = ok && tt_jobs_run(run->take_count, weights, run->options->jobs, hear_take, run, err);
     free(weights);

@@ -12,9 +12,12 @@
 
 static bool is_unpublished(const char *name)
 {
-    static const char ending[] = ".part";
+    static const char *const endings[] = {".part", ".lock"};
     size_t length = strlen(name);
-    return name[0] == '.' && length > sizeof ending && strcmp(name + length - (sizeof ending - 1), ending) == 0;
+    bool is_it = false;
+    for (size_t i = 0; name[0] == '.' && length > 6 && i < sizeof endings / sizeof *endings; i++)
+        is_it = is_it || strcmp(name + length - strlen(endings[i]), endings[i]) == 0;
+    return is_it;
 }
 
 static void clear_folder(const char *path)

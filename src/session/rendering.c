@@ -10,6 +10,7 @@
 #include "base/file.h"
 #include "pipeline/render.h"
 #include "session/jobs.h"
+#include "session/part.h"
 #include "session/session.h"
 
 static void warn_of_levels(struct tt_take *take, bool is_held_back, const struct tt_settings *settings)
@@ -96,6 +97,9 @@ static void render_take(void *context, size_t item)
     struct tt_run_state *run = context;
     struct tt_take *take = &run->takes[item];
     struct tt_error error = {0};
+    int lock = tt_part_lock(run, take);
+    if (lock == TT_PART_BUSY)
+        return;
     bool ok = !atomic_load(&run->is_stopped) || tt_fail(&error, TT_ERROR_STOPPED, "stopped");
     /* The report goes first: a voice without one is rendered again, one with an old report would be taken for up to date. */
     ok = ok && (unlink(take->json_path) == 0 || errno == ENOENT || tt_fail_errno(&error, TT_ERROR_OUTPUT, errno, "%s", take->json_path));
@@ -106,6 +110,9 @@ static void render_take(void *context, size_t item)
         take->has_voice = false;
         ok = unlink(take->voice_path) == 0 || errno == ENOENT || tt_fail_errno(&error, TT_ERROR_OUTPUT, errno, "%s", take->voice_path);
     }
+    /* A whole run tells of all takes at its end; the share of one has to be known by then. */
+    ok = ok && (!run->options->part_count || tt_session_show_take(run, take, &error));
+    tt_part_unlock(run, take, lock);
     take->is_rendered = ok;
     if (!ok)
         tt_take_fail(run, take, &error);
@@ -120,9 +127,9 @@ bool tt_session_render(struct tt_run_state *run, struct tt_error *err)
         return tt_fail_memory(err);
     for (size_t i = 0; i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
-        take->needs_render = take->is_heard && !take->has_failed && take->is_used && !is_up_to_date(run, take);
+        take->needs_render = take->is_heard && !take->has_failed && take->is_used && take->is_ours && !is_up_to_date(run, take);
         if (!take->needs_render) {
-            if (take->is_heard && !take->has_failed && take->is_used && !take->has_voice)
+            if (take->is_heard && !take->has_failed && take->is_used && take->is_ours && !take->has_voice)
                 tt_take_warn(take, "empty", NAN, "nothing of this take is left: all of it is replaced or cut");
             continue;
         }

@@ -29,6 +29,7 @@ struct tt_take {
     const struct tt_take_file *file;
     double clock_order;              /* place in the running order */
     bool is_used;                    /* order.csv: use */
+    bool is_ours;                    /* of this run's share (--part); else another run's work */
     char piece[128];                 /* order.csv: piece, or "" */
     struct tt_identity identity;
     struct tt_audio_info info;
@@ -124,6 +125,7 @@ bool tt_session_decide(struct tt_run_state *run, struct tt_error *err);     /* d
 bool tt_session_sheets_moved(struct tt_run_state *run);                     /* somebody saved a sheet since it was decided */
 bool tt_session_render(struct tt_run_state *run, struct tt_error *err);     /* rendering.c */
 bool tt_session_narrate(struct tt_run_state *run, struct tt_error *err);    /* narration.c */
+bool tt_session_show_take(struct tt_run_state *run, struct tt_take *take, struct tt_error *err); /* its report/STEM.json alone */
 bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err); /* showing.c */
 
 #endif

@@ -177,6 +177,15 @@ static bool digest_sheets(const struct tt_run_state *run, char hex[65], struct t
     return ok;
 }
 
+bool tt_session_show_take(struct tt_run_state *run, struct tt_take *take, struct tt_error *err)
+{
+    struct tt_take_report report;
+    struct tt_text text = {0};
+    fill_take_report(run, take, &report);
+    tt_report_round(&report);
+    return write_text(take->json_path, &text, tt_report_take_json(&report, &text, err), err);
+}
+
 bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err)
 {
     struct tt_take_report *reports = calloc(run->take_count + 1, sizeof *reports);

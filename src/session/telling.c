@@ -67,7 +67,7 @@ void tt_take_fail(struct tt_run_state *run, struct tt_take *take, const struct t
     tt_fail(&take->error, error->kind, "%s: %s", take->file->name, behind_path(error->message, take->file->path));
     if (error->kind == TT_ERROR_STOPPED)
         atomic_store(&run->is_stopped, true);
-    else
+    else if (take->is_ours) /* else another part tells */
         tt_run_note(run, "%s", take->error.message);
 }
 
