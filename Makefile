@@ -43,7 +43,7 @@ ifeq ($(MAKELEVEL),0)
 MAKEFLAGS += -j$(shell nproc 2>/dev/null || echo 2)
 endif
 
-.PHONY: all deps deps-demo man lint-man demo check check-browser check-long test test-install lint format bench eval-loudness eval-misreads install uninstall dist clean
+.PHONY: all deps deps-demo man lint-man demo check check-browser check-long check-faults check-threads faults fuzz fuzz-short fuzz-long test test-install lint format bench eval-loudness eval-misreads install uninstall dist clean
 .SECONDARY:
 
 all: $B/tidytake $B/libtidytake.so.$(SOVERSION)
@@ -133,8 +133,33 @@ test: all $(TESTS)
 check: deps
 	@$(MAKE) --no-print-directory BUILD=release test
 	@$(MAKE) --no-print-directory BUILD=asan test
+	@$(MAKE) --no-print-directory BUILD=asan faults FAULT_SECONDS=20
+	@$(MAKE) --no-print-directory BUILD=asan fuzz-short
 	@$(MAKE) --no-print-directory lint-man
 	@$(MAKE) --no-print-directory BUILD=release test-install
+
+# Each call of each kind fails once, and 500 runs are killed: two hours. Then half an hour of libFuzzer for each target (make fuzz FUZZ_SECONDS=60: less).
+check-faults: deps
+	@$(MAKE) --no-print-directory BUILD=release faults
+	@$(MAKE) --no-print-directory fuzz
+# What threads do to each other, as the sanitizer for it sees it: tests that run whole sessions.
+THREAD_TESTS = session/test_clean session/test_watch session/test_part session/test_bad_input session/test_delivered pipeline/test_hear pipeline/test_render
+check-threads: deps
+	@$(MAKE) --no-print-directory BUILD=tsan test TESTS="$(THREAD_TESTS:%=build/tsan/tests/%)"
+
+FAULT_SECONDS ?=
+faults: all $B/tests/faults/tidytake
+	@TIDYTAKE_FIXTURES=$(CURDIR)/fixtures $(PYTHON) tests/faults/faults.py $B $(if $(FAULT_SECONDS),--seconds $(FAULT_SECONDS))
+FUZZ_SECONDS ?= 1800
+fuzz-short: $(FUZZERS)
+	@tests/faults/fuzz own 10 $(FUZZERS)
+# FUZZ='heard order' for some of them. clang and its run-time library are needed for it alone.
+FUZZ = $(patsubst fuzz_%,%,$(notdir $(FUZZERS)))
+fuzz: deps
+	$(call need,clang libclang-rt-dev)
+	@$(MAKE) --no-print-directory BUILD=fuzz CC="$(if $(findstring clang,$(CC)),$(CC),clang)" fuzz-long
+fuzz-long: $(FUZZERS)
+	@tests/faults/fuzz libfuzzer $(FUZZ_SECONDS) $(foreach f,$(FUZZ),$(filter %/fuzz_$f,$(FUZZERS)))
 
 check-long: deps
 	@$(MAKE) --no-print-directory check
@@ -196,6 +221,7 @@ LIBDIR     = $(PREFIX)/lib
 INCLUDEDIR = $(PREFIX)/include/tidytake
 MANDIR     = $(PREFIX)/share/man
 BASH_DIR   = $(PREFIX)/share/bash-completion/completions
+UNIT_DIR   = $(PREFIX)/lib/systemd/user
 ZSH_DIR    = $(PREFIX)/share/zsh/site-functions
 FISH_DIR   = $(PREFIX)/share/fish/vendor_completions.d
 
@@ -215,7 +241,7 @@ endef
 export PC
 
 install: all man
-	$(INSTALL) -d $(addprefix $(DESTDIR),$(BINDIR) $(LIBDIR)/pkgconfig $(INCLUDEDIR) $(MANDIR)/man1 $(MANDIR)/man5 $(BASH_DIR) $(ZSH_DIR) $(FISH_DIR))
+	$(INSTALL) -d $(addprefix $(DESTDIR),$(BINDIR) $(LIBDIR)/pkgconfig $(INCLUDEDIR) $(MANDIR)/man1 $(MANDIR)/man5 $(BASH_DIR) $(ZSH_DIR) $(FISH_DIR) $(UNIT_DIR))
 	$(INSTALL) -m 755 $B/tidytake $(DESTDIR)$(BINDIR)/
 	$(INSTALL) -m 644 $B/libtidytake.a $(DESTDIR)$(LIBDIR)/
 	$(INSTALL) -m 755 $B/libtidytake.so.$(SOVERSION) $(DESTDIR)$(LIBDIR)/
@@ -224,13 +250,14 @@ install: all man
 	$(INSTALL) -m 644 $(wildcard include/tidytake/*.h) $(DESTDIR)$(INCLUDEDIR)/
 	$(INSTALL) -m 644 $(filter %.1,$(MAN_PAGES:man/%=$B/man/%)) $(DESTDIR)$(MANDIR)/man1/
 	$(INSTALL) -m 644 $(filter %.5,$(MAN_PAGES:man/%=$B/man/%)) $(DESTDIR)$(MANDIR)/man5/
+	sed 's|@BINDIR@|$(BINDIR)|' man/tidytake-watch@.service > $(DESTDIR)$(UNIT_DIR)/tidytake-watch@.service
 	$B/tidytake --completions bash > $(DESTDIR)$(BASH_DIR)/tidytake
 	$B/tidytake --completions zsh > $(DESTDIR)$(ZSH_DIR)/_tidytake
 	$B/tidytake --completions fish > $(DESTDIR)$(FISH_DIR)/tidytake.fish
 
 uninstall:
 	rm -f $(addprefix $(DESTDIR),$(BINDIR)/tidytake $(LIBDIR)/libtidytake.a $(LIBDIR)/libtidytake.so $(LIBDIR)/libtidytake.so.$(SOVERSION) \
-	  $(LIBDIR)/pkgconfig/tidytake.pc $(BASH_DIR)/tidytake $(ZSH_DIR)/_tidytake $(FISH_DIR)/tidytake.fish)
+	  $(LIBDIR)/pkgconfig/tidytake.pc $(UNIT_DIR)/tidytake-watch@.service $(BASH_DIR)/tidytake $(ZSH_DIR)/_tidytake $(FISH_DIR)/tidytake.fish)
 	rm -f $(patsubst man/%,$(DESTDIR)$(MANDIR)/man1/%,$(filter %.1,$(MAN_PAGES))) $(patsubst man/%,$(DESTDIR)$(MANDIR)/man5/%,$(filter %.5,$(MAN_PAGES)))
 	rm -rf $(DESTDIR)$(INCLUDEDIR)
 

@@ -8,7 +8,6 @@
 #include <time.h>
 #include <unistd.h>
 
-#include "base/text.h"
 #include "cli/command.h"
 #include "tidytake/tidytake.h"
 
@@ -123,17 +122,6 @@ struct request {
     bool is_quiet, is_verbose, is_json;
 };
 
-static bool read_jobs(const char *text, int *jobs)
-{
-    double value;
-    if (tt_number_parse(text, &value) && value >= 1 && value <= 1024 && value == (int)value) {
-        *jobs = (int)value;
-        return true;
-    }
-    tt_complain("--jobs: must be a whole number from 1 to 1024");
-    return false;
-}
-
 /* "2/4": the second of four. */
 static bool read_part(const char *text, struct tt_clean_options *share)
 {
@@ -167,7 +155,7 @@ static bool read_arguments(int count, char **arguments, struct request *request)
         case OPTION_FOR: request->options.target = value; break;
         case OPTION_SET: request->assignments[request->options.assignment_count++] = value; break;
         case OPTION_JOBS:
-            if (!read_jobs(value, &request->options.jobs))
+            if (!tt_jobs_read(value, &request->options.jobs))
                 return false;
             break;
         case OPTION_PLAN: request->options.is_plan = true; break;

@@ -6,10 +6,13 @@
 #include "cli/command.h"
 #include "session/watch.h"
 
-enum { OPTION_OUT, OPTION_ONCE };
+enum { OPTION_OUT, OPTION_SETTINGS, OPTION_FOR, OPTION_JOBS, OPTION_ONCE };
 
 static const struct tt_option options[] = {
     {"--out", "-o", "DIR", "where results go, a folder a session (default: FOLDER.tidy)", OPTION_OUT},
+    {"--settings", "-s", "FILE", "an INI file on top of yours and the sessions'", OPTION_SETTINGS},
+    {"--for", NULL, "TARGET", "a delivery target; see `tidytake targets`", OPTION_FOR},
+    {"--jobs", "-j", "N", "threads (default: all processors)", OPTION_JOBS},
     {"--once", NULL, NULL, "do what is there, then end", OPTION_ONCE},
 };
 
@@ -54,6 +57,14 @@ static int run(int count, char **arguments)
             watch.folder = value;
         else if (key == OPTION_OUT)
             watch.out = value;
+        else if (key == OPTION_SETTINGS)
+            watch.settings_file = value;
+        else if (key == OPTION_FOR)
+            watch.target = value;
+        else if (key == OPTION_JOBS && !tt_jobs_read(value, &watch.jobs))
+            return TT_EXIT_USAGE;
+        else if (key == OPTION_JOBS)
+            continue;
         else
             watch.is_once = true;
     }

@@ -24,6 +24,17 @@ int tt_exit_status(const struct tt_error *error)
     return error->kind == TT_ERROR_USAGE ? TT_EXIT_USAGE : TT_EXIT_SOME_FAILED;
 }
 
+bool tt_jobs_read(const char *text, int *jobs)
+{
+    double value;
+    if (tt_number_parse(text, &value) && value >= 1 && value <= 1024 && value == (int)value) {
+        *jobs = (int)value;
+        return true;
+    }
+    tt_complain("--jobs: must be a whole number from 1 to 1024");
+    return false;
+}
+
 static const struct tt_option *find_option(const struct tt_command *command, const char *name, size_t length)
 {
     for (size_t i = 0; i < command->option_count; i++) {

@@ -47,6 +47,9 @@ void tt_complain(const char *message);
 /* The exit status for an error: complains, too. */
 int tt_exit_status(const struct tt_error *error);
 
+/* The N of --jobs; complains. */
+bool tt_jobs_read(const char *text, int *jobs);
+
 void tt_print_help(const struct tt_command *command);
 
 #endif

@@ -16,6 +16,7 @@
 #include "session/leftovers.h"
 #include "session/out_folder.h"
 #include "session/part.h"
+#include "session/renamed.h"
 #include "session/load_settings.h"
 #include "session/same_recording.h"
 #include "session/session.h"
@@ -199,7 +200,7 @@ static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, st
     if (options->part_count)
         return run_part(run, result, err);
     tt_session_drop_copies(run);
-    if (!tt_session_hold(run, err) || !decide_and_render(run, err))
+    if (!tt_session_hold(run, err) || !tt_session_follow_renames(run, err) || !decide_and_render(run, err))
         return false;
     if (!options->is_plan && !tt_session_narrate(run, err))
         return false;

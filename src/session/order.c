@@ -53,6 +53,15 @@ static bool pass_over(struct tt_run_state *run, const char *name)
     return true;
 }
 
+/* What is written later reads back as it is: an order that we wrote must not be refused. */
+static bool is_clean(const char *text)
+{
+    char *clean = tt_csv_clean(text);
+    bool is_same = clean && strcmp(clean, text) == 0;
+    free(clean);
+    return is_same;
+}
+
 /* One row. */
 static bool read_row(struct tt_run_state *run, struct tt_csv *csv, const int *columns, double place, size_t *passed_over, struct tt_error *err)
 {
@@ -69,8 +78,8 @@ static bool read_row(struct tt_run_state *run, struct tt_csv *csv, const int *co
         take->is_used = false;
     else if (use[0] && !same_word(use, "yes"))
         return tt_csv_fail(csv, columns[COLUMN_USE], err, "'%s': must be yes or no", use);
-    if (strchr(piece, '/') || piece[0] == '.' || strlen(piece) >= sizeof take->piece)
-        return tt_csv_fail(csv, columns[COLUMN_PIECE], err, "'%s': a piece becomes a file's name: at most %zu bytes, no '/', no '.' in front", piece,
+    if (strchr(piece, '/') || piece[0] == '.' || !is_clean(piece) || strlen(piece) >= sizeof take->piece)
+        return tt_csv_fail(csv, columns[COLUMN_PIECE], err, "'%s': a piece becomes a file's name: at most %zu bytes, no '/', no '.' in front, no control characters", piece,
                            sizeof take->piece - 1);
     for (enum column c = COLUMN_CHANNEL; c <= COLUMN_TO; c++)
         if (tt_csv_text(csv, columns[c])[0])

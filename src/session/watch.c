@@ -181,10 +181,16 @@ static void run_then(struct watch *watch, const struct tt_settings *settings, co
     free(page);
 }
 
+static bool load_for(const struct watch *watch, const char *folder, struct tt_settings *settings, struct tt_error *err)
+{
+    return tt_settings_load(folder, watch->options->settings_file, watch->options->target, NULL, 0, settings, NULL, err);
+}
+
 static void run_session(struct watch *watch, struct watched *session)
 {
     const char *const sources[] = {session->folder};
-    struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = session->out};
+    struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = session->out,
+                                       .settings_file = watch->options->settings_file, .target = watch->options->target, .jobs = watch->options->jobs};
     struct tt_clean_watcher watcher = {.context = watch, .progress = progress, .note = note};
     struct tt_clean_result result;
     struct tt_error error = {0};
@@ -199,7 +205,7 @@ static void run_session(struct watch *watch, struct watched *session)
         say(watch, "%s: %zu of %zu takes done anew, %zu question%s open, %zu failed", tt_path_name(session->folder), result.rendered_count,
             result.take_count, result.question_count, result.question_count == 1 ? "" : "s", result.failed_count);
         tt_clean_result_free(&result);
-        if (tt_settings_load(session->folder, NULL, NULL, NULL, 0, &settings, NULL, &error))
+        if (load_for(watch, session->folder, &settings, &error))
             run_then(watch, &settings, session->out);
     }
     tt_notice_folder(watch->notice, session->out);
@@ -258,7 +264,7 @@ static bool run_due(struct watch *watch, double *wait_s, bool *is_busy, struct t
 
 static bool load(struct watch *watch, struct tt_error *err)
 {
-    return tt_settings_load(watch->folder, NULL, NULL, NULL, 0, &watch->settings, NULL, err);
+    return load_for(watch, watch->folder, &watch->settings, err);
 }
 
 static bool work(struct watch *watch, struct tt_error *err)

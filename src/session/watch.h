@@ -11,6 +11,8 @@
 struct tt_watch_options {
     const char *folder;             /* watched: its sub-folders are sessions, and itself where takes lie in it */
     const char *out;                /* one folder a session inside; NULL: FOLDER.tidy beside it */
+    const char *settings_file, *target; /* as of clean; NULL: none */
+    int jobs;                       /* the same; 0: as many as processors */
     bool is_once;                   /* do what is there and settled, then end */
     const volatile sig_atomic_t *stop;   /* set from outside: end */
     volatile sig_atomic_t *reload;  /* set from outside: read the settings again; cleared here; may be NULL */

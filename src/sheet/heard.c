@@ -16,6 +16,7 @@
 /* Far above any take (2^31 bytes of cepstra are 800 hours). */
 #define FILE_MOST_BYTES ((size_t)1 << 31)
 enum { RATE_LEAST_HZ = 1000, RATE_MOST_HZ = 1536000 };
+static const float MOST_POWER = 1e30F; /* far over any floor, far from where numbers end */
 
 static bool read_whole(const char *path, struct tt_heard *heard, size_t *size, struct tt_error *err)
 {
@@ -75,7 +76,10 @@ static bool floor_is_sound(const struct tt_floor_track *floor, size_t node_count
     if (power_count / (size_t)floor->shape.bin_count != node_count || power_count % (size_t)floor->shape.bin_count) return false;
     for (size_t i = 1; i < node_count; i++)
         if (floor->node_sample[i] <= floor->node_sample[i - 1]) return false;
-    return true;
+    bool is_power = true;
+    for (size_t i = 0; i < power_count; i++)
+        is_power = is_power && floor->power[i] >= 0 && floor->power[i] <= MOST_POWER;
+    return is_power;
 }
 
 static bool runs_are_sound(const struct tt_heard *heard)

@@ -2,7 +2,7 @@
 # SPDX-License-Identifier: GPL-2.0-or-later
 """Runs that die or in which calls fail: OUT stays whole, the next run completes, nothing is lost.
 
-usage: faults.py BUILD_FOLDER [--seconds S] [--kills N] [--only WORD]
+usage: faults.py BUILD_FOLDER [--seconds S] [--kills N] [--only REGEX]
 BUILD_FOLDER holds tidytake and tests/faults/tidytake (the program with calls that can be made to fail).
 Without --seconds each call of each kind fails once, in each of three cases; with it a sample that takes about so long.
 What is asked of every run:
@@ -285,7 +285,7 @@ def main():
             for _ in range(asked.kills // 3 + 1):
                 after_s = dice.uniform(0, case.run_s)
                 todo.append(("killed at a random moment: %s after %.4f s" % (case.name, after_s), lambda case=case, after_s=after_s: case.killed(kill_after_s=after_s)))
-        todo = [each for each in todo if asked.only in each[0]]
+        todo = [each for each in todo if re.search(asked.only, each[0])]
         if asked.seconds is not None:
             dice.shuffle(todo)
         for what, attempt in todo:

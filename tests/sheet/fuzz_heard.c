@@ -5,6 +5,7 @@
 
 #include <stddef.h>
 
+#include "base/file.h"
 #include "sheet/heard.h"
 #include "sheet/heard_format.h"
 

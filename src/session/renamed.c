@@ -1,0 +1,155 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* A recording is known by its content. When session.json knows it under another name, the person's rows of that name's sheet are written as a sheet of
+ * its own. A sheet that lies in the way, as when takes are numbered anew, is put aside into OUT/earlier/sheets/ first: from there its own recording
+ * gets it, in this run or, should this one die, in the next. */
+#include "session/renamed.h"
+
+#include <jansson.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/file.h"
+#include "base/units.h"
+#include "report/json_values.h"
+
+enum { MOST_SHEET_BYTES = 64 << 20 };
+
+static const char *sha256_of(const struct tt_run_state *run, const char *name)
+{
+    return json_string_value(json_object_get(json_object_get(json_object_get(run->earlier_state, "recordings"), name), "sha256"));
+}
+
+/* The stem of the take that the last run knew under a name. */
+static const char *earlier_stem(const struct tt_run_state *run, const char *name)
+{
+    const json_t *takes = json_object_get(run->earlier_state, "takes");
+    for (size_t i = 0; i < json_array_size(takes); i++) {
+        const json_t *take = json_array_get(takes, i);
+        const char *known = json_string_value(json_object_get(take, "take"));
+        if (known && strcmp(known, name) == 0)
+            return json_string_value(json_object_get(take, "stem"));
+    }
+    return NULL;
+}
+
+static bool is_here(const struct tt_run_state *run, const char *name, const char *content)
+{
+    bool is_found = false;
+    for (size_t i = 0; !is_found && i < run->take_count; i++) {
+        json_t *known = strcmp(run->takes[i].identity.sha256, content) == 0 ? tt_json_utf8(run->takes[i].file->name) : NULL;
+        is_found = known && strcmp(json_string_value(known), name) == 0;
+        json_decref(known);
+    }
+    return is_found;
+}
+
+/* The name under which the last run knew the recording of a take; NULL when it is new, or was called so already. */
+static const char *earlier_name(const struct tt_run_state *run, const struct tt_take *take)
+{
+    const char *name, *found = NULL;
+    const json_t *value;
+    json_object_foreach(json_object_get(run->earlier_state, "recordings"), name, value)
+    {
+        const char *content = json_string_value(json_object_get(value, "sha256"));
+        if (!content || strcmp(content, take->identity.sha256) != 0)
+            continue;
+        if (is_here(run, name, content)) { /* this one, or the one that this is a copy of */
+            found = NULL;
+            break;
+        }
+        found = name;
+    }
+    return found;
+}
+
+static char *aside_path(const struct tt_run_state *run, const char *stem, const char *content)
+{
+    return tt_format("%s/earlier/sheets/%s-%.6s.csv", run->out, stem, content);
+}
+
+/* The person's rows of a sheet as that of a recording and a name; false without any, or when it is not there, of another recording, or not readable. */
+static bool read_rows(const char *path, const char *name, const char *content, int64_t duration_ms, struct tt_sheet *sheet)
+{
+    char *text = NULL;
+    size_t size, count = 0;
+    tt_sheet_free(sheet);
+    bool ok = path && tt_file_exists(path) && tt_file_read(path, MOST_SHEET_BYTES, &text, &size, NULL) && tt_sheet_start(sheet, name, content, NULL) &&
+              tt_sheet_read(sheet, text, size, path, duration_ms, &count, NULL) && count > 0;
+    free(text);
+    return ok;
+}
+
+/* What lies where the sheet has to go is another recording's: the one that had the name before. */
+static bool put_aside(struct tt_run_state *run, const struct tt_take *take, struct tt_error *err)
+{
+    json_t *name = tt_json_utf8(take->file->name);
+    const char *content = name ? sha256_of(run, json_string_value(name)) : NULL;
+    char *text = NULL, *folder = tt_format("%s/earlier/sheets", run->out), *path = content ? aside_path(run, take->file->stem, content) : NULL;
+    size_t size;
+    struct tt_sheet rows = {0};
+    bool ok = name && folder && (path || !content) ? true : tt_fail_memory(err);
+    if (ok && content && read_rows(take->sheet_path, take->file->name, content, INT64_MAX / 4, &rows))
+        ok = tt_file_read(take->sheet_path, MOST_SHEET_BYTES, &text, &size, err) && tt_folder_make(folder, err) && tt_file_write(path, text, size, err);
+    tt_sheet_free(&rows);
+    free(text);
+    free(folder);
+    free(path);
+    json_decref(name);
+    return ok;
+}
+
+static bool write_rows(const struct tt_take *take, struct tt_sheet *sheet, struct tt_error *err)
+{
+    struct tt_text text = {0};
+    char *name = tt_copy_string(take->file->name);
+    bool ok = name != NULL;
+    if (ok) {
+        free(sheet->take);
+        sheet->take = name;
+    }
+    ok = ok && tt_sheet_seal(sheet, err) && tt_sheet_write(sheet, &text);
+    ok = ok ? tt_file_write(take->sheet_path, text.data, text.length, err) : tt_fail_memory(err);
+    tt_text_free(&text);
+    return ok;
+}
+
+static bool follow(struct tt_run_state *run, const struct tt_take *take, struct tt_error *err)
+{
+    const char *name = earlier_name(run, take), *stem = name ? earlier_stem(run, name) : NULL;
+    struct tt_sheet rows = {0}, own = {0};
+    if (!stem)
+        return true;
+    char *path = tt_format("%s/sheets/%s.csv", run->out, stem), *aside = aside_path(run, stem, take->identity.sha256);
+    const char *content = take->identity.sha256;
+    int64_t duration_ms = (int64_t)ceil(tt_ms_from_frames(take->heard.facts.frame_count, take->heard.facts.rate_hz));
+    bool ok = (path && aside) || tt_fail_memory(err), has_own = ok && read_rows(take->sheet_path, take->file->name, content, duration_ms, &own);
+    if (ok && !has_own) {
+        bool has_rows = read_rows(path, name, content, duration_ms, &rows) || read_rows(aside, name, content, duration_ms, &rows);
+        /* Also without rows to take along: a sheet in the way would be refused as another recording's. */
+        ok = put_aside(run, take, err);
+        if (ok && !has_rows) {
+            tt_sheet_free(&rows);
+            ok = tt_sheet_start(&rows, take->file->name, take->identity.sha256, err);
+        }
+        ok = ok && write_rows(take, &rows, err);
+        if (ok && has_rows)
+            tt_run_note(run, "%s is %s of before: its cut sheet goes with it", take->file->name, name);
+    }
+    tt_sheet_free(&rows);
+    tt_sheet_free(&own);
+    free(path);
+    free(aside);
+    return ok;
+}
+
+bool tt_session_follow_renames(struct tt_run_state *run, struct tt_error *err)
+{
+    if (run->is_held)
+        return true;
+    for (size_t i = 0; i < run->take_count; i++)
+        if (run->takes[i].is_heard && !run->takes[i].has_failed && !follow(run, &run->takes[i], err))
+            return false;
+    return true;
+}

@@ -1,0 +1,171 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Recordings that are renamed, numbered anew, taken away. */
+#include "clean_support.h"
+
+#include <sys/stat.h>
+
+struct evening {
+    char *folder;
+    char session[4096], out[4096];
+};
+
+static int set_up(void **state)
+{
+    struct evening *e = calloc(1, sizeof *e);
+    e->folder = folder_make();
+    snprintf(e->session, sizeof e->session, "%s/hive", e->folder);
+    snprintf(e->out, sizeof e->out, "%s/hive.tidy", e->folder);
+    mkdir(e->session, 0777);
+    copy_fixture_session(e->session);
+    *state = e;
+    return 0;
+}
+
+static int tear_down(void **state)
+{
+    struct evening *e = *state;
+    folder_remove(e->folder);
+    free(e);
+    return 0;
+}
+
+static void clean(struct evening *e)
+{
+    struct tt_clean_result result = clean_well(e->session, e->out, (struct clean_run){.jobs = 1});
+    if (result.failed_count)
+        fail_msg("%s", result.summary);
+    tt_clean_result_free(&result);
+}
+
+/* A person adds a label to a sheet. */
+static void add_label(struct evening *e, const char *sheet, const char *take, const char *words)
+{
+    char row[300];
+    snprintf(row, sizeof row, "%s,,00:00:03.000,00:00:03.000,label,,keep,,,,%s\r\n", take, words);
+    FILE *file = fopen(in_folder(e->out, sheet), "ab");
+    assert_non_null(file);
+    fputs(row, file);
+    fclose(file);
+}
+
+static bool sheet_says(struct evening *e, const char *sheet, const char *words)
+{
+    char *text = file_read(in_folder(e->out, sheet), NULL);
+    bool is_there = strstr(text, words) != NULL;
+    free(text);
+    return is_there;
+}
+
+static void move(struct evening *e, const char *from, const char *to)
+{
+    assert_int_equal(rename(in_folder(e->session, from), in_folder(e->session, to)), 0);
+}
+
+static void a_renamed_take_keeps_its_sheet(void **state)
+{
+    struct evening *e = *state;
+    clean(e);
+    add_label(e, "sheets/02.csv", "02.flac", "the queen");
+    clean(e);
+    move(e, "02.flac", "03 - queen.flac");
+    clean(e);
+    assert_true(sheet_says(e, "sheets/03 - queen.csv", "the queen"));
+    assert_true(sheet_says(e, "sheets/03 - queen.csv", "03 - queen.flac"));
+    assert_true(sheet_says(e, "sheets/03 - queen.csv", ",me,"));
+}
+
+static void takes_that_change_places_keep_their_sheets(void **state)
+{
+    struct evening *e = *state;
+    clean(e);
+    add_label(e, "sheets/01.csv", "01.flac", "smoke");
+    add_label(e, "sheets/02.csv", "02.flac", "the queen");
+    clean(e);
+    move(e, "01.flac", "x.flac");
+    move(e, "02.flac", "01.flac");
+    move(e, "x.flac", "02.flac");
+    clean(e);
+    assert_true(sheet_says(e, "sheets/01.csv", "the queen"));
+    assert_false(sheet_says(e, "sheets/01.csv", "smoke"));
+    assert_true(sheet_says(e, "sheets/02.csv", "smoke"));
+}
+
+static void takes_that_are_numbered_anew_keep_their_sheets(void **state)
+{
+    struct evening *e = *state;
+    clean(e);
+    add_label(e, "sheets/01.csv", "01.flac", "smoke");
+    add_label(e, "sheets/02.csv", "02.flac", "the queen");
+    clean(e);
+    move(e, "02.flac", "03.flac");
+    move(e, "01.flac", "02.flac");
+    clean(e);
+    assert_true(sheet_says(e, "sheets/02.csv", "smoke"));
+    assert_true(sheet_says(e, "sheets/03.csv", "the queen"));
+}
+
+static void the_sheet_of_a_take_that_is_gone_is_put_aside_when_another_takes_its_name(void **state)
+{
+    struct evening *e = *state;
+    clean(e);
+    add_label(e, "sheets/01.csv", "01.flac", "smoke");
+    add_label(e, "sheets/02.csv", "02.flac", "the queen");
+    clean(e);
+    move(e, "01.flac", "../01.flac");
+    move(e, "02.flac", "01.flac");
+    clean(e);
+    assert_true(sheet_says(e, "sheets/01.csv", "the queen"));
+    /* It comes back under a new name. */
+    move(e, "../01.flac", "05.flac");
+    clean(e);
+    char aside[100];
+    char *text = file_read(in_folder(e->out, "sheets/01.csv"), NULL);
+    free(text);
+    snprintf(aside, sizeof aside, "earlier/sheets/01-%.6s.csv", file_digest(in_folder(e->session, "05.flac")));
+    assert_true(sheet_says(e, aside, "smoke"));
+}
+
+static void a_take_that_was_taken_away_drops_out_of_narration_and_index(void **state)
+{
+    struct evening *e = *state;
+    clean(e);
+    assert_true(sheet_says(e, "index.html", "02.flac"));
+    size_t frames_before, frames;
+    int rate_hz;
+    free(sound_read(in_folder(e->out, "narration.wav"), &frames_before, &rate_hz));
+    move(e, "02.flac", "../02.flac");
+    clean(e);
+    free(sound_read(in_folder(e->out, "narration.wav"), &frames, &rate_hz));
+    assert_true(frames < frames_before);
+    assert_false(sheet_says(e, "edit/narration.otio", "02.flac"));
+    json_t *json = json_of(in_folder(e->out, "session.json"));
+    assert_int_equal(json_array_size(json_object_get(json, "takes")), 1);
+    json_decref(json);
+}
+
+static void a_date_that_is_touched_renders_nothing(void **state)
+{
+    struct evening *e = *state;
+    clean(e);
+    struct timespec times[2] = {{.tv_sec = 1000000000}, {.tv_sec = 1000000000}};
+    assert_int_equal(utimensat(-1, in_folder(e->session, "01.flac"), times, 0), 0);
+    struct tt_clean_result result = clean_well(e->session, e->out, (struct clean_run){.jobs = 1});
+    assert_int_equal(result.rendered_count, 0);
+    tt_clean_result_free(&result);
+    json_t *json = json_of(in_folder(e->out, "session.json"));
+    assert_string_equal(json_string_value(json_object_get(json_array_get(json_object_get(json, "takes"), 0), "why")), "up to date");
+    json_decref(json);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_setup_teardown(a_renamed_take_keeps_its_sheet, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(takes_that_change_places_keep_their_sheets, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(takes_that_are_numbered_anew_keep_their_sheets, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(the_sheet_of_a_take_that_is_gone_is_put_aside_when_another_takes_its_name, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_take_that_was_taken_away_drops_out_of_narration_and_index, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_date_that_is_touched_renders_nothing, set_up, tear_down),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
