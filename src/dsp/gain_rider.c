@@ -14,6 +14,9 @@ static const double release_ms = 100.0;
 static const double box_ms = 1.5;
 static const size_t least_box_samples = 64;
 
+/* A thousandth, in reductions: 0.009 dB. */
+static const int64_t past_nothing = (1LL << TT_REDUCTION_BITS) / 1000;
+
 static size_t samples_of_ms(double ms, int rate_hz, size_t least)
 {
     const size_t samples = (size_t)floor(ms * rate_hz / 1000.0 + 0.5);
@@ -68,10 +71,10 @@ static int64_t largest_demand(struct tt_gain_rider *rider, uint64_t interval, in
     return rider->demand_count > 0 ? rider->demands[rider->demand_first].reduction : 0;
 }
 
-/* One step more than the share, so that the way back ends. */
+/* The way back is one towards a little past nothing, so that it ends: else a limiter would work on for two seconds behind each peak, nobody hears on what. */
 static int64_t released(const struct tt_gain_rider *rider)
 {
-    const int64_t step = ((rider->held * rider->release_share) >> 32) + 1;
+    const int64_t step = (((rider->held + past_nothing) * rider->release_share) >> 32) + 1;
     return rider->held > step ? rider->held - step : 0;
 }
 

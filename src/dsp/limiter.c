@@ -13,7 +13,7 @@
 #include "dsp/interpolator.h"
 
 enum {
-    PASSES = 2,
+    PASSES = TT_LIMITER_PASSES,
     CHUNK = 2048,
     SKIP = 512, /* intervals passed over at once where all is quiet */
     CONTEXT = TT_INTERPOLATOR_AHEAD
@@ -37,7 +37,10 @@ struct tt_limiter {
     size_t latency;
     size_t skip;       /* samples of the silence in front that are still to come out */
     uint64_t owed;     /* input samples that did not come out yet */
-    uint64_t origin;   /* number of samples[0] in the stream */
+    uint64_t origin;   /* number of samples[0] in the stream, counted from the silence in front */
+    int64_t silence;   /* samples of it */
+    tt_limiter_told told;
+    void *told_context;
     float *samples;
     size_t filled, room;
 };
@@ -54,6 +57,7 @@ static bool create_passes(struct tt_limiter *limiter, int rate_hz)
     }
     /* Silence in front, so that the first sample can be a peak as any other. */
     limiter->skip = limiter->filled = 2 * limiter->latency + 2 * TT_INTERPOLATOR_TAPS;
+    limiter->silence = (int64_t)limiter->skip;
     limiter->room = limiter->filled + limiter->latency + CHUNK;
     limiter->samples = calloc(limiter->room, sizeof *limiter->samples);
     return limiter->samples != NULL;
@@ -87,18 +91,31 @@ void tt_limiter_destroy(struct tt_limiter *limiter)
     free(limiter);
 }
 
-/* What the interval right of *sample demands, rounded up. */
-static int64_t demand_of(const struct tt_limiter *limiter, const float *sample)
+void tt_limiter_tell(struct tt_limiter *limiter, tt_limiter_told told, void *context)
 {
-    const double peak = (double)tt_interpolator_peak(&limiter->interpolator, sample);
+    limiter->told = told;
+    limiter->told_context = context;
+}
+
+/* What the next interval demands, rounded up. */
+static int64_t next_demand(const struct tt_limiter *limiter, const struct limiter_pass *pass)
+{
+    const double peak = (double)tt_interpolator_peak(&limiter->interpolator, limiter->samples + pass->next_interval);
     const double ceiling = (double)limiter->ceiling;
-    return peak > ceiling ? (int64_t)ceil((1.0 - ceiling / peak) * (double)(1LL << TT_REDUCTION_BITS)) : 0;
+    if (!(peak > ceiling))
+        return 0;
+    const int64_t demand = (int64_t)ceil((1.0 - ceiling / peak) * (double)(1LL << TT_REDUCTION_BITS));
+    if (limiter->told != NULL) {
+        const int64_t place = (int64_t)(limiter->origin + pass->next_interval) - limiter->silence;
+        limiter->told(limiter->told_context, &(struct tt_limiter_demand){place, (int32_t)demand, (int32_t)(pass - limiter->passes)});
+    }
+    return demand;
 }
 
 static void run_intervals(struct tt_limiter *limiter, struct limiter_pass *pass, uint32_t mask, size_t count)
 {
     for (size_t i = 0; i < count; i++, mask >>= 1) {
-        const int64_t demand = (mask & 1U) != 0 ? demand_of(limiter, limiter->samples + pass->next_interval) : 0;
+        const int64_t demand = (mask & 1U) != 0 ? next_demand(limiter, pass) : 0;
         const double gain = tt_gain_rider_step(&pass->rider, limiter->origin + pass->next_interval, demand);
         pass->next_interval++;
         float *sample = &limiter->samples[pass->next_sample++];

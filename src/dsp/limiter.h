@@ -29,4 +29,23 @@ size_t tt_limiter_latency(const struct tt_limiter *limiter);
 /* The most that was taken off so far, dB >= 0. */
 double tt_limiter_most_db(const struct tt_limiter *limiter);
 
+/* All that a limiter's gain follows from: what the place between two samples demanded of one of the passes. */
+enum { TT_LIMITER_PASSES = 2 };
+struct tt_limiter_demand {
+    int64_t place;     /* right of this sample of the stream; a little before its first, too */
+    int32_t reduction; /* 1 - gain, in units of TT_REDUCTION_BITS */
+    int32_t pass;
+};
+typedef void (*tt_limiter_told)(void *context, const struct tt_limiter_demand *demand);
+/* told is called for each demand, of one pass in order of places, before the sample at that place comes out. */
+void tt_limiter_tell(struct tt_limiter *limiter, tt_limiter_told told, void *context);
+
+/* Takes back what a limiter did: from its output and its demands to what went in, gain included. */
+struct tt_limiter_undo;
+/* Fills *demand with the next one of a pass; false when there is none left. */
+typedef bool (*tt_limiter_next)(void *context, int pass, struct tt_limiter_demand *demand);
+struct tt_limiter_undo *tt_limiter_undo_create(int rate_hz, tt_limiter_next next, void *context, struct tt_error *err);
+void tt_limiter_undo_run(struct tt_limiter_undo *undo, float *samples, size_t count); /* in place */
+void tt_limiter_undo_destroy(struct tt_limiter_undo *undo);
+
 #endif

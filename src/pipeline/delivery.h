@@ -9,6 +9,7 @@
 #include "audio/writer.h"
 #include "base/settings.h"
 #include "dsp/meter.h"
+#include "pipeline/gain_finder.h"
 #include "pipeline/quiet_meter.h"
 
 /* Gives out mono samples: fills at most `most`, returns their number, 0 at the end, -1 on error; rewind starts it again. */
@@ -29,6 +30,7 @@ struct tt_delivery {
     const struct tt_bext *bext;          /* NULL: none */
     const struct tt_span_samples *quiet; /* where the floor is measured, in output samples, rising; may be NULL */
     size_t quiet_count;
+    const char *limit_path;              /* where the limiter's demands are kept (pipeline/limit_record.h); NULL: nowhere */
     const struct tt_settings *settings;
 };
 struct tt_delivered {
@@ -38,15 +40,12 @@ struct tt_delivered {
 };
 
 /* Measures a source as it is. */
-bool tt_delivery_measure(const struct tt_source *source, int rate_hz, const struct tt_settings *settings, struct tt_levels *levels, struct tt_error *err);
-/* The gain (dB) that brings a source with these levels exactly to the target: where the limiter acts, what it takes off is measured and made up for; never asks
- * it for more than limit_most_db: *is_held_back tells that the target is missed for that. */
-bool tt_delivery_find_gain(const struct tt_source *source, int rate_hz, const struct tt_settings *settings, const struct tt_levels *levels, double *gain_db,
-                           bool *is_held_back, struct tt_error *err);
-/* A fixed gain, lowered where the limiter would have to take off more than limit_most_db. */
-double tt_delivery_allowed_gain_db(double gain_db, const struct tt_levels *levels, const struct tt_settings *settings, bool *is_held_back);
+bool tt_delivery_measure(const struct tt_source *source, struct tt_gain_finder *finder, struct tt_error *err);
 /* Writes the file, whole or not at all. */
 bool tt_delivery_write(const struct tt_source *source, const struct tt_delivery *delivery, double gain_db, struct tt_delivered *delivered, struct tt_error *err);
+/* The same with the gain that meets the target exactly; finder has measured the source. Written again where the finder's forecast was off. */
+bool tt_delivery_write_exact(const struct tt_source *source, const struct tt_delivery *delivery, struct tt_gain_finder *finder, double *gain_db,
+                             bool *is_held_back, struct tt_delivered *delivered, struct tt_error *err);
 
 /* A source over a scratch file. */
 struct tt_scratch;

@@ -152,7 +152,7 @@ static bool open_pass(struct render_pass *pass, struct tt_error *err)
     if (!pass->tone || !open_scratch(request, &pass->voice, err) || (request->whole_path && !open_scratch(request, &pass->whole, err)))
         return false;
     /* Where the gain is settled, its peak alone is asked for: how far the limiter would have to go. */
-    if (!tt_scratch_path_measure(&pass->voice, request->out_rate_hz, tt_channel_weight(request->settings), !isnan(request->gain_db), err))
+    if (!tt_scratch_path_measure(&pass->voice, request->out_rate_hz, request->settings, !isnan(request->gain_db), err))
         return false;
     pass->editor = tt_editor_create(request->map, pass->tone, tt_scratch_path_add, &pass->voice, err);
     return pass->editor != NULL;
@@ -201,8 +201,19 @@ static struct tt_source stoppable_source(struct tt_scratch *scratch, const struc
     return source;
 }
 
-static bool write_file(const struct render_pass *pass, struct tt_scratch *scratch, const char *path, int64_t skipped_at_head, const struct tt_label *labels,
-                       size_t label_count, const struct tt_quiet_spans *quiet, double gain_db, struct tt_delivered *delivered, struct tt_error *err)
+/* One file that the pass makes. */
+struct outgoing {
+    struct tt_scratch *scratch;
+    const char *path, *limit_path;
+    int64_t skipped_at_head; /* frames of the take */
+    const struct tt_label *labels;
+    size_t label_count;
+    const struct tt_quiet_spans *quiet;
+};
+
+/* finder: its gain, which goes into *gain_db; NULL: the gain that stands there. */
+static bool write_file(const struct render_pass *pass, const struct outgoing *file, struct tt_gain_finder *finder, double *gain_db, bool *is_held_back,
+                       struct tt_delivered *delivered, struct tt_error *err)
 {
     const struct tt_render_request *request = pass->request;
     const struct tt_settings *settings = request->settings;
@@ -216,18 +227,20 @@ static bool write_file(const struct render_pass *pass, struct tt_scratch *scratc
     if (!bext.originator[0])
         snprintf(bext.originator, sizeof bext.originator, "tidytake");
     if (pass->info.time_reference >= 0)
-        bext.time_reference = tt_resample_position(pass->info.time_reference + skipped_at_head, pass->info.rate_hz, request->out_rate_hz);
-    struct tt_delivery delivery = {.path = path,
+        bext.time_reference = tt_resample_position(pass->info.time_reference + file->skipped_at_head, pass->info.rate_hz, request->out_rate_hz);
+    struct tt_delivery delivery = {.path = file->path,
                                    .format = {settings->deliver.format, settings->deliver.bits, settings->deliver.channels, request->out_rate_hz},
-                                   .frame_count = tt_scratch_count(scratch),
-                                   .labels = labels,
-                                   .label_count = label_count,
+                                   .frame_count = tt_scratch_count(file->scratch),
+                                   .labels = file->labels,
+                                   .label_count = file->label_count,
                                    .bext = &bext,
-                                   .quiet = quiet ? quiet->spans : NULL,
-                                   .quiet_count = quiet ? quiet->count : 0,
+                                   .quiet = file->quiet ? file->quiet->spans : NULL,
+                                   .quiet_count = file->quiet ? file->quiet->count : 0,
+                                   .limit_path = file->limit_path,
                                    .settings = settings};
-    struct tt_source source = stoppable_source(scratch, request);
-    bool ok = tt_delivery_write(&source, &delivery, gain_db, delivered, err);
+    struct tt_source source = stoppable_source(file->scratch, request);
+    bool ok = finder ? tt_delivery_write_exact(&source, &delivery, finder, gain_db, is_held_back, delivered, err)
+                     : tt_delivery_write(&source, &delivery, *gain_db, delivered, err);
     free(history);
     return ok;
 }
@@ -255,21 +268,21 @@ static bool collect_labels(const struct tt_render_request *request, struct tt_la
 static bool deliver(struct render_pass *pass, struct tt_rendered *rendered, struct tt_error *err)
 {
     const struct tt_render_request *request = pass->request;
-    struct tt_source source = stoppable_source(pass->voice.scratch, request);
+    struct tt_gain_finder *finder = isnan(request->gain_db) ? pass->voice.finder : NULL;
     struct tt_levels levels = tt_scratch_path_levels(&pass->voice);
-    if (isnan(request->gain_db)) {
-        if (!tt_delivery_find_gain(&source, request->out_rate_hz, request->settings, &levels, &rendered->gain_db, &rendered->is_held_back, err))
-            return false;
-    } else {
-        rendered->gain_db = tt_delivery_allowed_gain_db(request->gain_db, &levels, request->settings, &rendered->is_held_back);
-    }
+    if (!finder)
+        rendered->gain_db = tt_allowed_gain_db(request->gain_db, &levels, request->settings, &rendered->is_held_back);
     struct tt_quiet_spans quiet = {0};
+    struct outgoing voice = {.scratch = pass->voice.scratch,
+                             .path = request->voice_path,
+                             .limit_path = request->limit_path,
+                             .skipped_at_head = request->map->stretches[0].source_start,
+                             .quiet = &quiet};
     struct tt_label *labels = NULL;
-    size_t label_count = 0;
     struct tt_delivered delivered = {0};
-    bool ok = tt_quiet_spans_find(request->heard, request->map, request->out_rate_hz, &quiet, err) && collect_labels(request, &labels, &label_count, err) &&
-              write_file(pass, pass->voice.scratch, request->voice_path, request->map->stretches[0].source_start, labels, label_count, &quiet,
-                         rendered->gain_db, &delivered, err);
+    bool ok = tt_quiet_spans_find(request->heard, request->map, request->out_rate_hz, &quiet, err) && collect_labels(request, &labels, &voice.label_count, err);
+    voice.labels = labels;
+    ok = ok && write_file(pass, &voice, finder, &rendered->gain_db, &rendered->is_held_back, &delivered, err);
     free(labels);
     free(quiet.spans);
     if (!ok)
@@ -280,8 +293,8 @@ static bool deliver(struct render_pass *pass, struct tt_rendered *rendered, stru
     rendered->floor_dba = delivered.floor_dba;
     rendered->speech_dbfs = speech_after_dbfs(request->heard, request->map, rendered->gain_db);
     rendered->out_frames = tt_scratch_count(pass->voice.scratch);
-    struct tt_delivered whole;
-    return !request->whole_path || write_file(pass, pass->whole.scratch, request->whole_path, 0, NULL, 0, NULL, rendered->gain_db, &whole, err);
+    struct outgoing whole = {.scratch = pass->whole.scratch, .path = request->whole_path};
+    return !request->whole_path || write_file(pass, &whole, NULL, &rendered->gain_db, NULL, &delivered, err);
 }
 
 bool tt_render(const struct tt_render_request *request, struct tt_rendered *rendered, struct tt_error *err)

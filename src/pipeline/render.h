@@ -21,6 +21,7 @@ struct tt_render_request {
     double gain_db;                   /* NAN: exact to the target */
     int out_rate_hz;
     const char *voice_path;
+    const char *limit_path;           /* what the voice's limiter did (pipeline/limit_record.h), for the narration; NULL: not wanted */
     const char *whole_path;           /* NULL: not wanted */
     const char *scratch_folder;       /* where unlinked temporary files may lie */
     tt_tick tick;

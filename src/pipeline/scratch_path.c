@@ -18,18 +18,18 @@ bool tt_scratch_path_open(struct tt_scratch_path *path, const char *folder, int 
     return (path->scratch = tt_scratch_open(folder, err)) != NULL;
 }
 
-bool tt_scratch_path_measure(struct tt_scratch_path *path, int to_hz, double channel_weight, bool is_peak_enough, struct tt_error *err)
+bool tt_scratch_path_measure(struct tt_scratch_path *path, int to_hz, const struct tt_settings *settings, bool is_peak_enough, struct tt_error *err)
 {
     if (is_peak_enough)
         return (path->peak = tt_true_peak_create(to_hz, err)) != NULL;
-    return (path->meter = tt_meter_create(to_hz, channel_weight, err)) != NULL;
+    return (path->finder = tt_gain_finder_create(to_hz, settings, err)) != NULL;
 }
 
 void tt_scratch_path_close(struct tt_scratch_path *path)
 {
     tt_scratch_close(path->scratch);
     tt_resampler_destroy(path->resampler);
-    tt_meter_destroy(path->meter);
+    tt_gain_finder_destroy(path->finder);
     tt_true_peak_destroy(path->peak);
     free(path->resampled);
 }
@@ -38,7 +38,7 @@ static bool keep(struct tt_scratch_path *path, const float *samples, size_t coun
 {
     if (path->peak)
         tt_true_peak_add(path->peak, samples, count);
-    return (!path->meter || tt_meter_add(path->meter, samples, count, err)) && tt_scratch_add(path->scratch, samples, count, err);
+    return (!path->finder || tt_gain_finder_add(path->finder, samples, count, err)) && tt_scratch_add(path->scratch, samples, count, err);
 }
 
 bool tt_scratch_path_add(void *context, const float *samples, size_t count, struct tt_error *err)
@@ -73,7 +73,7 @@ bool tt_scratch_path_finish(struct tt_scratch_path *path, struct tt_error *err)
 
 struct tt_levels tt_scratch_path_levels(struct tt_scratch_path *path)
 {
-    if (path->meter)
-        return tt_meter_result(path->meter);
+    if (path->finder)
+        return *tt_gain_finder_levels(path->finder);
     return (struct tt_levels){.max_true_peak_dbtp = tt_db_from_amplitude(tt_true_peak_result(path->peak))};
 }

@@ -37,12 +37,13 @@ bool tt_take_paths(struct tt_run_state *run, struct tt_take *take, struct tt_err
 {
     const char *sound = run->settings.deliver.format == TT_CONTAINER_FLAC ? ".flac" : ".wav", *stem = take->file->stem;
     take->heard_path = file_in(run->out, "heard", stem, ".bin");
+    take->limit_path = file_in(run->out, "heard", stem, ".limit");
     take->sheet_path = file_in(run->out, "sheets", stem, ".csv");
     take->voice_path = file_in(run->out, "voice", stem, sound);
     take->whole_path = file_in(run->out, "whole", stem, sound);
     take->json_path = file_in(run->out, "report", stem, ".json");
     take->page_path = file_in(run->out, "report", stem, ".html");
-    return (take->heard_path && take->sheet_path && take->voice_path && take->whole_path && take->json_path && take->page_path) || tt_fail_memory(err);
+    return (take->heard_path && take->limit_path && take->sheet_path && take->voice_path && take->whole_path && take->json_path && take->page_path) || tt_fail_memory(err);
 }
 
 static bool make_folders(struct tt_run_state *run, struct tt_error *err)
@@ -86,7 +87,7 @@ static bool find_out(struct tt_run_state *run, struct tt_error *err)
 /* The longest ending of what is written goes behind the stem. Better said before the work than after it. */
 static void refuse_long_name(struct tt_run_state *run, struct tt_take *take)
 {
-    const size_t most = NAME_MAX - (sizeof ".html" - 1);
+    const size_t most = NAME_MAX - (sizeof ".limit" - 1);
     struct tt_error error = {0};
     if (strlen(take->file->stem) <= most)
         return;
@@ -123,6 +124,7 @@ static void free_run(struct tt_run_state *run)
         tt_time_map_free(&take->map);
         free(take->sheet_text);
         free(take->heard_path);
+        free(take->limit_path);
         free(take->sheet_path);
         free(take->voice_path);
         free(take->whole_path);

@@ -176,7 +176,7 @@ bool tt_session_render_key(struct tt_run_state *run, struct tt_take *take, struc
 {
     const struct tt_settings *s = &run->settings;
     struct tt_text text = {0};
-    tt_text_addf(&text, "%s render 2\n%s\n%s\n", TIDYTAKE_VERSION, take->identity.sha256, take->hearing_key);
+    tt_text_addf(&text, "%s render 3\n%s\n%s\n", TIDYTAKE_VERSION, take->identity.sha256, take->hearing_key);
     tt_text_addf(&text, "gain %.9g\n", take->gain_db);
     if (isnan(take->gain_db))
         tt_text_addf(&text, "exact %s\n", run->gain_aim);

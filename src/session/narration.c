@@ -24,25 +24,20 @@ struct task {
     struct tt_kept_track kept;
 };
 
-/* The gain on top of the voices' own; 0 with a gain for each take. What was handed over keeps its gain, unless the limiter would have to do too much. */
-static bool find_trim(struct task *task, struct tt_source *source, struct tt_error *err)
+/* The gain on top of the voices' own. With a gain for each take there is none; what was handed over keeps its own, unless the limiter would have to do too much. */
+static bool write_track(struct task *task, const struct tt_source *source, const struct tt_delivery *delivery, struct tt_gain_finder *finder,
+                        struct tt_delivered *delivered, struct tt_error *err)
 {
-    const struct tt_settings *settings = &task->run->settings;
-    struct tt_kept_track earlier;
-    struct tt_levels levels;
-    task->kept.trim_db = 0;
-    if (settings->loudness.across != TT_ACROSS_SESSION)
-        return true;
-    if (!tt_delivery_measure(source, task->track.rate_hz, settings, &levels, err))
+    struct tt_kept_track earlier, *kept = &task->kept;
+    kept->trim_db = 0;
+    if (!finder)
+        return tt_delivery_write(source, delivery, 0, delivered, err);
+    if (!tt_delivery_measure(source, finder, err))
         return false;
-    if (task->run->is_held && tt_kept_track_find(task->run, task->piece, &earlier) && isfinite(earlier.trim_db)) {
-        task->kept.trim_db = tt_delivery_allowed_gain_db(earlier.trim_db, &levels, settings, &task->kept.is_held_back);
-        return true;
-    }
-    if (!tt_delivery_find_gain(source, task->track.rate_hz, settings, &levels, &task->kept.trim_db, &task->kept.is_held_back, err))
-        return false;
-    task->kept.trim_db = round(task->kept.trim_db * 1e6) / 1e6; /* as it is kept, so that a run that holds makes the same bytes */
-    return true;
+    if (!task->run->is_held || !tt_kept_track_find(task->run, task->piece, &earlier) || !isfinite(earlier.trim_db))
+        return tt_delivery_write_exact(source, delivery, finder, &kept->trim_db, &kept->is_held_back, delivered, err);
+    kept->trim_db = tt_allowed_gain_db(earlier.trim_db, tt_gain_finder_levels(finder), &task->run->settings, &kept->is_held_back);
+    return tt_delivery_write(source, delivery, kept->trim_db, delivered, err);
 }
 
 static bool write_file(struct task *task, const char *path, struct tt_error *err)
@@ -52,8 +47,6 @@ static bool write_file(struct task *task, const char *path, struct tt_error *err
     struct tt_source source = tt_voices_source(task->voices);
     source.go_on = tt_run_goes_on;
     source.go_on_context = task->run;
-    if (!find_trim(task, &source, err))
-        return false;
     int64_t start_frame = 0;
     tt_timecode_parse(settings->deliver.frame_rate, settings->deliver.start, &start_frame);
     struct tt_bext bext = {.time_reference = llround((double)start_frame * track->rate_hz / tt_timecode_fps(settings->deliver.frame_rate))};
@@ -69,10 +62,14 @@ static bool write_file(struct task *task, const char *path, struct tt_error *err
                                    .quiet_count = track->quiet_count,
                                    .settings = settings};
     struct tt_delivered delivered;
-    if (!tt_delivery_write(&source, &delivery, task->kept.trim_db, &delivered, err))
+    struct tt_gain_finder *finder = NULL;
+    if (settings->loudness.across == TT_ACROSS_SESSION && !(finder = tt_gain_finder_create(track->rate_hz, settings, err)))
         return false;
-    task->kept.after = (struct tt_after){delivered.levels, delivered.floor_dbfs, delivered.floor_dba, NAN};
-    return true;
+    bool ok = write_track(task, &source, &delivery, finder, &delivered, err);
+    tt_gain_finder_destroy(finder);
+    if (ok)
+        task->kept.after = (struct tt_after){delivered.levels, delivered.floor_dbfs, delivered.floor_dba, NAN};
+    return ok;
 }
 
 static bool is_up_to_date(struct task *task)

@@ -36,7 +36,7 @@ static bool is_up_to_date(struct tt_run_state *run, struct tt_take *take)
         return false;
     }
     bool is_same = strcmp(earlier.render_key, take->render_key) == 0 && earlier.has_voice == (take->map.count > 0) &&
-                   (!earlier.has_voice || tt_file_exists(take->voice_path)) && (!run->settings.deliver.whole || tt_file_exists(take->whole_path));
+                   (!earlier.has_voice || (tt_file_exists(take->voice_path) && (earlier.limited_db == 0 || tt_file_exists(take->limit_path)))) && (!run->settings.deliver.whole || tt_file_exists(take->whole_path));
     if (is_same && run->options->is_again) {
         snprintf(take->why, sizeof take->why, "asked for");
         is_same = false;
@@ -71,6 +71,7 @@ static bool render(struct tt_run_state *run, struct tt_take *take, struct tt_err
                                         .gain_db = take->gain_db,
                                         .out_rate_hz = tt_delivery_rate_hz(&run->settings, take->heard.facts.rate_hz),
                                         .voice_path = take->voice_path,
+                                        .limit_path = take->limit_path,
                                         .whole_path = run->settings.deliver.whole ? take->whole_path : NULL,
                                         .scratch_folder = run->out,
                                         .tick = tt_work_tick,
@@ -86,7 +87,7 @@ static bool render(struct tt_run_state *run, struct tt_take *take, struct tt_err
     take->out_frames = rendered.out_frames;
     /* As the report keeps them: a later run finds them there and makes the same narration. */
     take->applied_gain_db = round(rendered.gain_db * 1e3) / 1e3;
-    take->limited_db = round(rendered.limited_db * 1e3) / 1e3;
+    take->limited_db = ceil(rendered.limited_db * 1e3) / 1e3; /* up: 0 is nothing at all, also for the narration */
     take->after = (struct tt_after){rendered.levels, rendered.floor_dbfs, rendered.floor_dba, rendered.speech_dbfs};
     warn_of_levels(take, rendered.is_held_back, &run->settings);
     return true;

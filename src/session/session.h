@@ -38,7 +38,7 @@ struct tt_take {
     bool has_failed;
     struct tt_error error;
 
-    char *heard_path, *sheet_path, *voice_path, *whole_path, *json_path, *page_path;
+    char *heard_path, *limit_path, *sheet_path, *voice_path, *whole_path, *json_path, *page_path;
     bool is_heard;
     struct tt_heard heard;
 

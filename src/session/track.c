@@ -72,6 +72,7 @@ bool tt_track_build(struct tt_run_state *run, const char *piece, struct tt_track
         voice_edges(take, &before, &behind);
         struct tt_voice_part *part = &track->parts[i];
         *part = (struct tt_voice_part){.path = take->voice_path,
+                                       .limit_path = take->limited_db > 0 ? take->limit_path : NULL,
                                        .rate_hz = take->out_rate_hz,
                                        .frames = take->out_frames,
                                        .room = &take->heard.floor,
@@ -124,7 +125,7 @@ bool tt_track_key(const struct tt_run_state *run, const struct tt_track *track, 
 {
     const struct tt_settings *s = &run->settings;
     struct tt_text text = {0};
-    tt_text_addf(&text, "%s track 1\n%s\n", TIDYTAKE_VERSION, title);
+    tt_text_addf(&text, "%s track 2\n%s\n", TIDYTAKE_VERSION, title);
     tt_text_addf(&text, "aim %s across %d limit %.17g %.17g\n", run->gain_aim, (int)s->loudness.across, s->loudness.ceiling_dbtp, s->loudness.limit_most_db);
     tt_text_addf(&text, "deliver %d %d %d %d start %s %d\n", (int)s->deliver.channels, (int)s->deliver.format, (int)s->deliver.bits, track->rate_hz,
                  s->deliver.start, (int)s->deliver.frame_rate);

@@ -10,6 +10,7 @@
 #include "base/units.h"
 #include "dsp/crossfade.h"
 #include "dsp/room_tone.h"
+#include "pipeline/limit_record.h"
 
 enum { BLOCK_SAMPLES = 1 << 14 };
 /* The voice's own room tone goes over into the made one within its first and last samples, which are room tone, too (edge_ms). */
@@ -21,6 +22,7 @@ struct tt_voices {
     int rate_hz;
     bool is_open;                  /* the part under way */
     struct tt_reader *reader;
+    struct tt_limit_reader *limits; /* NULL where nothing was limited */
     int channel_count;
     struct tt_resampler *resampler;
     struct tt_floor_track room;    /* of the part, at the rate of its voice */
@@ -78,6 +80,8 @@ int64_t tt_voices_voice_start(const struct tt_voices *voices, size_t part)
 static void close_part(struct tt_voices *voices)
 {
     tt_reader_close(voices->reader);
+    tt_limit_reader_close(voices->limits);
+    voices->limits = NULL;
     tt_resampler_destroy(voices->resampler);
     tt_room_tone_destroy(voices->tone);
     tt_floor_track_free(&voices->room);
@@ -129,6 +133,8 @@ static bool open_part(struct tt_voices *voices, struct tt_error *err)
     if (info.channel_count > 2 || info.rate_hz != part->rate_hz || info.frame_count != part->frames)
         return tt_fail(err, TT_ERROR_INPUT, "%s: not as it was rendered; run again with --again", part->path);
     voices->channel_count = info.channel_count;
+    if (part->limit_path && !(voices->limits = tt_limit_reader_open(part->limit_path, part->rate_hz, err)))
+        return false;
     if (part->rate_hz != voices->rate_hz && !(voices->resampler = tt_resampler_create(part->rate_hz, voices->rate_hz, err)))
         return false;
     if (!room_at_rate(part->room, part->rate_hz, INT64_MAX / 4, &voices->room, err))
@@ -186,6 +192,11 @@ static int64_t read_part(struct tt_voices *voices, float *samples, size_t most, 
         }
         for (int64_t i = 0; voices->channel_count == 2 && i < count; i++)
             samples[i] = voices->interleaved[2 * i];
+        if (voices->limits) {
+            tt_limit_reader_restore(voices->limits, samples, (size_t)count);
+            if (!tt_limit_reader_is_whole(voices->limits, err))
+                return -1;
+        }
         blend_edges(voices, part, in_voice, samples, (size_t)count);
     }
     voices->position += count;

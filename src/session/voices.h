@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Voices laid end to end: a source of samples for the narration and its pieces, with room tone between them. */
+/* Voices laid end to end: a source of samples for the narration and its pieces, with room tone between them. They are as they were before their limiters: what is
+ * made of them is limited once. */
 #ifndef TT_SESSION_VOICES_H
 #define TT_SESSION_VOICES_H
 
@@ -8,6 +9,7 @@
 
 struct tt_voice_part {
     const char *path;              /* of the voice file */
+    const char *limit_path;        /* of what its limiter did, which is taken back; NULL: it did nothing */
     int rate_hz;                   /* of it */
     int64_t frames;
     const struct tt_floor_track *room; /* of the take; borrowed */

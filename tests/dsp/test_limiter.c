@@ -266,6 +266,78 @@ static void the_gain_only_sinks_and_comes_back_whole(void **state)
     free(samples);
 }
 
+struct demands { struct tt_limiter_demand *all; size_t count, room, next[TT_LIMITER_PASSES]; };
+
+static void keep_demand(void *context, const struct tt_limiter_demand *demand)
+{
+    struct demands *demands = context;
+    assert_true(demands->count < demands->room);
+    demands->all[demands->count++] = *demand;
+}
+
+static bool next_demand(void *context, int pass, struct tt_limiter_demand *demand)
+{
+    struct demands *demands = context;
+    while (demands->next[pass] < demands->count) {
+        *demand = demands->all[demands->next[pass]++];
+        if (demand->pass == pass)
+            return true;
+    }
+    return false;
+}
+
+/* By 6 dB at most, with peaks on the first and the last sample. What is taken back differs from what went in by roundings: half a step of a float each for
+ * the two gains and their quotient. */
+static void what_it_did_can_be_taken_back(void **state)
+{
+    (void)state;
+    enum { COUNT = 6 * RATE_HZ };
+    static const int rates[] = {8000, 48000};
+    for (size_t r = 0; r < 2; r++) {
+        float *samples = test_speech(rates[r], COUNT, 5);
+        samples[0] = samples[COUNT - 1] = 0.5F;
+        const double ceiling = 0.5 * amplitude(-6.0), gain = 1.01;
+        struct demands demands = {.room = COUNT};
+        demands.all = calloc(demands.room, sizeof *demands.all);
+        struct tt_limiter *limiter = tt_limiter_create(rates[r], gain, ceiling, NULL);
+        tt_limiter_tell(limiter, keep_demand, &demands);
+        float *out = test_sound(COUNT + tt_limiter_latency(limiter));
+        size_t written = 0;
+        for (size_t at = 0; at < COUNT; at += 4096)
+            written += tt_limiter_run(limiter, samples + at, COUNT - at < 4096 ? COUNT - at : 4096, out + written);
+        tt_limiter_finish(limiter, out + written);
+        assert_true(tt_limiter_most_db(limiter) > 5.0 && demands.count > 10);
+        tt_limiter_destroy(limiter);
+        struct tt_limiter_undo *undo = tt_limiter_undo_create(rates[r], next_demand, &demands, NULL);
+        for (size_t at = 0, part = 1; at < COUNT; at += part, part = 1 + part * 7 % 5003) {
+            part = part < COUNT - at ? part : COUNT - at;
+            tt_limiter_undo_run(undo, out + at, part);
+        }
+        tt_limiter_undo_destroy(undo);
+        for (size_t i = 0; i < COUNT; i++)
+            assert_within(out[i], (double)(samples[i] * (float)gain), 2e-7, 2e-7);
+        free(out);
+        free(demands.all);
+        free(samples);
+    }
+}
+
+static void it_is_done_soon_behind_a_peak(void **state)
+{
+    (void)state;
+    enum { COUNT = 2 * RATE_HZ, PEAK = RATE_HZ / 2 };
+    float *samples = test_sound(COUNT);
+    for (size_t i = 0; i < COUNT; i++)
+        samples[i] = 0.1F;
+    samples[PEAK] = 0.9F;
+    struct limited out = limit(RATE_HZ, samples, COUNT, 1.0, 0.45, 4096);
+    for (size_t i = 0; i < COUNT; i++)
+        if (out.samples[i] != samples[i] && (i + RATE_HZ / 100 < PEAK || i > PEAK + 7 * RATE_HZ / 10))
+            fail_msg("sample %zu was changed", i);
+    free(out.samples);
+    free(samples);
+}
+
 static void peaks_at_the_very_ends_are_met(void **state)
 {
     (void)state;
@@ -302,6 +374,8 @@ int main(void)
         cmocka_unit_test(output_does_not_depend_on_how_the_stream_is_cut),
         cmocka_unit_test(the_gain_only_sinks_and_comes_back_whole),
         cmocka_unit_test(peaks_at_the_very_ends_are_met),
+        cmocka_unit_test(what_it_did_can_be_taken_back),
+        cmocka_unit_test(it_is_done_soon_behind_a_peak),
         cmocka_unit_test(impossible_demands_are_refused),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
