@@ -33,7 +33,7 @@ struct tt_settings {
     struct { double stay_ms, longest_ms, edge_ms, between_ms, keep_from_s; } pauses;
     struct { double soften_db; } breaths;
     struct { enum tt_aim aim; double target_lufs, target_rms_dbfs, ceiling_dbtp; enum tt_across across; double limit_most_db, even_db; } loudness;
-    struct { enum tt_channels channels; enum tt_container format; enum tt_bits bits; enum tt_rate rate_hz; enum tt_frame_rate frame_rate; char start[16]; bool narration, whole; double head_ms, tail_ms; bool hold; } deliver;
+    struct { enum tt_channels channels; enum tt_container format; enum tt_bits bits; enum tt_rate rate_hz; enum tt_frame_rate frame_rate; char start[16]; bool narration, whole; double head_ms, tail_ms; double keep_earlier; bool hold; } deliver;
     struct { bool page, pictures; enum tt_media media; } report;
     struct { double settle_s; char then[TT_SETTING_TEXT_CHARS]; } watch;
 };

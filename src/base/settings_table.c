@@ -108,6 +108,8 @@ static const struct tt_setting_row rows[] = {
            "room tone in front of a narration or piece; e.g. 750 for an audiobook chapter"),
     NUMBER(deliver, tail_ms, "ms", 0, 30000, "0",
            "room tone behind a narration or piece; e.g. 3000 for an audiobook chapter"),
+    NUMBER(deliver, keep_earlier, "", 0, 9999, "5",
+           "narrations that a new one replaced stay, so many, in earlier/; e.g. 20; 0 keeps all"),
     SWITCH(deliver, hold, yes_words, "no",
            "nothing that was handed over moves by itself; e.g. yes once the film is cut to your voice"),
 

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* OUT/heard/TAKE.limit: what the limiter of a voice was asked for, so that the narration can be made of voices that nothing has limited yet, and limited once. */
+/* OUT/heard/TAKE.lim: what the limiter of a voice was asked for, so that the narration can be made of voices that nothing has limited yet, and limited once. */
 #ifndef TT_PIPELINE_LIMIT_RECORD_H
 #define TT_PIPELINE_LIMIT_RECORD_H
 

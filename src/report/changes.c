@@ -83,7 +83,8 @@ static void add_row(struct changes *changes, int64_t before_frame, int64_t now_f
 
 /* ---- why ---- */
 
-static const struct tt_row *find_row(const struct tt_take_report *take, int64_t start_ms, int64_t end_ms)
+/* step_ms: by how much things lie later; a gap of that length is the likeliest cause of all. */
+static const struct tt_row *find_row(const struct tt_take_report *take, int64_t start_ms, int64_t end_ms, int64_t step_ms)
 {
     const struct tt_row *found = NULL;
     int64_t most_ms = -1;
@@ -94,6 +95,8 @@ static const struct tt_row *find_row(const struct tt_take_report *take, int64_t 
         int64_t to = row->end_ms < end_ms + slack_ms ? row->end_ms : end_ms + slack_ms;
         if (row->kind == TT_ROW_LABEL || to < from) continue;
         int64_t weight = to - from + (row->is_persons ? 1000000000 : 0); /* a person's decision is the likelier cause of a move */
+        bool is_opened = row->kind == TT_ROW_GAP && row->action == TT_DO_OPEN;
+        if (is_opened && step_ms > 0 && llabs(llround(row->amount * 1000) - step_ms) <= gap_slack_ms) weight += 2000000000;
         if (weight > most_ms) {
             most_ms = weight;
             found = row;
@@ -122,26 +125,38 @@ static bool why_edge(const struct changes *changes, size_t take, int64_t from, i
 {
     const struct tt_take_report *report = report_of(changes, take);
     int rate_hz = changes->now->takes[take].rate_hz;
-    const struct tt_row *row = report ? find_row(report, (int64_t)tt_ms_from_frames(from, rate_hz), (int64_t)tt_ms_from_frames(to, rate_hz)) : NULL;
+    const struct tt_row *row = report ? find_row(report, (int64_t)tt_ms_from_frames(from, rate_hz), (int64_t)tt_ms_from_frames(to, rate_hz), 0) : NULL;
     if (!row || !row->is_persons) return false;
     add_row_text(row, why);
     return true;
 }
 
-static void why_within(const struct changes *changes, size_t take_index, int64_t from, int64_t to, bool is_longer, struct tt_text *why)
+/* Whether a narration holds more between two stretches than the take has there: room tone that was opened. */
+static bool has_more(const struct changes *changes, const struct common *last, int64_t last_frame, const struct common *next, int64_t next_frame)
 {
-    int rate_hz = changes->now->takes[take_index].rate_hz;
-    int64_t start_ms = (int64_t)tt_ms_from_frames(from, rate_hz), end_ms = (int64_t)tt_ms_from_frames(to, rate_hz);
-    const struct tt_take_report *report = report_of(changes, take_index);
-    const struct tt_row *row = report ? find_row(report, start_ms, end_ms) : NULL;
-    if (row) {
+    int rate_hz = changes->now->takes[next->take].rate_hz;
+    int64_t in_take = tt_rescale_frames(next->source_start - last->source_start, rate_hz, changes->now->rate_hz);
+    return next_frame - last_frame > in_take + SAME_FRAMES;
+}
+
+static void why_within(const struct changes *changes, const struct common *last, const struct common *next, int64_t step, struct tt_text *why)
+{
+    int rate_hz = changes->now->takes[next->take].rate_hz;
+    int64_t from = last->source_end < next->source_start ? last->source_end : next->source_start;
+    int64_t start_ms = (int64_t)tt_ms_from_frames(from, rate_hz), end_ms = (int64_t)tt_ms_from_frames(next->source_start, rate_hz);
+    const struct tt_take_report *report = report_of(changes, next->take);
+    const struct tt_row *row = report ? find_row(report, start_ms, end_ms, (int64_t)tt_ms_from_frames(step, changes->now->rate_hz)) : NULL;
+    /* The row of a gap that is no more is no more, either. */
+    bool is_closed = step < 0 && has_more(changes, last, last->before_frame, next, next->before_frame) &&
+                     !has_more(changes, last, last->now_frame, next, next->now_frame) && !(row && row->kind == TT_ROW_GAP);
+    if (row && !is_closed) {
         add_row_text(row, why);
         return;
     }
     char start[TT_TIME_CHARS], end[TT_TIME_CHARS];
     tt_time_format(start_ms, start);
     tt_time_format(end_ms, end);
-    tt_text_addf(why, "%s (%s-%s of the take)", is_longer ? "put back" : "taken out", start, end);
+    tt_text_addf(why, "%s (%s-%s of the take)", is_closed ? "gap: closed" : step > 0 ? "put back" : "taken out", start, end);
 }
 
 /* Takes between two places that only one of the narrations has. */
@@ -162,10 +177,10 @@ static bool why_takes(const struct changes *changes, struct tt_text *why)
     return why->length > said;
 }
 
-static void why_between(const struct changes *changes, const struct common *last, const struct common *next, bool is_longer, struct tt_text *why)
+static void why_between(const struct changes *changes, const struct common *last, const struct common *next, int64_t step, struct tt_text *why)
 {
     if (last && next && last->take == next->take) {
-        why_within(changes, next->take, last->source_end < next->source_start ? last->source_end : next->source_start, next->source_start, is_longer, why);
+        why_within(changes, last, next, step, why);
         return;
     }
     if (why_takes(changes, why)) return;
@@ -191,7 +206,7 @@ static bool add_place(struct changes *changes, const struct common *last, const 
     if (has_new_start) tt_text_addf(&why, "the first frame is %s, was %s", changes->now->start, changes->before->start);
     if (step < -SAME_FRAMES || step > SAME_FRAMES) {
         if (has_new_start) tt_text_add(&why, "; ");
-        why_between(changes, last, next, step > 0, &why);
+        why_between(changes, last, next, step, &why);
     }
     bool ok = !why.has_failed || tt_fail_memory(err);
     if (ok) add_row(changes, before_frame, now_frame, next ? changes->now->takes[next->take].name : "", why.data);

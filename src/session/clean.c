@@ -37,7 +37,7 @@ bool tt_take_paths(struct tt_run_state *run, struct tt_take *take, struct tt_err
 {
     const char *sound = run->settings.deliver.format == TT_CONTAINER_FLAC ? ".flac" : ".wav", *stem = take->file->stem;
     take->heard_path = file_in(run->out, "heard", stem, ".bin");
-    take->limit_path = file_in(run->out, "heard", stem, ".limit");
+    take->limit_path = file_in(run->out, "heard", stem, ".lim");
     take->sheet_path = file_in(run->out, "sheets", stem, ".csv");
     take->voice_path = file_in(run->out, "voice", stem, sound);
     take->whole_path = file_in(run->out, "whole", stem, sound);
@@ -87,7 +87,7 @@ static bool find_out(struct tt_run_state *run, struct tt_error *err)
 /* The longest ending of what is written goes behind the stem. Better said before the work than after it. */
 static void refuse_long_name(struct tt_run_state *run, struct tt_take *take)
 {
-    const size_t most = NAME_MAX - (sizeof ".limit" - 1);
+    const size_t most = NAME_MAX - (sizeof ".html" - 1);
     struct tt_error error = {0};
     if (strlen(take->file->stem) <= most)
         return;
@@ -170,6 +170,20 @@ static void warn_of_what_waits(struct tt_run_state *run)
         tt_run_warn(run, "not-yet", "report.media: sound is not copied for the pages yet; they play it where it lies");
 }
 
+/* The target is a word of the command line. Who leaves it off the next time gets another loudness, and is told. */
+static void warn_of_another_target(struct tt_run_state *run)
+{
+    const json_t *made_for = json_object_get(run->earlier_state, "made_for");
+    const char *before = json_string_value(made_for), *now = run->options->target;
+    if (!made_for || run->options->is_plan || (!before && !now) || (before && now && strcmp(before, now) == 0))
+        return;
+    if (now)
+        tt_run_warn(run, "another-target", "made for %s now; the run before was made %s%s", now, before ? "for " : "for no named target", before ? before : "");
+    else
+        tt_run_warn(run, "another-target", "made for no named target now, the run before was made for %s: if that is what you want still, run again with --for %s",
+                    before, before);
+}
+
 /* Said before anything is touched; what stands in it is read when the sheets are. */
 static bool changes_are_there(const char *path, struct tt_error *err)
 {
@@ -202,6 +216,7 @@ static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, st
     if (options->part_count)
         return run_part(run, result, err);
     tt_session_drop_copies(run);
+    warn_of_another_target(run);
     if (!tt_session_hold(run, err) || !tt_session_follow_renames(run, err) || !decide_and_render(run, err))
         return false;
     if (!options->is_plan && !tt_session_narrate(run, err))

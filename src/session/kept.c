@@ -58,7 +58,7 @@ double tt_kept_gain_db(const struct tt_run_state *run, const struct tt_take *tak
 static bool moves_things(const struct tt_setting_row *row)
 {
     static const char *const sections[] = {"take", "floor", "gate", "loudness", "deliver"};
-    static const char *const others[] = {"hold", "narration", "whole"};
+    static const char *const others[] = {"hold", "keep_earlier", "narration", "whole"};
     for (size_t i = 0; i < sizeof others / sizeof *others; i++)
         if (strcmp(row->section, "deliver") == 0 && strcmp(row->key, others[i]) == 0)
             return false;
@@ -116,7 +116,7 @@ static bool add_recordings(const struct tt_run_state *run, json_t *state)
 /* A plan delivers nothing: what was delivered before stays as it is. */
 static bool keep_earlier(const struct tt_run_state *run, json_t *state)
 {
-    static const char *const keys[] = {"track", "pieces", "layout", "gains_db", "delivered_with"};
+    static const char *const keys[] = {"track", "pieces", "layout", "gains_db", "delivered_with", "is_held", "made_for"};
     bool ok = true;
     for (size_t i = 0; i < sizeof keys / sizeof *keys; i++) {
         json_t *value = json_object_get(run->earlier_state, keys[i]);
@@ -140,6 +140,7 @@ bool tt_kept_add(struct tt_run_state *run, struct json_t *layout, struct json_t 
         ok = tt_json_put(state, "layout", layout) && ok;
     if (!tt_kept_settings(&run->settings, &settings, err))
         return false;
-    ok = tt_json_put(state, "delivered_with", settings) && ok;
+    ok = tt_json_put(state, "delivered_with", settings) && tt_json_put(state, "is_held", json_boolean(run->settings.deliver.hold)) &&
+         tt_json_put(state, "made_for", run->options->target ? json_string(run->options->target) : json_null()) && ok;
     return (json_object_update(state, run->tracks) == 0 || !run->tracks) && ok ? true : tt_fail_memory(err);
 }

@@ -190,5 +190,5 @@ bool tt_session_narrate(struct tt_run_state *run, struct tt_error *err)
             return false;
     }
     tt_session_judge_voices(run);
-    return true;
+    return tt_session_clear_outdated(run, err);
 }

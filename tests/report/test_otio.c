@@ -2,7 +2,7 @@
 /* Read back with jansson; the schemas' names and fields are those that OpenTimelineIO's own readers ask for (its src/opentimelineio, read_from). */
 #include "hive_session.h"
 
-#include <jansson.h>
+#include "json_test.h"
 
 #include "report/report.h"
 
@@ -11,21 +11,8 @@ static json_t *make(const struct tt_session_report *session)
     struct tt_text text = { 0 };
     struct tt_error err = { 0 };
     if (!tt_report_otio(session, &text, &err)) fail_msg("%s", err.message);
-    json_error_t where;
-    json_t *object = json_loadb(text.data, text.length, JSON_REJECT_DUPLICATES, &where);
-    if (!object) fail_msg("line %d: %s", where.line, where.text);
-    tt_text_free(&text);
-    return object;
+    return parse_text(&text);
 }
-
-static const json_t *get(const json_t *object, const char *key)
-{
-    const json_t *value = json_object_get(object, key);
-    if (!value) fail_msg("no %s", key);
-    return value;
-}
-
-static const char *string(const json_t *object, const char *key) { return json_string_value(get(object, key)); }
 
 static void assert_time(const json_t *object, const char *key, double value, double rate)
 {

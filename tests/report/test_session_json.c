@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 #include "hive_session.h"
 
-#include <jansson.h>
+#include "json_test.h"
 
 #include "report/report.h"
 
@@ -11,13 +11,6 @@ static json_t *make(const struct tt_session_report *session)
     struct tt_error err = { 0 };
     if (!tt_report_session_json(session, &object, &err)) fail_msg("%s", err.message);
     return object;
-}
-
-static double number(const json_t *object, const char *key)
-{
-    json_t *value = json_object_get(object, key);
-    assert_true(json_is_number(value));
-    return json_number_value(value);
 }
 
 static void totals_leave_out_takes_that_failed(void **state)

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 #include "hive_session.h"
 
-#include <jansson.h>
+#include "json_test.h"
+
 #include <unistd.h>
 
 #include "base/file.h"
@@ -32,25 +33,7 @@ static json_t *write_and_parse(const struct tt_take_report *take)
     if (!tt_report_take_json(take, &text, &err)) fail_msg("%s", err.message);
     assert_null(strstr(text.data, "nan"));
     assert_null(strstr(text.data, "inf"));
-    json_error_t where;
-    json_t *object = json_loadb(text.data, text.length, JSON_REJECT_DUPLICATES, &where);
-    if (!object) fail_msg("line %d: %s", where.line, where.text);
-    tt_text_free(&text);
-    return object;
-}
-
-static double number(const json_t *object, const char *key)
-{
-    json_t *value = json_object_get(object, key);
-    assert_true(json_is_number(value));
-    return json_number_value(value);
-}
-
-static const char *string(const json_t *object, const char *key)
-{
-    json_t *value = json_object_get(object, key);
-    assert_true(json_is_string(value));
-    return json_string_value(value);
+    return parse_text(&text);
 }
 
 static void assert_null_at(const json_t *object, const char *key) { assert_true(json_is_null(json_object_get(object, key))); }

@@ -16,7 +16,7 @@ struct clean_run {
     const char *assignments[8];
     int jobs;
     bool is_plan, is_again;
-    const char *changes;
+    const char *changes, *target;
 };
 
 /* Runs clean on session into out; the result is freed by the caller. */
@@ -34,7 +34,8 @@ static inline bool clean_run(const char *session, const char *out, struct clean_
                                        .jobs = how.jobs,
                                        .is_plan = how.is_plan,
                                        .is_again = how.is_again,
-                                       .changes_file = how.changes};
+                                       .changes_file = how.changes,
+                                       .target = how.target};
     *error = (struct tt_error){0};
     return tt_clean(&options, NULL, result, error);
 }
@@ -64,6 +65,61 @@ static inline double number_at(const json_t *json, const char *object, const cha
 {
     const json_t *value = json_object_get(object ? json_object_get(json, object) : json, key);
     return json_is_number(value) ? json_number_value(value) : -1e9;
+}
+
+/* Whether session.json (path "session.json") or a report has a warning of that code, and that text in it. */
+static inline bool warns(const char *path, const char *code, const char *text)
+{
+    json_t *json = json_of(path), *warning;
+    size_t i;
+    bool found = false;
+    json_array_foreach(json_object_get(json, "warnings"), i, warning)
+        found |= strcmp(json_string_value(json_object_get(warning, "code")), code) == 0 && strstr(json_string_value(json_object_get(warning, "message")), text);
+    json_decref(json);
+    return found;
+}
+
+/* The labelled session of the fixtures in a folder of its own, and where its results go. */
+struct fixture {
+    char *folder;
+    char session[4096], out[4096];
+};
+
+static inline int fixture_set_up(void **state)
+{
+    struct fixture *fixture = calloc(1, sizeof *fixture);
+    if (!fixture)
+        return -1;
+    fixture->folder = folder_make();
+    snprintf(fixture->session, sizeof fixture->session, "%s/hive", fixture->folder);
+    snprintf(fixture->out, sizeof fixture->out, "%s/out", fixture->folder);
+    copy_fixture_session(fixture->session);
+    *state = fixture;
+    return 0;
+}
+
+static inline int fixture_tear_down(void **state)
+{
+    struct fixture *fixture = *state;
+    folder_remove(fixture->folder);
+    free(fixture);
+    return 0;
+}
+
+/* The text from, which must be there, becomes to. */
+static inline void file_replace(const char *path, const char *from, const char *to)
+{
+    size_t size;
+    char *text = file_read(path, &size), *at = strstr(text, from);
+    if (!at)
+        fail_msg("%s: no %s in\n%s", path, from, text);
+    char *edited = calloc(1, size + strlen(to) + 1);
+    memcpy(edited, text, (size_t)(at - text));
+    strcat(edited, to);
+    strcat(edited, at + strlen(from));
+    file_write(path, edited, strlen(edited));
+    free(edited);
+    free(text);
 }
 
 #endif

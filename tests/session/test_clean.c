@@ -5,30 +5,6 @@
 #include <math.h>
 #include <sys/stat.h>
 
-struct fixture {
-    char *folder;
-    char session[4096], out[4096];
-};
-
-static int set_up(void **state)
-{
-    struct fixture *fixture = calloc(1, sizeof *fixture);
-    fixture->folder = folder_make();
-    snprintf(fixture->session, sizeof fixture->session, "%s/hive", fixture->folder);
-    snprintf(fixture->out, sizeof fixture->out, "%s/out", fixture->folder);
-    copy_fixture_session(fixture->session);
-    *state = fixture;
-    return 0;
-}
-
-static int tear_down(void **state)
-{
-    struct fixture *fixture = *state;
-    folder_remove(fixture->folder);
-    free(fixture);
-    return 0;
-}
-
 static void one_command_leaves_voices_sheets_reports_and_the_narration(void **state)
 {
     struct fixture *f = *state;
@@ -182,9 +158,9 @@ static void the_voice_meets_the_target_and_the_ceiling(void **state)
 static void a_narration_of_takes_with_one_gain_is_exact(void **state)
 {
     struct fixture *f = *state;
-    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){0});
+    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){.assignments = {"loudness.target_lufs=-18"}});
     json_t *session = json_of(in_folder(f->out, "session.json"));
-    assert_true(fabs(number_at(session, "narration", "integrated_lufs") + 16) < 0.05);
+    assert_true(fabs(number_at(session, "narration", "integrated_lufs") + 18) < 0.05);
     assert_true(number_at(session, "narration", "max_true_peak_dbtp") <= -1.0);
     json_decref(session);
     tt_clean_result_free(&result);
@@ -296,20 +272,20 @@ static void what_a_killed_run_left_half_written_is_cleared(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(one_command_leaves_voices_sheets_reports_and_the_narration, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(the_recordings_are_never_changed, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(the_number_of_jobs_does_not_show_in_the_bytes, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(a_second_run_renders_nothing_and_leaves_the_same_bytes, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(a_cut_that_is_changed_to_keep_comes_back_and_only_its_take_is_rendered, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(a_sheet_that_cannot_be_read_stops_its_take_alone_and_stays_as_it_is, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(the_voice_meets_the_target_and_the_ceiling, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(a_narration_of_takes_with_one_gain_is_exact, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(a_plan_writes_no_sound, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(touching_a_recording_does_not_render_it_again, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(whole_takes_lie_sample_for_sample_under_the_take, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(a_take_left_out_in_the_running_order_is_not_in_the_narration, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(what_a_killed_run_left_half_written_is_cleared, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(an_opened_gap_makes_the_voice_longer_by_its_length, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(one_command_leaves_voices_sheets_reports_and_the_narration, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(the_recordings_are_never_changed, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(the_number_of_jobs_does_not_show_in_the_bytes, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_second_run_renders_nothing_and_leaves_the_same_bytes, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_cut_that_is_changed_to_keep_comes_back_and_only_its_take_is_rendered, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_sheet_that_cannot_be_read_stops_its_take_alone_and_stays_as_it_is, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(the_voice_meets_the_target_and_the_ceiling, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_narration_of_takes_with_one_gain_is_exact, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_plan_writes_no_sound, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(touching_a_recording_does_not_render_it_again, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(whole_takes_lie_sample_for_sample_under_the_take, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_take_left_out_in_the_running_order_is_not_in_the_narration, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(what_a_killed_run_left_half_written_is_cleared, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(an_opened_gap_makes_the_voice_longer_by_its_length, fixture_set_up, fixture_tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

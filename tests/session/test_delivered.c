@@ -5,61 +5,13 @@
 #include <math.h>
 #include <sndfile.h>
 
-struct fixture {
-    char *folder;
-    char session[4096], out[4096];
-};
-
-static int set_up(void **state)
-{
-    struct fixture *fixture = calloc(1, sizeof *fixture);
-    fixture->folder = folder_make();
-    snprintf(fixture->session, sizeof fixture->session, "%s/hive", fixture->folder);
-    snprintf(fixture->out, sizeof fixture->out, "%s/out", fixture->folder);
-    copy_fixture_session(fixture->session);
-    *state = fixture;
-    return 0;
-}
-
-static int tear_down(void **state)
-{
-    struct fixture *fixture = *state;
-    folder_remove(fixture->folder);
-    free(fixture);
-    return 0;
-}
-
-static bool clean_for(const struct fixture *f, const char *target, const char *const *assignments, struct tt_clean_result *result)
-{
-    const char *const sources[] = {f->session};
-    size_t count = 0;
-    while (assignments[count])
-        count++;
-    struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = f->out, .target = target, .assignments = assignments, .assignment_count = count};
-    struct tt_error error = {0};
-    bool ok = tt_clean(&options, NULL, result, &error);
-    if (!ok)
-        fail_msg("clean: %s", error.message);
-    return ok;
-}
-
 static void clean(const struct fixture *f, const char *target, const char *const *assignments)
 {
-    struct tt_clean_result result;
-    clean_for(f, target, assignments, &result);
+    struct clean_run how = {.target = target};
+    for (size_t i = 0; assignments[i]; i++)
+        how.assignments[i] = assignments[i];
+    struct tt_clean_result result = clean_well(f->session, f->out, how);
     tt_clean_result_free(&result);
-}
-
-/* Whether session.json (path "session.json") or a report has a warning of that code, and that text in it. */
-static bool warns(const char *path, const char *code, const char *text)
-{
-    json_t *json = json_of(path), *warning;
-    size_t i;
-    bool found = false;
-    json_array_foreach(json_object_get(json, "warnings"), i, warning)
-        found |= strcmp(json_string_value(json_object_get(warning, "code")), code) == 0 && strstr(json_string_value(json_object_get(warning, "message")), text);
-    json_decref(json);
-    return found;
 }
 
 #define SET(...) ((const char *const[]){__VA_ARGS__, NULL})
@@ -254,14 +206,14 @@ static void another_meter_reads_the_same_on_every_file(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(an_audiobook_meets_its_rms_with_room_tone_around_it, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(what_fails_its_target_is_told_with_what_helps, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(for_a_mix_nothing_is_limited, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(two_channels_alike_are_3_db_softer_each, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(a_take_far_from_the_others_gets_a_gain_of_its_own, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(what_the_recording_says_of_itself_stays_in_its_voice, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(the_narration_tells_when_it_starts, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(another_meter_reads_the_same_on_every_file, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(an_audiobook_meets_its_rms_with_room_tone_around_it, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(what_fails_its_target_is_told_with_what_helps, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(for_a_mix_nothing_is_limited, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(two_channels_alike_are_3_db_softer_each, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_take_far_from_the_others_gets_a_gain_of_its_own, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(what_the_recording_says_of_itself_stays_in_its_voice, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(the_narration_tells_when_it_starts, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(another_meter_reads_the_same_on_every_file, fixture_set_up, fixture_tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

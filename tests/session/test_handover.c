@@ -6,30 +6,6 @@
 #include <sndfile.h>
 #include <sys/stat.h>
 
-struct fixture {
-    char *folder;
-    char session[4096], out[4096];
-};
-
-static int set_up(void **state)
-{
-    struct fixture *fixture = calloc(1, sizeof *fixture);
-    fixture->folder = folder_make();
-    snprintf(fixture->session, sizeof fixture->session, "%s/hive", fixture->folder);
-    snprintf(fixture->out, sizeof fixture->out, "%s/out", fixture->folder);
-    copy_fixture_session(fixture->session);
-    *state = fixture;
-    return 0;
-}
-
-static int tear_down(void **state)
-{
-    struct fixture *fixture = *state;
-    folder_remove(fixture->folder);
-    free(fixture);
-    return 0;
-}
-
 static void clean(const struct fixture *f, struct clean_run how)
 {
     struct tt_clean_result result = clean_well(f->session, f->out, how);
@@ -44,21 +20,6 @@ static const char *failure(const struct fixture *f, struct clean_run how)
     if (clean_run(f->session, f->out, how, &result, &error))
         fail_msg("the run went well");
     return error.message;
-}
-
-static void replace(const char *path, const char *from, const char *to)
-{
-    size_t size;
-    char *text = file_read(path, &size), *at = strstr(text, from);
-    if (!at)
-        fail_msg("%s: no %s in\n%s", path, from, text);
-    char *edited = calloc(1, size + strlen(to) + 1);
-    memcpy(edited, text, (size_t)(at - text));
-    strcat(edited, to);
-    strcat(edited, at + strlen(from));
-    file_write(path, edited, strlen(edited));
-    free(edited);
-    free(text);
 }
 
 static void append(const char *path, const char *line)
@@ -91,7 +52,7 @@ static void narration_and_pieces_are_not_written_again_when_nothing_changed(void
 {
     struct fixture *f = *state;
     clean(f, (struct clean_run){0});
-    replace(in_folder(f->out, "order.csv"), "01.flac,yes,", "01.flac,yes,opening");
+    file_replace(in_folder(f->out, "order.csv"), "01.flac,yes,", "01.flac,yes,opening");
     clean(f, (struct clean_run){0});
     ino_t narration = file_number(in_folder(f->out, "narration.wav")), piece = file_number(in_folder(f->out, "pieces/opening.wav"));
     const char *state_before = file_digest(in_folder(f->out, "session.json"));
@@ -112,10 +73,10 @@ static void the_narration_before_is_kept_when_another_replaces_it(void **state)
     clean(f, (struct clean_run){.is_again = true}); /* the same bytes: nothing to keep */
     assert_false(file_exists(in_folder(f->out, "earlier")));
     clean(f, (struct clean_run){.assignments = {"pauses.between_ms=3000"}});
-    assert_string_equal(first, file_digest(in_folder(f->out, "earlier/narration-1.wav")));
+    assert_string_equal(first, file_digest(in_folder(f->out, "earlier/narration-0001.wav")));
     const char *second = file_digest(in_folder(f->out, "narration.wav"));
     clean(f, (struct clean_run){0});
-    assert_string_equal(second, file_digest(in_folder(f->out, "earlier/narration-2.wav")));
+    assert_string_equal(second, file_digest(in_folder(f->out, "earlier/narration-0002.wav")));
     assert_string_equal(first, file_digest(in_folder(f->out, "narration.wav")));
 }
 
@@ -126,7 +87,86 @@ static void a_narration_in_another_kind_of_file_does_not_stay_beside_the_new_one
     clean(f, (struct clean_run){.assignments = {"deliver.format=flac"}});
     assert_false(file_exists(in_folder(f->out, "narration.wav")));
     assert_true(file_exists(in_folder(f->out, "narration.flac")));
-    assert_true(file_exists(in_folder(f->out, "earlier/narration-1.wav")));
+    assert_true(file_exists(in_folder(f->out, "earlier/narration-0001.wav")));
+}
+
+static void voices_of_another_kind_go_and_what_a_person_put_there_stays(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){.assignments = {"deliver.whole=yes"}});
+    file_write(in_folder(f->out, "voice/mine.wav"), "mine", 4);
+    file_replace(in_folder(f->out, "order.csv"), "01.flac,yes,", "01.flac,yes,opening");
+    clean(f, (struct clean_run){.assignments = {"deliver.whole=yes"}});
+    clean(f, (struct clean_run){.assignments = {"deliver.whole=yes", "deliver.format=flac"}});
+    static const char *const gone[] = {"voice/01.wav", "voice/02.wav", "whole/01.wav", "pieces/opening.wav"};
+    for (size_t i = 0; i < sizeof gone / sizeof *gone; i++)
+        if (file_exists(in_folder(f->out, gone[i])))
+            fail_msg("%s is still there", gone[i]);
+    static const char *const there[] = {"voice/mine.wav", "voice/01.flac", "whole/02.flac", "pieces/opening.flac", "earlier/pieces/opening.wav"};
+    for (size_t i = 0; i < sizeof there / sizeof *there; i++)
+        if (!file_exists(in_folder(f->out, there[i])))
+            fail_msg("%s is not there", there[i]);
+}
+
+static void a_piece_that_nobody_wants_any_more_is_put_aside(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){0});
+    file_replace(in_folder(f->out, "order.csv"), "01.flac,yes,", "01.flac,yes,opening");
+    clean(f, (struct clean_run){0});
+    const char *piece = file_digest(in_folder(f->out, "pieces/opening.wav"));
+    file_write(in_folder(f->out, "pieces/mine.wav"), "mine", 4);
+    file_replace(in_folder(f->out, "order.csv"), "01.flac,yes,opening", "01.flac,yes,beginning");
+    clean(f, (struct clean_run){0});
+    assert_false(file_exists(in_folder(f->out, "pieces/opening.wav")));
+    assert_string_equal(piece, file_digest(in_folder(f->out, "earlier/pieces/opening.wav")));
+    assert_true(file_exists(in_folder(f->out, "pieces/beginning.wav")));
+    assert_true(file_exists(in_folder(f->out, "pieces/mine.wav")));
+}
+
+static void only_so_many_earlier_narrations_stay(void **state)
+{
+    struct fixture *f = *state;
+    static const char *const betweens[] = {"pauses.between_ms=3000", "pauses.between_ms=3100", "pauses.between_ms=3200", "pauses.between_ms=3300"};
+    clean(f, (struct clean_run){0});
+    file_write(in_folder(f->out, "earlier/mine.wav"), "mine", 4);
+    file_write(in_folder(f->out, "earlier/narration-0001 as sent.wav"), "mine", 4);
+    for (size_t i = 0; i < 3; i++)
+        clean(f, (struct clean_run){.assignments = {betweens[i], "deliver.keep_earlier=2"}});
+    assert_false(file_exists(in_folder(f->out, "earlier/narration-0001.wav")));
+    assert_true(file_exists(in_folder(f->out, "earlier/narration-0002.wav")));
+    assert_true(file_exists(in_folder(f->out, "earlier/narration-0003.wav")));
+    clean(f, (struct clean_run){.assignments = {betweens[3], "deliver.keep_earlier=0"}});
+    assert_true(file_exists(in_folder(f->out, "earlier/narration-0002.wav")));
+    assert_true(file_exists(in_folder(f->out, "earlier/mine.wav")));
+    assert_true(file_exists(in_folder(f->out, "earlier/narration-0001 as sent.wav")));
+}
+
+static void a_narration_that_was_held_is_never_deleted(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){.assignments = {"deliver.hold=yes"}});
+    const char *held = file_digest(in_folder(f->out, "narration.wav"));
+    clean(f, (struct clean_run){.assignments = {"pauses.between_ms=3000", "deliver.keep_earlier=1"}});
+    clean(f, (struct clean_run){.assignments = {"pauses.between_ms=3100", "deliver.keep_earlier=1"}});
+    clean(f, (struct clean_run){.assignments = {"pauses.between_ms=3200", "deliver.keep_earlier=1"}});
+    assert_string_equal(held, file_digest(in_folder(f->out, "earlier/narration-0001-held.wav")));
+    assert_false(file_exists(in_folder(f->out, "earlier/narration-0002.wav")));
+    assert_true(file_exists(in_folder(f->out, "earlier/narration-0003.wav")));
+}
+
+static void a_target_that_is_left_off_the_next_time_is_missed_aloud(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){.target = "ebu-r128"});
+    clean(f, (struct clean_run){.target = "ebu-r128"});
+    assert_false(warns(in_folder(f->out, "session.json"), "another-target", ""));
+    clean(f, (struct clean_run){.is_plan = true}); /* delivers nothing, says nothing, forgets nothing */
+    assert_false(warns(in_folder(f->out, "session.json"), "another-target", ""));
+    clean(f, (struct clean_run){0});
+    assert_true(warns(in_folder(f->out, "session.json"), "another-target", "--for ebu-r128"));
+    clean(f, (struct clean_run){0});
+    assert_false(warns(in_folder(f->out, "session.json"), "another-target", ""));
 }
 
 /* 25 frames a second: 2 s are 50. The opened gap moves all behind it, and nothing before it. */
@@ -145,7 +185,7 @@ static void changes_tell_from_where_on_things_lie_how_much_later(void **state)
     double seconds;
     char *row = strchr(text, '\n') + 1;
     assert_int_equal(sscanf(row, "%63[^,],%15[^,],%15[^,],%d,%d,%lf,%15[^,],", since, was, now, &step, &all, &seconds, take), 7);
-    assert_string_equal(since, "earlier/narration-1.wav");
+    assert_string_equal(since, "earlier/narration-0001.wav");
     assert_int_equal(step, 50);
     assert_int_equal(all, 50);
     assert_true(fabs(seconds - 2) < 1e-4);
@@ -159,7 +199,7 @@ static void a_take_that_is_left_out_is_named_in_the_changes(void **state)
 {
     struct fixture *f = *state;
     clean(f, (struct clean_run){0});
-    replace(in_folder(f->out, "order.csv"), "01.flac,yes", "01.flac,no");
+    file_replace(in_folder(f->out, "order.csv"), "01.flac,yes", "01.flac,no");
     clean(f, (struct clean_run){0});
     char *text = file_read(in_folder(f->out, "edit/changes.csv"), NULL);
     assert_non_null(strstr(text, "01.flac is out"));
@@ -204,7 +244,7 @@ static void with_hold_a_persons_edit_is_obeyed_and_no_gain_moves(void **state)
         clean(f, (struct clean_run){.assignments = {ways[i]}});
         json_t *before = json_of(in_folder(f->out, "report/01.json")), *track = json_of(in_folder(f->out, "session.json"));
         const char *other = file_digest(in_folder(f->out, "voice/02.wav"));
-        replace(in_folder(f->out, "sheets/01.csv"), "pause,shorten,shorten", "pause,shorten,keep");
+        file_replace(in_folder(f->out, "sheets/01.csv"), "pause,shorten,shorten", "pause,shorten,keep");
         clean(f, (struct clean_run){.assignments = {ways[i], HOLD}});
         json_t *after = json_of(in_folder(f->out, "report/01.json")), *track_after = json_of(in_folder(f->out, "session.json"));
         assert_true(number_at(after, "output", "frames") > number_at(before, "output", "frames"));
@@ -267,17 +307,22 @@ static void a_plan_leaves_what_the_next_run_knows(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(narration_and_pieces_are_not_written_again_when_nothing_changed, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(the_narration_before_is_kept_when_another_replaces_it, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(a_narration_in_another_kind_of_file_does_not_stay_beside_the_new_one, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(changes_tell_from_where_on_things_lie_how_much_later, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(a_take_that_is_left_out_is_named_in_the_changes, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(a_narration_that_only_sounds_otherwise_moved_nothing, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(with_hold_nothing_is_decided_anew, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(with_hold_a_persons_edit_is_obeyed_and_no_gain_moves, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(with_hold_what_would_move_it_is_an_error_that_says_what, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(hold_before_anything_was_handed_over_is_a_first_run, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(a_plan_leaves_what_the_next_run_knows, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(narration_and_pieces_are_not_written_again_when_nothing_changed, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(the_narration_before_is_kept_when_another_replaces_it, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_narration_in_another_kind_of_file_does_not_stay_beside_the_new_one, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(changes_tell_from_where_on_things_lie_how_much_later, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_take_that_is_left_out_is_named_in_the_changes, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_narration_that_only_sounds_otherwise_moved_nothing, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(with_hold_nothing_is_decided_anew, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(with_hold_a_persons_edit_is_obeyed_and_no_gain_moves, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(with_hold_what_would_move_it_is_an_error_that_says_what, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(hold_before_anything_was_handed_over_is_a_first_run, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_plan_leaves_what_the_next_run_knows, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(voices_of_another_kind_go_and_what_a_person_put_there_stays, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_piece_that_nobody_wants_any_more_is_put_aside, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(only_so_many_earlier_narrations_stay, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_narration_that_was_held_is_never_deleted, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_target_that_is_left_off_the_next_time_is_missed_aloud, fixture_set_up, fixture_tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -338,7 +338,7 @@ static void every_way_out_is_of_the_format_that_was_asked_for_and_as_loud(void *
         {"deliver.format=rf64", "wav", SF_FORMAT_RF64, SF_FORMAT_PCM_24, 1}, {"deliver.channels=dual", "wav", SF_FORMAT_WAV, SF_FORMAT_PCM_24, 2},
     };
     for (size_t i = 0; i < sizeof ways / sizeof *ways; i++) {
-        struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, ways[i].assignment}});
+        struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.target_lufs=-20", ways[i].assignment}});
         char names[2][40];
         snprintf(names[0], sizeof names[0], "narration.%s", ways[i].ending);
         snprintf(names[1], sizeof names[1], "voice/01.%s", ways[i].ending);
@@ -351,7 +351,7 @@ static void every_way_out_is_of_the_format_that_was_asked_for_and_as_loud(void *
             assert_int_equal(info.channels, ways[i].channels);
         }
         /* Two channels alike read 3.01 LU higher (BS.1770): the target is what a meter reads on the file itself. */
-        assert_lufs(in_folder(p->out, names[0]), -16, 0.05);
+        assert_lufs(in_folder(p->out, names[0]), -20, 0.05);
         tt_clean_result_free(&result);
     }
 }
@@ -428,12 +428,12 @@ static void evening_brings_lines_together(void **state)
         samples[i] *= 0.4f;
     take_write_samples(take_path(p, "01.wav"), (struct take_shape){.rate_hz = 48000}, samples, frames);
     free(samples);
-    struct tt_clean_result plainly = clean_place(p, plain);
+    struct tt_clean_result plainly = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.target_lufs=-19"}});
     double before = level_spread_db(in_folder(p->out, "voice/01.wav"));
-    struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.even_db=6"}});
+    struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.target_lufs=-19", "loudness.even_db=6"}});
     double after = level_spread_db(in_folder(p->out, "voice/01.wav"));
     assert_true(after < before - 4);
-    assert_lufs(in_folder(p->out, "narration.wav"), -16, 0.1);
+    assert_lufs(in_folder(p->out, "narration.wav"), -19, 0.1);
     tt_clean_result_free(&plainly);
     tt_clean_result_free(&result);
 }

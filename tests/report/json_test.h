@@ -1,0 +1,39 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Reading JSON in tests of reports; include hive_session.h first. */
+#ifndef TT_TESTS_JSON_TEST_H
+#define TT_TESTS_JSON_TEST_H
+
+#include <jansson.h>
+
+#include "base/text.h"
+
+/* Frees the text. */
+static inline json_t *parse_text(struct tt_text *text)
+{
+    json_error_t where;
+    json_t *object = json_loadb(text->data, text->length, JSON_REJECT_DUPLICATES, &where);
+    if (!object) fail_msg("line %d: %s", where.line, where.text);
+    tt_text_free(text);
+    return object;
+}
+
+static inline const json_t *get(const json_t *object, const char *key)
+{
+    const json_t *value = json_object_get(object, key);
+    if (!value) fail_msg("no %s", key);
+    return value;
+}
+
+static inline double number(const json_t *object, const char *key)
+{
+    assert_true(json_is_number(get(object, key)));
+    return json_number_value(get(object, key));
+}
+
+static inline const char *string(const json_t *object, const char *key)
+{
+    assert_true(json_is_string(get(object, key)));
+    return json_string_value(get(object, key));
+}
+
+#endif
