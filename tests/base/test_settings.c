@@ -50,7 +50,8 @@ static void the_defaults_are_those_of_the_manual(void **state)
         { "loudness", "across", "session" }, { "loudness", "limit_most_db", "6" }, { "loudness", "even_db", "0" },
         { "deliver", "channels", "mono" }, { "deliver", "format", "wav" }, { "deliver", "bits", "24" }, { "deliver", "rate_hz", "keep" },
         { "deliver", "frame_rate", "25" }, { "deliver", "start", "01:00:00:00" }, { "deliver", "narration", "yes" },
-        { "deliver", "whole", "no" }, { "deliver", "head_ms", "0" }, { "deliver", "tail_ms", "0" }, { "deliver", "hold", "no" },
+        { "deliver", "whole", "no" }, { "deliver", "head_ms", "0" }, { "deliver", "tail_ms", "0" }, { "deliver", "keep_earlier", "5" },
+        { "deliver", "hold", "no" },
         { "report", "page", "yes" }, { "report", "pictures", "yes" }, { "report", "media", "link" }, { "watch", "settle_s", "2" },
         { "watch", "then", "" },
     };

@@ -129,6 +129,7 @@ static void only_so_many_earlier_narrations_stay(void **state)
     struct fixture *f = *state;
     static const char *const betweens[] = {"pauses.between_ms=3000", "pauses.between_ms=3100", "pauses.between_ms=3200", "pauses.between_ms=3300"};
     clean(f, (struct clean_run){0});
+    assert_int_equal(mkdir(in_folder(f->out, "earlier"), 0777), 0);
     file_write(in_folder(f->out, "earlier/mine.wav"), "mine", 4);
     file_write(in_folder(f->out, "earlier/narration-0001 as sent.wav"), "mine", 4);
     for (size_t i = 0; i < 3; i++)

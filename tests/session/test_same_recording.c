@@ -6,27 +6,6 @@
 
 #include <sndfile.h>
 
-struct fixture { char *folder; char session[4096], out[4096]; };
-
-static int set_up(void **state)
-{
-    struct fixture *f = calloc(1, sizeof *f);
-    f->folder = folder_make();
-    snprintf(f->session, sizeof f->session, "%s/hive", f->folder);
-    snprintf(f->out, sizeof f->out, "%s/out", f->folder);
-    copy_fixture_session(f->session);
-    *state = f;
-    return 0;
-}
-
-static int tear_down(void **state)
-{
-    struct fixture *f = *state;
-    folder_remove(f->folder);
-    free(f);
-    return 0;
-}
-
 /* A copy of the session's first take: gain_db louder, what passes full scale clipped, and so many frames late. */
 static void add_copy(const struct fixture *f, const char *name, double gain_db, size_t late_frames)
 {
@@ -152,9 +131,9 @@ static void takes_of_different_lengths_are_not_even_compared(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(a_safety_copy_is_listed_and_not_used, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(the_unclipped_one_is_used, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(a_person_may_use_the_other_one, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_safety_copy_is_listed_and_not_used, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(the_unclipped_one_is_used, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_person_may_use_the_other_one, fixture_set_up, fixture_tear_down),
         cmocka_unit_test(the_same_sound_some_rows_late_runs_in_step),
         cmocka_unit_test(two_readings_of_one_text_do_not_run_in_step),
         cmocka_unit_test(takes_of_different_lengths_are_not_even_compared),
