@@ -5,6 +5,7 @@
 #include <stdlib.h>
 
 #include "base/file.h"
+#include "base/relay.h"
 #include "base/units.h"
 #include "dsp/limiter.h"
 #include "pipeline/limit_record.h"
@@ -21,6 +22,7 @@ struct last_steps {
     struct tt_writer *writer;
     struct tt_quiet_meter *quiet;
     float *block, *limited;
+    size_t room;                   /* samples in the longest block behind the limiter */
 };
 
 static void last_steps_free(struct last_steps *steps)
@@ -48,7 +50,8 @@ static bool open_steps(struct last_steps *steps, const struct tt_delivery *deliv
         tt_limiter_tell(steps->limiter, tt_limit_writer_add, steps->demands);
     }
     steps->block = malloc(BLOCK_SAMPLES * sizeof(float));
-    steps->limited = malloc((BLOCK_SAMPLES + tt_limiter_latency(steps->limiter)) * sizeof(float));
+    steps->room = BLOCK_SAMPLES + tt_limiter_latency(steps->limiter);
+    steps->limited = malloc(steps->room * sizeof(float));
     if (!steps->block || !steps->limited)
         return tt_fail_memory(err);
     if (!(steps->meter = tt_meter_create(rate_hz, tt_channel_weight(settings), err)))
@@ -59,8 +62,9 @@ static bool open_steps(struct last_steps *steps, const struct tt_delivery *deliv
     return steps->writer != NULL;
 }
 
-static bool take_part(struct last_steps *steps, const float *samples, size_t count, struct tt_error *err)
+static bool take_part(void *context, const float *samples, size_t count, struct tt_error *err)
 {
+    struct last_steps *steps = context;
     if (steps->finder)
         return tt_gain_finder_add(steps->finder, samples, count, err);
     if (steps->quiet)
@@ -71,11 +75,9 @@ static bool take_part(struct last_steps *steps, const float *samples, size_t cou
 /* As it is kept between runs, so that a run that holds makes the same bytes. */
 static double round_gain(double gain_db) { return round(gain_db * 1e6) / 1e6; }
 
-static bool run_through(struct last_steps *steps, const struct tt_source *source, struct tt_error *err)
+static bool pass_through(struct last_steps *steps, const struct tt_source *source, struct tt_relay *relay, struct tt_error *err)
 {
     int64_t count;
-    if (!source->rewind(source->context, err))
-        return false;
     while ((count = source->read(source->context, steps->block, BLOCK_SAMPLES, err)) > 0) {
         if (source->go_on && !source->go_on(source->go_on_context))
             return tt_fail(err, TT_ERROR_STOPPED, "stopped; what was finished stands, the next run goes on from there");
@@ -85,17 +87,27 @@ static bool run_through(struct last_steps *steps, const struct tt_source *source
             ready = tt_limiter_run(steps->limiter, steps->block, (size_t)count, steps->limited);
             samples = steps->limited;
         }
-        if (!take_part(steps, samples, ready, err))
+        if (!tt_relay_add(relay, samples, ready, err))
             return false;
     }
-    if (count < 0)
+    if (count < 0 || (steps->limiter && !tt_relay_add(relay, steps->limited, tt_limiter_finish(steps->limiter, steps->limited), err)))
         return false;
-    return !steps->limiter || take_part(steps, steps->limited, tt_limiter_finish(steps->limiter, steps->limited), err);
+    return tt_relay_finish(relay, err);
+}
+
+static bool run_through(struct last_steps *steps, const struct tt_source *source, struct tt_error *err)
+{
+    if (!source->rewind(source->context, err))
+        return false;
+    struct tt_relay *relay = tt_relay_open(take_part, steps, steps->room, source->has_second_thread, err);
+    bool ok = relay && pass_through(steps, source, relay, err);
+    tt_relay_close(relay);
+    return ok;
 }
 
 bool tt_delivery_measure(const struct tt_source *source, struct tt_gain_finder *finder, struct tt_error *err)
 {
-    struct last_steps steps = {.finder = finder, .block = malloc(BLOCK_SAMPLES * sizeof(float))};
+    struct last_steps steps = {.finder = finder, .block = malloc(BLOCK_SAMPLES * sizeof(float)), .room = BLOCK_SAMPLES};
     bool ok = (steps.block || tt_fail_memory(err)) && run_through(&steps, source, err);
     last_steps_free(&steps);
     return ok;

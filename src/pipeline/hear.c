@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "base/file.h"
+#include "base/relay.h"
 #include "base/units.h"
 #include "dsp/fast_math.h"
 #include "dsp/highpass.h"
@@ -33,6 +34,7 @@ struct hear_pass {
     struct tt_heard heard;
     struct tt_voice_reader *reader;
     struct tt_highpass *highpass;      /* NULL with highpass_hz = 0 */
+    struct tt_relay *relay;            /* to the framer and all behind it */
     struct tt_framer *framer;
     struct tt_listener *listener;
     struct tt_nuclei *nuclei;
@@ -112,6 +114,12 @@ static bool take_frame(void *context, int64_t index, const float *power, const f
     return hand_out_settled(pass, err);
 }
 
+static bool frame(void *context, const float *samples, size_t count, struct tt_error *err)
+{
+    struct hear_pass *pass = context;
+    return tt_framer_add(pass->framer, samples, count, err);
+}
+
 static bool open_pass(struct hear_pass *pass, struct tt_error *err)
 {
     const struct tt_hear_request *request = pass->request;
@@ -158,7 +166,8 @@ static bool open_pass(struct hear_pass *pass, struct tt_error *err)
     for (int i = 0; i < TT_STAGE_COUNT; i++)
         if (tt_chain[i]->hear_open && !(pass->stage_states[i] = tt_chain[i]->hear_open(&pass->hearing, err)))
             return false;
-    return true;
+    /* Last: its thread works with all of the above. */
+    return (pass->relay = tt_relay_open(frame, pass, filtered_room, request->has_second_thread, err)) != NULL;
 }
 
 static bool listen_through(struct hear_pass *pass, int64_t expected, struct tt_error *err)
@@ -174,7 +183,7 @@ static bool listen_through(struct hear_pass *pass, int64_t expected, struct tt_e
             ready = tt_highpass_run(pass->highpass, pass->block, (size_t)count, pass->filtered);
             samples = pass->filtered;
         }
-        if (!tt_framer_add(pass->framer, samples, ready, err))
+        if (!tt_relay_add(pass->relay, samples, ready, err))
             return false;
         done += count;
         if (pass->request->tick && !pass->request->tick(pass->request->tick_context, expected > 0 ? (double)done / (double)expected : 0))
@@ -184,9 +193,11 @@ static bool listen_through(struct hear_pass *pass, int64_t expected, struct tt_e
         return false;
     if (pass->highpass) {
         size_t ready = tt_highpass_finish(pass->highpass, pass->filtered);
-        if (!tt_framer_add(pass->framer, pass->filtered, ready, err))
+        if (!tt_relay_add(pass->relay, pass->filtered, ready, err))
             return false;
     }
+    if (!tt_relay_finish(pass->relay, err))
+        return false;
     pass->heard.facts.frame_count = done;
     if (done == 0)
         return tt_fail(err, TT_ERROR_INPUT, "no sound in it: the file holds not one sample; record it again or take it away");
@@ -228,6 +239,7 @@ static bool close_pass(struct hear_pass *pass, struct tt_error *err)
 
 static void free_pass(struct hear_pass *pass)
 {
+    tt_relay_close(pass->relay);
     for (int i = 0; i < TT_STAGE_COUNT; i++)
         if (tt_chain[i]->hear_free)
             tt_chain[i]->hear_free(pass->stage_states[i]);

@@ -8,6 +8,7 @@
 
 #include "audio/reader.h"
 #include "base/file.h"
+#include "base/relay.h"
 #include "base/units.h"
 #include "dsp/highpass.h"
 #include "pipeline/chain.h"
@@ -26,7 +27,8 @@ struct render_pass {
     struct tt_highpass *highpass;
     struct tt_link links[LINK_COUNT];
     size_t link_count;
-    float *block, *buffers[2];
+    float *block, *first_output, *buffers[2];
+    struct tt_relay *relay;           /* from the first link to the others and the editor */
     struct tt_room_tone *tone;
     struct tt_editor *editor;
     struct tt_scratch_path voice, whole;
@@ -76,8 +78,9 @@ static bool open_links(struct render_pass *pass, struct tt_error *err)
     return true;
 }
 
-static bool deliver_part(struct render_pass *pass, const float *samples, size_t count, struct tt_error *err)
+static bool deliver_part(void *context, const float *samples, size_t count, struct tt_error *err)
 {
+    struct render_pass *pass = context;
     if (pass->whole.scratch && !tt_scratch_path_add(&pass->whole, samples, count, err))
         return false;
     return tt_editor_add(pass->editor, samples, count, err);
@@ -95,13 +98,43 @@ static bool push(struct render_pass *pass, size_t first, const float *samples, s
     return deliver_part(pass, samples, count, err);
 }
 
+/* The first link (the rumble filter, where there is one) works beside the reader, the others in the second thread: that halves the work about evenly. */
+static bool push_behind_first(void *context, const float *samples, size_t count, struct tt_error *err)
+{
+    return push(context, 1, samples, count, err);
+}
+
+static bool push_first(struct render_pass *pass, const float *samples, size_t count, struct tt_error *err)
+{
+    if (pass->link_count > 0) {
+        count = pass->links[0].run(pass->links[0].state, samples, count, pass->first_output);
+        samples = pass->first_output;
+    }
+    return tt_relay_add(pass->relay, samples, count, err);
+}
+
+/* What the links still hold comes out, the first link's first. */
+static bool finish_chain(struct render_pass *pass, struct tt_error *err)
+{
+    for (size_t i = 0; i < pass->link_count; i++) {
+        float *rest = i == 0 ? pass->first_output : pass->buffers[(i + 1) % 2 ? 0 : 1];
+        size_t left = pass->links[i].finish ? pass->links[i].finish(pass->links[i].state, rest) : 0;
+        if (left > 0 && !(i == 0 ? tt_relay_add(pass->relay, rest, left, err) : push(pass, i + 1, rest, left, err)))
+            return false;
+        if (i == 0 && !tt_relay_finish(pass->relay, err))
+            return false;
+    }
+    return tt_relay_finish(pass->relay, err) && tt_editor_finish(pass->editor, err) && tt_scratch_path_finish(&pass->voice, err) &&
+           (!pass->whole.scratch || tt_scratch_path_finish(&pass->whole, err));
+}
+
 static bool run_chain(struct render_pass *pass, struct tt_error *err)
 {
     const struct tt_render_request *request = pass->request;
     const int64_t total = request->heard->facts.frame_count;
     int64_t done = 0, count;
     while ((count = tt_voice_reader_read(pass->reader, pass->block, BLOCK_SAMPLES, err)) > 0) {
-        if (!push(pass, 0, pass->block, (size_t)count, err))
+        if (!push_first(pass, pass->block, (size_t)count, err))
             return false;
         done += count;
         if (request->tick && !request->tick(request->tick_context, total > 0 ? (double)done / (double)total : 0))
@@ -111,15 +144,7 @@ static bool run_chain(struct render_pass *pass, struct tt_error *err)
         return false;
     if (done != total)
         return tt_fail(err, TT_ERROR_INPUT, "the take has changed while it was worked on: run again");
-    for (size_t i = 0; i < pass->link_count; i++) {
-        if (!pass->links[i].finish)
-            continue;
-        float *rest = pass->buffers[(i + 1) % 2 ? 0 : 1];
-        size_t left = pass->links[i].finish(pass->links[i].state, rest);
-        if (!push(pass, i + 1, rest, left, err))
-            return false;
-    }
-    return tt_editor_finish(pass->editor, err) && tt_scratch_path_finish(&pass->voice, err) && (!pass->whole.scratch || tt_scratch_path_finish(&pass->whole, err));
+    return finish_chain(pass, err);
 }
 
 static bool open_scratch(const struct tt_render_request *request, struct tt_scratch_path *path, struct tt_error *err)
@@ -140,9 +165,10 @@ static bool open_pass(struct render_pass *pass, struct tt_error *err)
     for (size_t i = 0; i < pass->link_count; i++)
         room += pass->links[i].latency_samples;
     pass->block = malloc(BLOCK_SAMPLES * sizeof(float));
+    pass->first_output = malloc(room * sizeof(float));
     for (int i = 0; i < 2; i++)
         pass->buffers[i] = malloc(room * sizeof(float));
-    if (!pass->block || !pass->buffers[0] || !pass->buffers[1])
+    if (!pass->block || !pass->first_output || !pass->buffers[0] || !pass->buffers[1])
         return tt_fail_memory(err);
     /* The seed is the recording itself: the same take always gets the same room tone. */
     char seed_digits[17];
@@ -155,11 +181,12 @@ static bool open_pass(struct render_pass *pass, struct tt_error *err)
     if (!tt_scratch_path_measure(&pass->voice, request->out_rate_hz, request->settings, !isnan(request->gain_db), err))
         return false;
     pass->editor = tt_editor_create(request->map, pass->tone, tt_scratch_path_add, &pass->voice, err);
-    return pass->editor != NULL;
+    return pass->editor && (pass->relay = tt_relay_open(push_behind_first, pass, room, request->has_second_thread, err)) != NULL;
 }
 
 static void close_pass(struct render_pass *pass)
 {
+    tt_relay_close(pass->relay);
     tt_editor_destroy(pass->editor);
     tt_room_tone_destroy(pass->tone);
     tt_scratch_path_close(&pass->voice);
@@ -168,6 +195,7 @@ static void close_pass(struct render_pass *pass)
         tt_link_destroy(&pass->links[i]);
     tt_voice_reader_close(pass->reader);
     free(pass->block);
+    free(pass->first_output);
     free(pass->buffers[0]);
     free(pass->buffers[1]);
 }
@@ -198,6 +226,7 @@ static struct tt_source stoppable_source(struct tt_scratch *scratch, const struc
     struct tt_source source = tt_source_of_scratch(scratch);
     source.go_on = goes_on;
     source.go_on_context = (void *)request;
+    source.has_second_thread = request->has_second_thread;
     return source;
 }
 

@@ -24,6 +24,7 @@ struct tt_render_request {
     const char *limit_path;           /* what the voice's limiter did (pipeline/limit_record.h), for the narration; NULL: not wanted */
     const char *whole_path;           /* NULL: not wanted */
     const char *scratch_folder;       /* where unlinked temporary files may lie */
+    bool has_second_thread;           /* half of the work may go into another thread: the same bits */
     tt_tick tick;
     void *tick_context;
 };

@@ -131,6 +131,7 @@ static void hear_take(void *context, size_t item)
                                       .hearing_key = take->hearing_key,
                                       .channel = take->channel,
                                       .settings = &run->settings,
+                                      .has_second_thread = run->has_spare_threads,
                                       .tick = tt_work_tick,
                                       .tick_context = &work};
     int lock = tt_part_lock(run, take);
@@ -171,6 +172,7 @@ bool tt_session_hear(struct tt_run_state *run, struct tt_error *err)
             weights[i] = (double)take->info.frame_count + 1;
         run->work_total += (take->is_heard || !take->is_ours ? 0 : (double)take->info.frame_count);
     }
+    run->has_spare_threads = tt_jobs_have_spare(run->take_count, weights, run->options->jobs);
     ok = ok && tt_jobs_run(run->take_count, weights, run->options->jobs, hear_take, run, err);
     free(weights);
     return ok;

@@ -45,6 +45,14 @@ static void *work(void *opaque)
     }
 }
 
+bool tt_jobs_have_spare(size_t item_count, const double *weights, int threads)
+{
+    size_t count = 0, wanted = threads > 0 ? (size_t)threads : (size_t)tt_processor_count();
+    for (size_t i = 0; i < item_count; i++)
+        count += weights[i] > 0;
+    return wanted >= 2 * count;
+}
+
 bool tt_jobs_run(size_t item_count, const double *weights, int threads, tt_job job, void *context, struct tt_error *err)
 {
     struct weighted *sorted = malloc((item_count + 1) * sizeof *sorted);

@@ -74,6 +74,7 @@ static bool render(struct tt_run_state *run, struct tt_take *take, struct tt_err
                                         .limit_path = take->limit_path,
                                         .whole_path = run->settings.deliver.whole ? take->whole_path : NULL,
                                         .scratch_folder = run->out,
+                                        .has_second_thread = run->has_spare_threads,
                                         .tick = tt_work_tick,
                                         .tick_context = &work};
     struct tt_rendered rendered;
@@ -137,6 +138,7 @@ bool tt_session_render(struct tt_run_state *run, struct tt_error *err)
         weights[i] = (double)take->heard.facts.frame_count + 1;
         run->work_total += (double)take->heard.facts.frame_count;
     }
+    run->has_spare_threads = tt_jobs_have_spare(run->take_count, weights, run->options->jobs);
     bool ok = tt_jobs_run(run->take_count, weights, run->options->jobs, render_take, run, err);
     free(weights);
     return ok;

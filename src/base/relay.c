@@ -1,0 +1,139 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include "base/relay.h"
+
+#include <pthread.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { SLOTS = 4 };
+
+struct tt_relay {
+    tt_relay_take take;
+    void *context;
+    size_t most_samples;
+    bool has_thread;
+    pthread_t thread;
+    pthread_mutex_t mutex;
+    pthread_cond_t moved;
+    float *slots[SLOTS];
+    size_t counts[SLOTS];
+    size_t added, taken;      /* blocks since the start */
+    bool is_ended, is_dropped;
+    bool has_failed;
+    struct tt_error error;
+};
+
+static bool take_one(struct tt_relay *relay, size_t slot)
+{
+    struct tt_error error = {0};
+    pthread_mutex_unlock(&relay->mutex);
+    bool ok = relay->take(relay->context, relay->slots[slot], relay->counts[slot], &error);
+    pthread_mutex_lock(&relay->mutex);
+    if (!ok) {
+        relay->has_failed = true;
+        relay->error = error;
+    }
+    relay->taken++;
+    pthread_cond_signal(&relay->moved);
+    return ok;
+}
+
+static void *work(void *opaque)
+{
+    struct tt_relay *relay = opaque;
+    bool goes_on = true;
+    pthread_mutex_lock(&relay->mutex);
+    while (goes_on) {
+        while (relay->taken == relay->added && !relay->is_ended)
+            pthread_cond_wait(&relay->moved, &relay->mutex);
+        goes_on = relay->taken < relay->added && !relay->is_dropped && take_one(relay, relay->taken % SLOTS);
+    }
+    pthread_mutex_unlock(&relay->mutex);
+    return NULL;
+}
+
+static bool start_thread(struct tt_relay *relay)
+{
+    bool ok = true;
+    for (int i = 0; i < SLOTS; i++)
+        ok = (relay->slots[i] = malloc(relay->most_samples * sizeof(float))) != NULL && ok;
+    return ok && pthread_create(&relay->thread, NULL, work, relay) == 0;
+}
+
+struct tt_relay *tt_relay_open(tt_relay_take take, void *context, size_t most_samples, bool wants_thread, struct tt_error *err)
+{
+    struct tt_relay *relay = calloc(1, sizeof *relay);
+    if (!relay) {
+        tt_fail_memory(err);
+        return NULL;
+    }
+    relay->take = take;
+    relay->context = context;
+    relay->most_samples = most_samples;
+    pthread_mutex_init(&relay->mutex, NULL);
+    pthread_cond_init(&relay->moved, NULL);
+    relay->has_thread = wants_thread && start_thread(relay);
+    return relay;
+}
+
+static bool pass_on_failure(struct tt_relay *relay, struct tt_error *err)
+{
+    if (relay->has_failed && err && err->kind == TT_OK)
+        *err = relay->error;
+    return !relay->has_failed;
+}
+
+bool tt_relay_add(struct tt_relay *relay, const float *samples, size_t count, struct tt_error *err)
+{
+    if (!relay->has_thread)
+        return relay->take(relay->context, samples, count, err);
+    if (count > relay->most_samples)
+        return tt_fail(err, TT_ERROR_INTERNAL, "a block of %zu samples where %zu fit", count, relay->most_samples);
+    pthread_mutex_lock(&relay->mutex);
+    while (relay->added - relay->taken == SLOTS && !relay->has_failed)
+        pthread_cond_wait(&relay->moved, &relay->mutex);
+    bool ok = pass_on_failure(relay, err);
+    size_t slot = relay->added % SLOTS;
+    pthread_mutex_unlock(&relay->mutex);
+    if (!ok)
+        return false;
+    /* Nobody looks at a slot before it counts as added. */
+    memcpy(relay->slots[slot], samples, count * sizeof *samples);
+    relay->counts[slot] = count;
+    pthread_mutex_lock(&relay->mutex);
+    relay->added++;
+    pthread_cond_signal(&relay->moved);
+    pthread_mutex_unlock(&relay->mutex);
+    return true;
+}
+
+static void end_thread(struct tt_relay *relay, bool is_dropped)
+{
+    if (!relay->has_thread)
+        return;
+    pthread_mutex_lock(&relay->mutex);
+    relay->is_ended = true;
+    relay->is_dropped = is_dropped;
+    pthread_cond_signal(&relay->moved);
+    pthread_mutex_unlock(&relay->mutex);
+    pthread_join(relay->thread, NULL);
+    relay->has_thread = false;
+}
+
+bool tt_relay_finish(struct tt_relay *relay, struct tt_error *err)
+{
+    end_thread(relay, false);
+    return pass_on_failure(relay, err);
+}
+
+void tt_relay_close(struct tt_relay *relay)
+{
+    if (!relay)
+        return;
+    end_thread(relay, true);
+    pthread_mutex_destroy(&relay->mutex);
+    pthread_cond_destroy(&relay->moved);
+    for (int i = 0; i < SLOTS; i++)
+        free(relay->slots[i]);
+    free(relay);
+}
