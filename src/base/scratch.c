@@ -22,11 +22,13 @@ struct tt_scratch *tt_scratch_open(const char *folder, struct tt_error *err)
     if (!scratch || !(scratch->folder = tt_copy_string(folder))) tt_fail_memory(err);
     else if ((scratch->fd = tt_part_open(folder, "scratch", 0600, &part_path)) < 0)
         tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: cannot make a temporary file here", folder);
+    else if (unlink(part_path) != 0) /* a file that stays would outlive us */
+        tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: cannot take the name off a temporary file", part_path);
     else {
-        unlink(part_path);
         free(part_path);
         return scratch;
     }
+    free(part_path);
     tt_scratch_close(scratch);
     return NULL;
 }

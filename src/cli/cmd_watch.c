@@ -16,7 +16,7 @@ static const struct tt_option options[] = {
     {"--once", NULL, NULL, "do what is there, then end", OPTION_ONCE},
 };
 
-static volatile sig_atomic_t stop, reload;
+static atomic_int stop, reload; /* lock-free, so that a signal may set them (C17 7.14.1.1) */
 
 static void on_stop(int signal_number)
 {

@@ -3,7 +3,7 @@
 #ifndef TT_SESSION_WATCH_H
 #define TT_SESSION_WATCH_H
 
-#include <signal.h>
+#include <stdatomic.h>
 
 #include "base/settings.h"
 #include "tidytake/tidytake.h"
@@ -14,8 +14,8 @@ struct tt_watch_options {
     const char *settings_file, *target; /* as of clean; NULL: none */
     int jobs;                       /* the same; 0: as many as processors */
     bool is_once;                   /* do what is there and settled, then end */
-    const volatile sig_atomic_t *stop;   /* set from outside: end */
-    volatile sig_atomic_t *reload;  /* set from outside: read the settings again; cleared here; may be NULL */
+    const atomic_int *stop;         /* set from outside, by a thread or a signal: end */
+    atomic_int *reload;             /* set from outside: read the settings again; cleared here; may be NULL */
 };
 
 /* Words for the journal: one line each. */

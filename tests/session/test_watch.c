@@ -10,8 +10,9 @@
 struct watching {
     char *folder;
     char inbox[4096], out[4096];
-    volatile sig_atomic_t stop;
+    atomic_int stop;
     pthread_t thread;
+    pthread_mutex_t mutex; /* of said */
     char said[20000];
     struct tt_error error;
     bool is_well;
@@ -20,14 +21,17 @@ struct watching {
 static void say(void *context, const char *line)
 {
     struct watching *w = context;
+    pthread_mutex_lock(&w->mutex);
     strncat(w->said, line, sizeof w->said - strlen(w->said) - 2);
     strcat(w->said, "\n");
+    pthread_mutex_unlock(&w->mutex);
 }
 
 static int set_up(void **state)
 {
     struct watching *w = calloc(1, sizeof *w);
     w->folder = folder_make();
+    pthread_mutex_init(&w->mutex, NULL);
     snprintf(w->inbox, sizeof w->inbox, "%s/inbox", w->folder);
     snprintf(w->out, sizeof w->out, "%s/inbox.tidy", w->folder);
     mkdir(w->inbox, 0777);
@@ -71,8 +75,10 @@ static bool arrives(const char *path)
 static bool is_said(struct watching *w, const char *text, int times)
 {
     int found = 0;
+    pthread_mutex_lock(&w->mutex);
     for (const char *at = w->said; (at = strstr(at, text)); at++)
         found++;
+    pthread_mutex_unlock(&w->mutex);
     return found == times;
 }
 
