@@ -47,12 +47,7 @@ static bool write_file(struct task *task, const char *path, struct tt_error *err
     struct tt_source source = tt_voices_source(task->voices);
     source.go_on = tt_run_goes_on;
     source.go_on_context = task->run;
-<<<<<<< HEAD
-=======
     source.has_second_thread = task->run->options->jobs != 1;
-    if (!find_trim(task, &source, err))
-        return false;
->>>>>>> 8242573 (pipeline: two threads for one long take, the same blocks in the same order and so the same bits; narration: leave no waiting file behind)
     int64_t start_frame = 0;
     tt_timecode_parse(settings->deliver.frame_rate, settings->deliver.start, &start_frame);
     struct tt_bext bext = {.time_reference = llround((double)start_frame * track->rate_hz / tt_timecode_fps(settings->deliver.frame_rate))};

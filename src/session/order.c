@@ -17,19 +17,21 @@ static const bool is_needed[COLUMNS] = {[COLUMN_TAKE] = true};
 enum { MOST_ORDER_BYTES = 16 << 20 };
 
 /* Names that are no UTF-8 may read alike in a CSV: the first of them that has no place yet. */
-static struct tt_take *find_take(struct tt_run_state *run, const char *name)
+static bool find_take(struct tt_run_state *run, const char *name, struct tt_take **found, struct tt_error *err)
 {
-    struct tt_take *found = NULL;
+    *found = NULL;
     for (size_t i = 0; i < run->take_count; i++) {
         char *clean = tt_csv_clean(run->takes[i].file->name);
-        bool is_it = clean && strcmp(clean, name) == 0;
+        if (!clean)
+            return tt_fail_memory(err);
+        bool is_it = strcmp(clean, name) == 0;
         free(clean);
-        if (is_it && run->takes[i].clock_order == 0)
-            return &run->takes[i];
         if (is_it)
-            found = &run->takes[i];
+            *found = &run->takes[i];
+        if (is_it && run->takes[i].clock_order == 0)
+            return true;
     }
-    return found;
+    return true;
 }
 
 static bool same_word(const char *a, const char *b)
@@ -66,7 +68,9 @@ static bool is_clean(const char *text)
 static bool read_row(struct tt_run_state *run, struct tt_csv *csv, const int *columns, double place, size_t *passed_over, struct tt_error *err)
 {
     const char *name = tt_csv_text(csv, columns[COLUMN_TAKE]);
-    struct tt_take *take = find_take(run, name);
+    struct tt_take *take;
+    if (!find_take(run, name, &take, err))
+        return false;
     if (!take) {
         ++*passed_over;
         return pass_over(run, name);
