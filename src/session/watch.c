@@ -14,6 +14,7 @@
 #include <sys/wait.h>
 #include <time.h>
 
+#include "audio/reader.h"
 #include "base/file.h"
 #include "base/text.h"
 #include "session/load_settings.h"
@@ -240,6 +241,32 @@ static bool stopped(const struct watch *watch)
     return watch->options->stop && *watch->options->stop;
 }
 
+/* A slow copy may pause for longer than settle_s: a head that promises more than is there says so. After this many times settle_s the rest is given up. */
+static const double patience = 15;
+
+static bool is_known(const struct watched *session, const struct tt_snapshot_file *file)
+{
+    for (size_t i = 0; i < session->done.count; i++) {
+        const struct tt_snapshot_file *known = &session->done.files[i];
+        if (strcmp(known->path, file->path) == 0)
+            return known->size == file->size && known->modified_ns == file->modified_ns && known->inode == file->inode;
+    }
+    return false;
+}
+
+static bool is_arriving(const struct watched *session)
+{
+    bool is_cut = false;
+    for (size_t i = 0; !is_cut && i < session->seen.count; i++) {
+        const struct tt_snapshot_file *file = &session->seen.files[i];
+        struct tt_audio_info info = {0};
+        struct tt_reader *reader = tt_is_sound_name(file->path) && !is_known(session, file) ? tt_reader_open(file->path, &info, NULL) : NULL;
+        is_cut = reader && info.is_truncated;
+        tt_reader_close(reader);
+    }
+    return is_cut;
+}
+
 /* Runs sessions that are due; *wait_s becomes the time until one could be. */
 static bool run_due(struct watch *watch, double *wait_s, bool *is_busy, struct tt_error *err)
 {
@@ -254,6 +281,8 @@ static bool run_due(struct watch *watch, double *wait_s, bool *is_busy, struct t
             *wait_s = left_s < *wait_s ? left_s : *wait_s;
             continue;
         }
+        if (-left_s < (patience - 1) * watch->settings.watch.settle_s && is_arriving(session))
+            continue;
         run_session(watch, session);
         if (!count_as_done(session, err))
             return false;

@@ -163,6 +163,81 @@ static void links_that_lead_out_of_the_folder_are_not_followed(void **state)
     assert_false(file_exists(in_folder(w->out, "linked")));
 }
 
+static void a_copy_that_pauses_is_waited_for_while_its_head_promises_more(void **state)
+{
+    struct watching *w = *state;
+    enum { RATE_HZ = 16000, SECONDS = 6 };
+    float *samples = calloc(RATE_HZ * SECONDS, sizeof *samples);
+    noise_add(samples, RATE_HZ * SECONDS, 0.001, 1);
+    voice_add(samples + RATE_HZ, RATE_HZ * 3, RATE_HZ, 0.1, 2);
+    sound_write(in_folder(w->folder, "whole.wav"), 0x010002 /* WAV, 16 bit */, RATE_HZ, 1, samples, RATE_HZ * SECONDS);
+    free(samples);
+    size_t size;
+    char *bytes = file_read(in_folder(w->folder, "whole.wav"), &size);
+    mkdir(in_folder(w->inbox, "hive"), 0777);
+    file_write(in_folder(w->inbox, "hive/01.wav"), bytes, size / 2);
+    assert_int_equal(pthread_create(&w->thread, NULL, work, w), 0);
+    nanosleep(&(struct timespec){.tv_sec = 1, .tv_nsec = 200000000}, NULL); /* six times settle_s */
+    bool was_early = file_exists(in_folder(w->out, "hive"));
+    file_write(in_folder(w->inbox, "hive/01.wav"), bytes, size);
+    free(bytes);
+    assert_true(arrives(in_folder(w->out, "hive/session.json")));
+    w->stop = 1;
+    pthread_join(w->thread, NULL);
+    assert_false(was_early);
+    json_t *json = json_of(in_folder(w->out, "hive/report/01.json"));
+    assert_int_equal(json_integer_value(json_object_get(json_object_get(json, "source"), "frames")), RATE_HZ * SECONDS);
+    json_decref(json);
+}
+
+static void what_never_becomes_whole_is_taken_as_it_is_in_the_end(void **state)
+{
+    struct watching *w = *state;
+    copy_fixture_session(in_folder(w->inbox, "hive"));
+    size_t size;
+    char *bytes = file_read(in_folder(w->inbox, "hive/01.flac"), &size);
+    file_write(in_folder(w->inbox, "hive/01.flac"), bytes, size / 2);
+    free(bytes);
+    assert_ok(watch_once(w), w->error);
+    assert_true(file_exists(in_folder(w->out, "hive/voice/01.wav")));
+}
+
+static void settings_of_the_caller_hold_for_every_session(void **state)
+{
+    struct watching *w = *state;
+    copy_fixture_session(in_folder(w->inbox, "hive"));
+    file_write(in_folder(w->folder, "mine.ini"), "[deliver]\nformat = flac\n", 24);
+    struct tt_watch_options options = {.folder = w->inbox, .is_once = true, .settings_file = in_folder(w->folder, "mine.ini"), .target = "audiobook"};
+    struct tt_watch_words words = {w, say};
+    assert_ok(tt_watch(&options, &words, &w->error), w->error);
+    assert_true(file_exists(in_folder(w->out, "hive/voice/01.flac")));
+    json_t *json = json_of(in_folder(w->out, "hive/session.json"));
+    assert_string_equal(json_string_value(json_object_get(json, "target")), "audiobook");
+    json_decref(json);
+}
+
+static void names_that_would_harm_a_shell_or_a_terminal_are_harmless(void **state)
+{
+    struct watching *w = *state;
+    char script[4096], ini[9000];
+    const char *const hive = in_folder(w->inbox, "-rf $(touch X);`touch X`\n\033[2J");
+    snprintf(script, sizeof script, "#!/bin/sh\nprintf '%%s' \"$1\" > '%s/told'\n", w->folder);
+    file_write(in_folder(w->folder, "tell"), script, strlen(script));
+    chmod(in_folder(w->folder, "tell"), 0755);
+    snprintf(ini, sizeof ini, "[watch]\nsettle_s = 0.1\nthen = %s/tell\n", w->folder);
+    file_write(in_folder(w->inbox, "tidytake.ini"), ini, strlen(ini));
+    mkdir(hive, 0777);
+    file_write(in_folder(hive, "tidytake.ini"), ini, strlen(ini));
+    copy_fixture_session(hive);
+    assert_int_equal(rename(in_folder(hive, "01.flac"), in_folder(hive, "--set=\n=1+1;$(touch X)\xff.flac")), 0);
+    assert_ok(watch_once(w), w->error);
+    assert_null(strchr(w->said, '\033'));
+    assert_false(file_exists("X"));
+    char *told = file_read(in_folder(w->folder, "told"), NULL);
+    assert_non_null(strstr(told, "$(touch X);`touch X`\n"));
+    free(told);
+}
+
 static void a_folder_that_is_gone_ends_the_watch_with_an_error(void **state)
 {
     struct watching *w = *state;
@@ -183,6 +258,10 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_bad_file_is_reported_once_and_the_others_are_done, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_program_is_run_behind_each_session_with_the_page_as_its_argument, set_up, tear_down),
         cmocka_unit_test_setup_teardown(links_that_lead_out_of_the_folder_are_not_followed, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_copy_that_pauses_is_waited_for_while_its_head_promises_more, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(what_never_becomes_whole_is_taken_as_it_is_in_the_end, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(settings_of_the_caller_hold_for_every_session, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(names_that_would_harm_a_shell_or_a_terminal_are_harmless, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_folder_that_is_gone_ends_the_watch_with_an_error, set_up, tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
