@@ -14,7 +14,8 @@ Q         = $(if $(V),,@)
 PACKAGES_BUILD = gcc make pkg-config libc6-dev libsndfile1-dev libfftw3-dev libsoxr-dev libjansson-dev nettle-dev
 PACKAGES_DEMO  = espeak-ng python3-numpy python3-scipy python3-soundfile
 PACKAGES_BROWSER = chromium nodejs npm
-PACKAGES_CHECK = parallel libcmocka-dev libebur128-dev mandoc ffmpeg asterisk-core-sounds-en-g722 asterisk-core-sounds-fr-g722
+PACKAGES_CHECK = parallel libcmocka-dev libebur128-dev libspeexdsp-dev mandoc ffmpeg asterisk-core-sounds-en-g722 asterisk-core-sounds-fr-g722
+PACKAGES_EVAL_NOISE = g++ libwebrtc-audio-processing-dev
 LIBRARIES = sndfile fftw3f soxr jansson nettle
 
 WARN     = -Wall -Wextra -Wpedantic -Wshadow -Wstrict-prototypes -Werror
@@ -43,7 +44,7 @@ ifeq ($(MAKELEVEL),0)
 MAKEFLAGS += -j$(shell nproc 2>/dev/null || echo 2)
 endif
 
-.PHONY: all deps deps-demo man lint-man demo check check-browser check-long check-faults check-threads faults fuzz fuzz-short fuzz-long test test-install lint format bench eval-loudness eval-misreads install uninstall dist clean
+.PHONY: all deps deps-demo man lint-man demo check check-browser check-long check-faults check-threads faults fuzz fuzz-short fuzz-long test test-install lint format bench eval-loudness eval-misreads eval-noise install uninstall dist clean
 .SECONDARY:
 
 all: $B/tidytake $B/libtidytake.so.$(SOVERSION)
@@ -75,7 +76,7 @@ $B/tidytake: $(CLI_OBJECTS) $B/libtidytake.a
 
 $B/tests/%: $B/tests/%.o $(SUPPORT_OBJECTS) $B/libtidytake.a
 	@echo '  LD $@'
-	$Q$(CC) $(CFLAGS) $(LDFLAGS) -o $@ $^ $$(pkg-config --libs cmocka libebur128) $(LIBS)
+	$Q$(CC) $(CFLAGS) $(LDFLAGS) -o $@ $^ $$(pkg-config --libs cmocka libebur128 speexdsp) $(LIBS)
 
 # The program with calls that can be made to fail: tests/faults/inject.c.
 FAULT_CALLS = malloc calloc realloc aligned_alloc strdup fftwf_alloc_real fftwf_alloc_complex fftwf_plan_dft_r2c_1d fftwf_plan_dft_c2r_1d sf_open_virtual \
@@ -202,6 +203,21 @@ eval-misreads: deps
 	@$(MAKE) --no-print-directory BUILD=release all
 	@mkdir -p build/eval
 	@$(PYTHON) tests/eval/misreads_eval.py --program build/release/tidytake --work build/eval --minutes $(EVAL_MINUTES) --seed $(EVAL_SEED)
+
+# How well the room is taken out, beside two libraries: some five minutes at first, two when only the program has changed. FULL=1 looks at longer
+# takes and a second seed; EVAL_NOISE="--voice fr --room pink --ours" at a part.
+EVAL_NOISE ?=
+NOISE_LIBRARIES = build/release/tests/eval/noise_libraries
+$(NOISE_LIBRARIES): tests/eval/noise_libraries.cc
+	@mkdir -p $(@D)
+	@echo '  CXX $@'
+	$Q$(CXX) -std=c++17 -O2 -Wall $$(pkg-config --cflags webrtc-audio-processing speexdsp) -o $@ $< $$(pkg-config --libs webrtc-audio-processing speexdsp)
+
+eval-noise: deps
+	$(call need,$(PACKAGES_EVAL_NOISE))
+	@$(MAKE) --no-print-directory BUILD=release all $(NOISE_LIBRARIES)
+	@OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(PYTHON) tests/eval/noise_eval.py --program build/release/tidytake --libraries $(NOISE_LIBRARIES) \
+	  --work build/eval $(if $(FULL),--full) $(EVAL_NOISE)
 
 bench: deps
 	@$(MAKE) --no-print-directory BUILD=release all build/release/tests/bench/bench
