@@ -124,7 +124,7 @@ static inline void cell_add_room(struct cell *cell, enum cell_room room, double 
 /* ---- what is compared ---- */
 
 /* The take through the program: its whole length, nothing cut, no gain. To be freed. */
-static inline float *cell_cleaned(struct place *place, const struct cell *cell, enum tt_hum_policy hum)
+static inline float *cell_cleaned_with(struct place *place, const struct cell *cell, enum tt_hum_policy hum, double depth_db, double keep_faint_db)
 {
     struct tt_error error = {0};
     struct tt_settings settings;
@@ -135,6 +135,8 @@ static inline float *cell_cleaned(struct place *place, const struct cell *cell, 
     settings.take.highpass_hz = 0;
     settings.breaths.soften_db = 0;
     settings.gate.hum = hum;
+    settings.gate.depth_db = depth_db;
+    settings.gate.keep_faint_db = keep_faint_db;
     struct pass *pass = pass_begin(place, "take.wav", settings);
     assert_ok(pass_hear(pass, 0, &error), error);
     struct tt_render_request request = pass_request(pass, 0);
@@ -143,6 +145,11 @@ static inline float *cell_cleaned(struct place *place, const struct cell *cell, 
     assert_int_equal(count, cell->count);
     pass_end(pass);
     return whole;
+}
+
+static inline float *cell_cleaned(struct place *place, const struct cell *cell, enum tt_hum_policy hum)
+{
+    return cell_cleaned_with(place, cell, hum, 15, 0);
 }
 
 /* The take through libspeexdsp's preprocessor, its delay taken back. To be freed. */

@@ -149,12 +149,42 @@ static void a_near_clean_take_comes_out_as_it_went_in(void **state)
     }
 }
 
+static double pause_change_db(struct place *place, const struct cell *cell, enum tt_hum_policy hum, double depth_db)
+{
+    float *out = cell_cleaned_with(place, cell, hum, depth_db, 0);
+    const double change = cell_pause_db(cell, out, 0) - cell_pause_db(cell, cell->take, 0);
+    free(out);
+    return change;
+}
+
+/* What is left of the voice in the lines, by least squares. */
+static double lines_db(struct place *place, const struct cell *cell, double keep_faint_db)
+{
+    float *out = cell_cleaned_with(place, cell, TT_HUM_OFF, 15, keep_faint_db);
+    const double gain = 20 * log10(cell_voice_gain(cell, out, false));
+    free(out);
+    return gain;
+}
+
+static void what_the_settings_of_the_gate_say_is_done(void **state)
+{
+    struct cell cell = make(ENGLISH, CELL_HUM, 15);
+    assert_within(pause_change_db(*state, &cell, TT_HUM_OFF, 6), -6, 0.3, 0.3);
+    assert_within(pause_change_db(*state, &cell, TT_HUM_OFF, 15), -15, 1.0, 0.7);
+    /* No harmonic of 60 Hz is here: nothing but the depth. Of 50 Hz there are. */
+    assert_within(pause_change_db(*state, &cell, TT_HUM_60, 15), -15, 1.0, 0.7);
+    assert_within(pause_change_db(*state, &cell, TT_HUM_50, 15), -19.25, 1.0, 0.7);
+    assert_true(lines_db(*state, &cell, 6) > lines_db(*state, &cell, 0) + 0.01);
+    cell_free(&cell);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(a_voice_gains_more_over_the_room_than_by_the_library, place_set_up, place_tear_down),
         cmocka_unit_test_setup_teardown(a_room_that_changes_in_mid_take_goes_down_as_far_on_both_sides, place_set_up, place_tear_down),
         cmocka_unit_test_setup_teardown(hum_under_a_voice_goes_and_the_voice_stays, place_set_up, place_tear_down),
+        cmocka_unit_test_setup_teardown(what_the_settings_of_the_gate_say_is_done, place_set_up, place_tear_down),
         cmocka_unit_test_setup_teardown(a_near_clean_take_comes_out_as_it_went_in, place_set_up, place_tear_down),
     };
     return cmocka_run_group_tests(tests, record, let_go);
