@@ -134,7 +134,8 @@ test: all $(TESTS)
 check: deps
 	@$(MAKE) --no-print-directory BUILD=release test
 	@$(MAKE) --no-print-directory BUILD=asan test
-	@$(MAKE) --no-print-directory BUILD=asan faults FAULT_SECONDS=20
+	@$(MAKE) --no-print-directory BUILD=release faults FAULT_SECONDS=10
+	@$(MAKE) --no-print-directory BUILD=asan faults FAULT_SECONDS=10
 	@$(MAKE) --no-print-directory BUILD=asan fuzz-short
 	@$(MAKE) --no-print-directory lint-man
 	@$(MAKE) --no-print-directory BUILD=release test-install
