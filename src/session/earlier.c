@@ -194,8 +194,7 @@ bool tt_session_show_changes(struct tt_run_state *run, const struct tt_session_r
         return true;
     bool ok = tt_layout_read(layout, &now);
     ok = ok ? write_changes(run, session, &before, &now, err) : tt_fail_memory(err);
-    if (ok)
-        tt_layout_free(&now);
+    tt_layout_free(&now);
     tt_layout_free(&before);
     return ok;
 }

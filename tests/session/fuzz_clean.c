@@ -45,7 +45,8 @@ static void clean(bool must_go_well, const char *changes)
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
     static const char *const places[] = {"out/session.json", "out/order.csv",       "out/sheets/01.csv", "out/report/01.json", "out/heard/01.bin",
-                                         "takes/02.wav",     "takes/tidytake.ini", "changes.csv",       "out/voice/01.wav",   "out/narration.wav"};
+                                         "takes/02.wav",     "takes/tidytake.ini", "changes.csv",       "out/voice/01.wav",   "out/narration.wav",
+                                         "out/heard/01.lim"};
     enum { PLACES = sizeof places / sizeof *places };
     if (size == 0)
         return 0;
