@@ -61,6 +61,18 @@ bool tt_setting_fail_key(const char *origin, const char *section, const char *ke
     return fail_with_text(&text, err);
 }
 
+/* "12 dB", but not "12": a number with something behind it. */
+static bool opens_with_number(const char *value)
+{
+    double number;
+    size_t digits = strspn(value, "+-0123456789.,");
+    char start[32];
+    if (digits == 0 || digits >= sizeof start || tt_number_parse(value, &number)) return false;
+    memcpy(start, value, digits);
+    start[digits] = '\0';
+    return tt_number_parse(start, &number);
+}
+
 bool tt_setting_fail_value(const char *origin, const struct tt_setting_row *row, const char *value, struct tt_error *err)
 {
     char buffer[TT_SHOWN_CHARS];
@@ -68,6 +80,7 @@ bool tt_setting_fail_value(const char *origin, const struct tt_setting_row *row,
     struct tt_text text = {0};
     tt_text_addf(&text, "%s: [%s] %s = %s: must be ", origin, row->section, row->key, tt_shown(value, buffer));
     tt_setting_add_range(row, &text);
+    if (row->type == TT_SETTING_NUMBER && opens_with_number(value)) tt_text_add(&text, "; the number alone, without its unit");
     while (row->choices && row->choices[count]) count++;
     const char *nearest = count ? tt_nearest_name(value, row->choices, count) : NULL;
     if (nearest) tt_text_addf(&text, "; did you mean %s?", nearest);

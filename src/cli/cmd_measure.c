@@ -5,6 +5,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include "base/targets.h"
@@ -36,6 +37,9 @@ static json_t *file_object(const char *path, const struct tt_measured *m, const 
     json_t *text = name ? json_string(name) : NULL;
     json_object_set_new(object, "path", text ? text : json_string("?"));
     free(name);
+    json_object_set_new(object, "format", json_string(m->info.format_name));
+    json_object_set_new(object, "rate_hz", json_integer(m->info.rate_hz));
+    json_object_set_new(object, "channels", json_integer(m->info.channel_count));
     json_object_set_new(object, "duration_s", number(m->levels.duration_s, 1e6));
     json_object_set_new(object, "integrated_lufs", number(m->levels.integrated_lufs, 1e3));
     json_object_set_new(object, "loudness_range_lu", number(m->levels.loudness_range_lu, 1e3));
@@ -49,11 +53,18 @@ static json_t *file_object(const char *path, const struct tt_measured *m, const 
     json_object_set_new(object, "voice_decay_db_per_s", number(m->decay_db_per_s, 1e1));
     json_object_set_new(object, "pace_syllables_per_s", number(m->syllables_per_s, 1e3));
     json_object_set_new(object, "verdict", json_string(m->verdict));
+    json_t *warnings = json_array();
+    for (size_t i = 0; i < m->remark_count; i++)
+        json_array_append_new(warnings, json_pack("{s:s,s:s,s:o}", "code", m->remarks[i].code, "message", m->remarks[i].message, "at_s", number(m->remarks[i].at_s, 1e3)));
+    json_object_set_new(object, "warnings", warnings);
     if (target) {
-        json_t *failed = json_array();
-        for (size_t i = 0; i < judgement->failed_count; i++)
+        json_t *failed = json_array(), *messages = json_array();
+        for (size_t i = 0; i < judgement->failed_count; i++) {
             json_array_append_new(failed, json_string(judgement->failed[i]));
-        json_object_set_new(object, "target", json_pack("{s:s,s:b,s:o}", "name", target->name, "pass", judgement->failed_count == 0, "failed", failed));
+            json_array_append_new(messages, json_string(judgement->lines[i]));
+        }
+        json_object_set_new(object, "target", json_pack("{s:s,s:b,s:o,s:o}", "name", target->name, "pass", judgement->failed_count == 0, "failed", failed,
+                                                        "messages", messages));
     }
     return object;
 }
@@ -72,6 +83,8 @@ static void print_file(const char *path, const struct tt_measured *m, const stru
         putchar((unsigned char)*c < 32 || *c == 127 ? '?' : *c);
     printf("\n  %s\n", m->verdict);
     printf("  %-22s %s, %d Hz, %s\n", "format", m->info.format_name, m->info.rate_hz, m->channel_why);
+    for (size_t i = 0; i < m->remark_count; i++)
+        printf("  %s\n", m->remarks[i].message);
     print_level("duration", m->levels.duration_s, "s");
     print_level("integrated loudness", m->levels.integrated_lufs, "LUFS");
     print_level("loudness range", m->levels.loudness_range_lu, "LU");
@@ -89,6 +102,18 @@ static void print_file(const char *path, const struct tt_measured *m, const stru
         printf("  fails %s: %s\n", target->name, judgement->lines[i]);
 }
 
+/* A folder is a session: what it holds is measured by name. */
+static bool is_folder(const char *path)
+{
+    struct stat status;
+    if (stat(path, &status) != 0 || !S_ISDIR(status.st_mode))
+        return false;
+    char *message = tt_format("%s: is a folder: name the files in it (%s/*.wav), or let `tidytake clean` work on all of it", path, path);
+    tt_complain(message ? message : path);
+    free(message);
+    return true;
+}
+
 static int measure_files(char **paths, size_t count, const struct tt_target *target, bool is_json)
 {
     int status = TT_EXIT_DONE;
@@ -101,6 +126,10 @@ static int measure_files(char **paths, size_t count, const struct tt_target *tar
         struct tt_measured measured;
         struct tt_judgement judgement = {0};
         struct tt_error error = {0};
+        if (is_folder(paths[i])) {
+            status = TT_EXIT_SOME_FAILED;
+            continue;
+        }
         if (!tt_measure(paths[i], &settings, scratch, &measured, &error)) {
             if (strncmp(error.message, paths[i], strlen(paths[i])) != 0)
                 tt_error_context(&error, "%s", paths[i]);

@@ -39,11 +39,20 @@ static int run_command(int argc, char **argv)
         print_overview(stderr);
         return TT_EXIT_USAGE;
     }
-    if (strcmp(argv[1], "--help") == 0 || strcmp(argv[1], "-h") == 0) {
+    /* The words of other commands' habits, too: `help clean` is `clean --help`. */
+    bool is_help = strcmp(argv[1], "help") == 0;
+    for (int i = 0; is_help && argc > 2 && i < COMMAND_COUNT; i++)
+        if (strcmp(argv[2], commands[i]->name) == 0) {
+            tt_print_help(commands[i]);
+            return TT_EXIT_DONE;
+        }
+    if (is_help && argc > 2)
+        return unknown_command(argv[2]);
+    if (is_help || strcmp(argv[1], "--help") == 0 || strcmp(argv[1], "-h") == 0) {
         print_overview(stdout);
         return TT_EXIT_DONE;
     }
-    if (strcmp(argv[1], "--version") == 0) {
+    if (strcmp(argv[1], "version") == 0 || strcmp(argv[1], "--version") == 0) {
         printf("tidytake %s\n", tt_version());
         return TT_EXIT_DONE;
     }

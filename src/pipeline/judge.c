@@ -7,15 +7,18 @@
 /* A gate that takes more than this off makes a voice stand in a hole. Common practice, no source. */
 static const double depth_most_db = 30;
 
+static const char for_target[] = "run clean with --for this target";
+
 /* Readings are judged at the precision that meters show: a tenth (EBU Tech 3341, 2.4). */
 static double shown(double value) { return round(value * 10) / 10; }
 
-static void check(struct tt_judgement *judgement, const char *figure, const char *unit, double value, double least, double most, const char *help)
+/* figure: its name in JSON; words: what a person calls it. */
+static void check(struct tt_judgement *judgement, const char *figure, const char *words, const char *unit, double value, double least, double most, const char *help)
 {
     bool is_low = !isnan(least) && !(shown(value) >= least), is_high = !isnan(most) && !(shown(value) <= most);
     if ((!is_low && !is_high) || judgement->failed_count == TT_MOST_JUDGEMENTS)
         return;
-    snprintf(judgement->lines[judgement->failed_count], sizeof judgement->lines[0], "%s is %.1f %s, must be %s %.1f: %s", figure, value, unit,
+    snprintf(judgement->lines[judgement->failed_count], sizeof judgement->lines[0], "the %s is %.1f %s, must be %s %.1f: %s", words, value, unit,
              is_low ? "at least" : "at most", is_low ? least : most, help);
     judgement->failed[judgement->failed_count++] = figure;
 }
@@ -38,7 +41,7 @@ static const char *level_help(const struct tt_target *target, const struct tt_ju
 {
     const struct tt_settings *settings = judged->settings;
     if (!settings)
-        return "run clean with --for this target";
+        return for_target;
     bool aims_elsewhere = (settings->loudness.aim == TT_AIM_RMS) != !isnan(target->most_rms_dbfs);
     if (aims_elsewhere || settings->loudness.limit_most_db == 0 || !(value < least))
         return aims_elsewhere ? "set loudness.aim to what the target asks for" : "look at loudness.target_lufs and loudness.target_rms_dbfs";
@@ -48,22 +51,23 @@ static const char *level_help(const struct tt_target *target, const struct tt_ju
 void tt_judge(const struct tt_target *target, const struct tt_judged *judged, struct tt_judgement *judgement)
 {
     const struct tt_levels *levels = judged->levels;
+    const char *peak_help = judged->settings ? "lower loudness.ceiling_dbtp" : for_target;
     char help[160];
     *judgement = (struct tt_judgement){0};
-    check(judgement, "integrated_lufs", "LUFS", levels->integrated_lufs, target->least_lufs, target->most_lufs,
+    check(judgement, "integrated_lufs", "integrated loudness", "LUFS", levels->integrated_lufs, target->least_lufs, target->most_lufs,
           level_help(target, judged, levels->integrated_lufs, target->least_lufs));
-    check(judgement, "rms_dbfs", "dBFS", levels->rms_dbfs, target->least_rms_dbfs, target->most_rms_dbfs,
+    check(judgement, "rms_dbfs", "RMS", "dBFS", levels->rms_dbfs, target->least_rms_dbfs, target->most_rms_dbfs,
           level_help(target, judged, levels->rms_dbfs, target->least_rms_dbfs));
-    check(judgement, "max_true_peak_dbtp", "dBTP", levels->max_true_peak_dbtp, NAN, target->most_dbtp, "lower loudness.ceiling_dbtp");
-    check(judgement, "sample_peak_dbfs", "dBFS", levels->sample_peak_dbfs, NAN, target->most_sample_peak_dbfs, "lower loudness.ceiling_dbtp");
+    check(judgement, "max_true_peak_dbtp", "true peak", "dBTP", levels->max_true_peak_dbtp, NAN, target->most_dbtp, peak_help);
+    check(judgement, "sample_peak_dbfs", "sample peak", "dBFS", levels->sample_peak_dbfs, NAN, target->most_sample_peak_dbfs, peak_help);
     if (!isnan(judged->floor_dbfs)) {
         floor_help(target, judged, help, sizeof help);
-        check(judgement, "noise_floor_dbfs", "dBFS", judged->floor_dbfs, NAN, target->most_floor_dbfs, help);
+        check(judgement, "noise_floor_dbfs", "noise floor", "dBFS", judged->floor_dbfs, NAN, target->most_floor_dbfs, help);
     }
-    check(judgement, "minutes", "minutes", levels->duration_s / 60, NAN, target->most_minutes, "divide it into pieces (column piece of order.csv)");
+    check(judgement, "minutes", "length", "minutes", levels->duration_s / 60, NAN, target->most_minutes, "divide it into pieces (column piece of order.csv)");
     if (target->rate_hz && judged->rate_hz != target->rate_hz && judgement->failed_count < TT_MOST_JUDGEMENTS) {
-        snprintf(judgement->lines[judgement->failed_count], sizeof judgement->lines[0], "rate_hz is %d, must be %d: set deliver.rate_hz to it", judged->rate_hz,
-                 target->rate_hz);
+        snprintf(judgement->lines[judgement->failed_count], sizeof judgement->lines[0], "the sample rate is %d Hz, must be %d Hz: %s", judged->rate_hz,
+                 target->rate_hz, judged->settings ? "set deliver.rate_hz to it" : for_target);
         judgement->failed[judgement->failed_count++] = "rate_hz";
     }
 }

@@ -55,6 +55,8 @@ static const double rings_under = 120, rings_badly_under = 90;
 static void judge(const struct tt_heard *heard, struct tt_measured *measured)
 {
     double over_room = measured->speech_dbfs - measured->floor_dbfs;
+    /* In noise the end of a word cannot be followed far enough down: it seems to ring. */
+    bool is_ring_known = over_room >= 25;
     char *verdict = measured->verdict;
     const size_t size = sizeof measured->verdict;
     if (measured->is_silent)
@@ -65,11 +67,11 @@ static void judge(const struct tt_heard *heard, struct tt_measured *measured)
         snprintf(verdict, size, "Record again at a lower level: the loudest words are clipped, and nothing brings them back.");
     else if (over_room < 15)
         snprintf(verdict, size, "Leave this room or go much nearer to the microphone: the voice is only %.0f dB over the noise.", over_room);
-    else if (measured->decay_db_per_s < rings_badly_under)
+    else if (is_ring_known && measured->decay_db_per_s < rings_badly_under)
         snprintf(verdict, size, "Leave this room, or go much nearer to the microphone: the room rings behind every word, and nothing takes that out.");
     else if (measured->hum_hz > 0 && measured->hum_over_floor_db > 20)
         snprintf(verdict, size, "Usable once the mains hum (%.0f Hz) is cured: look for a loose ground or a power supply near the cable.", measured->hum_hz);
-    else if (measured->decay_db_per_s < rings_under)
+    else if (is_ring_known && measured->decay_db_per_s < rings_under)
         snprintf(verdict, size, "Usable, not more: the room can be heard behind the words; go nearer, or hang up something soft.");
     else if (over_room < 25)
         snprintf(verdict, size, "Usable, not more: the voice is %.0f dB over the room; a hand's breadth nearer would help.", over_room);
@@ -126,6 +128,8 @@ static bool hear_voice(const char *path, const struct tt_settings *settings, con
         measured->is_clipped = measured->is_clipped || strcmp(heard.remarks[i].code, "clipped") == 0;
     for (size_t i = 0; i < heard.remark_count; i++)
         measured->is_silent = measured->is_silent || strcmp(heard.remarks[i].code, "digital-silence") == 0;
+    for (size_t i = 0; i < heard.remark_count && i < TT_MOST_MEASURED_REMARKS; i++)
+        measured->remarks[measured->remark_count++] = heard.remarks[i];
     judge(&heard, measured);
     bool ok = find_pace(&heard, measured, err);
     tt_heard_close(&heard);

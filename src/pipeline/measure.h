@@ -8,7 +8,9 @@
 #include "base/settings.h"
 #include "dsp/meter.h"
 #include "audio/reader.h"
+#include "sheet/heard.h"
 
+enum { TT_MOST_MEASURED_REMARKS = 8 };
 struct tt_measured {
     struct tt_audio_info info;
     struct tt_levels levels;        /* of all channels together as BS.1770 sums them; peaks over all channels */
@@ -21,6 +23,8 @@ struct tt_measured {
     double syllables_per_s;         /* of speech, pauses not counted; NAN with less than ten seconds of it */
     char channel_why[200];
     char verdict[240];              /* one plain sentence */
+    struct tt_remark remarks[TT_MOST_MEASURED_REMARKS]; /* what is to be put right */
+    size_t remark_count;
 };
 
 /* scratch_path: where a passing file of what was heard may lie (it is removed again). */

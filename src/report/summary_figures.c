@@ -67,6 +67,9 @@ void tt_summary_add_running_time(const struct tt_session_report *session, struct
     add_count(out, persons_rows, "decision of yours was kept", "decisions of yours were kept");
 }
 
+/* What is left of 80 columns behind the figures of a take. */
+static const size_t room_for_why = 12;
+
 void tt_summary_add_takes(const struct tt_session_report *session, struct tt_text *out)
 {
     for (size_t i = 0; i < session->take_count; i++) {
@@ -80,8 +83,15 @@ void tt_summary_add_takes(const struct tt_session_report *session, struct tt_tex
         tt_plain_add_fit(out, take->name, 18, true);
         if (take->has_failed) tt_text_add(out, "  could not be done\n");
         if (take->has_failed) continue;
-        tt_text_addf(out, " %8.12s -> %-8.12s %-11.11s %-13.13s ", before, after, loudness, questions);
-        tt_plain_add_fit(out, tt_take_is_empty(take) ? "empty" : take->why, 12, false);
+        tt_text_addf(out, " %8.12s -> %-8.12s %-11.11s ", before, after, loudness);
+        const char *why = tt_take_is_empty(take) ? "empty" : take->why;
+        if (strlen(why) > room_for_why) { /* a line of its own, whole */
+            tt_text_addf(out, "%s\n", questions);
+            tt_summary_add_lines(out, 6, why);
+            continue;
+        }
+        tt_text_addf(out, "%-13.13s ", questions);
+        tt_plain_add(out, why);
         tt_text_add(out, "\n");
     }
 }

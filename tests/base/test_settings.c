@@ -138,6 +138,7 @@ static void each_kind_of_value_is_read(void **state)
 static void what_is_not_allowed_is_refused_with_what_is(void **state)
 {
     (void)state;
+    assert_refused("gate.depth_db=12 dB", "--set: [gate] depth_db = 12 dB: must be from 0 to 60 dB; the number alone, without its unit");
     assert_refused("gate.depth_db=60.001", "--set: [gate] depth_db = 60.001: must be from 0 to 60 dB");
     assert_refused("gate.depth_db=nan", "--set: [gate] depth_db = nan: must be from 0 to 60 dB");
     assert_refused("misreads.confidence=97", "--set: [misreads] confidence = 97: must be from 0.5 to 1");

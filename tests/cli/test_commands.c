@@ -402,6 +402,21 @@ static void targets_are_listed_each_with_its_source(void **state)
     said_free(&said);
 }
 
+static void the_words_help_and_version_do_what_they_say(void **state)
+{
+    struct place *p = *state;
+    struct said word = RUN("help"), option = RUN("--help"), of_one = RUN("help", "clean"), its_own = RUN("clean", "--help"), version = RUN("version");
+    assert_int_equal(word.status, 0);
+    assert_string_equal(word.out, option.out);
+    assert_string_equal(of_one.out, its_own.out);
+    assert_int_equal(strncmp(version.out, "tidytake ", 9), 0);
+    said_free(&word);
+    said_free(&option);
+    said_free(&of_one);
+    said_free(&its_own);
+    said_free(&version);
+}
+
 static void measuring_judges_and_says_what_fails(void **state)
 {
     struct place *p = *state;
@@ -413,12 +428,21 @@ static void measuring_judges_and_says_what_fails(void **state)
     const json_t *target = json_object_get(json_array_get(json_object_get(parsed, "files"), 0), "target");
     assert_true(json_is_false(json_object_get(target, "pass")));
     assert_string_equal(json_string_value(json_array_get(json_object_get(target, "failed"), 0)), "integrated_lufs");
+    assert_non_null(strstr(json_string_value(json_array_get(json_object_get(target, "messages"), 0)), "the integrated loudness is"));
+    const json_t *file = json_array_get(json_object_get(parsed, "files"), 0);
+    assert_int_equal(json_integer_value(json_object_get(file, "rate_hz")), 24000);
+    assert_int_equal(json_integer_value(json_object_get(file, "channels")), 1);
+    assert_true(json_is_array(json_object_get(file, "warnings")));
     json_decref(parsed);
     assert_int_equal(missing.status, 1);
     assert_int_equal(line_count(missing.err), 1);
     assert_non_null(strstr(missing.err, "nowhere.wav"));
     assert_null(strstr(strstr(missing.err, "nowhere.wav") + 1, "nowhere.wav"));
     assert_non_null(strstr(missing.out, "01.wav")); /* the other is measured */
+    struct said folder = RUN("measure", "hive");
+    assert_int_equal(folder.status, 1);
+    assert_non_null(strstr(folder.err, "hive/*.wav"));
+    said_free(&folder);
     said_free(&plain);
     said_free(&json);
     said_free(&missing);
@@ -476,6 +500,7 @@ int main(void)
         IN_PLACE(settings_later_in_the_order_win),
         IN_PLACE(targets_are_listed_each_with_its_source),
         IN_PLACE(measuring_judges_and_says_what_fails),
+        IN_PLACE(the_words_help_and_version_do_what_they_say),
         IN_PLACE(a_time_in_the_narration_leads_to_its_take),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

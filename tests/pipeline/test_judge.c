@@ -71,7 +71,7 @@ static void broadcast_is_judged_by_loudness_and_true_peak(void **state)
     assert_fails(judge("ebu-r128", levels, -30, 48000, NULL), "integrated_lufs", "at least");
     levels.integrated_lufs = -23;
     levels.max_true_peak_dbtp = -0.8;
-    assert_fails(judge("ebu-r128", levels, -30, 48000, NULL), "max_true_peak_dbtp", "ceiling_dbtp");
+    assert_fails(judge("ebu-r128", levels, -30, 48000, NULL), "max_true_peak_dbtp", "the true peak is -0.8 dBTP, must be at most -1.0");
 }
 
 /* Meters show a tenth (EBU Tech 3341, 2.4). */
@@ -103,6 +103,13 @@ static void the_setting_that_helps_is_named_or_to_record_again(void **state)
     struct tt_levels levels = good_levels();
     levels.rms_dbfs = -24;
     assert_fails(judge("audiobook", levels, -65, 44100, &settings), "rms_dbfs", "loudness.limit_most_db");
+    levels = good_levels();
+    levels.sample_peak_dbfs = -1;
+    assert_fails(judge("audiobook", levels, -65, 44100, &settings), "sample_peak_dbfs", "loudness.ceiling_dbtp");
+    assert_fails(judge("audiobook", levels, -65, 44100, NULL), "sample_peak_dbfs", "run clean with --for");
+    assert_fails(judge("audiobook", good_levels(), -65, 48000, &settings), "rate_hz", "deliver.rate_hz");
+    levels.rms_dbfs = -24;
+    levels.sample_peak_dbfs = -4;
     settings.loudness.aim = TT_AIM_LUFS;
     assert_fails(judge("audiobook", levels, -65, 44100, &settings), "rms_dbfs", "loudness.aim");
 }
