@@ -49,7 +49,7 @@ static struct tt_measured measure(const struct place *p, const float *samples)
     struct tt_error error = {0};
     const char *path = in_folder(p->folder, "room.wav");
     tt_settings_default(&settings);
-    sound_write(path, SF_FORMAT_WAV | SF_FORMAT_FLOAT, RATE_HZ, 1, samples, (size_t)SECONDS * RATE_HZ);
+    sound_write(path, WAV_24, RATE_HZ, 1, samples, (size_t)SECONDS * RATE_HZ);
     assert_ok(tt_measure(path, &settings, in_folder(p->folder, "heard.bin"), &measured, &error), error);
     return measured;
 }
@@ -93,7 +93,7 @@ static void noise_distance_clipping_and_silence_are_told(void **state)
     }
     float *samples = words(0.3);
     for (size_t i = 0; i < (size_t)SECONDS * RATE_HZ; i++)
-        samples[i] = fmaxf(-0.99F, fminf(0.99F, 2 * samples[i]));
+        samples[i] = fmaxf(-1.0F, fminf(1.0F, 2 * samples[i]));
     struct tt_measured measured = measure(p, samples);
     assert_verdict(&measured, "clipped");
     assert_true(measured.remark_count > 0);
