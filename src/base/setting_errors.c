@@ -61,13 +61,14 @@ bool tt_setting_fail_key(const char *origin, const char *section, const char *ke
     return fail_with_text(&text, err);
 }
 
-/* "12 dB", but not "12": a number with something behind it. */
+/* "12 dB" or "600ms", but not "12": a number with a word behind it. */
 static bool opens_with_number(const char *value)
 {
     double number;
     size_t digits = strspn(value, "+-0123456789.,");
     char start[32];
-    if (digits == 0 || digits >= sizeof start || tt_number_parse(value, &number)) return false;
+    const char *unit = value + digits + strspn(value + digits, " ");
+    if (digits == 0 || digits >= sizeof start || !((*unit | 0x20) >= 'a' && (*unit | 0x20) <= 'z')) return false;
     memcpy(start, value, digits);
     start[digits] = '\0';
     return tt_number_parse(start, &number);

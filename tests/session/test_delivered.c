@@ -40,10 +40,10 @@ static void what_fails_its_target_is_told_with_what_helps(void **state)
 {
     struct fixture *f = *state;
     clean(f, "audiobook", SET("gate.depth_db=3")); /* leaves a floor over -60 dBFS */
-    assert_true(warns(in_folder(f->out, "session.json"), "target-fails", "noise_floor_dbfs"));
+    assert_true(warns(in_folder(f->out, "session.json"), "target-fails", "noise floor"));
     assert_true(warns(in_folder(f->out, "session.json"), "target-fails", "gate.depth_db"));
     clean(f, "audiobook", SET("gate.depth_db=3")); /* also when nothing was written in this run */
-    assert_true(warns(in_folder(f->out, "session.json"), "target-fails", "noise_floor_dbfs"));
+    assert_true(warns(in_folder(f->out, "session.json"), "target-fails", "noise floor"));
     clean(f, "audiobook", SET("gate.depth_db=24"));
     assert_false(warns(in_folder(f->out, "session.json"), "target-fails", ""));
 }
