@@ -190,8 +190,11 @@ bool tt_session_show_changes(struct tt_run_state *run, const struct tt_session_r
         last_number(folder, run->replaced, sizeof run->replaced);
         free(folder);
     }
-    if (!run->replaced[0] || !tt_layout_read(earlier, &before))
+    if (!run->replaced[0])
         return true;
+    errno = 0; /* a damaged layout has nothing to tell; want of memory (POSIX: malloc says so) is another matter */
+    if (!tt_layout_read(earlier, &before))
+        return errno != ENOMEM || tt_fail_memory(err);
     bool ok = tt_layout_read(layout, &now);
     ok = ok ? write_changes(run, session, &before, &now, err) : tt_fail_memory(err);
     tt_layout_free(&now);
