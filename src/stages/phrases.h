@@ -16,8 +16,9 @@
 struct tt_phrase {
     size_t take;
     int64_t start_sample, end_sample;   /* in the take */
+    int64_t loud_start_sample, loud_end_sample; /* where it can be heard well */
     double start_s, end_s;              /* on the session's clock */
-    size_t row, row_count;              /* its rows of the session */
+    size_t row, row_count;              /* its rows of the session, of where it can be heard well */
     int64_t take_row;                   /* the first one in the take's cepstra */
     float level_db, over_floor_db;
 };

@@ -25,6 +25,7 @@ struct made_take {
     struct tt_run runs[MOST_RUNS];
     struct tt_sound sounds[MOST_SOUNDS];
     int8_t *cepstra;
+    float *steps;           /* NULL: nothing is known of the levels within a run */
     char name[16];
     double at_s;
 };
@@ -86,6 +87,18 @@ static inline double track(uint32_t text, int c, double at_s)
     return (corner[0] * (1.0 - part) + corner[1] * part) * 60.0 / (1.0 + 0.3 * c);
 }
 
+/* 100 ms steps of what was read so far: the level of the lines in runs, a quiet room elsewhere. */
+static inline float *make_steps(struct made_take *take)
+{
+    take->heard.step_count = (size_t)((take->at_s + 1.0) * 10.0);
+    take->steps = calloc(take->heard.step_count, sizeof *take->steps);
+    assert_non_null(take->steps);
+    for (size_t k = 0; k < take->heard.step_count; k++) take->steps[k] = 1e-6f;
+    for (size_t r = 0; r < take->heard.run_count; r++)
+        for (size_t k = (size_t)((double)take->runs[r].start_sample * 10.0 / RATE); k <= (size_t)((double)take->runs[r].end_sample * 10.0 / RATE); k++) take->steps[k] = 4e-3f;
+    return take->steps;
+}
+
 struct reading { double start_s, end_s; };
 
 /* Reads a text from one of its seconds to another, at so many dB to the lines. */
@@ -136,7 +149,12 @@ static inline void decide(struct made_session *session)
         take->heard.facts.frame_count = (int64_t)((take->at_s + 1.0) * RATE);
         take->heard.facts.speech_dbfs = -24.0;
         take->heard.facts.floor_dbfs = -59.0;
+        for (size_t r = 0; r < take->heard.run_count; r++) {
+            take->runs[r].loud_start_sample = take->runs[r].start_sample;
+            take->runs[r].loud_end_sample = take->runs[r].end_sample;
+        }
         take->heard.runs = take->runs;
+        take->heard.steps = take->steps;
         take->heard.sounds = take->sounds;
         take->heard.cepstra = take->cepstra;
         take->heard.feature_count = (size_t)(take->heard.facts.frame_count / HOP);
@@ -154,6 +172,7 @@ static inline void end(struct made_session *session)
     for (size_t t = 0; t < session->count; t++) {
         tt_sheet_free(&session->takes[t].sheet);
         free(session->takes[t].cepstra);
+        free(session->takes[t].steps);
     }
     free(session);
 }

@@ -318,6 +318,37 @@ static void a_restart_without_a_pause_is_found(void **state)
     end(session);
 }
 
+/* The two last runs become one: the room was too loud to hear a pause between them. Its steps show it, 26 dB under the lines. */
+static void join_runs(struct made_take *take)
+{
+    struct tt_run *run = &take->runs[take->heard.run_count - 2];
+    float *steps = make_steps(take);
+    for (size_t k = (size_t)ceil((double)run->end_sample * 10.0 / RATE); k < (size_t)((double)run[1].start_sample * 10.0 / RATE); k++) steps[k] = 1e-5f;
+    run->end_sample = run[1].end_sample;
+    take->heard.run_count--;
+}
+
+static void pauses_that_the_room_fills_are_heard(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    struct reading before = read_line(session, 199), broken = break_off(session, 200, 1.7);
+    const double gap_s[2] = {before.end_s + 0.1, broken.start_s - 0.1};
+    take_of(session)->heard.run_count--;
+    take_of(session)->runs[take_of(session)->heard.run_count - 1].end_sample = (int64_t)(broken.end_s * RATE);
+    read_part(session, 900, 0.0, 1.0, -12.0);
+    pause_s(session, 0.5);
+    struct reading line = read_line(session, 200);
+    join_runs(take_of(session));
+    for (size_t k = (size_t)ceil(gap_s[0] * 10.0); k < (size_t)(gap_s[1] * 10.0); k++) take_of(session)->steps[k] = 1e-5f;
+    decide(session);
+    assert_true(cut_share(session, 0, broken) > 0.999);
+    assert_stays(session, 0, before);
+    assert_stays(session, 0, line);
+    end(session);
+}
+
 /* Several parts of texts in one run, without a pause. */
 struct part { uint32_t text; double from_s, to_s; };
 static struct reading read_parts(struct made_session *session, const struct part *parts, size_t count)
@@ -488,7 +519,8 @@ int main(void)
         cmocka_unit_test(a_take_keeps_the_line_that_is_not_read_again), cmocka_unit_test(lines_that_only_begin_alike_are_not_cut),
         cmocka_unit_test(a_line_that_comes_back_after_a_while_stays), cmocka_unit_test(beyond_the_look_back_nothing_is_compared),
         cmocka_unit_test(asking_and_off_are_obeyed), cmocka_unit_test(more_than_half_a_minute_at_once_is_asked_about),
-        cmocka_unit_test(a_restart_without_a_pause_is_found), cmocka_unit_test(a_full_level_line_behind_a_whole_one_is_never_taken_for_talk),
+        cmocka_unit_test(a_restart_without_a_pause_is_found),
+        cmocka_unit_test(pauses_that_the_room_fills_are_heard), cmocka_unit_test(a_full_level_line_behind_a_whole_one_is_never_taken_for_talk),
         cmocka_unit_test(full_level_words_behind_a_broken_line_are_asked_about), cmocka_unit_test(a_faint_voice_before_the_first_line_is_asked_about),
         cmocka_unit_test(talk_elsewhere_is_left_alone_when_told_so), cmocka_unit_test(what_was_decided_does_not_depend_on_chance),
         cmocka_unit_test(an_empty_session_is_no_error), cmocka_unit_test(a_re_read_may_begin_inside_an_earlier_line),
