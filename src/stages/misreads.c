@@ -78,7 +78,8 @@ static void choose_talk(struct deciding *deciding, const struct tt_reread *rerea
     /* At full level it may be the narrator talking to himself, or lines: behind a reading that was whole they are taken for lines, which stay. */
     const double most_s = deciding->settings->misreads.talk_most_s, all_s = faint_s + loud_s;
     bool is_faint = faint_s >= faint_share * all_s, was_broken_off = reread->seen[TT_SEEN_GOES_ON] > 0.0f;
-    if (!is_faint && (all_s > most_s || !was_broken_off)) return;
+    /* Nor is a second question asked about what lies between where the misread itself is a question. */
+    if (!is_faint && (all_s > most_s || !was_broken_off || reread->confidence < deciding->settings->misreads.confidence)) return;
     enum tt_row_action action = is_faint && all_s <= most_s ? deciding->choices[reread->first].action : TT_DO_ASK;
     size_t part = ++deciding->parts;
     for (size_t p = reread->last + 1; p < reread->again; p++)

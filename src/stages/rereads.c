@@ -19,7 +19,9 @@ static const float early_least = 1.0f;
 static const float least_score = 8.0f;           /* under it not even worth a question */
 static const float rest_cost = 0.1f;             /* score against each row of the first reading left unmatched */
 static const float longer_gain = 4.0f;           /* a match that goes on past a phrase's end by chance gains less */
-static const double worst_window_s = 0.25, worst_long_s = 0.7, opening_s = 0.5;
+/* Longer matches were too few to learn from: beyond it only the score counts. */
+static const double long_match_s = 6.0;
+static const double worst_window_s = 0.25, worst_long_s = 0.7, opening_s = 0.5, stretch_s = 0.4, fall_s = 0.15;
 
 struct search {
     struct tt_phrases *phrases;
@@ -117,6 +119,44 @@ static void see_path(const struct tt_phrases *phrases, struct tt_reread *reread,
     reread->seen[TT_SEEN_OPENING] = over_chance(phrases, mean_likeness(path, cells < opening ? cells : opening));
 }
 
+/* How the path ends: the same words cut off in mid-word go on alike to the last moment, the end of a sentence is drawn out. */
+static void see_path_end(const struct tt_phrases *phrases, struct tt_reread *reread, const struct tt_align_cell *path, size_t cells)
+{
+    const double rate = phrases->rows_per_s;
+    size_t near = (size_t)(worst_window_s * rate), from = cells - 1;
+    if (near > cells) near = cells;
+    reread->seen[TT_SEEN_END_LIKENESS] = over_chance(phrases, mean_likeness(path + (cells - near), near));
+    const struct tt_align_cell *last = &path[cells - 1];
+    while (from > 0 && (double)(last->x - path[from].x) < stretch_s * rate) from--;
+    double x = last->x - path[from].x + 4, y = last->y - path[from].y + 4;
+    reread->seen[TT_SEEN_END_STRETCH] = (float)(log(x / y) - log((double)reread->x_rows / (double)reread->y_rows));
+}
+
+/* Mean power of the last moments of a phrase. */
+static double power_at_end(const struct tt_heard *heard, double end_s)
+{
+    const double step_s = TT_HEARD_STEP_MS / 1000.0;
+    double energy = 0.0;
+    size_t last = (size_t)(end_s / step_s);
+    for (size_t k = last + 1; k-- > 0 && (double)(k + 1) * step_s > end_s - fall_s;) {
+        double share = ((double)(k + 1) * step_s - (end_s - fall_s)) / step_s;
+        if (k < heard->step_count) energy += (double)heard->steps[k] * step_s * fmin(share, 1.0);
+    }
+    return energy / fall_s;
+}
+
+static void see_ending(const struct tt_phrases *phrases, struct tt_reread *reread)
+{
+    const struct tt_phrase *last = &phrases->all[reread->last];
+    const struct tt_heard *heard = phrases->view->takes[last->take].heard;
+    double rate = heard->facts.rate_hz, end_s = (double)last->loud_end_sample / rate, syllable_s = 0.5;
+    double fall_db = (double)last->level_db - 10.0 * log10(power_at_end(heard, end_s) + 1e-12);
+    for (size_t k = heard->nucleus_count; k-- > 0 && heard->nuclei[k] >= last->loud_start_sample;)
+        if (heard->nuclei[k] < last->loud_end_sample) { syllable_s = fmin(syllable_s, end_s - (double)heard->nuclei[k] / rate); break; }
+    reread->seen[TT_SEEN_END_FALL] = (float)(fmin(fmax(fall_db, -10.0), 40.0) / 10.0);
+    reread->seen[TT_SEEN_LAST_SYLLABLE] = (float)syllable_s;
+}
+
 static void see_ends(const struct tt_phrases *phrases, struct tt_reread *reread)
 {
     const double rate = phrases->rows_per_s;
@@ -132,7 +172,7 @@ static void see_ends(const struct tt_phrases *phrases, struct tt_reread *reread)
     float *seen = reread->seen;
     seen[TT_SEEN_ALWAYS] = 1.0f;
     seen[TT_SEEN_SCORE] = (float)log((double)reread->score);
-    seen[TT_SEEN_LENGTH] = (float)log(matched);
+    seen[TT_SEEN_LENGTH] = (float)log(fmin(matched, long_match_s));
     seen[TT_SEEN_REST] = (float)fmin(x_rest, 1.5);
     seen[TT_SEEN_REST_SHARE] = (float)(x_rest / (x_rest + matched));
     seen[TT_SEEN_GOES_ON] = x_rest < 0.15 && y_rest > 0.2 ? 1.0f : 0.0f;
@@ -165,7 +205,9 @@ static bool try_pair(struct search *search, size_t first, size_t again, struct t
     /* A scrap in front of the true beginning, skipped by the slack, has no part in it. */
     if (cells == 0 || (size_t)path[0].x >= x->row_count || (size_t)path[0].y >= y->row_count) return true;
     see_path(phrases, &reread, path, cells);
+    see_path_end(phrases, &reread, path, cells);
     see_ends(phrases, &reread);
+    see_ending(phrases, &reread);
     return add(search->rereads, &reread, err);
 }
 

@@ -9,7 +9,7 @@
 enum tt_evidence {
     TT_SEEN_ALWAYS,        /* 1 */
     TT_SEEN_SCORE,         /* ln of the alignment's score */
-    TT_SEEN_LENGTH,        /* ln of the matched seconds */
+    TT_SEEN_LENGTH,        /* ln of the matched seconds, up to 6 */
     TT_SEEN_LIKENESS,      /* mean along the path, in deviations over what chance gives */
     TT_SEEN_WORST,         /* the same of its worst quarter of a second: one other word shows here */
     TT_SEEN_WORST_LONG,    /* and of its worst 0.7 s: a whole other word, or a phrase that only joined by chance */
@@ -23,9 +23,21 @@ enum tt_evidence {
     TT_SEEN_SKEW,          /* |ln| of the ratio of tempi */
     TT_SEEN_RIVALS,        /* ln(1 + the best score with which either resembles a line farther off) */
     TT_SEEN_REPETITION,    /* ln of the share of the session's phrases that sound like distant ones: how often likeness means nothing */
-    /* What weighs more, or less, together. */
+    TT_SEEN_END_LIKENESS,  /* likeness of the path's last quarter of a second */
+    TT_SEEN_END_STRETCH,   /* ln of how much slower the first reading is in the match's last 0.4 s: whoever ends a sentence draws out its end */
+    TT_SEEN_END_FALL,      /* dB by which the first reading falls off in its last 0.15 s, in tens: cut in mid-word it hardly does */
+    TT_SEEN_LAST_SYLLABLE, /* seconds from its last syllable's peak to its end, up to 0.5 */
+    /* What weighs more, or less, together: how sure one is of the goings-on at the end depends on how the first reading ends, and so on. */
     TT_SEEN_WORST_HELD,    /* the worst quarter second, up to 3: beyond that it tells no more */
-    TT_SEEN_SCORE_REPETITION, TT_SEEN_BOTH_WORST, TT_SEEN_GOES_SCORE, TT_SEEN_REST_SCORE,
+    TT_SEEN_WORST_LONG_HELD, TT_SEEN_END_LIKENESS_HELD,   /* up to 4 */
+    TT_SEEN_SCORE_HIGH,    /* beyond 4 */
+    TT_SEEN_LENGTH_SQUARED,
+    TT_SEEN_SCORE_REPETITION, TT_SEEN_SCORE_RIVALS,
+    TT_SEEN_BOTH_WORST, TT_SEEN_BOTH_WORST_LONG, TT_SEEN_BOTH_SCORE, TT_SEEN_BOTH_REPETITION,
+    TT_SEEN_GOES_SCORE, TT_SEEN_GOES_FALL, TT_SEEN_GOES_SYLLABLE, TT_SEEN_GOES_PAUSE, TT_SEEN_GOES_REPETITION,
+    TT_SEEN_REST_SCORE, TT_SEEN_REST_PAUSE, TT_SEEN_REST_FALL,
+    TT_SEEN_NO_PAUSE, TT_SEEN_NO_PAUSE_SCORE,             /* begun anew in the same breath */
+    TT_SEEN_LINES_1,       /* 1: with more than a second of lines in between */
     TT_EVIDENCE
 };
 

@@ -17,7 +17,7 @@
 
 /* A narrator made of numbers: each text is a smooth track through the cepstra, each reading of it goes along that track at its own pace and with
  * its own roughness. 48 kHz, a row each 512 samples. */
-enum { RATE = 48000, HOP = 512, MOST_RUNS = 400, MOST_SOUNDS = 40, MOST_TAKES = 4, MOST_ROWS = 60000 };
+enum { RATE = 48000, HOP = 512, MOST_RUNS = 400, MOST_SOUNDS = 40, MOST_TAKES = 4, MOST_ROWS = 60000, MOST_NUCLEI = 4000 };
 
 struct made_take {
     struct tt_heard heard;
@@ -25,7 +25,9 @@ struct made_take {
     struct tt_run runs[MOST_RUNS];
     struct tt_sound sounds[MOST_SOUNDS];
     int8_t *cepstra;
-    float *steps;           /* NULL: nothing is known of the levels within a run */
+    bool falls[MOST_RUNS];  /* read to the end of its line */
+    int64_t nuclei[MOST_NUCLEI];
+    float *steps;           /* made by the first who needs them */
     char name[16];
     double at_s;
 };
@@ -87,16 +89,29 @@ static inline double track(uint32_t text, int c, double at_s)
     return (corner[0] * (1.0 - part) + corner[1] * part) * 60.0 / (1.0 + 0.3 * c);
 }
 
-/* 100 ms steps of what was read so far: the level of the lines in runs, a quiet room elsewhere. */
+/* 100 ms steps of what was read so far: the level of the lines in runs, a quiet room elsewhere; whole lines fall off at their end. */
 static inline float *make_steps(struct made_take *take)
 {
     take->heard.step_count = (size_t)((take->at_s + 1.0) * 10.0);
     take->steps = calloc(take->heard.step_count, sizeof *take->steps);
     assert_non_null(take->steps);
     for (size_t k = 0; k < take->heard.step_count; k++) take->steps[k] = 1e-6f;
-    for (size_t r = 0; r < take->heard.run_count; r++)
-        for (size_t k = (size_t)((double)take->runs[r].start_sample * 10.0 / RATE); k <= (size_t)((double)take->runs[r].end_sample * 10.0 / RATE); k++) take->steps[k] = 4e-3f;
+    for (size_t r = 0; r < take->heard.run_count; r++) {
+        size_t end = (size_t)((double)take->runs[r].end_sample * 10.0 / RATE);
+        for (size_t k = (size_t)((double)take->runs[r].start_sample * 10.0 / RATE); k <= end; k++)
+            take->steps[k] = (float)pow(10.0, (double)take->runs[r].level_db / 10.0) * (take->falls[r] && k + 2 > end ? 0.05f : 1.0f);
+    }
     return take->steps;
+}
+
+/* A syllable each 0.2 s, the last one of a whole line drawn out. */
+static inline void make_nuclei(struct made_take *take)
+{
+    for (size_t r = 0; r < take->heard.run_count; r++) {
+        int64_t end = take->runs[r].end_sample - (int64_t)((take->falls[r] ? 0.3 : 0.08) * RATE);
+        for (int64_t at = take->runs[r].start_sample + RATE / 10; at <= end && take->heard.nucleus_count < MOST_NUCLEI; at += RATE / 5) take->nuclei[take->heard.nucleus_count++] = at;
+    }
+    take->heard.nuclei = take->nuclei;
 }
 
 struct reading { double start_s, end_s; };
@@ -124,6 +139,7 @@ static inline struct reading read_part(struct made_session *session, uint32_t te
 static inline struct reading read_line(struct made_session *session, uint32_t text)
 {
     struct reading reading = read_part(session, text, 0.0, 2.4, 0.0);
+    take_of(session)->falls[take_of(session)->heard.run_count - 1] = true;
     pause_s(session, 0.7);
     return reading;
 }
@@ -154,7 +170,8 @@ static inline void decide(struct made_session *session)
             take->runs[r].loud_end_sample = take->runs[r].end_sample;
         }
         take->heard.runs = take->runs;
-        take->heard.steps = take->steps;
+        take->heard.steps = take->steps ? take->steps : make_steps(take);
+        make_nuclei(take);
         take->heard.sounds = take->sounds;
         take->heard.cepstra = take->cepstra;
         take->heard.feature_count = (size_t)(take->heard.facts.frame_count / HOP);
