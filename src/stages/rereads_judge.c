@@ -28,7 +28,7 @@ static const double usual_coincidences = 1.0, usual_phrases = 20.0;
  * too), and on each pair of their lines as if they were neighbours; then stretched so that the rows which are chosen, the best of many pairs, are right as
  * often as they say, on sessions that had no part in the fit. */
 static const double weight[TT_EVIDENCE] = {
-    [TT_SEEN_ALWAYS] = -9.105, [TT_SEEN_SCORE] = 1.917, [TT_SEEN_LENGTH] = -2.683, [TT_SEEN_LIKENESS] = -0.04889,
+    [TT_SEEN_ALWAYS] = -8.505, [TT_SEEN_SCORE] = 1.917, [TT_SEEN_LENGTH] = -2.683, [TT_SEEN_LIKENESS] = -0.04889,
     [TT_SEEN_WORST] = 0.5922, [TT_SEEN_WORST_LONG] = 0.8798, [TT_SEEN_OPENING] = 0.3242, [TT_SEEN_REST] = 0.2759,
     [TT_SEEN_REST_SHARE] = -0.6847, [TT_SEEN_GOES_ON] = -3.895, [TT_SEEN_BOTH_END] = -5.084, [TT_SEEN_LINES] = -4.641,
     [TT_SEEN_PAUSE] = -1.092, [TT_SEEN_SKEW] = -0.08301, [TT_SEEN_RIVALS] = 2.658, [TT_SEEN_REPETITION] = 0.7256,

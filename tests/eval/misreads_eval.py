@@ -16,7 +16,7 @@ import argparse, collections, csv, glob, json, os, subprocess, sys, time
 
 LEAST_S, FOUND, HURT_S = 0.8, 0.85, 0.06
 BINS = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.97, 0.99, 1.01)
-# What a session is made with. Each group is a line of the table.
+# What a session is made with, every second one in a true room. Each group is a line of the table.
 KINDS = {
     "plain": [],
     "talk": ["--asides", "@other"],
@@ -167,8 +167,10 @@ def make(a, session, phrases, other, kind, snr, seed):
     options = [other if o == "@other" else o for o in KINDS[kind]]
     breath = os.path.join(a.data, "breath")
     options += ["--breaths", breath] if os.path.isdir(breath) else []
+    rooms = sorted(glob.glob(os.path.join(a.data, "room", "*.flac")))
+    options += ["--room", rooms[seed // 10 % len(rooms)]] if rooms and seed % 2 else ["--fan"]
     subprocess.check_call([sys.executable, os.path.join(a.eval, "make_sessions.py"), "--phrases", phrases, "--out", session, "--seed", str(seed),
-                           "--snr", str(snr), "--fan"] + options, stdout=subprocess.DEVNULL)
+                           "--snr", str(snr)] + options, stdout=subprocess.DEVNULL)
     for path in glob.glob(os.path.join(session, "truth", "*.wav")):
         os.remove(path)
 
