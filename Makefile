@@ -11,12 +11,12 @@ B         = build/$(BUILD)
 Q         = $(if $(V),,@)
 
 # What Debian calls the things that the program, its tests and its demo need.
-PACKAGES_BUILD = gcc make pkg-config libc6-dev libsndfile1-dev libfftw3-dev libsoxr-dev libjansson-dev nettle-dev
+PACKAGES_BUILD = gcc make pkg-config libc6-dev libsndfile1-dev libfftw3-dev libsoxr-dev libjansson-dev nettle-dev libpng-dev
 PACKAGES_DEMO  = espeak-ng python3-numpy python3-scipy python3-soundfile
 PACKAGES_BROWSER = chromium nodejs npm
 PACKAGES_CHECK = parallel libcmocka-dev libebur128-dev libspeexdsp-dev mandoc ffmpeg asterisk-core-sounds-en-g722 asterisk-core-sounds-fr-g722
 PACKAGES_EVAL_NOISE = g++ libwebrtc-audio-processing-dev
-LIBRARIES = sndfile fftw3f soxr jansson nettle
+LIBRARIES = sndfile fftw3f soxr jansson nettle libpng
 
 WARN     = -Wall -Wextra -Wpedantic -Wshadow -Wstrict-prototypes -Werror
 CFLAGS_release = -O3 -g

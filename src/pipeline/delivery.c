@@ -21,6 +21,7 @@ struct last_steps {
     struct tt_meter *meter;
     struct tt_writer *writer;
     struct tt_quiet_meter *quiet;
+    struct tt_portrait *portrait; /* NULL: nobody asks */
     float *block, *limited;
     size_t room;                   /* samples in the longest block behind the limiter */
 };
@@ -32,6 +33,7 @@ static void last_steps_free(struct last_steps *steps)
     tt_meter_destroy(steps->meter);
     tt_writer_abandon(steps->writer);
     tt_quiet_meter_destroy(steps->quiet);
+    tt_portrait_destroy(steps->portrait);
     free(steps->block);
     free(steps->limited);
 }
@@ -58,6 +60,8 @@ static bool open_steps(struct last_steps *steps, const struct tt_delivery *deliv
         return false;
     if (delivery->quiet && !(steps->quiet = tt_quiet_meter_create(rate_hz, delivery->quiet, delivery->quiet_count, err)))
         return false;
+    if (delivery->voice_heard_path && !(steps->portrait = tt_portrait_create(rate_hz, delivery->voice_heard_path, delivery->picture_prefix, err)))
+        return false;
     steps->writer = tt_writer_open(delivery->path, &delivery->format, delivery->frame_count, delivery->labels, delivery->label_count, delivery->bext, err);
     return steps->writer != NULL;
 }
@@ -69,6 +73,8 @@ static bool take_part(void *context, const float *samples, size_t count, struct 
         return tt_gain_finder_add(steps->finder, samples, count, err);
     if (steps->quiet)
         tt_quiet_meter_add(steps->quiet, samples, count);
+    if (steps->portrait && !tt_portrait_add(steps->portrait, samples, count, err))
+        return false;
     return tt_meter_add(steps->meter, samples, count, err) && tt_writer_add(steps->writer, samples, count, err);
 }
 
@@ -130,6 +136,8 @@ static bool publish(struct last_steps *steps, const struct tt_levels *levels, st
                                         .max_true_peak_dbtp = or_nan(levels->max_true_peak_dbtp),
                                         .max_momentary_lufs = or_nan(levels->max_momentary_lufs),
                                         .max_short_term_lufs = or_nan(levels->max_short_term_lufs)};
+    if (steps->portrait && !tt_portrait_finish(steps->portrait, steps->meter, steps->quiet, err))
+        return false;
     struct tt_limit_writer *demands = steps->demands;
     steps->demands = NULL;
     if (demands && !tt_limit_writer_commit(demands, err))

@@ -10,6 +10,7 @@
 #include "base/settings.h"
 #include "dsp/meter.h"
 #include "pipeline/gain_finder.h"
+#include "pipeline/portrait.h"
 #include "pipeline/quiet_meter.h"
 
 /* Gives out mono samples: fills at most `most`, returns their number, 0 at the end, -1 on error; rewind starts it again. */
@@ -32,6 +33,7 @@ struct tt_delivery {
     const struct tt_span_samples *quiet; /* where the floor is measured, in output samples, rising; may be NULL */
     size_t quiet_count;
     const char *limit_path;              /* where the limiter's demands are kept (pipeline/limit_record.h); NULL: nowhere */
+    const char *voice_heard_path, *picture_prefix; /* what the page shows of it (pipeline/portrait.h); NULL: nobody asks */
     const struct tt_settings *settings;
 };
 struct tt_delivered {

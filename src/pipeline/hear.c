@@ -16,6 +16,7 @@
 #include "dsp/nuclei.h"
 #include "pipeline/chain.h"
 #include "pipeline/framer.h"
+#include "pipeline/picture.h"
 #include "pipeline/remarks.h"
 #include "pipeline/room_recording.h"
 
@@ -40,6 +41,7 @@ struct hear_pass {
     struct tt_nuclei *nuclei;
     struct tt_meter *meter;            /* of the channel as recorded */
     struct tt_remarks remarks;
+    struct tt_picture *picture;        /* NULL: not wanted */
     struct tt_heard_writer *writer;
     void *stage_states[TT_STAGE_COUNT];
     struct spectrum_ring ring;
@@ -111,6 +113,8 @@ static bool take_frame(void *context, int64_t index, const float *power, const f
     for (int i = 0; i < TT_STAGE_COUNT; i++)
         if (tt_chain[i]->hear_frame && !tt_chain[i]->hear_frame(pass->stage_states[i], &frame, err))
             return false;
+    if (pass->picture && index % TT_PICTURE_HOPS == 0 && !tt_picture_add(pass->picture, power, err))
+        return false;
     return hand_out_settled(pass, err);
 }
 
@@ -159,6 +163,8 @@ static bool open_pass(struct hear_pass *pass, struct tt_error *err)
         !(pass->framer = tt_framer_create(pass->hearing.shape, take_frame, pass, err)) ||
         !ring_create(&pass->ring, tt_listener_delay_frames(pass->listener) + 8, pass->hearing.shape.bin_count, err) ||
         !(pass->writer = tt_heard_writer_open(request->heard_path, err)))
+        return false;
+    if (request->picture_prefix && !(pass->picture = tt_picture_create(pass->hearing.shape, request->picture_prefix, err)))
         return false;
     pass->hearing.writer = pass->writer;
     if (!tt_room_recording_hear(request->settings, &pass->hearing, err))
@@ -232,6 +238,8 @@ static bool close_pass(struct hear_pass *pass, struct tt_error *err)
     tt_remarks_finish(&pass->remarks, heard, tt_voice_reader_bad_samples(pass->reader));
     heard->remarks = pass->remarks.items;
     heard->remark_count = pass->remarks.count;
+    if (pass->picture && !tt_picture_finish(pass->picture, err))
+        return false;
     struct tt_heard_writer *writer = pass->writer;
     pass->writer = NULL;
     return tt_heard_writer_commit(writer, heard, err);
@@ -249,6 +257,7 @@ static void free_pass(struct hear_pass *pass)
     tt_nuclei_destroy(pass->nuclei);
     tt_meter_destroy(pass->meter);
     tt_highpass_destroy(pass->highpass);
+    tt_picture_destroy(pass->picture);
     tt_voice_reader_close(pass->reader);
     tt_floor_track_free(&pass->heard.floor);
     free(pass->ring.rows);

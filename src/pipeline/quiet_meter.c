@@ -8,6 +8,7 @@
 #include "base/units.h"
 #include "dsp/floor_track.h"
 #include "dsp/stft.h"
+#include "dsp/third_octaves.h"
 
 struct tt_quiet_meter {
     struct tt_stft *stft;
@@ -117,4 +118,16 @@ void tt_quiet_meter_result(const struct tt_quiet_meter *meter, double *dbfs, dou
     }
     *dbfs = tt_db_from_power(sum);
     *dba = tt_db_from_power(sum_a);
+}
+
+void tt_quiet_meter_thirds(const struct tt_quiet_meter *meter, double *thirds)
+{
+    if (!meter || meter->frame_count == 0) {
+        for (int band = 0; band < TT_THIRDS; band++)
+            thirds[band] = NAN;
+        return;
+    }
+    tt_third_octaves(meter->shape, meter->power_sum, thirds);
+    for (int band = 0; band < TT_THIRDS; band++)
+        thirds[band] /= (double)meter->frame_count;
 }

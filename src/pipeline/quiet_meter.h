@@ -17,6 +17,8 @@ struct tt_quiet_meter *tt_quiet_meter_create(int rate_hz, const struct tt_span_s
 void tt_quiet_meter_add(struct tt_quiet_meter *meter, const float *samples, size_t count);
 /* -INFINITY for digital silence, NAN where no span was long enough for one STFT window. */
 void tt_quiet_meter_result(const struct tt_quiet_meter *meter, double *dbfs, double *dba);
+/* The same by one-third-octave band (dsp/third_octaves.h), mean squares; NAN where it is not known. meter may be NULL. */
+void tt_quiet_meter_thirds(const struct tt_quiet_meter *meter, double *thirds);
 void tt_quiet_meter_destroy(struct tt_quiet_meter *meter);
 
 #endif

@@ -238,6 +238,7 @@ struct outgoing {
     const struct tt_label *labels;
     size_t label_count;
     const struct tt_quiet_spans *quiet;
+    const char *voice_heard_path, *picture_prefix;
 };
 
 /* finder: its gain, which goes into *gain_db; NULL: the gain that stands there. */
@@ -265,6 +266,8 @@ static bool write_file(const struct render_pass *pass, const struct outgoing *fi
                                    .bext = &bext,
                                    .quiet = file->quiet ? file->quiet->spans : NULL,
                                    .quiet_count = file->quiet ? file->quiet->count : 0,
+                                   .voice_heard_path = file->voice_heard_path,
+                                   .picture_prefix = file->picture_prefix,
                                    .limit_path = file->limit_path,
                                    .settings = settings};
     struct tt_source source = stoppable_source(file->scratch, request);
@@ -306,7 +309,9 @@ static bool deliver(struct render_pass *pass, struct tt_rendered *rendered, stru
                              .path = request->voice_path,
                              .limit_path = request->limit_path,
                              .skipped_at_head = request->map->stretches[0].source_start,
-                             .quiet = &quiet};
+                             .quiet = &quiet,
+                             .voice_heard_path = request->voice_heard_path,
+                             .picture_prefix = request->picture_prefix};
     struct tt_label *labels = NULL;
     struct tt_delivered delivered = {0};
     bool ok = tt_quiet_spans_find(request->heard, request->map, request->out_rate_hz, &quiet, err) && collect_labels(request, &labels, &voice.label_count, err);

@@ -62,6 +62,15 @@ static void raise_column(struct curve *curve, double column, double lufs)
     if (index >= 0 && index < COLUMNS && lufs > (double)curve->lufs[index]) curve->lufs[index] = (float)lufs;
 }
 
+/* Of the voice as it was written. */
+static void measure_voice(const struct picture *picture, struct curve *after)
+{
+    const struct tt_voice_heard *heard = picture->take->voice_heard;
+    for (size_t i = 0; i < heard->step_count; i++)
+        raise_column(after, ((double)i + 0.5) * TT_HEARD_STEP_MS / 1000 * picture->scale, fmax(tt_lufs_from_power((double)heard->steps[i]), bottom_lufs));
+}
+
+/* Without a measured voice (a plan) the curve after is the one before, where it stays, moved by the gain. */
 static void measure_curves(const struct picture *picture, struct curve *before, struct curve *after)
 {
     const struct tt_take_report *take = picture->take;
@@ -73,9 +82,10 @@ static void measure_curves(const struct picture *picture, struct curve *before, 
         int64_t out = tt_time_map_to_out(take->map, (int64_t)llround(at_s * take->map->rate_hz));
         lufs = fmax(lufs, bottom_lufs);
         raise_column(before, at_s * picture->scale, lufs);
-        if (out >= 0)
+        if (out >= 0 && !take->voice_heard)
             raise_column(after, (double)out / take->map->rate_hz * picture->scale, fmax(lufs + (take->has_voice ? take->gain_db : 0), bottom_lufs));
     }
+    if (take->voice_heard) measure_voice(picture, after);
 }
 
 static double y_of(double band_y, double lufs)

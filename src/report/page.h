@@ -12,6 +12,7 @@ extern const char *const tt_script_common[];  /* page/common.js, and so on */
 extern const char *const tt_script_session[];
 extern const char *const tt_script_take[];
 extern const char *const tt_script_blind[];
+extern const char *const tt_script_view[];
 
 /* ".wav" or ".flac": how voices and narration are called. */
 const char *tt_page_sound_ending(const struct tt_session_report *session);

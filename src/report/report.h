@@ -12,6 +12,7 @@
 #include "sheet/heard.h"
 #include "sheet/sheet.h"
 #include "sheet/time_map.h"
+#include "sheet/voice_heard.h"
 
 /* How a rendered file measures. */
 struct tt_after {
@@ -41,6 +42,8 @@ struct tt_take_report {
     double gain_db, limited_db;
     double pace_syllables_per_s;      /* of what stays, a second of speech; NAN: too little of it to tell */
     struct tt_after after;
+    const struct tt_voice_heard *voice_heard; /* measured of the voice as it was written; NULL: not known */
+    bool has_pictures;                /* spectrograms lie in report/STEM/ */
     const struct tt_warning *warnings;
     size_t warning_count;
     size_t persons_rows;              /* rows of the sheet that a person made and that were kept */

@@ -137,6 +137,9 @@ static void add_map(struct tt_text *out, const struct tt_time_map *map)
     tt_text_add(out, "]");
 }
 
+/* Seconds a column of a spectrogram: eight hops (pipeline/picture.h). */
+static double column_s(int rate_hz) { return 8.0 * tt_stft_shape_for(rate_hz).hop_samples / rate_hz; }
+
 bool tt_take_data(struct tt_text *out, const struct tt_take_report *take, const struct tt_page_loudness *loudness)
 {
     tt_text_add(out, "{\"take\":");
@@ -149,6 +152,17 @@ bool tt_take_data(struct tt_text *out, const struct tt_take_report *take, const 
     tt_text_add(out, ",\"after\":");
     tt_html_exact(out, is_known ? loudness->after_lufs : 0, MS_DECIMALS);
     tt_text_add(out, "},");
+    if (take->has_pictures) {
+        tt_text_add(out, "\"pictures\":{\"at\":\"");
+        tt_html_url(out, take->stem);
+        tt_text_add(out, "/\",\"column_s\":{\"before\":");
+        tt_html_exact(out, column_s(take->heard->facts.rate_hz), 6);
+        tt_text_add(out, ",\"after\":");
+        tt_html_exact(out, column_s(take->out_rate_hz > 0 ? take->out_rate_hz : take->heard->facts.rate_hz), 6);
+        tt_text_add(out, "},\"length\":");
+        tt_html_exact(out, take->has_voice ? tt_take_after_s(take) : 0, MS_DECIMALS);
+        tt_text_add(out, "},");
+    }
     add_map(out, take->map);
     tt_text_add(out, ",\n\"rows\":[");
     for (size_t i = 0; i < take->sheet->count; i++) {

@@ -2,10 +2,12 @@
 /* OUT/report/STEM.html: one take, before and after. */
 #include <math.h>
 
+#include "report/chart.h"
 #include "report/figure.h"
 #include "report/html.h"
 #include "report/kinds.h"
 #include "report/page.h"
+#include "report/palette.h"
 #include "report/totals.h"
 
 static const char minus_sign[] = "\xE2\x88\x92";
@@ -209,8 +211,35 @@ static void add_picture(struct tt_text *out, const struct tt_session_report *ses
                      "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Picture\">\n");
     tt_figure(out, take);
     tt_text_add(out, "</div>\n<p class=\"quiet\">Above the take, below its voice, on one scale of time; the bands between them show where each part went. Columns in a "
-                     "decision\xE2\x80\x99s colour are gone. The level is that of the loudest 100\xC2\xA0ms in each place (K-weighted); below, it is the one above moved by the "
-                     "gain, without what the gate and the softening did in the pauses.<span class=\"no-print\"> Click into it to go there.</span></p>\n</section>\n");
+                     "decision\xE2\x80\x99s colour are gone. The level is that of the loudest 100\xC2\xA0ms in each place (K-weighted).");
+    if (!take->voice_heard) tt_text_add(out, " Below, it is the one above moved by the gain, without what the gate and the softening do in the pauses.");
+    tt_text_add(out, "<span class=\"no-print\"> Click into it to go there.</span></p>\n</section>\n");
+}
+
+static void add_charts(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take)
+{
+    if (!session->settings->report.pictures || !take->voice_heard || take->heard->step_count == 0) return;
+    tt_text_add(out, "<section aria-labelledby=\"charts\">\n<h2 id=\"charts\">Loudness over time, and the room by band</h2>\n<div class=\"charts\">\n"
+                     "<figure><div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Chart of loudness\">");
+    tt_chart_loudness(out, session, take);
+    tt_text_add(out, "</div><figcaption>Loudness over three seconds, in LUFS: thin before, thick after, the target dashed. It is the whole narration that meets the "
+                     "target; a line may lie beside it.</figcaption></figure>\n<figure><div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Chart of the room\">");
+    tt_chart_floor(out, take);
+    tt_text_add(out, "</div><figcaption>What is left between the lines, in third octaves: thin before, thick after, dotted where it would lie if it had only been turned "
+                     "up with the voice. From the dotted to the thick line is what the room went down against the voice.</figcaption></figure>\n</div>\n</section>\n");
+}
+
+static void add_view(struct tt_text *out, const struct tt_take_report *take)
+{
+    if (!take->has_pictures) return;
+    tt_text_add(out, "<section aria-labelledby=\"view\" class=\"no-print\" id=\"view-part\" hidden>\n<h2 id=\"view\">Sound in detail</h2>\n");
+    tt_palette_filters(out);
+    tt_text_add(out, "<div class=\"row\"><label>Shows <select id=\"span\"><option value=\"4\">4 seconds</option><option value=\"12\" selected>12 seconds</option>"
+                     "<option value=\"60\">1 minute</option><option value=\"300\">5 minutes</option><option value=\"0\">all of it</option></select></label></div>\n"
+                     "<div class=\"views\"><canvas id=\"view-before\" role=\"img\" aria-label=\"Spectrogram of the take around the place that is heard\"></canvas>\n"
+                     "<canvas id=\"view-after\" role=\"img\" aria-label=\"Spectrogram of the voice around the same moment\"></canvas></div>\n"
+                     "<p class=\"quiet\">Before above, after below, around the moment that is heard: low tones at the bottom, 60\xC2\xA0Hz to 16\xC2\xA0kHz; the darker (in dark "
+                     "colours: the lighter), the stronger, over 72\xC2\xA0" "dB. Bars over the take show what is gone. Click to go there.</p>\n</section>\n");
 }
 
 static void add_details(struct tt_text *out, const struct tt_take_report *take)
@@ -248,12 +277,14 @@ static bool add_body(struct tt_text *out, const struct tt_session_report *sessio
     add_todo(out, session, take);
     if (has_before(take) || has_after(session, take)) add_listening(out, session, take, loudness);
     add_picture(out, session, take);
+    add_view(out, take);
     tt_take_decisions(out, session, take);
     tt_text_add(out, "<section aria-labelledby=\"figures\">\n<h2 id=\"figures\">Figures</h2>\n");
     add_figures_table(out, take);
     add_gain_words(out, take);
     add_pace_words(out, take);
     tt_text_add(out, "</section>\n");
+    add_charts(out, session, take);
     add_details(out, take);
     tt_text_add(out, "</main>\n");
     tt_page_footer(out, session);
@@ -272,7 +303,7 @@ static void add_failed_body(struct tt_text *out, const struct tt_session_report 
 
 bool tt_report_take_page(const struct tt_session_report *session, const struct tt_take_report *take, struct tt_text *out, struct tt_error *err)
 {
-    static const char *const *const scripts[] = { tt_script_common, tt_script_take, tt_script_blind, NULL };
+    static const char *const *const scripts[] = { tt_script_common, tt_script_take, tt_script_blind, tt_script_view, NULL };
     static const char *const *const no_scripts[] = { NULL };
     bool is_done = !take->has_failed && take->is_heard;
     struct tt_page_head head = { take->name, tt_page_style, is_done ? scripts : no_scripts };

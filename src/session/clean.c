@@ -33,6 +33,11 @@ static char *file_in(const char *out, const char *folder, const char *stem, cons
     return tt_format("%s/%s/%s%s", out, folder, stem, ending);
 }
 
+bool tt_run_wants_pictures(const struct tt_run_state *run)
+{
+    return run->settings.report.page && run->settings.report.pictures;
+}
+
 bool tt_take_paths(struct tt_run_state *run, struct tt_take *take, struct tt_error *err)
 {
     const char *sound = run->settings.deliver.format == TT_CONTAINER_FLAC ? ".flac" : ".wav", *stem = take->file->stem;
@@ -43,6 +48,11 @@ bool tt_take_paths(struct tt_run_state *run, struct tt_take *take, struct tt_err
     take->whole_path = file_in(run->out, "whole", stem, sound);
     take->json_path = file_in(run->out, "report", stem, ".json");
     take->page_path = file_in(run->out, "report", stem, ".html");
+    take->before_prefix = tt_format("%s/report/%s/before", run->out, stem);
+    take->after_prefix = tt_format("%s/report/%s/after", run->out, stem);
+    take->voice_heard_path = file_in(run->out, "heard", stem, ".voice");
+    if (!take->before_prefix || !take->after_prefix || !take->voice_heard_path)
+        return tt_fail_memory(err);
     return (take->heard_path && take->limit_path && take->sheet_path && take->voice_path && take->whole_path && take->json_path && take->page_path) || tt_fail_memory(err);
 }
 
@@ -123,6 +133,9 @@ static void free_run(struct tt_run_state *run)
         tt_sheet_free(&take->sheet);
         tt_time_map_free(&take->map);
         free(take->sheet_text);
+        free(take->before_prefix);
+        free(take->after_prefix);
+        free(take->voice_heard_path);
         free(take->heard_path);
         free(take->limit_path);
         free(take->sheet_path);

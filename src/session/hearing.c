@@ -8,6 +8,7 @@
 
 #include "base/file.h"
 #include "pipeline/hear.h"
+#include "pipeline/picture.h"
 #include "session/jobs.h"
 #include "session/part.h"
 #include "session/session.h"
@@ -132,6 +133,7 @@ static void hear_take(void *context, size_t item)
                                       .channel = take->channel,
                                       .settings = &run->settings,
                                       .has_second_thread = run->has_spare_threads,
+                                      .picture_prefix = tt_run_wants_pictures(run) ? take->before_prefix : NULL,
                                       .tick = tt_work_tick,
                                       .tick_context = &work};
     int lock = tt_part_lock(run, take);
@@ -166,7 +168,7 @@ bool tt_session_hear(struct tt_run_state *run, struct tt_error *err)
             ok = false;
             break;
         }
-        take->is_heard = !run->options->is_again &&
+        take->is_heard = !run->options->is_again && (!tt_run_wants_pictures(run) || tt_picture_exists(take->before_prefix)) &&
                          tt_heard_open(take->heard_path, take->identity.sha256, take->hearing_key, &take->heard, NULL);
         if (!take->is_heard && take->is_ours)
             weights[i] = (double)take->info.frame_count + 1;

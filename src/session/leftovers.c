@@ -20,15 +20,21 @@ static bool is_unpublished(const char *name)
     return is_it;
 }
 
-static void clear_folder(const char *path)
+/* deeper: in the folders that lie in it, too (pictures of each take). */
+static void clear_folder(const char *path, bool is_deeper)
 {
     DIR *folder = opendir(path);
     if (!folder)
         return;
     struct dirent *entry;
-    while ((entry = readdir(folder)))
+    while ((entry = readdir(folder))) {
         if (is_unpublished(entry->d_name))
             unlinkat(dirfd(folder), entry->d_name, 0);
+        char *inner = is_deeper && entry->d_name[0] != '.' ? tt_path_join(path, entry->d_name) : NULL;
+        if (inner)
+            clear_folder(inner, false);
+        free(inner);
+    }
     closedir(folder);
 }
 
@@ -38,7 +44,7 @@ void tt_leftovers_clear(const char *out)
     for (size_t i = 0; i < sizeof folders / sizeof *folders; i++) {
         char *path = tt_path_join(out, folders[i]);
         if (path)
-            clear_folder(path);
+            clear_folder(path, strcmp(folders[i], "report") == 0);
         free(path);
     }
 }

@@ -8,6 +8,7 @@
 #include <unistd.h>
 
 #include "base/file.h"
+#include "pipeline/picture.h"
 #include "pipeline/render.h"
 #include "session/jobs.h"
 #include "session/part.h"
@@ -20,6 +21,13 @@ static void warn_of_levels(struct tt_take *take, bool is_held_back, const struct
                      settings->loudness.limit_most_db,
                      settings->loudness.aim == TT_AIM_RMS ? settings->loudness.target_rms_dbfs - take->after.levels.rms_dbfs
                                                           : settings->loudness.target_lufs - take->after.levels.integrated_lufs);
+}
+
+/* What the page shows of the voice is there, where there is a page. */
+static bool has_portrait(const struct tt_run_state *run, const struct tt_take *take, bool has_voice)
+{
+    return !has_voice || !run->settings.report.page ||
+           (tt_file_exists(take->voice_heard_path) && (!tt_run_wants_pictures(run) || tt_picture_exists(take->after_prefix)));
 }
 
 /* Takes over what an earlier run left when it was rendered from the same. */
@@ -36,6 +44,7 @@ static bool is_up_to_date(struct tt_run_state *run, struct tt_take *take)
         return false;
     }
     bool is_same = strcmp(earlier.render_key, take->render_key) == 0 && earlier.has_voice == (take->map.count > 0) &&
+                   has_portrait(run, take, earlier.has_voice) &&
                    (!earlier.has_voice || (tt_file_exists(take->voice_path) && (earlier.limited_db == 0 || tt_file_exists(take->limit_path)))) && (!run->settings.deliver.whole || tt_file_exists(take->whole_path));
     if (is_same && run->options->is_again) {
         snprintf(take->why, sizeof take->why, "asked for");
@@ -73,6 +82,8 @@ static bool render(struct tt_run_state *run, struct tt_take *take, struct tt_err
                                         .voice_path = take->voice_path,
                                         .limit_path = take->limit_path,
                                         .whole_path = run->settings.deliver.whole ? take->whole_path : NULL,
+                                        .voice_heard_path = run->settings.report.page ? take->voice_heard_path : NULL,
+                                        .picture_prefix = tt_run_wants_pictures(run) ? take->after_prefix : NULL,
                                         .scratch_folder = run->out,
                                         .has_second_thread = run->has_spare_threads,
                                         .tick = tt_work_tick,

@@ -38,6 +38,8 @@ struct tt_take {
     bool has_failed;
     struct tt_error error;
 
+    char *before_prefix, *after_prefix; /* of pictures, see pipeline/picture.h */
+    char *voice_heard_path;
     char *heard_path, *limit_path, *sheet_path, *voice_path, *whole_path, *json_path, *page_path;
     bool is_heard;
     struct tt_heard heard;
@@ -97,6 +99,8 @@ struct tt_run_state {
     double work_total, work_done;    /* frames */
 };
 
+/* Whether spectrograms are wanted: with the pages only. */
+bool tt_run_wants_pictures(const struct tt_run_state *run);
 /* Files of a take in OUT. */
 bool tt_take_paths(struct tt_run_state *run, struct tt_take *take, struct tt_error *err);
 

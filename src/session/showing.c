@@ -37,6 +37,7 @@ static void fill_take_report(const struct tt_run_state *run, const struct tt_tak
                                       .limited_db = take->limited_db,
                                       .pace_syllables_per_s = take->pace_syllables_per_s,
                                       .after = take->after,
+                                      .has_pictures = is_decided && tt_run_wants_pictures(run),
                                       .warnings = take->warnings,
                                       .warning_count = take->warning_count,
                                       .persons_rows = take->persons_rows,
@@ -53,12 +54,26 @@ static bool write_text(const char *path, struct tt_text *text, bool ok, struct t
     return ok;
 }
 
+/* What was measured of the voice lies in memory for its page only. A damaged file costs the page a curve, not the run. */
+static bool show_page(const struct tt_session_report *session, const struct tt_take *take, const struct tt_take_report *report, struct tt_error *err)
+{
+    struct tt_voice_heard heard;
+    struct tt_text text = {0};
+    struct tt_take_report shown = *report;
+    if (report->has_voice && tt_voice_heard_read(take->voice_heard_path, &heard, NULL))
+        shown.voice_heard = &heard;
+    bool ok = write_text(take->page_path, &text, tt_report_take_page(session, &shown, &text, err), err);
+    if (shown.voice_heard)
+        tt_voice_heard_free(&heard);
+    return ok;
+}
+
 static bool show_take(const struct tt_session_report *session, const struct tt_take *take, const struct tt_take_report *report, struct tt_error *err)
 {
     struct tt_text text = {0};
     if (!write_text(take->json_path, &text, tt_report_take_json(report, &text, err), err))
         return false;
-    return !session->settings->report.page || write_text(take->page_path, &text, tt_report_take_page(session, report, &text, err), err);
+    return !session->settings->report.page || show_page(session, take, report, err);
 }
 
 static bool remove_file(const char *path, struct tt_error *err)
@@ -216,10 +231,8 @@ bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, s
     for (size_t i = 0; ok && i < run->take_count; i++)
         if (reports[i].is_heard && !run->options->is_plan)
             ok = show_take(&session, &run->takes[i], &reports[i], err);
-        else if (reports[i].is_heard && run->settings.report.page) {
-            struct tt_text text = {0};
-            ok = write_text(run->takes[i].page_path, &text, tt_report_take_page(&session, &reports[i], &text, err), err);
-        }
+        else if (reports[i].is_heard && run->settings.report.page)
+            ok = show_page(&session, &run->takes[i], &reports[i], err);
     if (ok && !run->options->is_plan && (run->has_narration || !earlier_narration_stays(run)))
         ok = show_edit_lists(run, &session, err);
     if (ok && run->settings.report.page) {

@@ -187,8 +187,9 @@ const player = (function () {
     if (tr) tr.scrollIntoView({ block: 'nearest' });
   }
   /* ---- what is seen ---- */
-  const picture = byId('picture');
+  const picture = byId('picture'), watchers = [];
   function show() {
+    for (const watcher of watchers) watcher();
     const t = inTake(), after = toAfter(t).t, place = byId('place');
     place.value = t;
     place.setAttribute('aria-valuetext', clock(t) + ' of the take');
@@ -321,6 +322,8 @@ const player = (function () {
     else bring(side, to, 1);
   }
   return {
+    data, seek, toBefore, watch: watcher => watchers.push(watcher),
+    now: () => { const t = inTake(); return { before: t, after: side === 'after' && works.after ? sound.after.currentTime : toAfter(t).t }; },
     both: works.before && works.after && map.length > 0, map, hearBlind,
     repeat(two) {
       range = two;
