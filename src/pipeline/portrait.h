@@ -10,7 +10,7 @@
 #include "pipeline/quiet_meter.h"
 
 struct tt_portrait;
-/* heard_path: OUT/heard/TAKE.voice. picture_prefix as in picture.h; NULL: no spectrogram. Both are borrowed. */
+/* heard_path: OUT/heard/TAKE.out. picture_prefix as in picture.h; NULL: no spectrogram. Both are borrowed. */
 struct tt_portrait *tt_portrait_create(int rate_hz, const char *heard_path, const char *picture_prefix, struct tt_error *err);
 bool tt_portrait_add(struct tt_portrait *portrait, const float *samples, size_t count, struct tt_error *err);
 /* The meters have heard the same samples; quiet may be NULL. Does not destroy it. */

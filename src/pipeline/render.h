@@ -23,7 +23,7 @@ struct tt_render_request {
     const char *voice_path;
     const char *limit_path;           /* what the voice's limiter did (pipeline/limit_record.h), for the narration; NULL: not wanted */
     const char *whole_path;           /* NULL: not wanted */
-    const char *voice_heard_path;     /* OUT/heard/TAKE.voice, for the page; NULL: not wanted */
+    const char *voice_heard_path;     /* OUT/heard/TAKE.out, for the page; NULL: not wanted */
     const char *picture_prefix;       /* of the voice (pipeline/picture.h); NULL: not wanted */
     const char *scratch_folder;       /* where unlinked temporary files may lie */
     bool has_second_thread;           /* half of the work may go into another thread: the same bits */

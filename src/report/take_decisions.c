@@ -8,6 +8,7 @@
 #include "report/totals.h"
 
 enum { MS_DECIMALS = 3, MAP_DECIMALS = 6 };
+enum { MOST_AT_ONCE = 200 }; /* rows in the page; the script brings the others as they are asked for */
 
 /* ---- table ---- */
 
@@ -113,8 +114,14 @@ void tt_take_decisions(struct tt_text *out, const struct tt_session_report *sess
                      "<th scope=\"col\">Why</th>");
     if (has_before || has_after) tt_text_add(out, "<th scope=\"col\" class=\"plays\">Hear</th>");
     tt_text_add(out, "</tr></thead>\n<tbody id=\"rows\">\n");
-    for (size_t i = 0; i < sheet->count; i++) add_row(out, session, take, i, has_before, has_after);
+    for (size_t i = 0; i < sheet->count && i < MOST_AT_ONCE; i++) add_row(out, session, take, i, has_before, has_after);
     tt_text_add(out, "</tbody></table></div>\n");
+    if (sheet->count > MOST_AT_ONCE) { /* read, but not laid out */
+        tt_text_add(out, "<template id=\"more-rows\"><table><tbody>\n");
+        for (size_t i = MOST_AT_ONCE; i < sheet->count; i++) add_row(out, session, take, i, has_before, has_after);
+        tt_text_add(out, "</tbody></table></template>\n<p class=\"no-print\"><button type=\"button\" id=\"more\" hidden>Show more</button></p>\n"
+                         "<noscript><p>The rest is in the sheet.</p></noscript>\n");
+    }
     tt_page_changes(out, session);
     add_undo(out, session, take);
     tt_text_add(out, "</section>\n");

@@ -50,7 +50,7 @@ bool tt_take_paths(struct tt_run_state *run, struct tt_take *take, struct tt_err
     take->page_path = file_in(run->out, "report", stem, ".html");
     take->before_prefix = tt_format("%s/report/%s/before", run->out, stem);
     take->after_prefix = tt_format("%s/report/%s/after", run->out, stem);
-    take->voice_heard_path = file_in(run->out, "heard", stem, ".voice");
+    take->voice_heard_path = file_in(run->out, "heard", stem, ".out");
     if (!take->before_prefix || !take->after_prefix || !take->voice_heard_path)
         return tt_fail_memory(err);
     return (take->heard_path && take->limit_path && take->sheet_path && take->voice_path && take->whole_path && take->json_path && take->page_path) || tt_fail_memory(err);

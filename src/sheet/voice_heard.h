@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* What was measured of a voice as it was written: for the page, kept in OUT/heard/TAKE.voice. */
+/* What was measured of a voice as it was written: for the page, kept in OUT/heard/TAKE.out. */
 #ifndef TT_SHEET_VOICE_HEARD_H
 #define TT_SHEET_VOICE_HEARD_H
 

@@ -13,6 +13,7 @@ FNR == 1 {
 {
     gsub(/\\/, "&&")
     gsub(/"/, "\\\"")
+    gsub(/\?/, "\\?") # no trigraphs
     print "\"" $0 "\\n\","
 }
 END { print "NULL};" }

@@ -2,7 +2,9 @@
 const player = (function () {
   const data = JSON.parse(byId('data').textContent), map = data.map, rows = data.rows;
   const sound = { before: byId('before'), after: byId('after') };
-  let isBlind = false;
+  /* Rows beyond the first lie in a template: the page is there at once, however many there are. */
+  const body = byId('rows'), all = body ? [...body.rows, ...(byId('more-rows') ? byId('more-rows').content.querySelectorAll('tr') : [])] : [];
+  let isBlind = false, found = all;
   const works = { before: !!sound.before, after: !!sound.after };
   let side = works.after ? 'after' : 'before', range = null, current = -1, timer = 0, waiting = 0, asked = 0, turn = 0;
   /* A sound that is asked to begin begins some hundredths later, by nearly the same each time: that is learnt, and asked for ahead. */
@@ -179,9 +181,10 @@ const player = (function () {
     if (tr) { tr.classList.add('now'); tr.setAttribute('aria-current', 'true'); }
   }
   function step(by) {
-    const shown = Array.from(document.querySelectorAll('tr[data-row]')).filter(tr => !tr.hidden).map(tr => +tr.dataset.row);
+    const shown = found.map(tr => +tr.dataset.row);
     if (!shown.length) return;
     const at = shown.indexOf(current), next = shown[at < 0 ? (by > 0 ? 0 : shown.length - 1) : (at + by + shown.length) % shown.length];
+    reveal(next);
     play(next, 'here');
     const tr = document.querySelector('tr[data-row="' + next + '"]');
     if (tr) tr.scrollIntoView({ block: 'nearest' });
@@ -210,7 +213,7 @@ const player = (function () {
   function lost(s, why) {
     works[s] = false;
     if (side === s && works[other(s)]) { side = other(s); level(); }
-    for (const b of document.querySelectorAll(s === 'before' ? '[data-do=before],[data-do=only]' : '[data-do=after]')) b.disabled = true;
+    for (const tr of all) for (const b of tr.querySelectorAll(s === 'before' ? '[data-do=before],[data-do=only]' : '[data-do=after]')) b.disabled = true;
     say(why);
     button();
   }
@@ -254,15 +257,27 @@ const player = (function () {
   function seekBy(by) { seek(Math.max(0, Math.min(data.length, inTake() + by))); }
   document.addEventListener('visibilitychange', () => { if (timer) tick(); });
   /* ---- the table: which rows, in which order ---- */
-  const body = byId('rows'), off = new Set();
+  const off = new Set(), texts = [], AT_ONCE = 200;
+  let order = all, most = AT_ONCE;
+  const textOf = tr => texts[tr.dataset.row] ??= tr.textContent.toLowerCase();
+  function list() {
+    const listed = found.slice(0, most);
+    body.replaceChildren(...listed);
+    listed.forEach(dress);
+    byId('shown').textContent = found.length + ' of ' + rows.length + ' shown' + (found.length > most ? ', the first ' + most + ' of them here' : '');
+    if (byId('more')) byId('more').hidden = found.length <= most;
+  }
+  function reveal(index) {
+    const at = found.findIndex(tr => +tr.dataset.row === index);
+    if (at < most) return;
+    most = at + AT_ONCE;
+    list();
+  }
   function filter() {
     const word = byId('search').value.trim().toLowerCase();
-    let count = 0;
-    for (const tr of body.rows) {
-      tr.hidden = off.has(rows[tr.dataset.row].kind) || word !== '' && !tr.textContent.toLowerCase().includes(word);
-      if (!tr.hidden) count++;
-    }
-    byId('shown').textContent = count + ' of ' + rows.length + ' shown';
+    found = order.filter(tr => !off.has(rows[tr.dataset.row].kind) && (word === '' || textOf(tr).includes(word)));
+    most = AT_ONCE;
+    list();
   }
   if (body) {
     byId('tools').hidden = false;
@@ -276,9 +291,10 @@ const player = (function () {
     byId('order').addEventListener('change', () => {
       const by = { time: (a, b) => a - b, long: (a, b) => rows[b].e - rows[b].s - (rows[a].e - rows[a].s) || a - b,
         unsure: (a, b) => (rows[a].sure ?? 2) - (rows[b].sure ?? 2) || a - b }[byId('order').value];
-      Array.from(body.rows).sort((a, b) => by(+a.dataset.row, +b.dataset.row)).forEach(tr => body.append(tr));
+      order = all.slice().sort((a, b) => by(+a.dataset.row, +b.dataset.row));
+      filter();
     });
-    filter();
+    if (byId('more')) byId('more').addEventListener('click', () => { most += AT_ONCE; list(); });
   }
   /* ---- changes ---- */
   for (const row of rows) row.take = data.take;
@@ -292,17 +308,19 @@ const player = (function () {
     b.replaceWith(select);
     return select;
   }
-  for (const b of document.querySelectorAll('button[data-change]')) {
-    b.hidden = false;
-    b.addEventListener('click', () => makeSelect(b).focus());
+  /* A row shows a change where there is one, and lets it be made. */
+  function dress(tr) {
+    const row = rows[tr.dataset.row], select = tr.querySelector('select[data-change]'), b = tr.querySelector('button[data-change]');
+    if (select) select.value = changes.get(row);
+    else if (changes.get(row) !== row.action) makeSelect(b);
+    else b.hidden = false;
   }
-  changes.watch(() => {
-    for (const select of document.querySelectorAll('select[data-change]')) select.value = changes.get(rows[select.dataset.change]);
-    for (const tr of body ? body.rows : []) {
-      const row = rows[tr.dataset.row], b = tr.querySelector('button[data-change]');
-      if (b && changes.get(row) !== row.action) makeSelect(b);
-    }
+  document.addEventListener('click', event => {
+    const b = event.target.closest('button[data-change]');
+    if (b) makeSelect(b).focus();
   });
+  changes.watch(() => { if (body) for (const tr of body.rows) dress(tr); });
+  if (body) filter();
   changes.show();
   level();
   button();
