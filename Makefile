@@ -12,11 +12,16 @@ Q         = $(if $(V),,@)
 
 # What Debian calls the things that the program, its tests and its demo need.
 PACKAGES_BUILD = gcc make pkg-config libc6-dev libsndfile1-dev libfftw3-dev libsoxr-dev libjansson-dev nettle-dev libpng-dev
+# Optional: with them the sound of camera and phone files is read. Found when the program is built (make CAMERA= leaves it out).
+PACKAGES_CAMERA = libavformat-dev libavcodec-dev libswresample-dev
 PACKAGES_DEMO  = espeak-ng python3-numpy python3-scipy python3-soundfile
 PACKAGES_BROWSER = chromium nodejs npm
 PACKAGES_CHECK = parallel libcmocka-dev libebur128-dev libspeexdsp-dev mandoc ffmpeg asterisk-core-sounds-en-g722 asterisk-core-sounds-fr-g722
 PACKAGES_EVAL_NOISE = g++ libwebrtc-audio-processing-dev
-LIBRARIES = sndfile fftw3f soxr jansson nettle libpng
+ifeq ($(origin CAMERA),undefined)
+CAMERA := $(shell pkg-config --exists 'libavformat >= 59.16' libavcodec libswresample libavutil 2>/dev/null && echo libavformat libavcodec libswresample libavutil)
+endif
+LIBRARIES = sndfile fftw3f soxr jansson nettle libpng $(CAMERA)
 
 WARN     = -Wall -Wextra -Wpedantic -Wshadow -Wstrict-prototypes -Werror
 CFLAGS_release = -O3 -g
@@ -24,7 +29,7 @@ CFLAGS_asan    = -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=undef
 CFLAGS_ubsan   = -O1 -g -fsanitize=undefined -fno-sanitize-recover=undefined
 CFLAGS_tsan    = -O1 -g -fsanitize=thread
 CFLAGS_fuzz    = -O1 -g -fsanitize=address,undefined,fuzzer-no-link -fno-sanitize-recover=undefined -fno-omit-frame-pointer
-CPPFLAGS += -Isrc -Iinclude -Itests -Itests/support -D_DEFAULT_SOURCE -D_POSIX_C_SOURCE=200809L -D_FILE_OFFSET_BITS=64 -DTIDYTAKE_VERSION='"$(VERSION)"'
+CPPFLAGS += -Isrc -Iinclude -Itests -Itests/support -D_DEFAULT_SOURCE -D_POSIX_C_SOURCE=200809L -D_FILE_OFFSET_BITS=64 -DTIDYTAKE_VERSION='"$(VERSION)"' $(if $(CAMERA),-DTIDYTAKE_WITH_CAMERA)
 CFLAGS   += -std=c17 $(WARN) -ffp-contract=off -fPIC -fvisibility=hidden -pthread $(CFLAGS_$(BUILD))
 LIBS      = $$(pkg-config --libs $(LIBRARIES)) -lm -pthread
 # Asked for only when something is compiled, since `make deps` has to run before pkg-config is there.
@@ -107,9 +112,9 @@ define need
 endef
 
 deps:
-	$(call need,$(PACKAGES_BUILD) $(PACKAGES_DEMO) $(PACKAGES_CHECK))
+	$(call need,$(PACKAGES_BUILD) $(PACKAGES_CAMERA) $(PACKAGES_DEMO) $(PACKAGES_CHECK))
 deps-demo:
-	$(call need,$(PACKAGES_BUILD) $(PACKAGES_DEMO))
+	$(call need,$(PACKAGES_BUILD) $(PACKAGES_CAMERA) $(PACKAGES_DEMO))
 
 # ---- demo ----
 

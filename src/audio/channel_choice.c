@@ -12,6 +12,9 @@ static const double alike_db = 0.1;              /* two channels whose figures a
 static const double as_clear_db = 1.0;           /* below this, how far speech stands over the floor decides nothing */
 static const double least_voice_db = 6.0;        /* steady noise has its loudest tenth less than this over its quietest */
 static const double safety_db = 15.0;            /* what a channel may be less clear and still stand in for one that clips */
+/* Two tracks of one microphone agree but for their inputs' noise, 40 dB or more under speech; two microphones do not, by metres of air. */
+static const double least_sameness = 0.999;
+static const double safety_least_db = 3.0, safety_most_db = 40.0; /* recorders offer 6 to 20 dB */
 
 static bool is_silent(const struct tt_channel_stats *stats)
 {
@@ -106,9 +109,46 @@ static void explain(struct tt_channel_choice *choice, const struct tt_channel_st
         (void)snprintf(choice->why, sizeof choice->why, "%s: as clear as %s, and not weaker", name, rest);
 }
 
+/* Whether the channel `low` holds what `loud` holds, some dB lower; the gain between them. */
+static bool is_safety_of(const struct tt_channel_stats *stats, int loud, int low, double *gain)
+{
+    if (loud >= TT_PAIRED_CHANNELS || low >= TT_PAIRED_CHANNELS || loud == low)
+        return false;
+    const double own = stats[loud].product[loud], other = stats[low].product[low], both = stats[loud].product[low];
+    if (!(own > 0.0) || !(other > 0.0) || both < least_sameness * sqrt(own * other))
+        return false;
+    if (clearness_db(&stats[loud]) < clearness_db(&stats[low]) - as_clear_db)
+        return false; /* the lower one would be the better microphone */
+    *gain = both / other;
+    const double db = tt_db_from_amplitude(*gain);
+    return db >= safety_least_db && db <= safety_most_db;
+}
+
+/* A recorder's second, lower track of one microphone: the louder one is the voice, the other waits for where that clips. */
+static void find_safety(struct tt_channel_choice *choice, const struct tt_channel_stats *stats, int channel_count)
+{
+    double gain = 1.0;
+    int loud = choice->channel, low = -1;
+    for (int c = 0; c < channel_count && low < 0; c++)
+        if (is_safety_of(stats, c, choice->channel, &gain)) {
+            loud = c;
+            low = choice->channel;
+        }
+    for (int c = 0; c < channel_count && low < 0; c++)
+        if (is_safety_of(stats, choice->channel, c, &gain))
+            low = c;
+    if (low < 0)
+        return;
+    char buffer[32], low_buffer[32];
+    *choice = (struct tt_channel_choice){ .channel = loud, .safety_number = low + 1, .safety_gain = gain };
+    const char *name = name_of(loud, channel_count, buffer, sizeof buffer);
+    (void)snprintf(choice->why, sizeof choice->why, "%s: %s holds the same %.0f dB lower, and is heard where %s clips", name,
+                   name_of(low, channel_count, low_buffer, sizeof low_buffer), tt_db_from_amplitude(gain), name);
+}
+
 struct tt_channel_choice tt_channel_choose(const struct tt_channel_stats *stats, int channel_count)
 {
-    struct tt_channel_choice choice = { 0, "one channel" };
+    struct tt_channel_choice choice = { .why = "one channel" };
     if (channel_count <= 1)
         return choice;
     const int clearest = find_clearest(stats, channel_count, -INFINITY, false);
@@ -129,5 +169,6 @@ struct tt_channel_choice tt_channel_choose(const struct tt_channel_stats *stats,
             choice.channel = unclipped;
     }
     explain(&choice, stats, channel_count);
+    find_safety(&choice, stats, channel_count);
     return choice;
 }

@@ -35,7 +35,9 @@ struct survey {
     int64_t block_frames;
     int64_t frame_count;
     float *interleaved; /* one block */
-    float *samples;     /* one channel of it */
+    float *samples;     /* its channels, one behind the other */
+    double products[TT_PAIRED_CHANNELS][TT_PAIRED_CHANNELS];
+    int64_t paired_frames;
     struct channel *channels;
 };
 
@@ -96,20 +98,51 @@ static void add_level(struct channel *channel, const struct block_sums *sums, si
     channel->block_count++;
 }
 
+static double product_of(const float *a, const float *b, size_t count)
+{
+    float sums[LANES] = { 0 };
+    double sum = 0.0;
+    for (size_t from = 0; from < count; from += LANES) {
+        size_t n = count - from < LANES ? count - from : LANES;
+        for (size_t lane = 0; lane < n; lane++)
+            sums[lane] += a[from + lane] * b[from + lane];
+    }
+    for (int lane = 0; lane < LANES; lane++)
+        sum += (double)sums[lane];
+    return sum;
+}
+
+static void add_products(struct survey *survey, size_t count, float block_peak)
+{
+    const int paired = survey->channel_count < TT_PAIRED_CHANNELS ? survey->channel_count : TT_PAIRED_CHANNELS;
+    if (block_peak >= clip_level || paired < 2)
+        return;
+    for (int a = 0; a < paired; a++)
+        for (int b = a; b < paired; b++)
+            survey->products[a][b] += product_of(survey->samples + (size_t)a * (size_t)survey->block_frames,
+                                                 survey->samples + (size_t)b * (size_t)survey->block_frames, count);
+    survey->paired_frames += (int64_t)count;
+}
+
 static void add_block(struct survey *survey, size_t count)
 {
+    float paired_peak = 0;
     for (int c = 0; c < survey->channel_count; c++) {
         struct channel *channel = &survey->channels[c];
-        tt_samples_pick(survey->interleaved, survey->channel_count, c, survey->samples, count);
-        (void)tt_samples_mend(survey->samples, count);
-        struct block_sums sums = sum_block(survey->samples, count);
+        float *samples = survey->samples + (size_t)c * (size_t)survey->block_frames;
+        tt_samples_pick(survey->interleaved, survey->channel_count, c, samples, count);
+        (void)tt_samples_mend(samples, count);
+        struct block_sums sums = sum_block(samples, count);
+        if (c < TT_PAIRED_CHANNELS && sums.peak > paired_peak)
+            paired_peak = sums.peak;
         channel->square_sum += sums.square_sum;
         channel->peak = sums.peak > channel->peak ? sums.peak : channel->peak;
-        count_clipped(channel, survey->samples, count, sums.peak);
+        count_clipped(channel, samples, count, sums.peak);
         bool is_short = (int64_t)count < survey->block_frames && survey->frame_count > 0;
         if (!is_short) /* what is left at the end counts only where it is all there is */
             add_level(channel, &sums, count);
     }
+    add_products(survey, count, paired_peak);
     survey->frame_count += (int64_t)count;
 }
 
@@ -167,12 +200,15 @@ bool tt_channels_survey(const char *path, tt_go_on go_on, void *context, struct 
     struct survey survey = { .channel_count = info.channel_count, .block_frames = tt_frames_from_ms(BLOCK_MS, info.rate_hz) };
     const size_t block = (size_t)survey.block_frames, channels = (size_t)info.channel_count;
     survey.interleaved = malloc(sizeof(float) * block * channels);
-    survey.samples = malloc(sizeof(float) * block);
+    survey.samples = malloc(sizeof(float) * block * channels);
     survey.channels = calloc(channels, sizeof *survey.channels);
     bool is_done = survey.interleaved != NULL && survey.samples != NULL && survey.channels != NULL;
     is_done = is_done ? read_all(&survey, reader, go_on, context, err) : tt_fail_memory(err);
     for (int c = 0; is_done && c < info.channel_count; c++)
         stats[c] = sum_up(&survey, &survey.channels[c]);
+    for (int a = 0; is_done && survey.paired_frames > 0 && a < TT_PAIRED_CHANNELS; a++)
+        for (int b = 0; b < TT_PAIRED_CHANNELS && a < info.channel_count; b++)
+            stats[a].product[b] = (a < b ? survey.products[a][b] : survey.products[b][a]) / (double)survey.paired_frames;
     *channel_count = is_done ? info.channel_count : 0;
     free(survey.interleaved);
     free(survey.samples);

@@ -6,6 +6,8 @@
 #include <string.h>
 #include <strings.h>
 
+#include "audio/camera.h"
+
 struct coding {
     int subtype;
     int bits;         /* 0 when lossy */
@@ -112,10 +114,12 @@ bool tt_format_is_little_endian_24(int sndfile_format)
 
 bool tt_is_sound_name(const char *name)
 {
-    static const char *const endings[] = { "wav", "w64", "rf64", "bwf", "aif", "aiff", "flac", "ogg", "oga", "opus", "mp3", "au", "caf" };
+    static const char *const endings[] = { "wav", "w64", "rf64", "bwf", "aif", "aiff", "aifc", "flac", "ogg", "oga", "opus", "mp3", "au", "caf" };
     const char *dot = strrchr(name, '.');
     if (name[0] == '.' || dot == NULL)
         return false;
+    if (tt_is_camera_name(name))
+        return tt_camera_is_built_in();
     for (size_t i = 0; i < sizeof endings / sizeof endings[0]; i++)
         if (strcasecmp(dot + 1, endings[i]) == 0)
             return true;

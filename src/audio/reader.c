@@ -10,6 +10,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "audio/camera.h"
 #include "audio/formats.h"
 #include "audio/pcm.h"
 #include "audio/view.h"
@@ -29,6 +30,7 @@ struct tt_reader {
     struct tt_view view;
     struct tt_data_promise promise;
     SNDFILE *file;
+    struct tt_camera *camera; /* in place of all the above for camera and phone files */
     char *path;
     int rate_hz;
     int channel_count;
@@ -165,6 +167,15 @@ static void read_origination(const SF_BROADCAST_INFO *bext, char *out, size_t ou
     (void)snprintf(out, out_size, "%.4s-%.2s-%.2s %.2s:%.2s:%.2s", date, date + 5, date + 8, time, time + 3, time + 6);
 }
 
+/* A voice keeps its recorder's words; the line that the program adds to the history tells. */
+static bool holds_our_line(const SF_BROADCAST_INFO *bext)
+{
+    char history[sizeof bext->coding_history + 1];
+    memcpy(history, bext->coding_history, sizeof bext->coding_history);
+    history[sizeof bext->coding_history] = '\0';
+    return strstr(history, "T=tidytake") != NULL;
+}
+
 static void read_bext(SNDFILE *file, struct tt_audio_info *info)
 {
     SF_BROADCAST_INFO bext;
@@ -176,6 +187,7 @@ static void read_bext(SNDFILE *file, struct tt_audio_info *info)
     if (frames <= INT64_MAX)
         info->time_reference = (int64_t)frames;
     read_origination(&bext, info->origination, sizeof info->origination);
+    info->is_our_output = strncmp(bext.originator, "tidytake", sizeof "tidytake") == 0 || holds_our_line(&bext);
 }
 
 /* A field is only terminated where it is shorter than its room. */
@@ -192,6 +204,8 @@ bool tt_reader_bext(struct tt_reader *reader, struct tt_bext *bext, char **codin
     typedef SF_BROADCAST_INFO_VAR(HISTORY_MOST) info_type;
     *bext = (struct tt_bext){ 0 };
     *coding_history = NULL;
+    if (reader->camera != NULL)
+        return false;
     info_type *info = calloc(1, sizeof *info);
     if (info == NULL || sf_command(reader->file, SFC_GET_BROADCAST_INFO, info, sizeof *info) != SF_TRUE) {
         free(info);
@@ -212,9 +226,25 @@ bool tt_reader_bext(struct tt_reader *reader, struct tt_bext *bext, char **codin
     return true;
 }
 
+static bool open_camera(struct tt_reader *reader, struct tt_audio_info *info, struct tt_error *err)
+{
+    struct stat status;
+    if (stat(reader->path, &status) == 0 && !S_ISREG(status.st_mode))
+        return tt_fail(err, TT_ERROR_INPUT, "%s: is no file; rename it, or take it away", reader->path);
+    reader->camera = tt_camera_open(reader->path, info, err);
+    if (reader->camera == NULL)
+        return false;
+    reader->rate_hz = info->rate_hz;
+    reader->channel_count = info->channel_count;
+    reader->exact_count = -1;
+    return true;
+}
+
 static bool open_reader(struct tt_reader *reader, struct tt_audio_info *info, struct tt_error *err)
 {
     SF_INFO sound = { 0 };
+    if (tt_is_camera_name(tt_path_name(reader->path)))
+        return open_camera(reader, info, err);
     if (!open_regular(reader, err) || !open_sound(reader, &sound, err) || !check_header(reader, &sound, err))
         return false;
     reader->rate_hz = info->rate_hz = sound.samplerate;
@@ -275,6 +305,8 @@ static sf_count_t read_frames(struct tt_reader *reader, float *interleaved, sf_c
 int64_t tt_reader_read(struct tt_reader *reader, float *interleaved, int64_t frame_count, struct tt_error *err)
 {
     int64_t done = 0;
+    if (reader->camera != NULL)
+        return tt_camera_read(reader->camera, interleaved, frame_count, err);
     while (done < frame_count) {
         sf_count_t got = read_frames(reader, interleaved + done * reader->channel_count, frame_count - done);
         if (reader->view.failed_errno != 0)
@@ -293,7 +325,7 @@ int64_t tt_reader_read(struct tt_reader *reader, float *interleaved, int64_t fra
 
 bool tt_reader_seek(struct tt_reader *reader, int64_t frame, struct tt_error *err)
 {
-    if (frame < 0 || sf_seek(reader->file, frame, SEEK_SET) != frame)
+    if (frame < 0 || reader->camera != NULL || sf_seek(reader->file, frame, SEEK_SET) != frame)
         return tt_fail(err, TT_ERROR_INPUT, "%s: cannot go to frame %lld", reader->path, (long long)frame);
     reader->position = frame;
     return true;
@@ -305,6 +337,7 @@ void tt_reader_close(struct tt_reader *reader)
         return;
     if (reader->file != NULL)
         (void)sf_close(reader->file);
+    tt_camera_close(reader->camera);
     if (reader->fd >= 0)
         (void)close(reader->fd);
     free(reader->packed);

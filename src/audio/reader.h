@@ -22,6 +22,8 @@ struct tt_audio_info {
     int64_t time_reference;       /* bext: frames since midnight of the first frame; -1 without bext */
     char format_name[48];         /* "WAV, 24 bit" */
     char origination[24];         /* bext date and time "yyyy-mm-dd hh:mm:ss", or "" */
+    bool has_no_sound;            /* a camera file without a sound track: the error says so, too */
+    bool is_our_output;           /* bext: this program wrote it */
 };
 
 struct tt_reader;
@@ -44,7 +46,7 @@ void tt_reader_close(struct tt_reader *reader); /* NULL is fine */
 
 /* ---- one voice out of a take's channels ---- */
 
-enum { TT_MOST_CHANNELS = 64 };
+enum { TT_MOST_CHANNELS = 64, TT_PAIRED_CHANNELS = 8 };
 
 struct tt_channel_stats {
     double rms;                   /* re full scale 1.0 */
@@ -53,22 +55,42 @@ struct tt_channel_stats {
     /* Of 50 ms blocks that are not digital silence, each without its mean: an offset is no level. */
     double active_rms;            /* RMS of the loudest tenth, its loudest tenth (knocks) left out: speech level */
     double quiet_rms;             /* RMS of the quietest tenth */
+    /* Mean products with the first channels, itself among them, over blocks in which none of these reaches full scale. */
+    double product[TT_PAIRED_CHANNELS];
 };
 
 /* Which channel carries the voice, and why, in a narrator's words. */
 struct tt_channel_choice {
     int channel;                  /* 0-based; -1: the mean of all channels */
     char why[200];                /* "one channel", "left: the right one is silent" ... */
+    int safety_number;            /* 1-based: a channel with the same sound some dB lower, used where the chosen one clips; 0: none */
+    double safety_gain;           /* linear, that brings it to the level of the chosen one */
 };
 
 /* One pass over a file with several channels. stats holds TT_MOST_CHANNELS entries. */
 bool tt_channels_survey(const char *path, tt_go_on go_on, void *context, struct tt_channel_stats *stats, int *channel_count, struct tt_error *err);
 /* The rule of `channel = auto`: equal channels: the first; else the one whose speech stands furthest over its floor
- * among those that do not clip, unless these are 15 dB less clear or hold no voice; never adds unequal ones. Pure. */
+ * among those that do not clip, unless these are 15 dB less clear or hold no voice; never adds unequal ones. One that holds the same sound at
+ * a lower level stands in where the louder one clips. Pure. */
 struct tt_channel_choice tt_channel_choose(const struct tt_channel_stats *stats, int channel_count);
 
-/* A reader that gives one channel as mono and makes NaN and infinity into 0 (counted). */
+/* A recording as it is read: a file, or several that a recorder made of one, and which of its channels. Strings are borrowed. */
+struct tt_recording {
+    const char *path;
+    const char *const *more_paths; /* that go on where it ends */
+    size_t more_count;
+    int channel;                   /* -1: the mean of all */
+    int safety_number;             /* see struct tt_channel_choice */
+    double safety_gain;
+};
+
+/* A reader that gives one channel as mono and makes NaN and infinity into 0 (counted). Where the channel clips and there is a safety channel, that one is
+ * heard, brought to the same level and faded in and out within some ms: such samples may lie above full scale. */
 struct tt_voice_reader;
+/* *info is of the first file, with the frames of all. Files that do not go together are an error. */
+struct tt_voice_reader *tt_recording_open(const struct tt_recording *recording, struct tt_audio_info *info, struct tt_error *err);
+/* How often the safety channel stood in so far, and where first (-1: nowhere). */
+int64_t tt_voice_reader_mended(const struct tt_voice_reader *reader, int64_t *first_frame);
 struct tt_voice_reader *tt_voice_reader_open(const char *path, int channel, struct tt_audio_info *info, struct tt_error *err);
 /* Mono samples read (0 at the end), -1 on error. Never fewer than asked except at the end. */
 int64_t tt_voice_reader_read(struct tt_voice_reader *reader, float *samples, int64_t count, struct tt_error *err);
@@ -76,8 +98,8 @@ bool tt_voice_reader_bext(struct tt_voice_reader *reader, struct tt_bext *bext, 
 int64_t tt_voice_reader_bad_samples(const struct tt_voice_reader *reader);
 void tt_voice_reader_close(struct tt_voice_reader *reader);
 
-/* True when the name ends like a sound file's (design: wav w64 rf64 bwf aif aiff flac ogg oga opus mp3 au caf; any case) and
- * does not begin with a dot. */
+/* True when the name ends like a sound file's (wav w64 rf64 bwf aif aiff aifc flac ogg oga opus mp3 au caf; any case), or like a camera's file where this
+ * build reads those, and does not begin with a dot. */
 bool tt_is_sound_name(const char *name);
 
 #endif

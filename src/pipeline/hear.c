@@ -46,6 +46,8 @@ struct hear_pass {
     void *stage_states[TT_STAGE_COUNT];
     struct spectrum_ring ring;
     float *settled_power;
+    double colour_sums[TT_COLOUR_BANDS];
+    int64_t colour_frames;
     int64_t settled;                   /* frames handed to the stages as settled */
     float *block, *filtered;
 };
@@ -85,6 +87,36 @@ static void ring_get(const struct spectrum_ring *ring, int64_t frame, float *pow
     lengthen(ring->rows + (frame % ring->row_count) * ring->bin_count, power, ring->bin_count);
 }
 
+/* Band edges: octaves where vowels are told apart by less, smaller steps where a microphone's side and distance show. */
+static const double colour_edges_hz[TT_COLOUR_BANDS + 1] = {100, 200, 400, 800, 1600, 2500, 4000, 6300, 10000};
+
+static void add_colour(struct hear_pass *pass, const float *power)
+{
+    const struct tt_stft_shape *shape = &pass->hearing.shape;
+    const double bins_per_hz = (double)shape->window_samples / shape->rate_hz;
+    for (int b = 0; b < TT_COLOUR_BANDS; b++) {
+        int from = (int)(colour_edges_hz[b] * bins_per_hz + 0.5), to = (int)(colour_edges_hz[b + 1] * bins_per_hz + 0.5);
+        float sum = 0;
+        for (int k = from; k < to && k < shape->bin_count; k++)
+            sum += power[k];
+        pass->colour_sums[b] += (double)sum;
+    }
+    pass->colour_frames++;
+}
+
+static void sum_up_colour(const struct hear_pass *pass, struct tt_heard_facts *facts)
+{
+    const double least_s = 3; /* less speech has the colour of its words */
+    double mean = 0;
+    bool is_known = (double)pass->colour_frames * pass->hearing.shape.hop_samples >= least_s * facts->rate_hz;
+    for (int b = 0; b < TT_COLOUR_BANDS; b++) {
+        facts->colour_db[b] = is_known ? (float)tt_db_from_power(pass->colour_sums[b] / (double)pass->colour_frames + 1e-20) : NAN;
+        mean += (double)facts->colour_db[b] / TT_COLOUR_BANDS;
+    }
+    for (int b = 0; b < TT_COLOUR_BANDS; b++)
+        facts->colour_db[b] -= (float)mean;
+}
+
 static bool hand_out_settled(struct hear_pass *pass, struct tt_error *err)
 {
     int64_t until = tt_listener_settled(pass->listener);
@@ -96,6 +128,8 @@ static bool hand_out_settled(struct hear_pass *pass, struct tt_error *err)
         ring_get(&pass->ring, pass->settled, pass->settled_power);
         if (!tt_nuclei_add(pass->nuclei, frame.power, tt_listener_voiced(pass->listener, frame.index), frame.state == TT_FRAME_SPEECH, err))
             return false;
+        if (frame.state == TT_FRAME_SPEECH)
+            add_colour(pass, frame.power);
         for (int i = 0; i < TT_STAGE_COUNT; i++)
             if (tt_chain[i]->hear_settled && !tt_chain[i]->hear_settled(pass->stage_states[i], &frame, err))
                 return false;
@@ -128,13 +162,21 @@ static bool open_pass(struct hear_pass *pass, struct tt_error *err)
 {
     const struct tt_hear_request *request = pass->request;
     struct tt_audio_info info;
-    pass->reader = tt_voice_reader_open(request->path, request->channel.channel, &info, err);
+    struct tt_recording recording = {.path = request->path,
+                                     .more_paths = request->more_paths,
+                                     .more_count = request->more_count,
+                                     .channel = request->channel.channel,
+                                     .safety_number = request->channel.safety_number,
+                                     .safety_gain = request->channel.safety_gain};
+    pass->reader = tt_recording_open(&recording, &info, err);
     if (!pass->reader)
         return false;
     struct tt_heard_facts *facts = &pass->heard.facts;
     facts->rate_hz = info.rate_hz;
     facts->channel_count = info.channel_count;
     facts->channel = request->channel.channel;
+    facts->safety_number = request->channel.safety_number;
+    facts->safety_gain = request->channel.safety_gain;
     snprintf(facts->channel_why, sizeof facts->channel_why, "%s", request->channel.why);
     snprintf(facts->content_sha256, sizeof facts->content_sha256, "%s", request->content_sha256);
     snprintf(facts->hearing_key, sizeof facts->hearing_key, "%s", request->hearing_key);
@@ -235,6 +277,8 @@ static bool close_pass(struct hear_pass *pass, struct tt_error *err)
         if (tt_chain[i]->hear_close && !tt_chain[i]->hear_close(pass->stage_states[i], &pass->hearing, err))
             return false;
     sum_up_speech(heard);
+    sum_up_colour(pass, &heard->facts);
+    pass->remarks.mended_places = tt_voice_reader_mended(pass->reader, &pass->remarks.first_mended_frame);
     tt_remarks_finish(&pass->remarks, heard, tt_voice_reader_bad_samples(pass->reader));
     heard->remarks = pass->remarks.items;
     heard->remark_count = pass->remarks.count;
@@ -278,11 +322,13 @@ bool tt_hear(const struct tt_hear_request *request, struct tt_error *err)
     return ok;
 }
 
-bool tt_hearing_key(const struct tt_settings *settings, int channel, char key[65], struct tt_error *err)
+bool tt_hearing_key(const struct tt_settings *settings, const struct tt_channel_choice *channel, char key[65], struct tt_error *err)
 {
     struct tt_text text = {0};
-    tt_text_addf(&text, "%s hear 1\nchannel %d\nhighpass %.17g\nwindow %.17g\nhum %d\nroom %s\n", TIDYTAKE_VERSION, channel,
+    tt_text_addf(&text, "%s hear 1\nchannel %d\nhighpass %.17g\nwindow %.17g\nhum %d\nroom %s\n", TIDYTAKE_VERSION, channel->channel,
                  settings->take.highpass_hz, settings->floor.window_s, (int)settings->gate.hum, settings->floor.room_tone);
+    if (channel->safety_number > 0)
+        tt_text_addf(&text, "safety %d %.17g\n", channel->safety_number, channel->safety_gain);
     if (strcmp(settings->floor.room_tone, "auto") != 0) {
         char digest[65];
         if (!tt_file_sha256(settings->floor.room_tone, digest, err)) {

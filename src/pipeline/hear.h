@@ -14,6 +14,8 @@ typedef bool (*tt_tick)(void *context, double share);
 
 struct tt_hear_request {
     const char *path;               /* the take */
+    const char *const *more_paths;  /* files that go on where it ends */
+    size_t more_count;
     const char *heard_path;         /* where the result goes */
     const char *content_sha256;
     const char *hearing_key;        /* tt_hearing_key */
@@ -29,6 +31,6 @@ struct tt_hear_request {
 bool tt_hear(const struct tt_hear_request *request, struct tt_error *err);
 
 /* Digest (64 hex digits) of everything besides the content that hearing depends on. */
-bool tt_hearing_key(const struct tt_settings *settings, int channel, char key[65], struct tt_error *err);
+bool tt_hearing_key(const struct tt_settings *settings, const struct tt_channel_choice *channel, char key[65], struct tt_error *err);
 
 #endif

@@ -120,7 +120,11 @@ void tt_remarks_finish(struct tt_remarks *remarks, const struct tt_heard *heard,
         add(remarks, "digital-silence", NAN, "nothing but digital silence: was the microphone connected, or the wrong channel chosen?");
         return;
     }
-    if (remarks->clipped_runs > 0 && !(remarks->is_float && remarks->peak > 1.0f))
+    if (remarks->mended_places > 0)
+        add(remarks, "safety", (double)remarks->first_mended_frame / rate,
+            "the channel clips in %lld places: channel %d, which holds the same lower, is heard there; lower the recording level next time",
+            (long long)remarks->mended_places, (int)heard->facts.safety_number);
+    else if (remarks->clipped_runs > 0 && !(remarks->is_float && remarks->peak > 1.0f))
         add(remarks, "clipped", remarks->first_clip_sample / rate,
             "clipped in %lld places (%.1f ms in all): the loudest words are distorted; lower the recording level next time",
             (long long)remarks->clipped_runs, 1000.0 * (double)remarks->clipped_samples / rate);

@@ -14,6 +14,7 @@ struct tt_remarks {
     int rate_hz;
     int64_t promised_frames;
     bool is_truncated, is_float;
+    int64_t mended_places, first_mended_frame; /* where the safety channel stood in */
     /* running */
     int64_t sample_count, clipped_samples, clipped_runs, first_clip_sample;
     int clip_run;                /* samples at full scale in a row so far */

@@ -131,9 +131,11 @@ static bool finish_chain(struct render_pass *pass, struct tt_error *err)
 static bool run_chain(struct render_pass *pass, struct tt_error *err)
 {
     const struct tt_render_request *request = pass->request;
-    const int64_t total = request->heard->facts.frame_count;
-    int64_t done = 0, count;
-    while ((count = tt_voice_reader_read(pass->reader, pass->block, BLOCK_SAMPLES, err)) > 0) {
+    /* Behind the part that is used only what the chain still looks ahead to. */
+    const int64_t whole = request->heard->facts.frame_count, used = tt_heard_end(request->heard) + request->heard->facts.rate_hz;
+    const int64_t total = request->whole_path || used > whole ? whole : used;
+    int64_t done = 0, count = 0;
+    while (total > done && (count = tt_voice_reader_read(pass->reader, pass->block, total - done < BLOCK_SAMPLES ? total - done : BLOCK_SAMPLES, err)) > 0) {
         if (!push_first(pass, pass->block, (size_t)count, err))
             return false;
         done += count;
@@ -142,7 +144,7 @@ static bool run_chain(struct render_pass *pass, struct tt_error *err)
     }
     if (count < 0)
         return false;
-    if (done != total)
+    if (done != total || (total == whole && tt_voice_reader_read(pass->reader, pass->block, 1, NULL) != 0))
         return tt_fail(err, TT_ERROR_INPUT, "the take has changed while it was worked on: run again");
     return finish_chain(pass, err);
 }
@@ -156,7 +158,13 @@ static bool open_pass(struct render_pass *pass, struct tt_error *err)
 {
     const struct tt_render_request *request = pass->request;
     const struct tt_heard *heard = request->heard;
-    pass->reader = tt_voice_reader_open(request->path, heard->facts.channel, &pass->info, err);
+    struct tt_recording recording = {.path = request->path,
+                                     .more_paths = request->more_paths,
+                                     .more_count = request->more_count,
+                                     .channel = heard->facts.channel,
+                                     .safety_number = heard->facts.safety_number,
+                                     .safety_gain = heard->facts.safety_gain};
+    pass->reader = tt_recording_open(&recording, &pass->info, err);
     if (!pass->reader)
         return false;
     if (!open_links(pass, err))
@@ -287,9 +295,10 @@ static bool collect_labels(const struct tt_render_request *request, struct tt_la
     for (size_t i = 0; i < request->sheet->count; i++) {
         const struct tt_row *row = &request->sheet->rows[i];
         bool is_gap = row->kind == TT_ROW_GAP && row->action == TT_DO_OPEN;
-        if (row->kind != TT_ROW_LABEL && !is_gap)
-            continue;
         int rate_hz = request->heard->facts.rate_hz;
+        int64_t place = tt_frames_from_ms((double)row->start_ms, rate_hz);
+        if ((row->kind != TT_ROW_LABEL && !is_gap) || place < request->heard->from_sample || place > tt_heard_end(request->heard))
+            continue;
         int64_t at = tt_time_map_nearest_out(request->map, tt_frames_from_ms((double)row->start_ms, rate_hz));
         const char *text = row->note && row->note[0] ? row->note : is_gap ? "gap" : "label";
         (*labels)[(*count)++] = (struct tt_label){tt_resample_position(at, rate_hz, request->out_rate_hz), text};

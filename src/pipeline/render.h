@@ -14,6 +14,8 @@
 
 struct tt_render_request {
     const char *path;                 /* the take */
+    const char *const *more_paths;    /* files that go on where it ends */
+    size_t more_count;
     const struct tt_heard *heard;
     const struct tt_sheet *sheet;     /* sealed */
     const struct tt_time_map *map;    /* of that sheet; has one stretch at least */

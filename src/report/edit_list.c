@@ -54,6 +54,31 @@ static int64_t in_narration(const struct tt_session_report *session, const struc
     return frame < session->narration_frames ? frame : session->narration_frames;
 }
 
+/* A clip, cut where one file of the recording ends and the next begins. */
+static bool add_clip(const struct tt_session_report *session, struct tt_edit_list *list, struct tt_edit_span clip, struct tt_error *err)
+{
+    const struct tt_take_report *take = &session->takes[clip.take];
+    for (size_t i = 1; i < take->file_count && !session->settings->deliver.whole; i++) {
+        const int64_t edge = take->files[i].start_frame;
+        if (edge <= clip.source_start || edge >= clip.source_end) continue;
+        struct tt_edit_span first = clip;
+        first.source_end = edge;
+        first.end_frame = clip.start_frame + tt_rescale_frames(edge - clip.source_start, take->map->rate_hz, session->narration_rate_hz);
+        if (!add_span(list, first, err)) return false;
+        clip.source_start = edge;
+        clip.start_frame = first.end_frame;
+    }
+    return add_span(list, clip, err);
+}
+
+const struct tt_report_file *tt_edit_file_at(const struct tt_take_report *take, int64_t source_start)
+{
+    const struct tt_report_file *found = NULL;
+    for (size_t i = 0; i < take->file_count; i++)
+        if (take->files[i].start_frame <= source_start) found = &take->files[i];
+    return found;
+}
+
 static bool add_spans(const struct tt_session_report *session, size_t index, struct tt_edit_list *list, struct tt_error *err)
 {
     const struct tt_take_report *take = &session->takes[index];
@@ -64,7 +89,7 @@ static bool add_spans(const struct tt_session_report *session, size_t index, str
         clip.end_frame = in_narration(session, take, stretch->out_start + (stretch->source_end - stretch->source_start));
         struct tt_edit_span tone = { .start_frame = list_end(list), .end_frame = clip.start_frame };
         if (clip.start_frame < tone.start_frame) clip.start_frame = tone.start_frame;
-        if (!add_span(list, tone, err) || !add_span(list, clip, err)) return false;
+        if (!add_span(list, tone, err) || !add_clip(session, list, clip, err)) return false;
     }
     return true;
 }

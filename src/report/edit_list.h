@@ -31,6 +31,9 @@ struct tt_edit_list {
 bool tt_edit_list_build(const struct tt_session_report *session, struct tt_edit_list *list, struct tt_error *err);
 void tt_edit_list_free(struct tt_edit_list *list); /* zeroes it */
 
+/* The file of a split recording that holds a frame; NULL: the take is one file. */
+const struct tt_report_file *tt_edit_file_at(const struct tt_take_report *take, int64_t source_frame);
+
 /* What a mark says: the take's name, or the row's kind and note. */
 void tt_edit_mark_text(const struct tt_session_report *session, const struct tt_edit_mark *mark, struct tt_text *out);
 

@@ -39,7 +39,8 @@ static int64_t source_frame(const struct printer *printer, const struct tt_edit_
     if (!span->is_clip) return 0;
     const struct tt_take_report *take = &printer->session->takes[span->take];
     bool has_time = take->time_reference_frames >= 0 && tt_has_time(printer->session);
-    int64_t sample = span->source_start + (has_time ? take->time_reference_frames : 0);
+    const struct tt_report_file *file = printer->session->settings->deliver.whole ? NULL : tt_edit_file_at(take, span->source_start);
+    int64_t sample = span->source_start + (has_time ? take->time_reference_frames : 0) - (file && !has_time ? file->start_frame : 0);
     return tt_timecode_frame_of_sample(printer->rate, sample, take->map->rate_hz);
 }
 
@@ -56,11 +57,14 @@ static void add_event_line(struct printer *printer, int number, const struct tt_
     tt_text_add(printer->out, "\n");
 }
 
-static void add_name(struct printer *printer, const struct tt_take_report *take)
+static void add_name(struct printer *printer, const struct tt_edit_span *span)
 {
+    const struct tt_take_report *take = &printer->session->takes[span->take];
+    const struct tt_report_file *file = tt_edit_file_at(take, span->source_start);
     struct tt_text name = { 0 };
     if (printer->session->settings->deliver.whole) tt_whole_name(printer->session, take, &name);
-    else tt_text_add(&name, take->name);
+    else if (file) tt_text_add(&name, file->name);
+    else tt_text_add(&name, take->recording_name ? take->recording_name : take->name);
     if (name.has_failed) printer->out->has_failed = true;
     else tt_plain_add_fit(printer->out, name.data, COMMENT_CHARS, false);
     tt_text_free(&name);
@@ -77,7 +81,7 @@ static void add_comments(struct printer *printer, const struct tt_edit_span *spa
 {
     if (span->is_clip) {
         tt_text_add(printer->out, "* FROM CLIP NAME: ");
-        add_name(printer, &printer->session->takes[span->take]);
+        add_name(printer, span);
         tt_text_add(printer->out, "\n");
         add_samples(printer, span);
     } else {

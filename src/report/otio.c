@@ -61,27 +61,29 @@ static json_t *make_url(const char *folder, const char *path)
 /* The sound that clips of a take point to: the take, or the one cleaned at full length. */
 struct media { int rate_hz; int64_t start, frames; };
 
-static struct media media_of(const struct tt_session_report *session, const struct tt_take_report *take)
+static struct media media_of(const struct tt_session_report *session, const struct tt_take_report *take, const struct tt_report_file *file)
 {
     const struct tt_heard_facts *facts = &take->heard->facts;
+    if (file && !session->settings->deliver.whole)
+        return (struct media){ facts->rate_hz, file->time_reference_frames > 0 ? file->time_reference_frames : 0, file->frame_count };
     if (!session->settings->deliver.whole)
         return (struct media){ facts->rate_hz, take->time_reference_frames > 0 ? take->time_reference_frames : 0, facts->frame_count };
     int64_t start = tt_has_time(session) && take->time_reference_frames > 0 ? tt_rescale_frames(take->time_reference_frames, facts->rate_hz, take->out_rate_hz) : 0;
     return (struct media){ take->out_rate_hz, start, tt_rescale_frames(facts->frame_count, facts->rate_hz, take->out_rate_hz) };
 }
 
-static json_t *make_reference(const struct tt_session_report *session, const struct tt_take_report *take)
+static json_t *make_reference(const struct tt_session_report *session, const struct tt_take_report *take, const struct tt_report_file *file)
 {
-    struct media media = media_of(session, take);
+    struct media media = media_of(session, take, file);
     struct tt_text whole = { 0 };
     tt_whole_name(session, take, &whole);
     bool is_whole = session->settings->deliver.whole;
     json_t *reference = json_object();
     bool ok = !whole.has_failed && tt_json_put(reference, "OTIO_SCHEMA", json_string("ExternalReference.1"));
-    ok = ok && tt_json_put(reference, "name", tt_json_utf8(take->name)) && tt_json_put(reference, "metadata", json_object());
+    ok = ok && tt_json_put(reference, "name", tt_json_utf8(file ? file->name : take->recording_name ? take->recording_name : take->name)) && tt_json_put(reference, "metadata", json_object());
     ok = ok && tt_json_put(reference, "available_range", make_range(media.start, media.rate_hz, media.frames, media.rate_hz));
     ok = ok && tt_json_put(reference, "available_image_bounds", json_null());
-    ok = ok && tt_json_put(reference, "target_url", is_whole ? make_url(session->out_folder, whole.data) : make_url(NULL, take->source_path));
+    ok = ok && tt_json_put(reference, "target_url", is_whole ? make_url(session->out_folder, whole.data) : make_url(NULL, file ? file->path : take->source_path));
     tt_text_free(&whole);
     return keep_if(ok, reference);
 }
@@ -89,11 +91,12 @@ static json_t *make_reference(const struct tt_session_report *session, const str
 static json_t *make_clip(const struct tt_session_report *session, const struct tt_edit_span *span)
 {
     const struct tt_take_report *take = &session->takes[span->take];
-    struct media media = media_of(session, take);
-    int64_t start = media.start + tt_rescale_frames(span->source_start, take->map->rate_hz, media.rate_hz);
+    const struct tt_report_file *file = session->settings->deliver.whole ? NULL : tt_edit_file_at(take, span->source_start);
+    struct media media = media_of(session, take, file);
+    int64_t start = media.start + tt_rescale_frames(span->source_start - (file ? file->start_frame : 0), take->map->rate_hz, media.rate_hz);
     json_t *range = make_range(start, media.rate_hz, span->end_frame - span->start_frame, session->narration_rate_hz);
     json_t *clip = make_item("Clip.2", take->name, range, json_array()), *references = json_object();
-    bool ok = tt_json_put(references, "DEFAULT_MEDIA", make_reference(session, take));
+    bool ok = tt_json_put(references, "DEFAULT_MEDIA", make_reference(session, take, file));
     ok = tt_json_put(clip, "media_references", references) && ok;
     ok = ok && tt_json_put(clip, "active_media_reference_key", json_string("DEFAULT_MEDIA"));
     return keep_if(ok, clip);

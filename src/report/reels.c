@@ -53,7 +53,15 @@ bool tt_reels_make(const struct tt_session_report *session, char (**reels)[TT_RE
     if (!*reels) return tt_fail_memory(err);
     for (size_t i = 0; i < session->take_count; i++) {
         const struct tt_take_report *take = &session->takes[i];
-        squeeze(take->stem ? take->stem : "", (*reels)[i]);
+        const char *stem = take->recording_stem && !session->settings->deliver.whole ? take->recording_stem : take->stem;
+        size_t same = i;
+        for (size_t j = 0; take->recording_stem && stem == take->recording_stem && j < i && same == i; j++)
+            if (session->takes[j].recording_stem && strcmp(session->takes[j].recording_stem, stem) == 0) same = j;
+        if (same < i) { /* parts of one recording come from one reel */
+            memcpy((*reels)[i], (*reels)[same], TT_REEL_CHARS);
+            continue;
+        }
+        squeeze(stem ? stem : "", (*reels)[i]);
         number((const char(*)[TT_REEL_CHARS])*reels, i, (*reels)[i]);
     }
     return true;

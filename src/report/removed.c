@@ -44,6 +44,7 @@ static int64_t count_gone(const struct spans *spans, const struct tt_time_map *m
     size_t first = 0;
     for (size_t i = 0; i < spans->count; i++) {
         int64_t start = spans->items[i].start, end = spans->items[i].end;
+        if (start < map->from_sample) start = map->from_sample;
         if (end > frame_count) end = frame_count;
         if (start >= end) continue;
         gone += end - start;
@@ -73,6 +74,7 @@ bool tt_removed_measure(const struct tt_sheet *sheet, const struct tt_time_map *
     /* Earlier ones have what later ones share with them. */
     static const enum tt_row_kind claims[] = { TT_ROW_MISREAD, TT_ROW_TALK, TT_ROW_OTHER, TT_ROW_NOISE, TT_ROW_CLICK, TT_ROW_BREATH, TT_ROW_PAUSE };
     *removed = (struct tt_removed){ 0 };
+    if (map->to_sample > 0) frame_count = map->to_sample; /* what lies outside the part that is used was not taken out */
     struct span_samples whole = { 0, frame_count };
     struct spans all = { &whole, 1 };
     removed->seconds = (double)count_gone(&all, map, frame_count) / map->rate_hz;

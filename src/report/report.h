@@ -23,11 +23,17 @@ struct tt_after {
 
 struct tt_warning { char code[24]; char message[400]; double at_s; /* NAN: the whole take */ };
 
+/* A file that a take goes on in. */
+struct tt_report_file { const char *name, *path; int64_t start_frame, frame_count; /* start in the take */ int64_t time_reference_frames; };
+
 /* Everything known about one take after a run; borrowed pointers live until the run's end. */
 struct tt_take_report {
     const char *name;                 /* file name of the take */
     const char *stem;                 /* as used for files in OUT */
     const char *source_path;          /* absolute */
+    const char *recording_name, *recording_stem; /* of the file, where the take is a part of it; NULL: as name and stem */
+    const struct tt_report_file *files; /* where a recorder split the recording: each of its files in order, the first among them; else NULL */
+    size_t file_count;
     bool plays_in_browser;
     int source_channel_count;
     bool has_failed;                  /* then only name, source_path and error are valid */

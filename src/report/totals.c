@@ -26,7 +26,7 @@ const char *tt_take_status(const struct tt_take_report *take)
 double tt_take_before_s(const struct tt_take_report *take)
 {
     if (!is_known(take) || take->heard->facts.rate_hz <= 0) return NAN;
-    return (double)take->heard->facts.frame_count / take->heard->facts.rate_hz;
+    return (double)(tt_heard_end(take->heard) - take->heard->from_sample) / take->heard->facts.rate_hz;
 }
 
 double tt_take_after_s(const struct tt_take_report *take)
@@ -40,7 +40,7 @@ double tt_take_after_s(const struct tt_take_report *take)
 double tt_take_removed_s(const struct tt_take_report *take)
 {
     if (!is_known(take) || take->heard->facts.rate_hz <= 0) return NAN;
-    int64_t gone = take->heard->facts.frame_count;
+    int64_t gone = tt_heard_end(take->heard) - take->heard->from_sample;
     for (size_t i = 0; i < take->map->count; i++) gone -= take->map->stretches[i].source_end - take->map->stretches[i].source_start;
     return (double)gone / take->heard->facts.rate_hz;
 }

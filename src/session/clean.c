@@ -3,7 +3,6 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <jansson.h>
-#include <limits.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -13,6 +12,7 @@
 
 #include "base/file.h"
 #include "base/targets.h"
+#include "session/advice.h"
 #include "session/leftovers.h"
 #include "session/out_folder.h"
 #include "session/part.h"
@@ -38,10 +38,22 @@ bool tt_run_wants_pictures(const struct tt_run_state *run)
     return run->settings.report.page && run->settings.report.pictures;
 }
 
+const struct tt_settings *tt_take_settings(const struct tt_run_state *run, const struct tt_take *take)
+{
+    return take->own_settings ? take->own_settings : &run->settings;
+}
+
+bool tt_take_holds(const struct tt_take *take, int64_t ms)
+{
+    return ms >= take->from_ms && (take->to_ms < 0 || ms <= take->to_ms);
+}
+
 bool tt_take_paths(struct tt_run_state *run, struct tt_take *take, struct tt_error *err)
 {
     const char *sound = run->settings.deliver.format == TT_CONTAINER_FLAC ? ".flac" : ".wav", *stem = take->file->stem;
-    take->heard_path = file_in(run->out, "heard", stem, ".bin");
+    /* Parts of one recording share what was heard of it, unless one has settings of its own. */
+    const bool is_apart = take->own_settings && take->own_file;
+    take->heard_path = file_in(run->out, "heard", is_apart ? stem : take->recording->stem, ".bin");
     take->limit_path = file_in(run->out, "heard", stem, ".lim");
     take->sheet_path = file_in(run->out, "sheets", stem, ".csv");
     take->voice_path = file_in(run->out, "voice", stem, sound);
@@ -94,17 +106,7 @@ static bool find_out(struct tt_run_state *run, struct tt_error *err)
     return tt_out_is_safe(run->out, &run->list, err);
 }
 
-/* The longest ending of what is written goes behind the stem. Better said before the work than after it. */
-static void refuse_long_name(struct tt_run_state *run, struct tt_take *take)
-{
-    const size_t most = NAME_MAX - (sizeof ".html" - 1);
-    struct tt_error error = {0};
-    if (strlen(take->file->stem) <= most)
-        return;
-    tt_fail(&error, TT_ERROR_INPUT, "its name is too long for the files that go with it; rename it to at most %zu bytes", most);
-    tt_take_fail(run, take, &error);
-}
-
+/* One for each file; the running order makes them more, or fewer. */
 static bool start_takes(struct tt_run_state *run, struct tt_error *err)
 {
     run->takes = calloc(run->list.count, sizeof *run->takes);
@@ -113,13 +115,11 @@ static bool start_takes(struct tt_run_state *run, struct tt_error *err)
     run->take_count = run->list.count;
     for (size_t i = 0; i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
-        take->file = &run->list.files[i];
+        take->file = take->recording = &run->list.files[i];
         take->is_used = true;
         take->narration_start_frame = -1;
         take->gain_db = NAN;
-        if (!tt_take_paths(run, take, err))
-            return false;
-        refuse_long_name(run, take);
+        take->to_ms = -1;
     }
     return true;
 }
@@ -131,11 +131,21 @@ static void free_run(struct tt_run_state *run)
         if (take->is_heard)
             tt_heard_close(&take->heard);
         tt_sheet_free(&take->sheet);
+        tt_sheet_free(&take->earlier_sheet);
         tt_time_map_free(&take->map);
         free(take->sheet_text);
         free(take->before_prefix);
         free(take->after_prefix);
         free(take->voice_heard_path);
+        free(take->own_settings);
+        free(take->more);
+        free(take->more_paths);
+        if (take->own_file) {
+            free(take->own_file->name);
+            free(take->own_file->stem);
+            free(take->own_file->path);
+            free(take->own_file);
+        }
         free(take->heard_path);
         free(take->limit_path);
         free(take->sheet_path);
@@ -179,6 +189,10 @@ static bool decide_and_render(struct tt_run_state *run, struct tt_error *err)
 static void warn_of_what_waits(struct tt_run_state *run)
 {
     const struct tt_settings *settings = &run->settings;
+    if (run->list.camera_count > 0)
+        tt_run_warn(run, "camera", "%.80s%s passed over: this build reads no camera files (libavformat-dev, libavcodec-dev and libswresample-dev were not there); "
+                    "make a WAV of the sound: ffmpeg -i FILE -vn -c:a pcm_s24le TAKE.wav", run->list.camera,
+                    run->list.camera_count > 1 ? " and other camera files were" : " was");
     if (settings->report.media != TT_MEDIA_LINK)
         tt_run_warn(run, "not-yet", "report.media: sound is not copied for the pages yet; they play it where it lies");
 }
@@ -230,7 +244,7 @@ static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, st
         return run_part(run, result, err);
     tt_session_drop_copies(run);
     warn_of_another_target(run);
-    if (!tt_session_hold(run, err) || !tt_session_follow_renames(run, err) || !decide_and_render(run, err))
+    if (!tt_session_hold(run, err) || !tt_session_follow_renames(run, err) || !tt_vanished_remember(run, err) || !decide_and_render(run, err))
         return false;
     if (!options->is_plan && !tt_session_narrate(run, err))
         return false;

@@ -9,6 +9,7 @@
 #include "base/units.h"
 #include "pipeline/chain.h"
 #include "pipeline/render.h"
+#include "session/advice.h"
 #include "session/session.h"
 #include "stages/loudness.h"
 
@@ -26,17 +27,40 @@ static int64_t duration_ms(const struct tt_take *take)
 
 /* ---- sheets in ---- */
 
-static bool read_sheet(struct tt_take *take, struct tt_error *err)
+/* A part that has no sheet yet takes over what a person decided on it in the sheet of the whole recording. */
+static bool inherit_rows(const struct tt_run_state *run, struct tt_take *take, struct tt_error *err)
+{
+    char *path = tt_format("%s/sheets/%s.csv", run->out, take->recording->stem), *text = NULL;
+    size_t size = 0, persons = 0;
+    struct tt_sheet other = {0};
+    bool ok = path || tt_fail_memory(err);
+    if (ok && take->own_file && tt_file_exists(path) && tt_file_read(path, MOST_SHEET_BYTES, &text, &size, NULL)) {
+        ok = tt_sheet_start(&other, take->recording->name, take->content_sha256, err);
+        /* A fault in it is that other take's to tell. */
+        if (ok && tt_sheet_read(&other, text, size, path, duration_ms(take), &persons, NULL))
+            for (size_t i = 0; ok && i < other.count; i++)
+                if (tt_take_holds(take, other.rows[i].start_ms) && tt_take_holds(take, other.rows[i].end_ms)) {
+                    ok = tt_sheet_add_persons(&take->sheet, &other.rows[i], err);
+                    take->persons_rows++;
+                }
+    }
+    tt_sheet_free(&other);
+    free(text);
+    free(path);
+    return ok;
+}
+
+static bool read_sheet(const struct tt_run_state *run, struct tt_take *take, struct tt_error *err)
 {
     tt_sheet_free(&take->sheet);
     free(take->sheet_text);
     take->sheet_text = NULL;
     take->sheet_size = 0;
     take->persons_rows = 0;
-    if (!tt_sheet_start(&take->sheet, take->file->name, take->identity.sha256, err))
+    if (!tt_sheet_start(&take->sheet, take->file->name, take->content_sha256, err))
         return false;
     if (!tt_file_exists(take->sheet_path))
-        return true;
+        return inherit_rows(run, take, err);
     if (!tt_file_read(take->sheet_path, MOST_SHEET_BYTES, &take->sheet_text, &take->sheet_size, err))
         return false;
     char *name = tt_format("sheets/%s.csv", take->file->stem);
@@ -123,11 +147,12 @@ static bool decide_chain(struct tt_run_state *run, struct tt_error *err)
     double clock_s = 0;
     for (size_t i = 0; i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
+        const double rate_hz = take->heard.facts.rate_hz, from_s = (double)take->heard.from_sample / rate_hz;
         if (!takes_part(take))
             continue;
         view.takes[view.count++] =
-            (struct tt_take_view){.name = take->file->name, .heard = &take->heard, .sheet = &take->sheet, .clock_s = clock_s};
-        clock_s += (double)take->heard.facts.frame_count / take->heard.facts.rate_hz;
+            (struct tt_take_view){.name = take->file->name, .heard = &take->heard, .sheet = &take->sheet, .clock_s = clock_s - from_s};
+        clock_s += (double)tt_heard_end(&take->heard) / rate_hz - from_s;
     }
     bool ok = true;
     for (int i = 0; ok && i < TT_STAGE_COUNT; i++)
@@ -141,6 +166,44 @@ static void find_gain_aim(struct tt_run_state *run)
     const struct tt_settings *settings = &run->settings;
     snprintf(run->gain_aim, sizeof run->gain_aim, "aim %d lufs %.6g rms %.6g channels %d", (int)settings->loudness.aim, settings->loudness.target_lufs,
              settings->loudness.target_rms_dbfs, (int)settings->deliver.channels);
+}
+
+/* The take that a pick-up goes into: what stands around it in the running order. */
+static const struct tt_take *host_of(const struct tt_run_state *run, size_t index)
+{
+    for (size_t i = index; i-- > 0;)
+        if (!run->takes[i].is_pickup && takes_part(&run->takes[i]) && run->takes[i].has_map && run->takes[i].map.count > 0)
+            return &run->takes[i];
+    for (size_t i = index + 1; i < run->take_count; i++)
+        if (!run->takes[i].is_pickup && takes_part(&run->takes[i]) && run->takes[i].map.count > 0)
+            return &run->takes[i];
+    return NULL;
+}
+
+/* A pick-up sounds as loud as the lines around it: no common gain does that for another day's distance to the microphone. gains[] in the order of the
+ * takes that take part. */
+static void fit_pickups(struct tt_run_state *run, const struct tt_gain_take *gains)
+{
+    size_t at = 0, host_at;
+    for (size_t i = 0; i < run->take_count; i++) {
+        struct tt_take *take = &run->takes[i];
+        if (!takes_part(take))
+            continue;
+        const struct tt_gain_take *own = &gains[at++];
+        const struct tt_take *host = take->is_pickup && isfinite(take->gain_db) ? host_of(run, i) : NULL;
+        if (!host)
+            continue;
+        host_at = 0;
+        for (const struct tt_take *other = run->takes; other != host; other++)
+            host_at += takes_part(other);
+        if (!isfinite(own->expected_lufs) || !isfinite(gains[host_at].expected_lufs) || !isfinite(gains[host_at].gain_db))
+            continue;
+        const double fitted_db = gains[host_at].gain_db + gains[host_at].expected_lufs - own->expected_lufs;
+        take->gain_db = round(fitted_db * 1000) / 1000;
+        take->is_apart = true;
+        tt_take_warn(take, "pick-up", NAN, "in place of a part of %s: %.1f dB %s than the other takes, so that it sounds as loud as the lines around it",
+                     host->recording->name, fabs(take->gain_db - run->common_gain_db), take->gain_db < run->common_gain_db ? "lower" : "higher");
+    }
 }
 
 static bool decide_gains(struct tt_run_state *run, struct tt_error *err)
@@ -162,11 +225,13 @@ static bool decide_gains(struct tt_run_state *run, struct tt_error *err)
             continue;
         take->gain_db = gains[count].gain_db;
         take->is_apart = gains[count].is_apart;
-        if (take->is_apart)
+        if (take->is_apart && !take->is_pickup)
             tt_take_warn(take, "level-apart", NAN, "its voice lies %.1f LU from the other takes; it got a gain of its own",
                          fabs(take->gain_db - run->common_gain_db));
         count++;
     }
+    if (ok)
+        fit_pickups(run, gains);
     free(gains);
     return ok;
 }
@@ -176,7 +241,9 @@ bool tt_session_render_key(struct tt_run_state *run, struct tt_take *take, struc
 {
     const struct tt_settings *s = &run->settings;
     struct tt_text text = {0};
-    tt_text_addf(&text, "%s render 3\n%s\n%s\n", TIDYTAKE_VERSION, take->identity.sha256, take->hearing_key);
+    tt_text_addf(&text, "%s render 3\n%s\n%s\n", TIDYTAKE_VERSION, take->content_sha256, take->hearing_key);
+    if (take->heard.narrowed)
+        tt_text_addf(&text, "part %lld %lld\n", (long long)take->heard.from_sample, (long long)take->heard.to_sample);
     tt_text_addf(&text, "gain %.9g\n", take->gain_db);
     if (isnan(take->gain_db))
         tt_text_addf(&text, "exact %s\n", run->gain_aim);
@@ -198,7 +265,7 @@ static void read_sheets(struct tt_run_state *run)
     for (size_t i = 0; i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
         struct tt_error error = {0};
-        if (takes_part(take) && !read_sheet(take, &error))
+        if (takes_part(take) && !read_sheet(run, take, &error))
             tt_take_fail(run, take, &error);
     }
 }
@@ -249,5 +316,8 @@ bool tt_session_decide(struct tt_run_state *run, struct tt_error *err)
     for (size_t i = 0; i < run->take_count; i++)
         if (takes_part(&run->takes[i]) && !tt_session_render_key(run, &run->takes[i], err))
             return false;
-    return (!run->is_held || tt_session_held_exact_gains(run, err)) && tt_session_pace(run, err);
+    if ((run->is_held && !tt_session_held_exact_gains(run, err)) || !tt_session_pace(run, err))
+        return false;
+    tt_vanished_tell(run);
+    return tt_neighbours_tell(run, err) && (run->is_held || tt_pickups_propose(run, err));
 }

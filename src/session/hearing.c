@@ -7,16 +7,21 @@
 #include <sys/stat.h>
 
 #include "base/file.h"
+#include "base/text.h"
+#include "base/units.h"
 #include "pipeline/hear.h"
 #include "pipeline/picture.h"
 #include "session/jobs.h"
+#include "session/joining.h"
+#include "session/recorded.h"
 #include "session/part.h"
 #include "session/session.h"
+#include "session/space.h"
 
 static bool identify(struct tt_take *take, struct tt_work *work, struct tt_error *err)
 {
     struct stat status;
-    if (stat(take->file->path, &status) != 0)
+    if (stat(take->recording->path, &status) != 0)
         return tt_fail_errno(err, TT_ERROR_INPUT, errno, "cannot be read");
     struct tt_identity now = {.size = (long long)status.st_size,
                               .modified_ns = (long long)status.st_mtim.tv_sec * 1000000000LL + status.st_mtim.tv_nsec,
@@ -29,7 +34,7 @@ static bool identify(struct tt_take *take, struct tt_work *work, struct tt_error
         known->sha256[0] = '\0';
         return true;
     }
-    if (!is_same && !tt_file_sha256_while(take->file->path, tt_work_goes_on, work, now.sha256, err))
+    if (!is_same && !tt_file_sha256_while(take->recording->path, tt_work_goes_on, work, now.sha256, err))
         return false;
     if (!is_same)
         *known = now;
@@ -55,6 +60,24 @@ static bool choose_by_policy(const struct tt_settings *settings, int channel_cou
     return true;
 }
 
+static bool takes_session_channel(const struct tt_take *take, int channel_count)
+{
+    return !take->has_failed && take->is_used && !take->own_settings && take->info.channel_count == channel_count;
+}
+
+/* A take whose channel the running order sets apart. */
+static void choose_for_take(struct tt_run_state *run, struct tt_take *take)
+{
+    struct tt_channel_stats stats[TT_MOST_CHANNELS];
+    struct tt_error error = {0};
+    struct tt_work work = {.run = run, .take = take, .what = "choosing the channel of"};
+    int count = 0;
+    if (tt_channels_survey(take->file->path, tt_work_goes_on, &work, stats, &count, &error))
+        take->channel = tt_channel_choose(stats, count);
+    else
+        tt_take_fail(run, take, &error);
+}
+
 /* auto chooses once for all takes with the same number of channels: on the longest of them, so that a session does not jump between microphones. */
 static void choose_for_layout(struct tt_run_state *run, int channel_count)
 {
@@ -64,7 +87,7 @@ static void choose_for_layout(struct tt_run_state *run, int channel_count)
         struct tt_take *longest = NULL;
         for (size_t i = 0; i < run->take_count; i++) {
             struct tt_take *take = &run->takes[i];
-            if (!take->has_failed && take->info.channel_count == channel_count && (!longest || take->info.frame_count > longest->info.frame_count))
+            if (takes_session_channel(take, channel_count) && (!longest || take->info.frame_count > longest->info.frame_count))
                 longest = take;
         }
         if (!longest)
@@ -81,7 +104,7 @@ static void choose_for_layout(struct tt_run_state *run, int channel_count)
         tt_take_fail(run, longest, &error);
     }
     for (size_t i = 0; is_chosen && i < run->take_count; i++)
-        if (run->takes[i].info.channel_count == channel_count)
+        if (takes_session_channel(&run->takes[i], channel_count))
             run->takes[i].channel = choice;
 }
 
@@ -90,13 +113,16 @@ static void choose_channels(struct tt_run_state *run)
     for (size_t i = 0; i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
         struct tt_error error = {0};
-        if (take->has_failed)
+        if (take->has_failed || !take->is_used)
             continue;
-        if (run->settings.take.channel != TT_CHANNEL_AUTO) {
-            if (!choose_by_policy(&run->settings, take->info.channel_count, &take->channel, &error))
+        const struct tt_settings *settings = tt_take_settings(run, take);
+        if (settings->take.channel != TT_CHANNEL_AUTO) {
+            if (!choose_by_policy(settings, take->info.channel_count, &take->channel, &error))
                 tt_take_fail(run, take, &error);
         } else if (take->info.channel_count == 1) {
             take->channel = (struct tt_channel_choice){.channel = 0, .why = "one channel"};
+        } else if (take->own_settings) {
+            choose_for_take(run, take);
         } else if (take->channel.why[0] == '\0') {
             choose_for_layout(run, take->info.channel_count);
         }
@@ -111,12 +137,27 @@ static void open_take(void *context, size_t item)
     struct tt_take *take = &run->takes[item];
     struct tt_error error = {0};
     struct tt_reader *reader = NULL;
-    struct tt_work work = {.run = run, .take = take, .what = "reading"};
-    /* Opened first: what is no sound file, or a pipe that nobody writes to, is not read through. */
-    bool ok = !atomic_load(&run->is_stopped) ? (reader = tt_reader_open(take->file->path, &take->info, &error)) != NULL && identify(take, &work, &error)
+    bool ok = !atomic_load(&run->is_stopped) ? (reader = tt_reader_open(take->file->path, &take->info, &error)) != NULL
                                              : tt_fail(&error, TT_ERROR_STOPPED, "stopped");
+    const char *what = take->info.has_no_sound ? "no sound in it, only pictures" : ok && take->info.is_our_output ? "made by tidytake, no recording" : NULL;
     tt_reader_close(reader);
-    if (!ok)
+    if (what) { /* no take: passed over like other files */
+        take->is_used = false;
+        snprintf(take->why, sizeof take->why, "%s", what);
+        tt_run_note(run, "%s was passed over: %s", take->file->name, what);
+    } else if (!ok) {
+        tt_take_fail(run, take, &error);
+    }
+}
+
+/* Behind opening: what is no sound file, or a pipe that nobody writes to, is not read through. */
+static void identify_take(void *context, size_t item)
+{
+    struct tt_run_state *run = context;
+    struct tt_take *take = &run->takes[item];
+    struct tt_error error = {0};
+    struct tt_work work = {.run = run, .take = take, .what = "reading"};
+    if (!(!atomic_load(&run->is_stopped) ? identify(take, &work, &error) : tt_fail(&error, TT_ERROR_STOPPED, "stopped")))
         tt_take_fail(run, take, &error);
 }
 
@@ -127,11 +168,13 @@ static void hear_take(void *context, size_t item)
     struct tt_error error = {0};
     struct tt_work work = {.run = run, .take = take, .what = "hearing", .frames = (double)take->info.frame_count};
     struct tt_hear_request request = {.path = take->file->path,
+                                      .more_paths = take->more_paths,
+                                      .more_count = take->more_count,
                                       .heard_path = take->heard_path,
-                                      .content_sha256 = take->identity.sha256,
+                                      .content_sha256 = take->content_sha256,
                                       .hearing_key = take->hearing_key,
                                       .channel = take->channel,
-                                      .settings = &run->settings,
+                                      .settings = tt_take_settings(run, take),
                                       .has_second_thread = run->has_spare_threads,
                                       .picture_prefix = tt_run_wants_pictures(run) ? take->before_prefix : NULL,
                                       .tick = tt_work_tick,
@@ -141,7 +184,7 @@ static void hear_take(void *context, size_t item)
         return;
     bool ok = !atomic_load(&run->is_stopped) ? tt_hear(&request, &error) : tt_fail(&error, TT_ERROR_STOPPED, "stopped");
     tt_part_unlock(run, take, lock);
-    ok = ok && tt_heard_open(take->heard_path, take->identity.sha256, take->hearing_key, &take->heard, &error);
+    ok = ok && tt_heard_open(take->heard_path, take->content_sha256, take->hearing_key, &take->heard, &error);
     take->is_heard = ok;
     if (!ok)
         tt_take_fail(run, take, &error);
@@ -149,33 +192,134 @@ static void hear_take(void *context, size_t item)
         tt_work_end(&work, "heard");
 }
 
-bool tt_session_hear(struct tt_run_state *run, struct tt_error *err)
+/* Parts of one recording: it was opened once. */
+static void share_opened(struct tt_run_state *run)
 {
-    double *weights = calloc(run->take_count, sizeof *weights);
-    if (!weights)
-        return tt_fail_memory(err);
-    for (size_t i = 0; i < run->take_count; i++)
-        weights[i] = run->takes[i].has_failed ? 0 : 1;
-    bool ok = tt_jobs_run(run->take_count, weights, run->options->jobs, open_take, run, err);
-    if (ok)
-        choose_channels(run);
-    for (size_t i = 0; ok && i < run->take_count; i++) {
+    for (size_t i = 0; i < run->take_count; i++) {
+        struct tt_take *take = &run->takes[i];
+        const struct tt_take *first = take->first_of_file;
+        if (!first || take->has_failed)
+            continue;
+        take->info = first->info;
+        if (!first->is_used && first->why[0]) { /* passed over */
+            take->is_used = false;
+            snprintf(take->why, sizeof take->why, "%s", first->why);
+        }
+        if (first->has_failed)
+            tt_take_fail(run, take, &first->error);
+    }
+}
+
+static int64_t frames_of_ms(const struct tt_take *take, int64_t ms) { return tt_frames_from_ms((double)ms, take->info.rate_hz); }
+
+/* The running order's times against the lengths, which are known only now. A faulty order stops the run before anything is heard. */
+static bool check_parts(const struct tt_run_state *run, struct tt_error *err)
+{
+    for (size_t i = 0; i < run->take_count; i++) {
+        const struct tt_take *take = &run->takes[i];
+        char end[TT_TIME_CHARS];
+        const int64_t most = take->info.frame_count + take->info.rate_hz / 2; /* times are often noted down to the second */
+        if (take->has_failed || !take->is_used || (take->from_ms == 0 && take->to_ms < 0))
+            continue;
+        if (frames_of_ms(take, take->from_ms) < take->info.frame_count && (take->to_ms < 0 || frames_of_ms(take, take->to_ms) <= most))
+            continue;
+        tt_time_format((int64_t)tt_ms_from_frames(take->info.frame_count, take->info.rate_hz), end);
+        return tt_fail(err, TT_ERROR_USAGE, "order.csv:%d: %s ends at %s, a time in this row lies behind that", take->order_line, take->recording->name, end);
+    }
+    return true;
+}
+
+/* Takes that share a file of what was heard: the first of them hears. */
+static bool is_heard_by_another(const struct tt_run_state *run, size_t index)
+{
+    const struct tt_take *take = &run->takes[index];
+    for (size_t i = 0; take->first_of_file && i < index; i++)
+        if (run->takes[i].is_used && !run->takes[i].has_failed && strcmp(run->takes[i].heard_path, take->heard_path) == 0)
+            return true;
+    return false;
+}
+
+static void open_shared(struct tt_run_state *run)
+{
+    for (size_t i = 0; i < run->take_count; i++) {
+        struct tt_take *take = &run->takes[i];
+        struct tt_error error = {0};
+        if (take->has_failed || !take->is_used)
+            continue;
+        if (!take->is_heard)
+            take->is_heard = tt_heard_open(take->heard_path, take->content_sha256, take->hearing_key, &take->heard, &error);
+        if (!take->is_heard && !run->options->part_count) /* else another run is at work on it, or will be */
+            tt_take_fail(run, take, &error);
+        if (take->is_heard && (take->from_ms > 0 || take->to_ms >= 0) &&
+                 !tt_heard_narrow(&take->heard, frames_of_ms(take, take->from_ms), take->to_ms < 0 ? take->heard.facts.frame_count : frames_of_ms(take, take->to_ms), &error))
+            tt_take_fail(run, take, &error);
+    }
+}
+
+static bool find_unheard(struct tt_run_state *run, double *weights, struct tt_error *err)
+{
+    for (size_t i = 0; i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
         weights[i] = 0;
-        if (take->has_failed)
+        if (take->has_failed || !take->is_used)
             continue;
-        if (!tt_hearing_key(&run->settings, take->channel.channel, take->hearing_key, err)) {
-            ok = false;
-            break;
-        }
+        if (!tt_hearing_key(tt_take_settings(run, take), &take->channel, take->hearing_key, err))
+            return false;
+        if (is_heard_by_another(run, i))
+            continue;
         take->is_heard = !run->options->is_again && (!tt_run_wants_pictures(run) || tt_picture_exists(take->before_prefix)) &&
-                         tt_heard_open(take->heard_path, take->identity.sha256, take->hearing_key, &take->heard, NULL);
-        if (!take->is_heard && take->is_ours)
-            weights[i] = (double)take->info.frame_count + 1;
-        run->work_total += (take->is_heard || !take->is_ours ? 0 : (double)take->info.frame_count);
+                         tt_heard_open(take->heard_path, take->content_sha256, take->hearing_key, &take->heard, NULL);
+        if (take->is_heard)
+            continue;
+        if (!take->is_ours) /* another run's share */
+            continue;
+        weights[i] = (double)take->info.frame_count + 1;
+        run->work_total += (double)take->info.frame_count;
     }
-    run->has_spare_threads = tt_jobs_have_spare(run->take_count, weights, run->options->jobs);
+    return true;
+}
+
+/* Weight 1 for each recording that is there. */
+static void weigh_recordings(const struct tt_run_state *run, double *weights)
+{
+    for (size_t i = 0; i < run->take_count; i++)
+        weights[i] = run->takes[i].has_failed || run->takes[i].first_of_file ? 0 : 1;
+}
+
+/* Headers first: a faulty order and a full disk are told before anything long is begun. */
+static bool open_all(struct tt_run_state *run, double *weights, struct tt_error *err)
+{
+    weigh_recordings(run, weights);
+    if (!tt_jobs_run(run->take_count, weights, run->options->jobs, open_take, run, err))
+        return false;
+    share_opened(run);
+    if (!check_parts(run, err) || !tt_session_join(run, err) || !tt_session_check_space(run, err))
+        return false;
+    tt_session_check_times(run);
+    weigh_recordings(run, weights);
+    if (!tt_jobs_run(run->take_count, weights, run->options->jobs, identify_take, run, err))
+        return false;
+    for (size_t i = 0; i < run->take_count; i++)
+        if (run->takes[i].first_of_file)
+            run->takes[i].identity = run->takes[i].first_of_file->identity;
+    tt_session_tell_changed(run);
+    return tt_session_find_contents(run, err);
+}
+
+bool tt_session_hear(struct tt_run_state *run, struct tt_error *err)
+{
+    double *weights = calloc(run->take_count + 1, sizeof *weights);
+    if (!weights)
+        return tt_fail_memory(err);
+    bool ok = open_all(run, weights, err);
+    if (ok)
+        choose_channels(run);
+    ok = ok && find_unheard(run, weights, err);
+    if (ok)
+        run->has_spare_threads = tt_jobs_have_spare(run->take_count, weights, run->options->jobs);
     ok = ok && tt_jobs_run(run->take_count, weights, run->options->jobs, hear_take, run, err);
+    if (ok)
+        open_shared(run);
     free(weights);
     return ok;
 }

@@ -50,10 +50,11 @@ static bool check_settings(const struct tt_run_state *run, struct tt_error *err)
 static bool check_take(const struct tt_take *take, const json_t *recordings, const json_t *gains, struct tt_error *err)
 {
     char what[400];
-    json_t *name = tt_json_utf8(take->file->name);
-    const char *content = json_string_value(json_object_get(json_object_get(recordings, json_string_value(name)), "sha256"));
-    bool ok = name || tt_fail_memory(err), was_delivered = name && json_object_get(gains, json_string_value(name));
+    json_t *name = tt_json_utf8(take->file->name), *recording = tt_json_utf8(take->recording->name);
+    const char *content = json_string_value(json_object_get(json_object_get(recordings, json_string_value(recording)), "sha256"));
+    bool ok = (name && recording) || tt_fail_memory(err), was_delivered = name && json_object_get(gains, json_string_value(name));
     json_decref(name);
+    json_decref(recording);
     /* A take that was delivered and gives way to a better copy of itself; why tells which. */
     bool gives_way = !take->is_used && take->why[0] && was_delivered;
     /* What is not used moves nothing, unless it is left out only because it has become a copy of another. */

@@ -100,13 +100,14 @@ static bool add_recordings(const struct tt_run_state *run, json_t *state)
         const struct tt_take *take = &run->takes[i];
         if (!take->identity.sha256[0])
             continue;
-        json_t *name = tt_json_utf8(take->file->name);
-        failed = !tt_json_put(recordings, json_string_value(name),
+        json_t *recording = tt_json_utf8(take->recording->name), *name = tt_json_utf8(take->file->name);
+        failed = !tt_json_put(recordings, json_string_value(recording),
                               json_pack("{s:I,s:I,s:I,s:I,s:s}", "size", (json_int_t)take->identity.size, "modified_ns",
                                         (json_int_t)take->identity.modified_ns, "changed_ns", (json_int_t)take->identity.changed_ns, "inode",
                                         (json_int_t)take->identity.inode, "sha256", take->identity.sha256));
         if (!failed && take->has_voice && take->is_used)
             failed = !tt_json_put(gains, json_string_value(name), tt_json_number(take->gain_db, TT_DECIMALS_SECONDS));
+        json_decref(recording);
         json_decref(name);
     }
     failed = !tt_json_put(state, "recordings", recordings) || failed;

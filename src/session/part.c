@@ -48,7 +48,7 @@ bool tt_part_share(struct tt_run_state *run, struct tt_error *err)
 bool tt_part_is_all_heard(const struct tt_run_state *run)
 {
     for (size_t i = 0; i < run->take_count; i++)
-        if (!run->takes[i].is_heard && !run->takes[i].has_failed)
+        if (!run->takes[i].is_heard && !run->takes[i].has_failed && run->takes[i].is_used)
             return false;
     return true;
 }

@@ -38,7 +38,7 @@ static bool is_here(const struct tt_run_state *run, const char *name, const char
 {
     bool is_found = false;
     for (size_t i = 0; !is_found && i < run->take_count; i++) {
-        json_t *known = strcmp(run->takes[i].identity.sha256, content) == 0 ? tt_json_utf8(run->takes[i].file->name) : NULL;
+        json_t *known = strcmp(run->takes[i].identity.sha256, content) == 0 ? tt_json_utf8(run->takes[i].recording->name) : NULL;
         is_found = known && strcmp(json_string_value(known), name) == 0;
         json_decref(known);
     }
@@ -149,7 +149,8 @@ bool tt_session_follow_renames(struct tt_run_state *run, struct tt_error *err)
     if (run->is_held)
         return true;
     for (size_t i = 0; i < run->take_count; i++)
-        if (run->takes[i].is_heard && !run->takes[i].has_failed && !follow(run, &run->takes[i], err))
+        /* A part's sheet goes by where it begins, that of a split recording is tied to all its files. */
+        if (run->takes[i].is_heard && !run->takes[i].has_failed && !run->takes[i].own_file && run->takes[i].more_count == 0 && !follow(run, &run->takes[i], err))
             return false;
     return true;
 }

@@ -73,6 +73,8 @@ static bool render(struct tt_run_state *run, struct tt_take *take, struct tt_err
 {
     struct tt_work work = {.run = run, .take = take, .what = "rendering", .frames = (double)take->heard.facts.frame_count};
     struct tt_render_request request = {.path = take->file->path,
+                                        .more_paths = take->more_paths,
+                                        .more_count = take->more_count,
                                         .heard = &take->heard,
                                         .sheet = &take->sheet,
                                         .map = &take->map,

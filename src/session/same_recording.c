@@ -111,7 +111,11 @@ static void drop(struct tt_run_state *run, struct tt_take *take, const struct tt
                 better->file->name, better->file->name);
 }
 
-static bool can_be_compared(const struct tt_take *take) { return take->is_heard && !take->has_failed && take->is_used; }
+/* Parts of a recording were named by a person, who knows. */
+static bool can_be_compared(const struct tt_take *take)
+{
+    return take->is_heard && !take->has_failed && take->is_used && !take->heard.narrowed && !take->first_of_file && !take->is_pickup;
+}
 
 /* The best of the takes that run in step with this one. */
 static struct tt_take *find_best(struct tt_run_state *run, size_t index, bool *has_copies)

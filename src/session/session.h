@@ -26,13 +26,24 @@ struct tt_identity {
 };
 
 struct tt_take {
-    const struct tt_take_file *file;
-    double clock_order;              /* place in the running order */
+    const struct tt_take_file *file; /* its name is its own: several takes may be parts of one recording */
+    const struct tt_take_file *recording; /* the file itself, as it lies in the folder */
+    struct tt_take_file *own_file;   /* file, where it is not the recording's; else NULL */
+    struct tt_take *first_of_file;   /* the first take that is a part of the same recording; NULL: this one */
     bool is_used;                    /* order.csv: use */
     bool is_ours;                    /* of this run's share (--part); else another run's work */
+    int order_line;                  /* order.csv: where it stands; 0: not from there */
+    int64_t from_ms, to_ms;          /* order.csv: the part of the recording; to -1: to its end */
+    bool is_pickup, joins_before;    /* read again later; no pause between takes in front of it */
+    struct tt_settings *own_settings; /* order.csv: channel, room_tone; NULL: the session's */
     char piece[128];                 /* order.csv: piece, or "" */
+    const struct tt_take **more;     /* takes that go on where this one ends, and are part of it */
+    const char **more_paths;
+    size_t more_count;
+    int64_t own_frames;              /* of its own file */
     struct tt_identity identity;
-    struct tt_audio_info info;
+    char content_sha256[65];         /* of all its files */
+    struct tt_audio_info info;       /* of all its files */
     struct tt_channel_choice channel;
     char hearing_key[65];
     bool has_failed;
@@ -47,6 +58,7 @@ struct tt_take {
     char *sheet_text;                /* as it lies in OUT: what was read, then what was written */
     size_t sheet_size;
     struct tt_sheet sheet;
+    struct tt_sheet earlier_sheet;   /* the program's rows as the last run left them */
     size_t persons_rows;
     bool has_map;
     struct tt_time_map map;
@@ -101,6 +113,11 @@ struct tt_run_state {
 
 /* Whether spectrograms are wanted: with the pages only. */
 bool tt_run_wants_pictures(const struct tt_run_state *run);
+/* What is in force for the hearing of a take. */
+const struct tt_settings *tt_take_settings(const struct tt_run_state *run, const struct tt_take *take);
+/* Whether a time of its sheet lies in the part of the recording that it is. */
+bool tt_take_holds(const struct tt_take *take, int64_t ms);
+
 /* Files of a take in OUT. */
 bool tt_take_paths(struct tt_run_state *run, struct tt_take *take, struct tt_error *err);
 

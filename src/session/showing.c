@@ -10,6 +10,7 @@
 
 #include "audio/writer.h"
 #include "base/file.h"
+#include "pipeline/picture.h"
 #include "report/json_values.h"
 #include "report/layout.h"
 #include "session/earlier.h"
@@ -21,6 +22,8 @@ static void fill_take_report(const struct tt_run_state *run, const struct tt_tak
     *report = (struct tt_take_report){.name = take->file->name,
                                       .stem = take->file->stem,
                                       .source_path = take->file->path,
+                                      .recording_name = take->recording->name,
+                                      .recording_stem = take->recording->stem,
                                       .plays_in_browser = take->info.plays_in_browser,
                                       .source_channel_count = take->info.channel_count,
                                       .time_reference_frames = take->info.time_reference,
@@ -37,7 +40,7 @@ static void fill_take_report(const struct tt_run_state *run, const struct tt_tak
                                       .limited_db = take->limited_db,
                                       .pace_syllables_per_s = take->pace_syllables_per_s,
                                       .after = take->after,
-                                      .has_pictures = is_decided && tt_run_wants_pictures(run),
+                                      .has_pictures = is_decided && tt_run_wants_pictures(run) && tt_picture_exists(take->before_prefix), /* parts share the hearing */
                                       .warnings = take->warnings,
                                       .warning_count = take->warning_count,
                                       .persons_rows = take->persons_rows,
@@ -45,6 +48,25 @@ static void fill_take_report(const struct tt_run_state *run, const struct tt_tak
     snprintf(report->error, sizeof report->error, "%s", take->error.message);
     snprintf(report->render_key, sizeof report->render_key, "%s", take->render_key);
     snprintf(report->why, sizeof report->why, "%s", !take->is_used && !take->why[0] ? "not used (order.csv)" : take->why);
+}
+
+/* Of takes that a recorder split: their files. To be freed. */
+static bool list_files(const struct tt_take *take, struct tt_take_report *report, struct tt_report_file **files, struct tt_error *err)
+{
+    *files = NULL;
+    if (take->more_count == 0)
+        return true;
+    if (!(*files = calloc(take->more_count + 1, sizeof **files)))
+        return tt_fail_memory(err);
+    int64_t at = 0;
+    for (size_t i = 0; i <= take->more_count; i++) {
+        const struct tt_take *part = i == 0 ? take : take->more[i - 1];
+        (*files)[i] = (struct tt_report_file){part->recording->name, part->recording->path, at, part->own_frames, part->info.time_reference};
+        at += part->own_frames;
+    }
+    report->files = *files;
+    report->file_count = take->more_count + 1;
+    return true;
 }
 
 static bool write_text(const char *path, struct tt_text *text, bool ok, struct tt_error *err)
@@ -204,10 +226,11 @@ bool tt_session_show_take(struct tt_run_state *run, struct tt_take *take, struct
 bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err)
 {
     struct tt_take_report *reports = calloc(run->take_count + 1, sizeof *reports);
-    if (!reports)
-        return tt_fail_memory(err);
-    for (size_t i = 0; i < run->take_count; i++) {
+    struct tt_report_file **files = calloc(run->take_count + 1, sizeof *files);
+    bool ok = (reports && files) || tt_fail_memory(err);
+    for (size_t i = 0; ok && i < run->take_count; i++) {
         fill_take_report(run, &run->takes[i], &reports[i]);
+        ok = list_files(&run->takes[i], &reports[i], &files[i], err);
         tt_report_round(&reports[i]);
     }
     struct tt_session_report session = {.name = run->list.name,
@@ -227,7 +250,7 @@ bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, s
                                         .narration_trim_db = run->narration_trim_db,
                                         .warnings = run->warnings,
                                         .warning_count = run->warning_count};
-    bool ok = digest_sheets(run, session.sheets_sha256, err);
+    ok = ok && digest_sheets(run, session.sheets_sha256, err);
     for (size_t i = 0; ok && i < run->take_count; i++)
         if (reports[i].is_heard && !run->options->is_plan)
             ok = show_take(&session, &run->takes[i], &reports[i], err);
@@ -247,6 +270,9 @@ bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, s
         result->out_folder = tt_copy_string(run->out);
         ok = result->out_folder || tt_fail_memory(err);
     }
+    for (size_t i = 0; files && i < run->take_count; i++)
+        free(files[i]);
+    free(files);
     free(reports);
     return ok;
 }

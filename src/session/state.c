@@ -26,7 +26,7 @@ static void text_of(const json_t *object, const char *key, char *buffer, size_t 
 
 static void remember_take(struct tt_take *take, const json_t *recordings)
 {
-    json_t *name = tt_json_utf8(take->file->name); /* two names that are no UTF-8 may read alike: the figures below tell them apart */
+    json_t *name = tt_json_utf8(take->recording->name); /* two names that are no UTF-8 may read alike: the figures below tell them apart */
     const json_t *known = json_object_get(recordings, json_string_value(name));
     json_decref(name);
     if (!json_is_object(known))

@@ -5,11 +5,13 @@
 #include <dirent.h>
 #include <errno.h>
 #include <limits.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <strings.h>
 #include <sys/stat.h>
 
+#include "audio/camera.h"
 #include "audio/reader.h"
 #include "base/file.h"
 #include "base/text.h"
@@ -129,6 +131,15 @@ static bool name_stems(struct tt_take_list *list, struct tt_error *err)
     return true;
 }
 
+static void pass_over(struct tt_take_list *list, const char *name)
+{
+    list->passed_over++;
+    if (!tt_is_camera_name(name))
+        return;
+    if (list->camera_count++ == 0 || strcmp(name, list->camera) < 0)
+        snprintf(list->camera, sizeof list->camera, "%.120s", name);
+}
+
 static bool list_folder(struct tt_take_list *list, struct tt_error *err)
 {
     if (tt_is_out_folder(list->folder))
@@ -148,7 +159,7 @@ static bool list_folder(struct tt_take_list *list, struct tt_error *err)
         if (tt_is_sound_name(entry->d_name))
             ok = add_file(list, entry->d_name, err);
         else if (strcmp(entry->d_name, "tidytake.ini") != 0)
-            list->passed_over++;
+            pass_over(list, entry->d_name);
     }
     closedir(folder);
     if (ok && list->count == 0)

@@ -20,6 +20,8 @@ struct tt_take_list {
     struct tt_take_file *files;
     size_t count;
     size_t passed_over; /* files that are no takes */
+    char camera[128];   /* one of these that is a camera's or a phone's, which this build does not read; "" without any */
+    size_t camera_count;
     char *default_out;  /* absolute */
 };
 

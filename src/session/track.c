@@ -54,6 +54,17 @@ static int track_rate_hz(const struct tt_track *track, const struct tt_settings 
     return settings->deliver.rate_hz == TT_RATE_KEEP ? rate_hz : tt_delivery_rate_hz(settings, rate_hz);
 }
 
+/* At the edge of a pick-up: a pause as inside a take, in which one room goes over into the other. there_ms: of both rooms already. */
+static void join_parts(struct tt_voice_part *last, struct tt_voice_part *part, double there_ms, const struct tt_settings *settings)
+{
+    const double least_ms = 40; /* two fades of voices.c; where both rooms are cut in the middle of words there is no more */
+    double made_ms = there_ms > least_ms && settings->pauses.stay_ms - there_ms > least_ms ? settings->pauses.stay_ms - there_ms : least_ms;
+    last->tone_behind = tt_frames_from_ms(made_ms / 2, last->rate_hz);
+    part->tone_before = tt_frames_from_ms(made_ms / 2, part->rate_hz);
+    part->room_before = last->room;
+    part->tone_gain_before = last->tone_gain;
+}
+
 bool tt_track_build(struct tt_run_state *run, const char *piece, struct tt_track *track, struct tt_error *err)
 {
     const struct tt_settings *settings = &run->settings;
@@ -78,7 +89,9 @@ bool tt_track_build(struct tt_run_state *run, const char *piece, struct tt_track
                                        .room = &take->heard.floor,
                                        .tone_gain = tt_room_tone_gain(settings) * tt_amplitude_from_db(take->applied_gain_db),
                                        .seed = i + 1};
-        if (i == 0) {
+        if (i > 0 && take->joins_before) {
+            join_parts(&track->parts[i - 1], part, tt_ms_from_frames(behind_last, rate_of_last) + tt_ms_from_frames(before, part->rate_hz), settings);
+        } else if (i == 0) {
             part->tone_before = tt_frames_from_ms(settings->deliver.head_ms, part->rate_hz);
         } else {
             double there_ms = tt_ms_from_frames(behind_last, rate_of_last) + tt_ms_from_frames(before, part->rate_hz);
@@ -109,7 +122,7 @@ bool tt_track_label(const struct tt_voices *voices, struct tt_track *track, stru
         for (size_t r = 0; r < take->sheet.count; r++) {
             const struct tt_row *row = &take->sheet.rows[r];
             bool is_gap = row->kind == TT_ROW_GAP && row->action == TT_DO_OPEN;
-            if (row->kind != TT_ROW_LABEL && !is_gap)
+            if ((row->kind != TT_ROW_LABEL && !is_gap) || !tt_take_holds(take, row->start_ms))
                 continue;
             int64_t at = tt_time_map_nearest_out(&take->map, tt_frames_from_ms((double)row->start_ms, take->heard.facts.rate_hz));
             track->labels[track->label_count++] =
@@ -133,6 +146,8 @@ bool tt_track_key(const struct tt_run_state *run, const struct tt_track *track, 
         const struct tt_voice_part *part = &track->parts[i];
         tt_text_addf(&text, "voice %s %d %lld tone %lld %lld %.17g %llu\n", track->takes[i]->render_key, part->rate_hz, (long long)part->frames,
                      (long long)part->tone_before, (long long)part->tone_behind, part->tone_gain, (unsigned long long)part->seed);
+        if (part->room_before)
+            tt_text_addf(&text, "joined %.17g\n", part->tone_gain_before);
     }
     for (size_t i = 0; i < track->label_count; i++)
         tt_text_addf(&text, "label %lld %s\n", (long long)track->labels[i].frame, track->labels[i].text);

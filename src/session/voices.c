@@ -15,6 +15,8 @@
 enum { BLOCK_SAMPLES = 1 << 14 };
 /* The voice's own room tone goes over into the made one within its first and last samples, which are room tone, too (edge_ms). */
 static const double fade_ms = 20;
+/* Two tones that go over into each other must have nothing in common. */
+static const uint64_t tone_seed_step = 0x9E3779B97F4A7C15u;
 
 struct tt_voices {
     const struct tt_voice_part *parts;
@@ -27,6 +29,8 @@ struct tt_voices {
     struct tt_resampler *resampler;
     struct tt_floor_track room;    /* of the part, at the rate of its voice */
     struct tt_room_tone *tone;
+    struct tt_floor_track room_before;
+    struct tt_room_tone *tone_before; /* NULL without room_before */
     int64_t position;              /* in the part, tone included, at its own rate */
     float *interleaved, *mono, *other;
     size_t mono_count, mono_used;  /* waiting for the resampler */
@@ -84,7 +88,10 @@ static void close_part(struct tt_voices *voices)
     voices->limits = NULL;
     tt_resampler_destroy(voices->resampler);
     tt_room_tone_destroy(voices->tone);
+    tt_room_tone_destroy(voices->tone_before);
     tt_floor_track_free(&voices->room);
+    tt_floor_track_free(&voices->room_before);
+    voices->tone_before = NULL;
     voices->reader = NULL;
     voices->resampler = NULL;
     voices->tone = NULL;
@@ -140,8 +147,17 @@ static bool open_part(struct tt_voices *voices, struct tt_error *err)
     if (!room_at_rate(part->room, part->rate_hz, INT64_MAX / 4, &voices->room, err))
         return false;
     voices->tone = tt_room_tone_create(&voices->room, part->tone_gain, part->seed, err);
-    voices->is_open = voices->tone != NULL;
-    return voices->is_open;
+    if (!voices->tone)
+        return false;
+    if (part->room_before) {
+        if (!room_at_rate(part->room_before, part->rate_hz, INT64_MAX / 4, &voices->room_before, err))
+            return false;
+        voices->tone_before = tt_room_tone_create(&voices->room_before, part->tone_gain_before, part->seed + tone_seed_step, err);
+        if (!voices->tone_before)
+            return false;
+    }
+    voices->is_open = true;
+    return true;
 }
 
 /* Fades the edge of a voice block out of or into made tone. from, to: places in the voice's frames that samples[0..count) covers. */
@@ -167,6 +183,19 @@ static void blend_edges(struct tt_voices *voices, const struct tt_voice_part *pa
     }
 }
 
+/* Made tone in front of a part; from one room into another it goes over at equal power, over all of its length. */
+static void make_tone(struct tt_voices *voices, const struct tt_voice_part *part, float *samples, size_t count)
+{
+    tt_room_tone_make(voices->tone, 0, samples, count);
+    if (!voices->tone_before || voices->position >= part->tone_before)
+        return;
+    tt_room_tone_make(voices->tone_before, 0, voices->other, count);
+    for (size_t i = 0; i < count; i++) {
+        double angle = 1.5707963267948966 * ((double)(voices->position + (int64_t)i) + 0.5) / (double)part->tone_before;
+        samples[i] = (float)(sin(angle) * samples[i] + cos(angle) * voices->other[i]);
+    }
+}
+
 /* The next samples of the part under way at its own rate; 0 at its end. */
 static int64_t read_part(struct tt_voices *voices, float *samples, size_t most, struct tt_error *err)
 {
@@ -179,7 +208,7 @@ static int64_t read_part(struct tt_voices *voices, float *samples, size_t most, 
     if (in_voice < 0 || in_voice >= part->frames) {
         count = in_voice < 0 ? -in_voice : left;
         count = count < (int64_t)most ? count : (int64_t)most;
-        tt_room_tone_make(voices->tone, 0, samples, (size_t)count);
+        make_tone(voices, part, samples, (size_t)count);
     } else {
         count = part->frames - in_voice < (int64_t)most ? part->frames - in_voice : (int64_t)most;
         float *target = voices->channel_count == 1 ? samples : voices->interleaved;

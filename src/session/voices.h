@@ -15,6 +15,8 @@ struct tt_voice_part {
     const struct tt_floor_track *room; /* of the take; borrowed */
     double tone_gain;              /* linear, on top of the room's level */
     uint64_t seed;
+    const struct tt_floor_track *room_before; /* tone_before goes over into this part's room from that of the part before; NULL: its own from the start */
+    double tone_gain_before;
     int64_t tone_before, tone_behind; /* made room tone around it, in frames at rate_hz */
 };
 

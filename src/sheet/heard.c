@@ -171,6 +171,7 @@ bool tt_heard_open(const char *path, const char *content_sha256, const char *hea
 void tt_heard_close(struct tt_heard *heard)
 {
     if (!heard) return;
+    free(heard->narrowed);
     if (heard->mapping && heard->mapping_size) munmap(heard->mapping, heard->mapping_size);
     else free(heard->mapping);
     *heard = (struct tt_heard){0};

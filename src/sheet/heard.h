@@ -14,7 +14,7 @@
 #include "dsp/listener.h"
 #include "dsp/meter.h"
 
-enum { TT_HEARD_STEP_MS = 100 };
+enum { TT_HEARD_STEP_MS = 100, TT_COLOUR_BANDS = 8 };
 
 /* A remark about the recording itself. */
 struct tt_remark {
@@ -30,14 +30,18 @@ struct tt_heard_facts {
     int32_t rate_hz;
     int32_t channel_count;    /* of the recording */
     int32_t channel;          /* chosen; -1: mean of all */
+    int32_t safety_number;    /* as in struct tt_channel_choice */
     int32_t feature_hop_samples; /* between two rows of cepstra */
+    int32_t filler;           /* 0 */
     int64_t frame_count;      /* that could be read */
+    double safety_gain;
     char channel_why[200];
     struct tt_levels before;  /* of the chosen channel as recorded */
     double floor_dbfs, floor_dba;   /* mean over the take; -INFINITY when digitally silent */
     double speech_dbfs;       /* RMS of the speech runs (power mean) after the rumble filter; -INFINITY without any */
     double decay_db_per_s;    /* of the voice at its fastest; a room that rings holds it up; NAN when not known */
     struct tt_hum hum;
+    float colour_db[TT_COLOUR_BANDS]; /* mean spectrum of the speech, about an octave a band from 100 to 10000 Hz, over its own mean; NAN: too little speech */
 };
 
 /* Opened from a file, all arrays lie in its mapping and are read only, floor's too (never tt_floor_track_free it). Filled in by a caller
@@ -57,6 +61,8 @@ struct tt_heard {
     size_t feature_count;
     const int64_t *nuclei;    /* places of syllables in samples, rising */
     size_t nucleus_count;
+    int64_t from_sample, to_sample; /* the part that is used, see tt_heard_narrow; to 0: to the end */
+    struct tt_run *narrowed;  /* the runs of that part, or NULL */
     void *mapping;            /* the mapped file, or NULL */
     size_t mapping_size;      /* 0: mapping is the file's copy in memory, as it could not be mapped */
 };
@@ -65,6 +71,12 @@ struct tt_heard {
  * (either may be NULL: not compared). */
 bool tt_heard_open(const char *path, const char *content_sha256, const char *hearing_key, struct tt_heard *heard, struct tt_error *err);
 void tt_heard_close(struct tt_heard *heard); /* zeroes it; NULL is fine */
+
+/* Leaves only what was heard from one sample to another, for a piece out of a longer recording. All places stay those of the whole recording, and so do
+ * facts, floor, steps and cepstra. Once only. */
+bool tt_heard_narrow(struct tt_heard *heard, int64_t from_sample, int64_t to_sample, struct tt_error *err);
+/* Where the part that is used ends, exclusive. */
+int64_t tt_heard_end(const struct tt_heard *heard);
 
 /* Writes cepstra as they come, the rest at the end. */
 struct tt_heard_writer;

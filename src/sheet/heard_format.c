@@ -22,7 +22,7 @@ _Static_assert(sizeof(struct heard_header) == 8 + 8 + 4 * HEARD_SECTIONS + 8 + 8
 
 /* These are written as they lie in memory, so that no byte of them may be left to chance. */
 _Static_assert(sizeof(struct tt_heard_facts) ==
-                   72 + 72 + 4 * 4 + 8 + 200 + 8 * sizeof(double) + 4 * sizeof(double) + sizeof(double) + TT_HUM_HARMONICS * sizeof(float),
+                   72 + 72 + 6 * 4 + 8 + 8 + 200 + 8 * sizeof(double) + 4 * sizeof(double) + sizeof(double) + TT_HUM_HARMONICS * sizeof(float) + TT_COLOUR_BANDS * sizeof(float),
                "what was heard has no gaps");
 _Static_assert(sizeof(struct tt_sound) == 2 * 8 + sizeof(enum tt_sound_kind) + 3 * sizeof(float), "a sound has no gaps");
 _Static_assert(sizeof(struct tt_remark) == 24 + 232 + sizeof(double), "a remark has no gaps");

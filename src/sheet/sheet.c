@@ -111,6 +111,13 @@ bool sheet_append(struct tt_sheet *sheet, const struct tt_row *row, struct tt_er
     return true;
 }
 
+bool tt_sheet_add_persons(struct tt_sheet *sheet, const struct tt_row *row, struct tt_error *err)
+{
+    struct tt_row own = *row;
+    own.is_persons = true;
+    return sheet_append(sheet, &own, err);
+}
+
 bool tt_row_reread(const struct tt_row *row, struct tt_span *span, const char **other_take)
 {
     static const char words[] = "read again ", elsewhere[] = ", in ";

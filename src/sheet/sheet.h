@@ -56,6 +56,9 @@ void tt_sheet_free(struct tt_sheet *sheet);               /* zeroes it */
  * there: take, id, start, end, kind, action, amount, by. On failure the sheet is as before. */
 bool tt_sheet_read(struct tt_sheet *sheet, const char *text, size_t size, const char *file_name, int64_t duration_ms, size_t *persons_count, struct tt_error *err);
 
+/* A person's row out of another sheet of the same recording; sheet was started. */
+bool tt_sheet_add_persons(struct tt_sheet *sheet, const struct tt_row *row, struct tt_error *err);
+
 /* The program's own rows of such a text, proposed again as they stand there (tt_sheet_propose), for runs that decide nothing anew. Times that
  * a spreadsheet rounded are an error: the sound would move. */
 bool tt_sheet_read_programs(struct tt_sheet *sheet, const char *text, size_t size, const char *file_name, int64_t duration_ms, struct tt_error *err);

@@ -16,6 +16,7 @@ enum { FADE_MOST_MS = 40, FADE_LEAST_MS = 3, STRETCH_LEAST_MS = 10, PAUSE_MARGIN
 /* Everything that is collected on the way; freed at once. */
 struct layout {
     bool has_cuts;
+    int64_t from, to;              /* the part of the take that is used */
     const struct tt_sheet *sheet;
     struct take_times times;
     struct part *gone;             /* rising, merged */
@@ -100,8 +101,8 @@ static struct pause pause_of(const struct layout *layout, const struct tt_row *r
     pause.stay_samples = tt_frames_from_ms(row->amount * 1000, rate_hz);
     pause.margin_samples = tt_frames_from_ms(PAUSE_MARGIN_MS, rate_hz);
     pause.breath_worth_samples = tt_frames_from_ms(BREATH_WORTH_MS, rate_hz);
-    pause.is_head = pause.part.start == 0;
-    pause.is_tail = pause.part.end == layout->times.frame_count;
+    pause.is_head = pause.part.start <= layout->from;
+    pause.is_tail = pause.part.end >= layout->to;
     return pause;
 }
 
@@ -141,7 +142,9 @@ static bool collect_gaps(struct layout *layout, struct tt_error *err)
     for (size_t i = 0; i < layout->sheet->count; i++) {
         const struct tt_row *row = &layout->sheet->rows[i];
         if (row->kind != TT_ROW_GAP || row->action != TT_DO_OPEN || !(row->amount > 0)) continue;
-        int64_t sample = take_quiet_place(&layout->times, take_sample(&layout->times, row->start_ms));
+        int64_t sample = take_sample(&layout->times, row->start_ms);
+        if (sample < layout->from || sample > layout->to) continue;
+        sample = take_quiet_place(&layout->times, sample);
         int64_t fill_samples = tt_frames_from_ms(row->amount * 1000, layout->times.rate_hz);
         layout->gaps[layout->gap_count++] = (struct gap_place){beside_sounds(layout, sample), fill_samples, i};
     }
@@ -159,7 +162,7 @@ static void add_fill(struct tt_time_map *map, int64_t fill_samples)
 static void add_part(struct tt_time_map *map, const struct layout *layout, struct part part, size_t *gap)
 {
     int64_t shortest = tt_frames_from_ms(STRETCH_LEAST_MS, map->rate_hz);
-    bool is_whole_take = !layout->has_cuts && part.start == 0 && part.end == layout->times.frame_count; /* however short: nobody cut it */
+    bool is_whole_take = !layout->has_cuts && part.start == layout->from && part.end == layout->to; /* however short: nobody cut it */
     if (part.end <= part.start || (part.end - part.start < shortest && !is_whole_take)) return;
     for (; *gap < layout->gap_count && layout->gaps[*gap].sample < part.end; ++*gap) {
         int64_t at = layout->gaps[*gap].sample;
@@ -176,11 +179,12 @@ static void add_part(struct tt_time_map *map, const struct layout *layout, struc
 static void lay_out(struct tt_time_map *map, const struct layout *layout)
 {
     size_t gap = 0;
-    int64_t at = 0;
+    int64_t at = layout->from;
     for (size_t i = 0; i <= layout->gone_count; i++) {
-        bool is_last = i == layout->gone_count;
-        add_part(map, layout, (struct part){at, is_last ? layout->times.frame_count : layout->gone[i].start}, &gap);
-        if (!is_last) at = layout->gone[i].end;
+        bool is_last = i == layout->gone_count || layout->gone[i].start >= layout->to;
+        add_part(map, layout, (struct part){at, is_last ? layout->to : layout->gone[i].start}, &gap);
+        if (is_last) break;
+        if (layout->gone[i].end > at) at = layout->gone[i].end;
     }
     for (; map->count && gap < layout->gap_count; gap++) add_fill(map, layout->gaps[gap].fill_samples);
     if (map->count == 0) map->lead_samples = 0;
@@ -225,8 +229,9 @@ static void set_fades(struct tt_time_map *map, const struct layout *layout)
 
 bool tt_time_map_build(const struct tt_sheet *sheet, const struct tt_heard *heard, struct tt_time_map *map, struct tt_error *err)
 {
-    struct layout layout = {.sheet = sheet, .times = {heard->facts.rate_hz, heard->facts.frame_count, heard->runs, heard->run_count}};
-    *map = (struct tt_time_map){.rate_hz = heard->facts.rate_hz};
+    struct layout layout = {.sheet = sheet, .times = {heard->facts.rate_hz, heard->facts.frame_count, heard->runs, heard->run_count},
+                            .from = heard->from_sample, .to = tt_heard_end(heard)};
+    *map = (struct tt_time_map){.rate_hz = heard->facts.rate_hz, .from_sample = layout.from, .to_sample = layout.to};
     bool is_built = collect_cuts(&layout, err) && collect_sounds(&layout, err) && collect_gaps(&layout, err);
     if (is_built) {
         shorten_pauses(&layout);

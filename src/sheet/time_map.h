@@ -28,6 +28,7 @@ struct tt_time_map {
     int64_t lead_samples;             /* made room tone in front of the first stretch */
     int32_t lead_fade_samples;        /* of the join between lead and first stretch; 0 without lead, or where the take begins there */
     int64_t out_samples;              /* total length */
+    int64_t from_sample, to_sample;   /* the part of the take that it was made of; to 0: all of it */
 };
 
 /* From a sealed sheet: cuts, shortened pauses and opened gaps. Pure: depends on the sheet's rows, the take's runs (for the length of fades and for

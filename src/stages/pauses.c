@@ -45,7 +45,7 @@ struct take_pauses {
     size_t run_count;
     struct piece *pieces; /* of the pause under way; room for all cuts + 1 */
     size_t piece_count;
-    double length_ms;
+    double from_ms, to_ms; /* the part of the take that is used */
 };
 
 double tt_pause_curve_ms(double pause_ms, double stay_ms, double longest_ms)
@@ -207,25 +207,26 @@ static bool decide_pauses(struct take_pauses *work, struct tt_error *err)
     if (work->take->heard->run_count == 0)
         return true; /* nothing was said: the take stays as it is, with a remark */
     if (work->run_count == 0) {
-        collect_pieces(work, 0, work->length_ms, 0, 0);
+        collect_pieces(work, work->from_ms, work->to_ms, 0, 0);
         return decide_edge(work, 1, 0, "nothing of this take is left", err);
     }
     const struct kept_run *first = &work->runs[0], *last = &work->runs[work->run_count - 1];
     double edge = work->settings->pauses.edge_ms;
-    collect_pieces(work, 0, first->start_ms, guard_cut_ms, guard_before_ms(first->over_floor_db));
+    collect_pieces(work, work->from_ms, first->start_ms, guard_cut_ms, guard_before_ms(first->over_floor_db));
     if (!decide_edge(work, 1, fmax(head_stays_ms(work, first->start_ms), guard_before_ms(first->over_floor_db)), "before the first word", err))
         return false;
     for (size_t i = 0; i + 1 < work->run_count; i++)
         if (!decide_between(work, &work->runs[i], &work->runs[i + 1], err))
             return false;
-    collect_pieces(work, last->end_ms, work->length_ms, guard_after_ms(last->over_floor_db), guard_cut_ms);
+    collect_pieces(work, last->end_ms, work->to_ms, guard_after_ms(last->over_floor_db), guard_cut_ms);
     return decide_edge(work, -1, fmax(edge, guard_after_ms(last->over_floor_db)), "behind the last word", err);
 }
 
 static bool decide_take(struct tt_take_view *take, const struct tt_settings *settings, struct tt_error *err)
 {
     const struct tt_heard *heard = take->heard;
-    struct take_pauses work = {.take = take, .settings = settings, .length_ms = tt_ms_from_frames(heard->facts.frame_count, heard->facts.rate_hz)};
+    struct take_pauses work = {.take = take, .settings = settings, .from_ms = tt_ms_from_frames(heard->from_sample, heard->facts.rate_hz),
+                               .to_ms = tt_ms_from_frames(tt_heard_end(heard), heard->facts.rate_hz)};
     bool ok = tt_sheet_cut_spans(take->sheet, &work.cut, &work.cut_count, err);
     if (ok) {
         work.runs = calloc(heard->run_count + work.cut_count + 1, sizeof *work.runs);

@@ -135,7 +135,7 @@ static void a_voice_on_the_right_only_is_taken_from_there(void **state)
 static void of_equal_channels_the_first_is_taken(void **state)
 {
     (void)state;
-    struct tt_channel_stats stats[TT_MOST_CHANNELS] = { { 0.1, 0.5, 0, 0.2, 0.001 }, { 0.1, 0.5, 0, 0.2, 0.001 } };
+    struct tt_channel_stats stats[TT_MOST_CHANNELS] = { { 0.1, 0.5, 0, 0.2, 0.001, { 0 } }, { 0.1, 0.5, 0, 0.2, 0.001, { 0 } } };
     struct tt_channel_choice choice = tt_channel_choose(stats, 2);
     assert_int_equal(choice.channel, 0);
     assert_string_equal(choice.why, "the first: all channels are alike");
@@ -158,7 +158,7 @@ static void a_safety_channel_stands_in_where_the_main_one_clips(void **state)
 static void the_clearest_channel_is_passed_over_when_it_clips(void **state)
 {
     (void)state;
-    struct tt_channel_stats stats[3] = { { 0.2, 1.0, 40, 0.4, 0.0004 }, { 0.1, 0.5, 0, 0.2, 0.0004 }, { 0.05, 0.3, 0, 0.1, 0.001 } };
+    struct tt_channel_stats stats[3] = { { 0.2, 1.0, 40, 0.4, 0.0004, { 0 } }, { 0.1, 0.5, 0, 0.2, 0.0004, { 0 } }, { 0.05, 0.3, 0, 0.1, 0.001, { 0 } } };
     struct tt_channel_choice choice = tt_channel_choose(stats, 3);
     assert_int_equal(choice.channel, 1);
     assert_string_equal(choice.why, "channel 2: channel 1 clips");
@@ -182,6 +182,24 @@ static void of_two_microphones_the_nearer_is_taken_though_it_is_weaker(void **st
     struct tt_channel_choice choice = survey_and_choose(tracks, 2, SF_FORMAT_PCM_24, stats);
     assert_int_equal(choice.channel, 1);
     assert_non_null(strstr(choice.why, "dB over the noise there"));
+}
+
+static void a_track_with_the_same_some_db_lower_is_kept_for_where_the_louder_one_clips(void **state)
+{
+    (void)state;
+    struct tt_channel_stats stats[TT_MOST_CHANNELS];
+    const struct track tracks[2] = { { 0.25, 0.0002, 0.0, 1.0 }, { 1.5, 0.0004, 0.0, 1.0 } };
+    /* Blocks that clip tell nothing: a quieter second between. */
+    struct track quiet[2] = { { 0.125, 0.0002, 0.0, 1.0 }, { 0.75, 0.0004, 0.0, 1.0 } };
+    struct tt_channel_choice choice = survey_and_choose(quiet, 2, SF_FORMAT_PCM_24, stats);
+    assert_int_equal(choice.channel, 1);
+    assert_int_equal(choice.safety_number, 1);
+    assert_near(choice.safety_gain, 6.0, 0.01);
+    assert_non_null(strstr(choice.why, "right: left holds the same 16 dB lower, and is heard where right clips"));
+    /* Where all that is loud clips there is nothing to fit the levels by: the one that does not clip is taken. */
+    choice = survey_and_choose(tracks, 2, SF_FORMAT_PCM_24, stats);
+    assert_int_equal(choice.channel, 0);
+    assert_int_equal(choice.safety_number, 0);
 }
 
 static void of_eight_channels_the_one_with_the_voice_is_taken(void **state)
@@ -221,6 +239,7 @@ int main(void)
         cmocka_unit_test(the_clearest_channel_is_passed_over_when_it_clips),
         cmocka_unit_test(a_channel_without_a_voice_does_not_stand_in_for_one_that_clips),
         cmocka_unit_test(of_two_microphones_the_nearer_is_taken_though_it_is_weaker),
+        cmocka_unit_test(a_track_with_the_same_some_db_lower_is_kept_for_where_the_louder_one_clips),
         cmocka_unit_test(of_eight_channels_the_one_with_the_voice_is_taken),
         cmocka_unit_test(of_silent_channels_the_first_is_taken),
     };

@@ -96,6 +96,84 @@ static void values_that_are_no_numbers_become_zero_and_are_counted(void **state)
     tt_voice_reader_close(voice);
 }
 
+/* ---- several files, and a safety channel ---- */
+
+static void files_that_go_on_are_read_as_one_whatever_the_block_size(void **state)
+{
+    (void)state;
+    static const int64_t blocks[] = { 1, 999, 16384, 100000 };
+    float *all = malloc(sizeof *all * FRAMES * 2), *samples = malloc(sizeof *samples * 100000);
+    for (int64_t i = 0; i < FRAMES; i++)
+        for (int c = 0; c < 2; c++)
+            all[2 * i + c] = expected_value(c, i);
+    write_sound(test_path("a.wav"), SF_FORMAT_WAV | SF_FORMAT_FLOAT, 48000, 2, all, 10001);
+    write_sound(test_path("b.wav"), SF_FORMAT_WAV | SF_FORMAT_FLOAT, 48000, 2, all + 2 * 10001, 1);
+    write_sound(test_path("c.wav"), SF_FORMAT_WAV | SF_FORMAT_FLOAT, 48000, 2, all + 2 * 10002, FRAMES - 10002);
+    char b_path[4096], c_path[4096];
+    snprintf(b_path, sizeof b_path, "%s", test_path("b.wav"));
+    snprintf(c_path, sizeof c_path, "%s", test_path("c.wav"));
+    const char *const more[] = { b_path, c_path };
+    const struct tt_recording recording = { .path = test_path("a.wav"), .more_paths = more, .more_count = 2, .channel = 1 };
+    for (size_t b = 0; b < 4; b++) {
+        struct tt_audio_info info;
+        struct tt_error err = { 0 };
+        struct tt_voice_reader *voice = tt_recording_open(&recording, &info, &err);
+        assert_ok(voice != NULL, err);
+        assert_int_equal(info.frame_count, FRAMES);
+        int64_t total = 0, got;
+        while ((got = tt_voice_reader_read(voice, samples, blocks[b], &err)) > 0) {
+            for (int64_t i = 0; i < got; i++)
+                if (samples[i] != expected_value(1, total + i))
+                    fail_msg("frame %lld", (long long)(total + i));
+            total += got;
+        }
+        assert_int_equal(total, FRAMES);
+        tt_voice_reader_close(voice);
+    }
+    free(all);
+    free(samples);
+}
+
+static void a_safety_channel_stands_in_around_what_clips_whatever_the_block_size(void **state)
+{
+    (void)state;
+    static const int64_t blocks[] = { 1, 77, 16384, 100000 };
+    float *both = malloc(sizeof *both * FRAMES * 2), *samples = malloc(sizeof *samples * 100000), *first = malloc(sizeof *first * FRAMES);
+    for (int64_t i = 0; i < FRAMES; i++) {
+        float value = 0.5f * (float)sin(0.01 * (double)i) * (i > 20000 && i < 21000 ? 3.0f : 1.0f);
+        both[2 * i] = fminf(fmaxf(value, -1.0f), 1.0f);
+        both[2 * i + 1] = 0.25f * value;
+    }
+    both[2 * 35000] = 1.0f; /* a spoilt sample: the safety channel has what belongs there */
+    write_sound(test_path("safety.wav"), SF_FORMAT_WAV | SF_FORMAT_FLOAT, 48000, 2, both, FRAMES);
+    const struct tt_recording recording = { .path = test_path("safety.wav"), .safety_number = 2, .safety_gain = 4.0 };
+    for (size_t b = 0; b < 4; b++) {
+        struct tt_audio_info info;
+        struct tt_error err = { 0 };
+        struct tt_voice_reader *voice = tt_recording_open(&recording, &info, &err);
+        assert_ok(voice != NULL, err);
+        int64_t total = 0, got, first_place;
+        while ((got = tt_voice_reader_read(voice, samples, blocks[b], &err)) > 0) {
+            for (int64_t i = 0; i < got; i++) {
+                if (fabsf(samples[i] - 4.0f * both[2 * (total + i) + 1]) > 1e-6f)
+                    fail_msg("frame %lld: %f", (long long)(total + i), (double)samples[i]);
+                if (b == 0)
+                    first[total + i] = samples[i];
+                else if (memcmp(&samples[i], &first[total + i], sizeof samples[i]) != 0)
+                    fail_msg("frame %lld depends on the blocks", (long long)(total + i));
+            }
+            total += got;
+        }
+        assert_int_equal(total, FRAMES);
+        assert_int_equal(tt_voice_reader_mended(voice, &first_place), 2);
+        assert_true(first_place > 20000 && first_place < 20500);
+        tt_voice_reader_close(voice);
+    }
+    free(both);
+    free(samples);
+    free(first);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -103,6 +181,8 @@ int main(void)
         cmocka_unit_test(the_mean_of_all_channels_is_taken_for_minus_one),
         cmocka_unit_test(a_channel_that_is_not_there_is_an_error),
         cmocka_unit_test(values_that_are_no_numbers_become_zero_and_are_counted),
+        cmocka_unit_test(files_that_go_on_are_read_as_one_whatever_the_block_size),
+        cmocka_unit_test(a_safety_channel_stands_in_around_what_clips_whatever_the_block_size),
     };
     return cmocka_run_group_tests(tests, make_test_folder, remove_test_folder);
 }

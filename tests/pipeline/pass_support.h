@@ -44,7 +44,7 @@ static inline bool pass_hear(struct pass *pass, int channel, struct tt_error *er
 {
     char digest[65], key[65];
     assert_ok(tt_file_sha256(pass->take, digest, error), *error);
-    if (!tt_hearing_key(&pass->settings, channel, key, error))
+    if (!tt_hearing_key(&pass->settings, &(struct tt_channel_choice){.channel = channel}, key, error))
         return false;
     struct tt_hear_request request = {.path = pass->take, .heard_path = pass->heard_path, .content_sha256 = digest, .hearing_key = key,
                                       .channel = {.channel = channel, .why = "the test says so"}, .settings = &pass->settings};

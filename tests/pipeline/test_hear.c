@@ -70,19 +70,20 @@ static void only_what_hearing_depends_on_makes_it_be_heard_anew(void **state)
     struct tt_settings settings = usual();
     struct tt_error error = {0};
     char key[65], other[65];
-    assert_true(tt_hearing_key(&settings, 0, key, &error));
-    assert_true(tt_hearing_key(&settings, 1, other, &error));
+    const struct tt_channel_choice first = {.channel = 0}, second = {.channel = 1};
+    assert_true(tt_hearing_key(&settings, &first, key, &error));
+    assert_true(tt_hearing_key(&settings, &second, other, &error));
     assert_string_not_equal(key, other);
     static const char *const needed[] = {"take.highpass_hz=90", "floor.window_s=10", "gate.hum=50"};
     static const char *const not_needed[] = {"gate.depth_db=20", "pauses.stay_ms=700", "breaths.soften_db=6", "loudness.target_lufs=-23", "deliver.bits=16"};
     for (size_t i = 0; i < sizeof needed / sizeof *needed; i++) {
         settings = usual();
-        assert_true(tt_settings_set_assignment(&settings, needed[i], NULL, &error) && tt_hearing_key(&settings, 0, other, &error));
+        assert_true(tt_settings_set_assignment(&settings, needed[i], NULL, &error) && tt_hearing_key(&settings, &first, other, &error));
         assert_string_not_equal(key, other);
     }
     for (size_t i = 0; i < sizeof not_needed / sizeof *not_needed; i++) {
         settings = usual();
-        assert_true(tt_settings_set_assignment(&settings, not_needed[i], NULL, &error) && tt_hearing_key(&settings, 0, other, &error));
+        assert_true(tt_settings_set_assignment(&settings, not_needed[i], NULL, &error) && tt_hearing_key(&settings, &first, other, &error));
         assert_string_equal(key, other);
     }
 }

@@ -1,0 +1,281 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include "audio/camera.h"
+
+#include <string.h>
+#include <strings.h>
+
+bool tt_is_camera_name(const char *name)
+{
+    static const char *const endings[] = { "mp4", "m4a", "m4v", "mov", "mkv", "3gp", "3g2", "webm", "mka" };
+    const char *dot = strrchr(name, '.');
+    if (name[0] == '.' || dot == NULL)
+        return false;
+    for (size_t i = 0; i < sizeof endings / sizeof endings[0]; i++)
+        if (strcasecmp(dot + 1, endings[i]) == 0)
+            return true;
+    return false;
+}
+
+#ifndef TIDYTAKE_WITH_CAMERA
+
+bool tt_camera_is_built_in(void) { return false; }
+
+struct tt_camera *tt_camera_open(const char *path, struct tt_audio_info *info, struct tt_error *err)
+{
+    (void)info;
+    (void)tt_fail(err, TT_ERROR_INPUT,
+                  "%s: the sound of camera files is read when the program was built with libavformat-dev, libavcodec-dev and libswresample-dev there; "
+                  "or make a WAV of it: ffmpeg -i FILE -vn -c:a pcm_s24le TAKE.wav", path);
+    return NULL;
+}
+
+int64_t tt_camera_read(struct tt_camera *camera, float *interleaved, int64_t frame_count, struct tt_error *err)
+{
+    (void)camera, (void)interleaved, (void)frame_count, (void)err;
+    return 0;
+}
+
+void tt_camera_close(struct tt_camera *camera) { (void)camera; }
+
+#else
+
+#include <libavcodec/avcodec.h>
+#include <libavformat/avformat.h>
+#include <libswresample/swresample.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "base/text.h"
+
+struct tt_camera {
+    char *path;
+    AVFormatContext *file;
+    AVCodecContext *decoder;
+    SwrContext *unpacker;
+    AVPacket *packet;
+    AVFrame *frame;
+    int stream, channel_count, rate_hz;
+    int64_t origin;              /* in the stream's time base: where the file's time begins */
+    int64_t position;            /* frames given or waiting, silence among them */
+    int64_t tolerance_frames;    /* what time stamps may be off by: their own fineness */
+    float *waiting;              /* decoded, interleaved */
+    int64_t waiting_count, waiting_used, waiting_room;
+    int64_t silence;             /* frames of it before what waits */
+    bool has_sent_end, has_ended;
+};
+
+bool tt_camera_is_built_in(void) { return true; }
+
+static bool fail_code(const char *path, int code, const char *what, struct tt_error *err)
+{
+    char words[AV_ERROR_MAX_STRING_SIZE] = "";
+    av_strerror(code, words, sizeof words);
+    return tt_fail(err, TT_ERROR_INPUT, "%s: %s: %s; copy it again from the camera", path, what, words);
+}
+
+static bool open_decoder(struct tt_camera *camera, struct tt_audio_info *info, struct tt_error *err)
+{
+    const AVCodec *codec = NULL;
+    camera->stream = av_find_best_stream(camera->file, AVMEDIA_TYPE_AUDIO, -1, -1, &codec, 0);
+    info->has_no_sound = camera->stream == AVERROR_STREAM_NOT_FOUND;
+    if (info->has_no_sound)
+        return tt_fail(err, TT_ERROR_INPUT, "%s: no sound in it, only pictures; take it away", camera->path);
+    if (camera->stream < 0 || codec == NULL)
+        return tt_fail(err, TT_ERROR_INPUT, "%s: its sound is of a kind that is not known here; make a WAV of it with the camera's own program", camera->path);
+    for (unsigned i = 0; i < camera->file->nb_streams; i++)
+        camera->file->streams[i]->discard = (int)i == camera->stream ? AVDISCARD_DEFAULT : AVDISCARD_ALL;
+    camera->decoder = avcodec_alloc_context3(codec);
+    camera->packet = av_packet_alloc();
+    camera->frame = av_frame_alloc();
+    if (!camera->decoder || !camera->packet || !camera->frame)
+        return tt_fail_memory(err);
+    AVStream *stream = camera->file->streams[camera->stream];
+    int code = avcodec_parameters_to_context(camera->decoder, stream->codecpar);
+    camera->decoder->thread_count = 1;
+    camera->decoder->pkt_timebase = stream->time_base;
+    if (code >= 0)
+        code = avcodec_open2(camera->decoder, codec, NULL);
+    return code >= 0 || fail_code(camera->path, code, "its sound cannot be opened", err);
+}
+
+static bool open_unpacker(struct tt_camera *camera, struct tt_error *err)
+{
+    AVChannelLayout layout = camera->decoder->ch_layout, *in = &layout;
+    AVChannelLayout plain = { 0 };
+    av_channel_layout_default(&plain, camera->channel_count);
+    if (layout.order == AV_CHANNEL_ORDER_UNSPEC)
+        in = &plain;
+    int code = swr_alloc_set_opts2(&camera->unpacker, in, AV_SAMPLE_FMT_FLT, camera->rate_hz, in, camera->decoder->sample_fmt, camera->rate_hz, 0, NULL);
+    if (code >= 0)
+        code = swr_init(camera->unpacker);
+    av_channel_layout_uninit(&plain);
+    return code >= 0 || fail_code(camera->path, code, "its sound cannot be unpacked", err);
+}
+
+static void describe(const struct tt_camera *camera, struct tt_audio_info *info)
+{
+    const AVStream *stream = camera->file->streams[camera->stream];
+    *info = (struct tt_audio_info){ .rate_hz = camera->rate_hz, .channel_count = camera->channel_count, .time_reference = -1 };
+    double seconds = stream->duration > 0 ? (double)stream->duration * av_q2d(stream->time_base)
+                                          : camera->file->duration > 0 ? (double)camera->file->duration / AV_TIME_BASE : 0.0;
+    info->frame_count = (int64_t)(seconds * camera->rate_hz + 0.5);
+    (void)snprintf(info->format_name, sizeof info->format_name, "%.16s, %.24s", strncmp(camera->file->iformat->name, "mov", 3) == 0 ? "MP4" : "MKV",
+                   avcodec_get_name(camera->decoder->codec_id));
+    const AVDictionaryEntry *made = av_dict_get(camera->file->metadata, "creation_time", NULL, 0); /* "2026-04-12T14:00:00.000000Z" */
+    if (made != NULL && strlen(made->value) >= 19)
+        (void)snprintf(info->origination, sizeof info->origination, "%.10s %.8s", made->value, made->value + 11);
+}
+
+static bool open_file(struct tt_camera *camera, struct tt_audio_info *info, struct tt_error *err)
+{
+    /* "file:" keeps a name with a colon from being taken for another protocol. */
+    char *url = tt_format("file:%s", camera->path);
+    if (url == NULL)
+        return tt_fail_memory(err);
+    int code = avformat_open_input(&camera->file, url, NULL, NULL);
+    free(url);
+    if (code >= 0)
+        code = avformat_find_stream_info(camera->file, NULL);
+    if (code < 0)
+        return fail_code(camera->path, code, "not a camera file that can be read", err);
+    if (!open_decoder(camera, info, err))
+        return false;
+    camera->rate_hz = camera->decoder->sample_rate;
+    camera->channel_count = camera->decoder->ch_layout.nb_channels;
+    if (camera->rate_hz < 8000 || camera->rate_hz > 192000 || camera->channel_count < 1 || camera->channel_count > TT_MOST_CHANNELS)
+        return tt_fail(err, TT_ERROR_INPUT, "%s: %d channels at %d Hz cannot be read; make a WAV of it", camera->path, camera->channel_count, camera->rate_hz);
+    const AVStream *stream = camera->file->streams[camera->stream];
+    /* The file's time begins at 0, where the picture does; sound that begins later has silence in front. Time before 0 (what an encoder needs to
+     * start) is none of the file's. */
+    camera->origin = 0;
+    double tick = av_q2d(stream->time_base) * camera->rate_hz;
+    camera->tolerance_frames = (int64_t)(2.0 * tick + 1.0);
+    describe(camera, info);
+    return open_unpacker(camera, err);
+}
+
+void tt_camera_close(struct tt_camera *camera)
+{
+    if (camera == NULL)
+        return;
+    swr_free(&camera->unpacker);
+    av_frame_free(&camera->frame);
+    av_packet_free(&camera->packet);
+    avcodec_free_context(&camera->decoder);
+    avformat_close_input(&camera->file);
+    free(camera->waiting);
+    free(camera->path);
+    free(camera);
+}
+
+struct tt_camera *tt_camera_open(const char *path, struct tt_audio_info *info, struct tt_error *err)
+{
+    struct tt_camera *camera = calloc(1, sizeof *camera);
+    if (camera == NULL) {
+        (void)tt_fail_memory(err);
+        return NULL;
+    }
+    av_log_set_level(AV_LOG_QUIET);
+    camera->path = tt_copy_string(path);
+    if (camera->path == NULL ? tt_fail_memory(err) : open_file(camera, info, err))
+        return camera;
+    tt_camera_close(camera);
+    return NULL;
+}
+
+/* Where a decoded frame belongs, in frames of the file's time. */
+static int64_t place_of(const struct tt_camera *camera)
+{
+    int64_t stamp = camera->frame->best_effort_timestamp;
+    if (stamp == AV_NOPTS_VALUE)
+        return camera->position;
+    const AVStream *stream = camera->file->streams[camera->stream];
+    return av_rescale_q(stamp - camera->origin, stream->time_base, (AVRational){ 1, camera->rate_hz });
+}
+
+/* Takes a decoded frame to where its time stamp puts it: holes become silence, what overlaps is left out. */
+static bool take_frame(struct tt_camera *camera, struct tt_error *err)
+{
+    int64_t count = camera->frame->nb_samples, place = place_of(camera), skipped = 0;
+    if (camera->frame->ch_layout.nb_channels != camera->channel_count || camera->frame->sample_rate != camera->rate_hz)
+        return tt_fail(err, TT_ERROR_INPUT, "%s: its sound changes channels or rate on the way; make a WAV of it", camera->path);
+    if (count > camera->waiting_room) {
+        float *waiting = realloc(camera->waiting, sizeof *waiting * (size_t)count * (size_t)camera->channel_count);
+        if (waiting == NULL)
+            return tt_fail_memory(err);
+        camera->waiting = waiting;
+        camera->waiting_room = count;
+    }
+    uint8_t *out = (uint8_t *)camera->waiting;
+    int got = swr_convert(camera->unpacker, &out, (int)count, (const uint8_t **)camera->frame->extended_data, (int)count);
+    if (got != (int)count)
+        return tt_fail(err, TT_ERROR_INPUT, "%s: its sound cannot be unpacked", camera->path);
+    if (place > camera->position + camera->tolerance_frames)
+        camera->silence = place - camera->position;
+    else if (place < camera->position - camera->tolerance_frames)
+        skipped = camera->position - place < count ? camera->position - place : count;
+    camera->waiting_used = skipped;
+    camera->waiting_count = count;
+    camera->position += camera->silence + count - skipped;
+    return true;
+}
+
+/* The next decoded frame; has_ended without one. */
+static bool decode_next(struct tt_camera *camera, struct tt_error *err)
+{
+    for (;;) {
+        int code = avcodec_receive_frame(camera->decoder, camera->frame);
+        if (code == 0) {
+            bool is_taken = take_frame(camera, err);
+            av_frame_unref(camera->frame);
+            return is_taken;
+        }
+        if (code == AVERROR_EOF || (code == AVERROR(EAGAIN) && camera->has_sent_end)) {
+            camera->has_ended = true;
+            return true;
+        }
+        if (code != AVERROR(EAGAIN))
+            return fail_code(camera->path, code, "its sound is damaged", err);
+        code = av_read_frame(camera->file, camera->packet);
+        if (code < 0 && code != AVERROR_EOF)
+            return fail_code(camera->path, code, "cannot be read on", err);
+        if (code == AVERROR_EOF) {
+            camera->has_sent_end = true;
+            (void)avcodec_send_packet(camera->decoder, NULL);
+            continue;
+        }
+        if (camera->packet->stream_index == camera->stream)
+            code = avcodec_send_packet(camera->decoder, camera->packet);
+        av_packet_unref(camera->packet);
+        if (code < 0 && code != AVERROR_INVALIDDATA) /* a damaged packet leaves a hole, which its neighbours' time stamps keep open */
+            return fail_code(camera->path, code, "its sound is damaged", err);
+    }
+}
+
+int64_t tt_camera_read(struct tt_camera *camera, float *interleaved, int64_t frame_count, struct tt_error *err)
+{
+    const size_t width = (size_t)camera->channel_count;
+    int64_t done = 0;
+    while (done < frame_count) {
+        int64_t left = frame_count - done, count;
+        if (camera->silence > 0) {
+            count = camera->silence < left ? camera->silence : left;
+            memset(interleaved + (size_t)done * width, 0, sizeof *interleaved * (size_t)count * width);
+            camera->silence -= count;
+        } else if (camera->waiting_used < camera->waiting_count) {
+            count = camera->waiting_count - camera->waiting_used < left ? camera->waiting_count - camera->waiting_used : left;
+            memcpy(interleaved + (size_t)done * width, camera->waiting + (size_t)camera->waiting_used * width, sizeof *interleaved * (size_t)count * width);
+            camera->waiting_used += count;
+        } else {
+            if (camera->has_ended)
+                break;
+            if (!decode_next(camera, err))
+                return -1;
+            count = 0;
+        }
+        done += count;
+    }
+    return done;
+}
+
+#endif

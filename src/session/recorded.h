@@ -1,0 +1,12 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#ifndef TT_SESSION_RECORDED_H
+#define TT_SESSION_RECORDED_H
+
+#include "session/session.h"
+
+/* Points out where the running order contradicts the times inside the files. */
+void tt_session_check_times(struct tt_run_state *run);
+/* Says which recordings are others than those of the last run. earlier: digests of that run. */
+void tt_session_tell_changed(struct tt_run_state *run);
+
+#endif
