@@ -151,8 +151,8 @@ const player = (function () {
     b.play().then(() => setTimeout(() => {
       if (mine !== turn) return;
       const there = across(from, a.currentTime);
-      if (now.isIn && there.isIn && !a.paused && Math.abs(there.t - b.currentTime) > CLOSE_S && tries < 2) {
-        if (there.piece === now.piece) learn(to, there);
+      if (now.isIn && !a.paused && tries < 2 && (!there.isIn || Math.abs(there.t - b.currentTime) > CLOSE_S)) {
+        if (there.isIn && there.piece === now.piece) learn(to, there);
         bring(from, to, tries + 1);
         return;
       }
