@@ -12,7 +12,7 @@ static const double LEAST_QUIET_S = 0.5;
 /* Within a window the level is followed at this grain, in the bands of the steps, where that makes a difference from this up. */
 enum { DRIFT_PARTS = 5 };
 static const double DRIFT_REACH_S = 2.0;
-static const double DRIFT_QUIET_S = 0.25;
+static const double DRIFT_QUIET_S = 0.12;
 static const double DRIFT_DB = 0.5;
 /* Steps this far above the median of their surroundings hold something else than the room. */
 static const double STEP_OUTLIER_DB = 4.0;

@@ -61,6 +61,25 @@ static void a_room_that_drifts_by_several_decibels_is_followed(void **state)
     free(in);
 }
 
+static bool short_in_the_middle(double second)
+{
+    return second < 4 || second >= 16 || (second >= 9.9 && second < 10.1);
+}
+
+static void a_short_pause_in_a_drifting_room_is_heard(void **state)
+{
+    (void)state;
+    const int rate = 16000;
+    const size_t count = 20 * (size_t)rate;
+    float *in = test_sound(count);
+    add_white(in, count, 0.01, 2);
+    for (size_t i = 0; i < count; i++) in[i] *= (float)pow(10, (3.0 - 0.3 * fabs((double)i / rate - 10)) / 20);
+    struct tt_floor_track track = track_of(in, count, rate, 20, short_in_the_middle);
+    assert_within(floor_db_at(&track, 10), -37.0, 0.7, 0.7);
+    tt_floor_track_free(&track);
+    free(in);
+}
+
 static void a_steady_room_needs_a_node_a_window_only(void **state)
 {
     (void)state;
@@ -178,6 +197,7 @@ int main(void)
         cmocka_unit_test(the_floor_of_white_noise_is_its_level),
         cmocka_unit_test(a_fan_that_switches_on_is_right_two_seconds_later),
         cmocka_unit_test(a_room_that_drifts_by_several_decibels_is_followed),
+        cmocka_unit_test(a_short_pause_in_a_drifting_room_is_heard),
         cmocka_unit_test(a_steady_room_needs_a_node_a_window_only),
         cmocka_unit_test(a_recorder_that_mutes_between_phrases_does_not_become_the_floor),
         cmocka_unit_test(without_a_pause_minima_find_the_floor),
