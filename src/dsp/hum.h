@@ -8,7 +8,6 @@
 #include <stdint.h>
 
 #include "base/fail.h"
-#include "dsp/floor_track.h"
 
 enum { TT_HUM_HARMONICS = 24 };
 struct tt_hum {
@@ -21,9 +20,6 @@ struct tt_hum_finder;
 struct tt_hum_finder *tt_hum_finder_create(int rate_hz, int base_hz, struct tt_error *err);
 bool tt_hum_finder_add(struct tt_hum_finder *finder, const float *samples, size_t count, struct tt_error *err);
 struct tt_hum tt_hum_finder_result(struct tt_hum_finder *finder);
-/* A floor that was heard before the hum was taken out holds it: brings the bins beside the harmonics found down to the noise between
- * them, as the finder heard it. Call it once, before the finder goes. */
-void tt_hum_finder_clear_floor(const struct tt_hum_finder *finder, const struct tt_hum *hum, struct tt_floor_track *track);
 void tt_hum_finder_destroy(struct tt_hum_finder *finder);
 
 /* Zero-delay removal, in place; harmonics with over_floor_db 0 are untouched. */

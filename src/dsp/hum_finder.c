@@ -126,7 +126,6 @@ static bool keep_quiet(struct tt_hum_finder *finder)
     const double most = sorted[(int)(QUIET_QUANTILE * (frames - 1))] * pow(10.0, QUIET_OVER_DB / 10.0);
     if (!(most > 1e-14)) return false; /* digital silence */
     memset(finder->block, 0, (size_t)finder->transform_count * sizeof(float));
-    finder->weight_energy = 0.0;
     for (int f = 0; f < frames; f++) {
         if (levels[f] > most || levels[f] < 1e-14) continue;
         const bool from_here = f == 0 || levels[f - 1] > most, to_here = f == frames - 1 || levels[f + 1] > most;
@@ -135,7 +134,6 @@ static bool keep_quiet(struct tt_hum_finder *finder)
             if (from_here) weight *= 0.5 - 0.5 * cos(PI * (i + 0.5) / size);
             weight *= end_weight(f * size + i, frames * size, END_FRAMES * size);
             if (to_here) weight *= 0.5 + 0.5 * cos(PI * (i + 0.5) / size);
-            finder->weight_energy += weight * weight;
             finder->block[f * size + i] = (float)(weight * (double)finder->stretch[f * size + i]);
         }
     }
@@ -223,7 +221,6 @@ static void judge_candidate(const struct tt_hum_finder *finder, struct tt_hum_ca
         int cell = (int)lround(2.0 * (best[k] + 20.0));
         cell = cell < 0 ? 0 : cell >= TT_HUM_LEVELS ? TT_HUM_LEVELS - 1 : cell;
         candidate->histogram[k][cell]++;
-        candidate->density_log[k] += log(neighbours[k] / finder->weight_energy);
         lines += best[k] >= LINE_OVER_DB;
     }
     if (lines < STRETCH_LINES_LEAST) return;

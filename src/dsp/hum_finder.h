@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Within the hum finder: what hum_finder.c gathers and hum_floor.c reads. */
+/* Within the hum finder: what it gathers. */
 #ifndef TT_DSP_HUM_FINDER_H
 #define TT_DSP_HUM_FINDER_H
 
@@ -13,7 +13,6 @@ struct tt_hum_candidate {
     int base_hz;
     double frequency_sum, frequency_weight;
     int found;                               /* stretches that show it */
-    double density_log[TT_HUM_HARMONICS];    /* sum over stretches: log of the noise power beside each line */
     int histogram[TT_HUM_HARMONICS][TT_HUM_LEVELS]; /* of each line's level over its neighbours, half dB from -20 */
 };
 
@@ -25,7 +24,6 @@ struct tt_hum_finder {
     int stretch_count, frame_count, transform_count;
     float *stretch;                          /* decimated samples */
     int stretch_have;
-    double weight_energy;                    /* of what is kept of the stretch */
     int64_t stretches;                       /* that could be judged */
     struct tt_hum_candidate candidates[2];
     int candidate_count;

@@ -50,8 +50,8 @@ static bool gate_hear_close(void *opaque, struct tt_hearing *hearing, struct tt_
 {
     (void)err;
     struct gate_hearing *state = opaque;
-    /* The floor keeps the hum in it, though the gate hears the take without: cleared of it (tt_hum_finder_clear_floor), what is left of a weak hum stood
-     * over the floor, and pauses came down by 11 to 12 dB in place of 15.7. */
+    /* The floor keeps the hum in it, though the gate hears the take without: cleared of it, what is left of a weak hum would stand over the floor, and
+     * pauses would come down by 11 to 12 dB in place of 15 (measured). The voice keeps its colour within 0.1 dB either way. */
     if (state->hum)
         hearing->heard->facts.hum = tt_hum_finder_result(state->hum);
     return true;

@@ -138,33 +138,6 @@ static void hum_goes_down_to_the_floor_beside_it(void **state)
     }
 }
 
-static bool always(double second) { (void)second; return true; }
-
-static void a_floor_heard_with_hum_is_cleared_of_it(void **state)
-{
-    (void)state;
-    static const double bases[] = {50, 60.02};
-    const size_t count = 20 * RATE;
-    for (size_t b = 0; b < 2; b++) {
-        struct tt_error err = {0};
-        float *in = test_sound(count);
-        add_white(in, count, 0.003, 3);
-        add_hum(in, count, bases[b], 0.004);
-        struct tt_floor_track track = track_of(in, count, RATE, 20, always);
-        struct tt_hum_finder *finder = tt_hum_finder_create(RATE, 0, &err);
-        assert_non_null(finder);
-        assert_true(tt_hum_finder_add(finder, in, count, &err));
-        const struct tt_hum hum = tt_hum_finder_result(finder);
-        assert_true(track.power[2] > 4 * 9e-6f);
-        tt_hum_finder_clear_floor(finder, &hum, &track);
-        /* White noise reads its power in every bin: what lay under the hum, and what nothing was done to. */
-        for (int i = 1; i < track.shape.bin_count - 1; i++) assert_within(10 * log10((double)track.power[i] / 9e-6), 0, 1.5, 1.5);
-        tt_hum_finder_destroy(finder);
-        tt_floor_track_free(&track);
-        free(in);
-    }
-}
-
 static void a_voice_on_a_harmonic_is_neither_thinned_nor_given_a_tail(void **state)
 {
     (void)state;
@@ -197,7 +170,6 @@ int main(void)
         cmocka_unit_test(a_voice_near_a_harmonic_is_not_taken_for_hum),
         cmocka_unit_test(cuts_of_the_stream_do_not_change_anything),
         cmocka_unit_test(hum_goes_down_to_the_floor_beside_it),
-        cmocka_unit_test(a_floor_heard_with_hum_is_cleared_of_it),
         cmocka_unit_test(a_voice_on_a_harmonic_is_neither_thinned_nor_given_a_tail),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
