@@ -22,11 +22,11 @@
 static const float SMOOTHING = 0.983F;     /* decision-directed, for a hop of 5.3 ms */
 static const float EVEN_PRIOR = 6.0F;      /* priors well under this are noise where no voice is near */
 static const float LOCAL_OVER = 1.1F;      /* noise of 1, and a tenth that the floor may be wrong by */
-static const float LOCAL_MOST = 1.5F;      /* what a bin's surroundings may give it beside a voice, 2 dB */
-/* ... and what they give at least, -6 dB; no more than so many times the power that is left of noise: under words the residue
+static const float LOCAL_MOST = 0.7F;      /* what a bin's surroundings may give it beside a voice, -1.5 dB */
+/* ... and what they give at least, -7 dB; no more than so many times the power that is left of noise: under words the residue
  * stands some 7 dB over that in pauses, where the voice covers it. */
-static const float LOCAL_LEAST = 0.25F;
-static const float LOCAL_LEAST_OF_RESIDUE = 8.0F;
+static const float LOCAL_LEAST = 0.2F;
+static const float LOCAL_LEAST_OF_RESIDUE = 6.5F;
 static const float GAMMA_LEAST = 1e-6F, GAMMA_MOST = 1e8F;
 static const float PRIOR_LEAST = 0.003F;      /* -25 dB, Ephraim & Malah 1984 */
 
