@@ -22,7 +22,9 @@
 static const float SMOOTHING = 0.983F;     /* decision-directed, for a hop of 5.3 ms */
 static const float EVEN_PRIOR = 6.0F;      /* priors well under this are noise where no voice is near */
 static const float LOCAL_OVER = 1.1F;      /* noise of 1, and a tenth that the floor may be wrong by */
-static const float LOCAL_MOST = 0.7F;      /* what a bin's surroundings may give it beside a voice, -1.5 dB */
+/* What a bin's surroundings may give it beside a weak voice, -1.5 dB, and a strong one, 3 dB: the weaker the voice, the more the
+ * noise let through counts against what is kept of it. */
+static const float LOCAL_MOST = 0.7F, LOCAL_MOST_STRONG = 1.9F;
 /* ... and what they give at least, -7 dB; no more than so many times the power that is left of noise: under words the residue
  * stands some 7 dB over that in pauses, where the voice covers it. */
 static const float LOCAL_LEAST = 0.2F;
@@ -157,12 +159,13 @@ TT_WIDE static void find_around(struct tt_gate_gain *decision, int at)
 }
 
 /* The prior that the rule gets: prior holds the backward one on entry. */
-TT_WIDE static void join_priors(struct tt_gate_gain *decision, const float *forward, const float *presence, float voice)
+TT_WIDE static void join_priors(struct tt_gate_gain *decision, const float *forward, const float *presence, struct tt_gate_frame frame)
 {
     const int bins = decision->bins;
     const float *around = decision->around + LOCAL_BINS, *range = tt_gate_voice_range(decision->voice);
     float *prior = decision->prior;
     const float keep_faint = decision->keep_faint, least = decision->prior_least, local_least = decision->local_least;
+    const float voice = frame.chance, most = LOCAL_MOST + (LOCAL_MOST_STRONG - LOCAL_MOST) * frame.strength;
     for (int i = 0; i < bins; i++) {
         const float both = keep_faint * (forward[i] > prior[i] ? forward[i] : prior[i]);
         const float alone = both / (both + EVEN_PRIOR);
@@ -170,7 +173,7 @@ TT_WIDE static void join_priors(struct tt_gate_gain *decision, const float *forw
         const float over = LOCAL_BIN_WEIGHTS[0] * around[i] + LOCAL_BIN_WEIGHTS[1] * (around[i - 1] + around[i + 1]) +
                            LOCAL_BIN_WEIGHTS[2] * (around[i - 2] + around[i + 2]) - LOCAL_OVER;
         const float risen = over > local_least ? over : local_least;
-        const float local = voice * range[i] * (risen < LOCAL_MOST ? risen : LOCAL_MOST);
+        const float local = voice * range[i] * (risen < most ? risen : most);
         const float larger = voiced > local ? voiced : local;
         prior[i] = larger > least ? larger : least;
     }
@@ -178,10 +181,10 @@ TT_WIDE static void join_priors(struct tt_gate_gain *decision, const float *forw
 
 static void find_priors(struct tt_gate_gain *decision, int at)
 {
-    float voice;
-    const float *presence = tt_gate_voice_find(decision->voice, at, &voice);
+    struct tt_gate_frame frame;
+    const float *presence = tt_gate_voice_find(decision->voice, at, &frame);
     find_around(decision, at);
-    join_priors(decision, decision->forward + (size_t)at * (size_t)decision->bins, presence, voice);
+    join_priors(decision, decision->forward + (size_t)at * (size_t)decision->bins, presence, frame);
 }
 
 static void move_on(struct tt_gate_gain *decision)

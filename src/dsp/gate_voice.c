@@ -12,6 +12,7 @@
 /* Measured on read speech with made noise at 10 to 50 dB SNR: segmental SNR, log-spectral distance, STOI, kurtosis. */
 static const float REGION_LEVEL = 1.8F;    /* mean posterior SNR at which a voice is as likely as not */
 static const float VOICE_LEVEL = 1.75F;    /* the same over the voice's range */
+static const float STRONG_LEVEL = 7.0F;    /* ... and at which it is half strong; 10 dB SNR reaches some 3, 20 dB some 7 */
 static const float PRESENCE_LEAST = 0.3F;  /* a chance under this is none */
 static const float REGION_GAMMA_MOST = 20.0F; /* so that a single line does not make a neighbourhood */
 static const double VOICE_FROM_HZ = 190.0, VOICE_TO_HZ = 7500.0, VOICE_FADE_HZ = 1500.0;
@@ -136,13 +137,15 @@ TT_WIDE static void find_near(struct tt_gate_voice *voice, int at)
     }
 }
 
-/* How likely somebody speaks in the frame, whatever the frequency. */
-static float voice_in_frame(const struct tt_gate_voice *voice)
+/* Whether somebody speaks in the frame, whatever the frequency. */
+static struct tt_gate_frame judge_frame(const struct tt_gate_voice *voice)
 {
     float sum = 0.0F;
     for (int b = voice->from; b < voice->to; b++) sum += voice->near[1 + b];
     const int count = voice->to - voice->from;
-    return count > 0 ? chance_of_voice(voice->keep_faint * sum / ((float)count * VOICE_LEVEL)) : 0.0F;
+    const float level = count > 0 ? sum / (float)count : 0.0F;
+    const float square = level * level / (STRONG_LEVEL * STRONG_LEVEL), fourth = square * square;
+    return (struct tt_gate_frame){.chance = chance_of_voice(voice->keep_faint * level / VOICE_LEVEL), .strength = fourth / (1.0F + fourth)};
 }
 
 /* How likely a voice is in each bin's neighbourhood. */
@@ -173,10 +176,10 @@ TT_WIDE static void find_presence(struct tt_gate_voice *voice)
     }
 }
 
-const float *tt_gate_voice_find(struct tt_gate_voice *voice, int at, float *in_frame)
+const float *tt_gate_voice_find(struct tt_gate_voice *voice, int at, struct tt_gate_frame *frame)
 {
     find_near(voice, at);
-    *in_frame = voice_in_frame(voice);
+    *frame = judge_frame(voice);
     find_presence(voice);
     return voice->presence;
 }

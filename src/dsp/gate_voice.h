@@ -11,9 +11,12 @@ struct tt_gate_voice *tt_gate_voice_create(struct tt_stft_shape shape, float kee
 void tt_gate_voice_destroy(struct tt_gate_voice *voice);
 /* The posterior SNR of frame at (0 to TT_GATE_ROWS - 1). */
 void tt_gate_voice_add(struct tt_gate_voice *voice, int at, const float *gamma);
-/* For frame at (under TT_GATE_BLOCK, all rows being there): presence by bin, borrowed until the next call; and that of the
- * whole frame. */
-const float *tt_gate_voice_find(struct tt_gate_voice *voice, int at, float *in_frame);
+struct tt_gate_frame {
+    float chance;   /* that somebody speaks, 0 to 1 */
+    float strength; /* of the voice over the room, 0 (near it) to 1 (far over it) */
+};
+/* For frame at (under TT_GATE_BLOCK, all rows being there): presence by bin, borrowed until the next call; and the whole frame. */
+const float *tt_gate_voice_find(struct tt_gate_voice *voice, int at, struct tt_gate_frame *frame);
 /* 1 in bins where a voice may be hidden in the noise while it speaks, 0 far above its range; borrowed. */
 const float *tt_gate_voice_range(const struct tt_gate_voice *voice);
 /* Forgets TT_GATE_BLOCK frames. */
