@@ -49,7 +49,7 @@ ifeq ($(MAKELEVEL),0)
 MAKEFLAGS += -j$(shell nproc 2>/dev/null || echo 2)
 endif
 
-.PHONY: all deps deps-demo man lint-man demo check check-browser check-long check-faults check-threads faults fuzz fuzz-short fuzz-long test test-install lint format bench eval-loudness eval-misreads eval-noise install uninstall dist clean
+.PHONY: all deps deps-demo man lint-man demo check check-browser check-long check-faults check-threads faults fuzz fuzz-short fuzz-long test test-install lint format bench eval-loudness eval-misreads eval-edits eval-noise install uninstall dist clean
 .SECONDARY:
 
 all: $B/tidytake $B/libtidytake.so.$(SOVERSION)
@@ -224,6 +224,12 @@ eval-noise: deps
 	@$(MAKE) --no-print-directory BUILD=release all $(NOISE_LIBRARIES)
 	@OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(PYTHON) tests/eval/noise_eval.py --program build/release/tidytake --libraries $(NOISE_LIBRARIES) \
 	  --work build/eval $(if $(FULL),--full) $(EVAL_NOISE)
+
+# How good the edits are: words, pauses, breaths, joins, against the goals. Some four minutes; FULL=1 takes six times as many sessions.
+eval-edits: deps
+	@$(MAKE) --no-print-directory BUILD=release all
+	@mkdir -p build/eval
+	@$(PYTHON) tests/eval/edits_eval.py --program build/release/tidytake --work build/eval --seed $(EVAL_SEED) $(if $(FULL),--full)
 
 bench: deps
 	@$(MAKE) --no-print-directory BUILD=release all build/release/tests/bench/bench
