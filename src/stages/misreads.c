@@ -11,6 +11,8 @@
 static const double ask_from = 0.5;
 /* Speech between is somebody's talk when so much of it is faint. */
 static const double faint_share = 0.7;
+/* Shorter is no pause, but a stop in mid-word or a place where a run was parted for the search. */
+static const double torn_gap_s = 0.15, torn_confidence = 0.8;
 
 struct deciding {
     const struct tt_phrases *phrases;
@@ -63,6 +65,22 @@ static bool choose_misreads(struct deciding *deciding, const struct tt_rereads *
     return true;
 }
 
+/* A reading that goes on without a pause, in words that are not read again, was not given up there: the line around it would be torn. Only a person can tell. */
+static void ask_where_lines_would_tear(struct deciding *deciding)
+{
+    const struct tt_phrases *phrases = deciding->phrases;
+    for (size_t p = 0; p + 1 < phrases->count; p++) {
+        const struct tt_phrase_choice choice = deciding->choices[p];
+        if (choice.fate != TT_PHRASE_MISREAD || !choice.reread || choice.reread->last != p || choice.reread->again == p + 1) continue;
+        const struct tt_phrase *here = &phrases->all[p], *next = &phrases->all[p + 1];
+        if (deciding->choices[p + 1].fate != TT_PHRASE_STAYS || next->take != here->take || next->start_s - here->end_s >= torn_gap_s) continue;
+        for (size_t q = choice.reread->first; q <= p; q++) {
+            deciding->choices[q].action = TT_DO_ASK;
+            if (deciding->choices[q].confidence > torn_confidence) deciding->choices[q].confidence = torn_confidence;
+        }
+    }
+}
+
 static double seconds_of(const struct tt_phrase *phrase) { return phrase->end_s - phrase->start_s; }
 
 /* What was said between a misread and its re-read, and is not read again itself. */
@@ -79,7 +97,7 @@ static void choose_talk(struct deciding *deciding, const struct tt_reread *rerea
     const double most_s = deciding->settings->misreads.talk_most_s, all_s = faint_s + loud_s;
     bool is_faint = faint_s >= faint_share * all_s, was_broken_off = reread->seen[TT_SEEN_GOES_ON] > 0.0f;
     /* Nor is a second question asked about what lies between where the misread itself is a question. */
-    if (!is_faint && (all_s > most_s || !was_broken_off || reread->confidence < deciding->settings->misreads.confidence)) return;
+    if (!is_faint && (all_s > most_s || !was_broken_off || deciding->choices[reread->first].action == TT_DO_ASK)) return;
     enum tt_row_action action = is_faint && all_s <= most_s ? deciding->choices[reread->first].action : TT_DO_ASK;
     size_t part = ++deciding->parts;
     for (size_t p = reread->last + 1; p < reread->again; p++)
@@ -102,6 +120,7 @@ static bool choose(struct deciding *deciding, struct tt_phrases *phrases, struct
     bool is_done = tt_rereads_judge(phrases, &rereads, err);
     if (is_done) tt_told_mark_knocked(phrases, deciding->knocks, &rereads, told, deciding->choices, &deciding->parts);
     is_done = is_done && choose_misreads(deciding, &rereads, err);
+    if (is_done) ask_where_lines_would_tear(deciding);
     for (size_t p = 0; is_done && p < phrases->count; p++)
         if (starts_a_misread(deciding, p)) choose_talk(deciding, deciding->choices[p].reread);
     if (is_done) tt_talk_choose(phrases, deciding->settings, deciding->choices, deciding->parts + 1);

@@ -17,6 +17,11 @@ static const double refrain_share = 0.5;
 /* A path with 0.7 s in it that are hardly likelier than chance joins what does not belong together. */
 static const float broken_path = 1.5f;
 static const double scrap_lines_s = 0.3, scrap_match_s = 1.5;
+/* Shorter and weaker than this, a few sounds alike are no evidence once something was said in between, be it ever so faint: the ends of sentences are faint, too. */
+static const double short_match_s = 1.0, between_least_s = 0.3;
+static const float short_match_score = 40.0f;
+/* With lines in between that stay, only what is surer than this. */
+static const double lines_sure = 0.99;
 /* ln of 0.1 s, with some room. */
 static const float no_pause_most = -2.25f;
 /* Such pairs are asked about at most. */
@@ -171,6 +176,19 @@ static bool is_scrap_with_lines(const struct tt_reread *reread)
     return reread->seen[TT_SEEN_GOES_ON] <= 0.0f && (double)reread->seen[TT_SEEN_LINES] > log(1.0 + scrap_lines_s) && (double)reread->seen[TT_SEEN_LENGTH] < log(scrap_match_s);
 }
 
+static bool is_short_with_words(const struct tt_phrases *phrases, const struct tt_reread *reread, const bool *covered)
+{
+    double between_s = 0.0;
+    for (size_t p = reread->last + 1; p < reread->again; p++)
+        if (!covered[p]) between_s += phrases->all[p].end_s - phrases->all[p].start_s;
+    return between_s > between_least_s && reread->score < short_match_score && (double)reread->seen[TT_SEEN_LENGTH] < log(short_match_s);
+}
+
+static bool is_unsure_over_lines(const struct tt_reread *reread)
+{
+    return (double)reread->seen[TT_SEEN_LINES] > log(1.0 + rival_lines_s) && reread->confidence < lines_sure;
+}
+
 bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rereads, struct tt_error *err)
 {
     size_t count = phrases->count ? phrases->count : 1;
@@ -193,7 +211,8 @@ bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rerea
     for (size_t k = 0; k < rereads->count; k++) {
         struct tt_reread *reread = &rereads->all[k];
         reread->confidence = certainty(reread);
-        bool is_doubtful = is_refrain(reread) || is_scrap_with_lines(reread) || reread->seen[TT_SEEN_WORST_LONG] < broken_path;
+        bool is_doubtful = is_refrain(reread) || is_scrap_with_lines(reread) || is_short_with_words(phrases, reread, covered) ||
+                           is_unsure_over_lines(reread) || reread->seen[TT_SEEN_WORST_LONG] < broken_path;
         if (is_doubtful && reread->confidence > doubtful_most) reread->confidence = doubtful_most;
     }
     free(covered);
