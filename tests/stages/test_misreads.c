@@ -402,6 +402,27 @@ static void a_refrain_with_a_line_in_between_is_asked_about_at_most(void **state
     end(session);
 }
 
+/* The faint end of a sentence is no talk, and half a second that comes again behind it is no re-read that may tear the sentence. */
+static void a_few_words_that_come_again_behind_a_faint_sentence_end_are_not_cut(void **state)
+{
+    (void)state;
+    for (uint32_t round = 0; round < 5; round++) {
+        struct made_session *session = begin();
+        read_lines(session, 100 + 100 * round, 20);
+        struct reading sentence = read_part(session, 5000 + round, 0.0, 0.4, 0.0);
+        pause_s(session, 0.3);
+        struct reading its_end = read_part(session, 6000 + round, 0.0, 0.9, -6.0);
+        pause_s(session, 0.5);
+        read_parts(session, (const struct part[]){{5000 + round, 0.0, 0.4}, {7000 + round, 0.0, 2.0}}, 2);
+        pause_s(session, 0.7);
+        read_lines(session, 150 + 100 * round, 4);
+        decide(session);
+        assert_stays(session, 0, sentence);
+        assert_stays(session, 0, its_end);
+        end(session);
+    }
+}
+
 static void a_line_that_begins_otherwise_stays_however_alike_it_goes_on(void **state)
 {
     (void)state;
@@ -527,6 +548,7 @@ int main(void)
         cmocka_unit_test(talk_elsewhere_is_left_alone_when_told_so), cmocka_unit_test(what_was_decided_does_not_depend_on_chance),
         cmocka_unit_test(an_empty_session_is_no_error), cmocka_unit_test(a_re_read_may_begin_inside_an_earlier_line),
         cmocka_unit_test(a_refrain_with_a_line_in_between_is_asked_about_at_most),
+        cmocka_unit_test(a_few_words_that_come_again_behind_a_faint_sentence_end_are_not_cut),
         cmocka_unit_test(a_line_that_begins_otherwise_stays_however_alike_it_goes_on),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
