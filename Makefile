@@ -140,7 +140,7 @@ check: deps
 	@$(MAKE) --no-print-directory BUILD=release test
 	@$(MAKE) --no-print-directory BUILD=asan test
 	@$(MAKE) --no-print-directory BUILD=release faults FAULT_SECONDS=10
-	@$(MAKE) --no-print-directory BUILD=asan faults FAULT_SECONDS=10
+	@$(MAKE) --no-print-directory BUILD=asan faults FAULT_SECONDS=5
 	@$(MAKE) --no-print-directory BUILD=asan fuzz-short
 	@$(MAKE) --no-print-directory lint-man
 	@$(MAKE) --no-print-directory BUILD=release test-install
@@ -159,7 +159,7 @@ faults: all $B/tests/faults/tidytake
 	@TIDYTAKE_FIXTURES=$(CURDIR)/fixtures $(PYTHON) tests/faults/faults.py $B $(if $(FAULT_SECONDS),--seconds $(FAULT_SECONDS))
 FUZZ_SECONDS ?= 1800
 fuzz-short: $(FUZZERS)
-	@tests/faults/fuzz own 10 $(FUZZERS)
+	@tests/faults/fuzz own 3 $(FUZZERS)
 # FUZZ='heard order' for some of them. clang and its run-time library are needed for it alone.
 FUZZ = $(patsubst fuzz_%,%,$(notdir $(FUZZERS)))
 fuzz: deps

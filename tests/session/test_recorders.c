@@ -449,7 +449,9 @@ static void a_line_that_is_in_again_since_its_re_read_was_left_out_is_told(void 
     struct place *p = *state;
     copy_fixture_session(p->session); /* the last line of 01.flac is read again in 02.flac */
     struct tt_clean_result result = clean_place(p, (struct clean_run){.is_plan = true});
-    assert_non_null(strstr(file_read(in_folder(p->out, "sheets/01.csv"), NULL), "in 02.flac"));
+    char *sheet = file_read(in_folder(p->out, "sheets/01.csv"), NULL);
+    assert_non_null(strstr(sheet, "in 02.flac"));
+    free(sheet);
     tt_clean_result_free(&result);
     write_order_of(p, "take,use\n01.flac,yes\n02.flac,no\n");
     result = clean_well(p->session, p->out, (struct clean_run){0});
