@@ -7,6 +7,7 @@
 
 #include "base/units.h"
 #include "dsp/loudness.h"
+#include "report/figure.h"
 #include "report/html.h"
 #include "report/totals.h"
 
@@ -74,10 +75,11 @@ static void add_short_term(struct tt_text *out, const struct axes *axes, const f
 
 static void add_times(struct tt_text *out, double length_s)
 {
-    for (int i = 0; i <= 4; i++) {
+    double step_s = tt_tick_step_s(PLOT / length_s);
+    for (int i = 0; i * step_s <= length_s; i++) {
         struct tt_text clock = {0};
-        tt_html_clock(&clock, length_s * i / 4);
-        if (clock.data) add_x_label(out, fmax(LEFT + PLOT * i / 4.0, LEFT + 8), clock.data);
+        tt_tick_clock(&clock, i * step_s, step_s);
+        if (clock.data) add_x_label(out, fmax(LEFT + i * step_s * PLOT / length_s, LEFT + 8), clock.data);
         if (clock.has_failed) out->has_failed = true;
         tt_text_free(&clock);
     }

@@ -128,7 +128,7 @@ static void add_level_lines(struct tt_text *out, double band_y, const char *name
     tt_text_addf(out, "<text class=\"side\" x=\"4\" y=\"%.0f\">%s</text>\n", band_y + 13, name);
 }
 
-static double tick_step_s(double scale)
+double tt_tick_step_s(double scale)
 {
     static const double steps_s[] = { 0.1, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600 };
     for (size_t i = 0; i < sizeof steps_s / sizeof *steps_s; i++)
@@ -136,20 +136,25 @@ static double tick_step_s(double scale)
     return 7200 * fmax(1, ceil(85 / scale / 7200));
 }
 
+void tt_tick_clock(struct tt_text *out, double at_s, double step_s)
+{
+    long long whole = llround(at_s);
+    if (step_s < 1) tt_html_clock(out, at_s);
+    else if (whole >= 3600) tt_text_addf(out, "%lld:%02lld:%02lld", whole / 3600, whole / 60 % 60, whole % 60);
+    else tt_text_addf(out, "%lld:%02lld", whole / 60, whole % 60);
+}
+
 static void add_time_axis(struct tt_text *out, const struct picture *picture)
 {
-    double step_s = tick_step_s(picture->scale), last_s = PLOT / picture->scale;
+    double step_s = tt_tick_step_s(picture->scale), last_s = PLOT / picture->scale;
     for (int i = 0; i * step_s <= last_s + 1e-9; i++) {
         double x = x_of(picture, i * step_s);
-        long long whole = llround(i * step_s);
         tt_text_add(out, "<path class=\"grid\" d=\"");
         add_xy(out, "M", x, picture->before_y);
         tt_text_addf(out, "v%dm0 %dv%d\"/><text class=\"tick\" text-anchor=\"%s\" x=\"", BAND, RIBBON, BAND + 4, x > LEFT + PLOT - 20 ? "end" : "middle");
         tt_html_exact(out, x, 1);
         tt_text_addf(out, "\" y=\"%.0f\">", picture->axis_y + 17);
-        if (step_s < 1) tt_html_clock(out, i * step_s);
-        else if (whole >= 3600) tt_text_addf(out, "%lld:%02lld:%02lld", whole / 3600, whole / 60 % 60, whole % 60);
-        else tt_text_addf(out, "%lld:%02lld", whole / 60, whole % 60);
+        tt_tick_clock(out, i * step_s, step_s);
         tt_text_add(out, "</text>\n");
     }
 }

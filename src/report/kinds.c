@@ -64,6 +64,11 @@ void tt_row_done(struct tt_text *out, const struct tt_row *row)
     }
 }
 
+void tt_row_sure(struct tt_text *out, const struct tt_row *row)
+{
+    if (isfinite(row->confidence)) tt_text_addf(out, ", %lld\xC2\xA0%% sure", llround(floor(row->confidence * 100 + 1e-9)));
+}
+
 /* "the reading at 0:18.3 to 0:23.0", or in another take. */
 static void add_reading(struct tt_text *out, const struct tt_stays *stays)
 {
@@ -80,8 +85,8 @@ static void misread_words(struct tt_text *out, const struct tt_session_report *s
 {
     struct tt_stays stays;
     static const struct { const char *in_front, *behind; } words[TT_DO_ACTIONS] = {
-        [TT_DO_CUT] = { "Read again: ", " stays instead." },
-        [TT_DO_ASK] = { "Perhaps read again: this and ", " are both still in." },
+        [TT_DO_CUT] = { "You read this again: ", " stays instead." },
+        [TT_DO_ASK] = { "You may have read this again: it and ", " are both still in." },
         [TT_DO_KEEP] = { "This and ", " both stay." },
         [TT_DO_CHOOSE] = { "This reading stays; ", " is out." }
     };
@@ -100,6 +105,23 @@ static void misread_words(struct tt_text *out, const struct tt_session_report *s
     else tt_text_add(out, "another reading");
     tt_text_add(out, words[row->action].behind);
     if (is_known && stays.readings > 2) tt_text_addf(out, " It is the last of %zu.", stays.readings);
+}
+
+/* What the program notes on a row, said to a narrator; the note itself is not shown then. A person's note is. */
+static const struct { enum tt_row_kind kind; enum tt_row_action action; const char *note, *words; } told[] = {
+    { TT_ROW_PAUSE, TT_DO_SHORTEN, "before the first word", "The wait before the first word, made shorter." },
+    { TT_ROW_PAUSE, TT_DO_SHORTEN, "behind the last word", "The wait after the last word, made shorter." },
+    { TT_ROW_TALK, TT_DO_CUT, "between the misread and its re-read", "Said between a misread and its second reading: it goes with the misread." },
+    { TT_ROW_TALK, TT_DO_CUT, "fainter than the lines, or apart from them", "Talk that is no part of the text: fainter than your lines, or apart from them." },
+    { TT_ROW_TALK, TT_DO_ASK, "fainter than the lines, or apart from them", "Talk, perhaps: fainter than your lines, or apart from them. It is still in." },
+    { TT_ROW_NOISE, TT_DO_ASK, "a sound between the lines: keep, soften or cut?", "A noise between lines: it is still in, as loud as it was." }
+};
+
+static const char *told_words(const struct tt_row *row)
+{
+    for (size_t i = 0; i < sizeof told / sizeof *told; i++)
+        if (told[i].kind == row->kind && told[i].action == row->action && strcmp(told[i].note, row->note) == 0) return told[i].words;
+    return NULL;
 }
 
 /* What needs nothing but the kind and the action. */
@@ -121,9 +143,10 @@ static const char *fixed_words(const struct tt_row *row)
 
 void tt_row_words(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, const struct tt_row *row)
 {
+    const char *words = told_words(row);
     if (row->kind == TT_ROW_MISREAD) misread_words(out, session, take, row);
-    else tt_text_add(out, fixed_words(row));
-    if (row->note[0] && (row->kind != TT_ROW_MISREAD || strncmp(row->note, "read again ", 11) != 0)) {
+    else tt_text_add(out, words ? words : fixed_words(row));
+    if (row->note[0] && !words && (row->kind != TT_ROW_MISREAD || strncmp(row->note, "read again ", 11) != 0)) {
         tt_text_add(out, " <span class=\"note\">");
         tt_html_name(out, row->note);
         tt_text_add(out, "</span>");

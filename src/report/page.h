@@ -33,6 +33,9 @@ void tt_page_footer(struct tt_text *out, const struct tt_session_report *session
 void tt_page_changes(struct tt_text *out, const struct tt_session_report *session);
 /* A row as the script knows it, an object of JSON. */
 void tt_page_row_data(struct tt_text *out, const struct tt_take_report *take, const struct tt_row *row);
+/* Rows of any takes that a page lets one answer, as a list of such objects. Returns the number of the new one. Freed with its text. */
+struct tt_page_rows { struct tt_text text; size_t count; };
+size_t tt_page_rows_add(struct tt_page_rows *rows, const struct tt_take_report *take, const struct tt_row *row);
 
 /* How loud both sides of a take are when a browser plays them (LUFS of what comes from two loudspeakers), over the same moments of the reading; NAN when
  * not known. A single channel comes from both and so reads 3.01 LU more. */
@@ -43,9 +46,7 @@ bool tt_page_loudness_of(const struct tt_take_report *take, struct tt_page_loudn
 void tt_take_decisions(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take);
 bool tt_take_data(struct tt_text *out, const struct tt_take_report *take, const struct tt_page_loudness *loudness);
 /* Of the session page: questions that are open, and what was removed, longest first. */
-void tt_session_questions(struct tt_text *out, const struct tt_session_report *session);
-/* The questions for the script, in the order of the list; nothing when there is none. */
-void tt_session_data(struct tt_text *out, const struct tt_session_report *session);
-bool tt_session_removed_list(struct tt_text *out, const struct tt_session_report *session, struct tt_error *err);
+void tt_session_questions(struct tt_text *out, struct tt_page_rows *rows, const struct tt_session_report *session);
+bool tt_session_removed_list(struct tt_text *out, struct tt_page_rows *rows, const struct tt_session_report *session, struct tt_error *err);
 
 #endif

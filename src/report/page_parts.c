@@ -60,6 +60,7 @@ void tt_page_removed(struct tt_text *out, const struct tt_removed *removed)
         if (has_any) tt_text_add(out, ", ");
         tt_html_count(out, count, nouns[kind]);
         if (kind == TT_ROW_TALK) tt_text_add(out, " of talk");
+        if (kind == TT_ROW_PAUSE) tt_text_add(out, " made shorter");
         tt_text_add(out, "\xC2\xA0(");
         tt_html_length(out, removed->by_kind[kind].seconds);
         tt_text_add(out, ")");
@@ -132,6 +133,19 @@ void tt_page_row_data(struct tt_text *out, const struct tt_take_report *take, co
     tt_html_json_string(out, row->note);
     add_choices(out, row);
     tt_text_add(out, "}");
+}
+
+size_t tt_page_rows_add(struct tt_page_rows *rows, const struct tt_take_report *take, const struct tt_row *row)
+{
+    struct tt_text object = {0};
+    tt_page_row_data(&object, take, row);
+    tt_text_add(&rows->text, rows->count > 0 ? ",\n{\"take\":" : "{\"take\":");
+    tt_html_json_string(&rows->text, take->name);
+    tt_text_add(&rows->text, ",");
+    if (object.has_failed) rows->text.has_failed = true;
+    else tt_text_add(&rows->text, object.data + 1); /* the rest of the object */
+    tt_text_free(&object);
+    return rows->count++;
 }
 
 /* Gated loudness of the part of the take that is in the voice. */

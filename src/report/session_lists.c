@@ -16,9 +16,10 @@ enum { MOST_LISTED = 200 };              /* the rest is in the takes' pages */
 /* A button that plays part of a file; url, from and to are all that the script needs. */
 struct part { bool is_voice; double from_s, to_s; bool has_hole; }; /* hole: all but what lies around_s from the ends is jumped over */
 
-static void add_button(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, const struct part *part, const char *label)
+static void add_button(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, const struct part *part, const char *style,
+                       const char *label)
 {
-    tt_text_add(out, "<button type=\"button\" aria-pressed=\"false\" data-src=\"");
+    tt_text_addf(out, "<button type=\"button\"%s aria-pressed=\"false\" data-src=\"", style);
     if (part->is_voice) {
         tt_text_add(out, "voice/");
         tt_html_url(out, take->stem);
@@ -55,10 +56,20 @@ static bool find_part(const struct tt_session_report *session, const struct tt_t
 }
 
 static void add_span_button(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, struct tt_span span, double around,
-                            const char *label)
+                            const char *style, const char *label)
 {
     struct part part;
-    if (find_part(session, take, span, around, &part)) add_button(out, session, take, &part, label);
+    if (find_part(session, take, span, around, &part)) add_button(out, session, take, &part, style, label);
+}
+
+/* Paper gets the first of a long list (page/style.css counts them alike): a summary is two pages. */
+enum { MOST_QUESTIONS_PRINTED = 8, MOST_REMOVED_PRINTED = 16 };
+static void add_not_printed(struct tt_text *out, size_t count, size_t printed, const char *what)
+{
+    if (count <= printed) return;
+    tt_text_add(out, "<p class=\"print-only\">");
+    tt_html_count(out, count - printed, what);
+    tt_text_add(out, " more on the page itself.</p>\n");
 }
 
 /* ---- questions ---- */
@@ -97,7 +108,7 @@ static void add_answers(struct tt_text *out, const struct tt_take_report *take, 
     tt_html_text(out, take->name);
     tt_text_add(out, " at ");
     tt_html_clock(out, (double)row->start_ms / 1000);
-    tt_text_add(out, "\">");
+    tt_text_add(out, "\"><span class=\"quiet\">Answer</span> ");
     for (size_t i = 0; i < sizeof answers / sizeof *answers; i++) {
         if (answers[i].kind != row->kind || (answers[i].action == TT_DO_SOFTEN && !isfinite(row->amount))) continue;
         tt_text_addf(out, "<button type=\"button\" aria-pressed=\"false\" data-answer=\"%zu\" data-action=\"%s\">%s</button> ", number,
@@ -111,19 +122,19 @@ static void add_question_sounds(struct tt_text *out, const struct tt_session_rep
     struct tt_span this = { row->start_ms, row->end_ms };
     struct tt_stays stays;
     struct part part;
-    tt_text_add(out, "<span class=\"no-print\">");
-    add_span_button(out, session, take, this, 0, "hear this part");
+    tt_text_add(out, "<span class=\"sounds no-print\"><span class=\"quiet\">Hear</span> ");
+    add_span_button(out, session, take, this, 0, "", "this part");
     if (row->kind == TT_ROW_MISREAD && tt_stays_find(session, take, row, &stays) && stays.take && stays.take->is_heard)
-        add_span_button(out, session, stays.take, stays.span, 0, "hear the other reading");
-    add_span_button(out, session, take, this, around_s, "hear it in context");
+        add_span_button(out, session, stays.take, stays.span, 0, "", "the other reading");
+    add_span_button(out, session, take, this, around_s, "", "it in context");
     if (find_part(session, take, this, around_s, &part)) {
         part.has_hole = true;
-        add_button(out, session, take, &part, "hear it without");
+        add_button(out, session, take, &part, "", "how it is without");
     }
     tt_text_add(out, "</span>");
 }
 
-static void add_question(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, size_t index, size_t number)
+static void add_question(struct tt_text *out, struct tt_page_rows *rows, const struct tt_session_report *session, const struct tt_take_report *take, size_t index)
 {
     const struct tt_row *row = &take->sheet->rows[index];
     tt_text_add(out, "<li>");
@@ -133,64 +144,34 @@ static void add_question(struct tt_text *out, const struct tt_session_report *se
     tt_text_add(out, "</strong> at ");
     tt_html_clock(out, (double)row->start_ms / 1000);
     tt_text_addf(out, ", %s", tt_row_kind_name(row->kind));
-    if (isfinite(row->confidence)) tt_text_addf(out, ", %lld\xC2\xA0%% sure", llround(floor(row->confidence * 100 + 1e-9)));
+    tt_row_sure(out, row);
     tt_text_add(out, ". ");
     tt_row_words(out, session, take, row);
-    tt_text_add(out, "<br>");
     add_question_sounds(out, session, take, row);
-    add_answers(out, take, row, number);
+    add_answers(out, take, row, tt_page_rows_add(rows, take, row));
     add_sheet_line(out, take, index);
     tt_text_add(out, "</li>\n");
 }
 
-/* Every open question, in running order. */
-typedef void question_visit(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, size_t index, size_t number);
-static size_t visit_questions(struct tt_text *out, const struct tt_session_report *session, question_visit *visit)
-{
-    size_t count = 0;
-    for (size_t i = 0; i < session->take_count; i++) {
-        const struct tt_take_report *take = &session->takes[i];
-        if (take->has_failed || !take->is_heard) continue;
-        for (size_t k = 0; k < take->sheet->count; k++)
-            if (take->sheet->rows[k].action == TT_DO_ASK) visit(out, session, take, k, count++);
-    }
-    return count;
-}
-
-void tt_session_questions(struct tt_text *out, const struct tt_session_report *session)
+void tt_session_questions(struct tt_text *out, struct tt_page_rows *rows, const struct tt_session_report *session)
 {
     size_t count = 0;
     for (size_t i = 0; i < session->take_count; i++) count += tt_report_questions(&session->takes[i]);
     tt_text_add(out, "<h3>Not ready: ");
     tt_html_count(out, count, "question");
     tt_text_add(out, count == 1 ? " is open</h3>\n" : " are open</h3>\n");
-    tt_text_add(out, "<p>What they ask about is still in; where something may have been read twice, both readings are. <span id=\"left\" role=\"status\"></span></p>\n<ol>\n");
-    visit_questions(out, session, add_question);
+    tt_text_add(out, "<p>What they ask about is still in; where something may have been read twice, both readings are. <span id=\"left\" role=\"status\"></span></p>\n<ol id=\"questions\">\n");
+    for (size_t i = 0; i < session->take_count; i++) {
+        const struct tt_take_report *take = &session->takes[i];
+        for (size_t k = 0; !take->has_failed && take->is_heard && k < take->sheet->count; k++)
+            if (take->sheet->rows[k].action == TT_DO_ASK) add_question(out, rows, session, take, k);
+    }
     tt_text_add(out, "</ol>\n");
+    add_not_printed(out, count, MOST_QUESTIONS_PRINTED, "question");
     tt_page_changes(out, session);
     tt_text_add(out, "<p class=\"quiet\">Or change <code>ask</code> in the sheets to <code>cut</code> or <code>keep</code>, save, and run the same command again:</p>\n<pre>");
     tt_page_command(out, session, NULL);
     tt_text_add(out, "</pre>\n");
-}
-
-static void add_question_data(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, size_t index, size_t number)
-{
-    (void)session;
-    struct tt_text row = {0};
-    tt_page_row_data(&row, take, &take->sheet->rows[index]);
-    tt_text_add(out, number > 0 ? ",\n{\"take\":" : "{\"take\":");
-    tt_html_json_string(out, take->name);
-    tt_text_add(out, ",");
-    if (row.has_failed) out->has_failed = true;
-    else tt_text_add(out, row.data + 1); /* the rest of the object */
-    tt_text_free(&row);
-}
-
-void tt_session_data(struct tt_text *out, const struct tt_session_report *session)
-{
-    tt_text_add(out, "{\"rows\":[");
-    visit_questions(out, session, add_question_data);
-    tt_text_add(out, "]}");
 }
 
 /* ---- what was removed ---- */
@@ -222,23 +203,51 @@ static size_t gather(const struct tt_session_report *session, struct removed_par
     return count;
 }
 
-static void add_removed_part(struct tt_text *out, const struct tt_session_report *session, const struct removed_part *part)
+/* How the voice goes on where the part was. */
+static void add_join_button(struct tt_text *out, const struct tt_session_report *session, const struct removed_part *part)
+{
+    const struct tt_time_map *map = part->take->map;
+    const struct tt_row gone = { .start_ms = part->span.start_ms, .end_ms = part->span.end_ms, .kind = part->row->kind, .action = TT_DO_CUT };
+    if (!part->take->has_voice || !tt_page_voice_plays(session) || map->count == 0) return;
+    struct tt_landing landing = tt_landing_of_row(&gone, map);
+    struct part join = { true, (double)landing.start / map->rate_hz - around_s, (double)landing.end / map->rate_hz + around_s, false };
+    add_button(out, session, part->take, &join, "", "the join");
+}
+
+/* Shown by the script, as the answers are. Of `choose` the other reading comes back beside the one that was chosen. */
+static void add_put_back(struct tt_text *out, const struct removed_part *part, size_t number)
+{
+    tt_text_addf(out, "<span class=\"answer no-print\" hidden><button type=\"button\" aria-pressed=\"false\" data-answer=\"%zu\" data-action=\"keep\" aria-label=\"put it back: ", number);
+    tt_html_text(out, part->take->name);
+    tt_text_add(out, " at ");
+    tt_html_clock(out, (double)part->span.start_ms / 1000);
+    tt_text_add(out, "\">put it back</button></span>");
+}
+
+static void add_removed_part(struct tt_text *out, struct tt_page_rows *rows, const struct tt_session_report *session, const struct removed_part *part)
 {
     tt_text_add(out, "<li>");
     tt_kind_mark(out, part->row->kind);
+    tt_text_add(out, "<strong>");
     tt_html_length(out, (double)(part->span.end_ms - part->span.start_ms) / 1000);
-    tt_text_addf(out, ", %s, <a href=\"report/", tt_row_kind_name(part->row->kind));
+    tt_text_addf(out, "</strong>, %s", tt_row_kind_name(part->row->kind));
+    tt_row_sure(out, part->row);
+    tt_text_add(out, ", <a href=\"report/");
     tt_html_url(out, part->take->stem);
     tt_text_add(out, ".html\">");
     tt_html_name(out, part->take->name);
     tt_text_add(out, "</a> at ");
     tt_html_clock(out, (double)part->span.start_ms / 1000);
-    tt_text_add(out, " ");
-    if (part->take->plays_in_browser) add_span_button(out, session, part->take, part->span, 0, "hear it");
-    tt_text_add(out, "</li>\n");
+    tt_text_add(out, ". ");
+    tt_row_words(out, session, part->take, part->row);
+    tt_text_add(out, "<span class=\"sounds no-print\"><span class=\"quiet\">Hear</span> ");
+    if (part->take->plays_in_browser) add_span_button(out, session, part->take, part->span, 0, " class=\"gone\"", "what is gone");
+    add_join_button(out, session, part);
+    add_put_back(out, part, tt_page_rows_add(rows, part->take, part->row));
+    tt_text_add(out, "</span></li>\n");
 }
 
-bool tt_session_removed_list(struct tt_text *out, const struct tt_session_report *session, struct tt_error *err)
+bool tt_session_removed_list(struct tt_text *out, struct tt_page_rows *rows, const struct tt_session_report *session, struct tt_error *err)
 {
     size_t count = gather(session, NULL);
     if (count == 0) return true;
@@ -248,8 +257,9 @@ bool tt_session_removed_list(struct tt_text *out, const struct tt_session_report
     qsort(parts, count, sizeof *parts, longest_first);
     tt_text_add(out, "<p class=\"no-print\"><button type=\"button\" data-all=\"removed-list\" aria-pressed=\"false\">Hear all of this in a row</button> longest first; "
                      "<kbd>Esc</kbd> stops.</p>\n<ol id=\"removed-list\">\n");
-    for (size_t i = 0; i < count && i < MOST_LISTED; i++) add_removed_part(out, session, &parts[i]);
+    for (size_t i = 0; i < count && i < MOST_LISTED; i++) add_removed_part(out, rows, session, &parts[i]);
     tt_text_add(out, "</ol>\n");
+    add_not_printed(out, count, MOST_REMOVED_PRINTED, "shorter part");
     if (count > MOST_LISTED) tt_text_addf(out, "<p>%zu shorter parts are in the pages of their takes.</p>\n", count - MOST_LISTED);
     free(parts);
     return true;

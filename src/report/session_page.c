@@ -134,7 +134,7 @@ static size_t add_warnings(struct tt_text *out, const struct tt_session_report *
     return to_hear;
 }
 
-static void add_todo(struct tt_text *out, const struct tt_session_report *session, const struct tt_totals *totals)
+static void add_todo(struct tt_text *out, struct tt_page_rows *rows, const struct tt_session_report *session, const struct tt_totals *totals)
 {
     tt_text_add(out, "<section class=\"todo\" aria-labelledby=\"todo\">\n<h2 id=\"todo\">What to do first</h2>\n");
     if (totals->failed > 0) {
@@ -142,7 +142,7 @@ static void add_todo(struct tt_text *out, const struct tt_session_report *sessio
         add_failed(out, session);
         tt_text_add(out, "</ul>\n");
     }
-    if (totals->questions > 0) tt_session_questions(out, session);
+    if (totals->questions > 0) tt_session_questions(out, rows, session);
     struct tt_text warnings = {0};
     size_t to_hear = add_warnings(&warnings, session);
     if (totals->failed == 0 && totals->questions == 0) {
@@ -204,7 +204,7 @@ static bool sum_removed(const struct tt_session_report *session, struct tt_remov
     return true;
 }
 
-static bool add_removed(struct tt_text *out, const struct tt_session_report *session, struct tt_error *err)
+static bool add_removed(struct tt_text *out, struct tt_page_rows *rows, const struct tt_session_report *session, struct tt_error *err)
 {
     struct tt_removed removed;
     if (!sum_removed(session, &removed, err)) return false;
@@ -213,7 +213,7 @@ static bool add_removed(struct tt_text *out, const struct tt_session_report *ses
     tt_text_add(out, "</strong> in all: ");
     tt_page_removed(out, &removed);
     tt_text_add(out, ".</p>\n");
-    if (!tt_session_removed_list(out, session, err)) return false;
+    if (!tt_session_removed_list(out, rows, session, err)) return false;
     tt_text_add(out, "</section>\n");
     return true;
 }
@@ -312,8 +312,9 @@ static void add_files(struct tt_text *out, const struct tt_session_report *sessi
     }
     if (!session->is_plan) add_file(out, "voice/", "the voice of each take");
     add_file(out, "sheets/", "the cut sheets: every decision, to read and to change");
-    tt_text_add(out, "</ul>\n<h3>To take a decision back</h3>\n<p>Open the take\xE2\x80\x99s sheet, <code>sheets/TAKE.csv</code>, change <code>cut</code> to <code>keep</code> in the row\xE2\x80\x99s "
-                     "column <code>action</code>, save, and run the same command again; only what changed is done anew:</p>\n<pre>");
+    tt_text_add(out, "</ul>\n<h3>To take a decision back</h3>\n<p class=\"no-print\">Press \xE2\x80\x9Cput it back\xE2\x80\x9D above, or \xE2\x80\x9C"
+                     "change\xE2\x80\x9D on the page of a take, and save the file of changes that is then offered.</p>\n<p>Or open the take\xE2\x80\x99s sheet, <code>sheets/TAKE.csv</code>, "
+                     "change <code>cut</code> to <code>keep</code> in the row\xE2\x80\x99s column <code>action</code>, save, and run the same command again; only what changed is done anew:</p>\n<pre>");
     tt_page_command(out, session, NULL);
     tt_text_add(out, "</pre>\n<p class=\"quiet\">With the options of the first run, if there were any. Rows that you changed stay through every later run.</p>\n</section>\n");
 }
@@ -323,24 +324,26 @@ bool tt_report_session_page(const struct tt_session_report *session, struct tt_t
     static const char *const *const scripts[] = { tt_script_common, tt_script_session, NULL };
     struct tt_page_head head = { session->name, tt_page_style, scripts };
     struct tt_totals totals = tt_session_totals(session);
+    struct tt_page_rows rows = {0};
+    struct tt_text data = {0};
     if (!tt_html_open(out, &head, err)) return false;
     tt_kind_symbols(out);
     add_lead(out, session, &totals);
     tt_text_add(out, "<div class=\"tools no-print\">");
     tt_page_level_control(out);
     tt_text_add(out, "<span id=\"said\" role=\"status\"></span></div>\n");
-    add_todo(out, session, &totals);
+    tt_page_caution(out);
+    add_todo(out, &rows, session, &totals);
     add_narration(out, session);
-    if (!add_removed(out, session, err)) return false;
+    bool ok = add_removed(out, &rows, session, err);
     add_takes(out, session);
     add_files(out, session);
-    tt_page_caution(out);
     tt_text_add(out, "</main>\n");
     tt_page_footer(out, session);
-    struct tt_text data = {0};
-    if (totals.questions > 0) tt_session_data(&data, session);
+    if (rows.count > 0) tt_text_addf(&data, "{\"rows\":[%s]}", rows.text.data);
     tt_html_close(out, &head, data.data ? data.data : "");
-    if (data.has_failed) out->has_failed = true;
+    bool has_failed = data.has_failed || rows.text.has_failed || out->has_failed;
     tt_text_free(&data);
-    return !out->has_failed || tt_fail_memory(err);
+    tt_text_free(&rows.text);
+    return ok && (!has_failed || tt_fail_memory(err));
 }

@@ -8,6 +8,7 @@
 #include "report/totals.h"
 
 enum { MS_DECIMALS = 3, MAP_DECIMALS = 6 };
+enum { MOST_PRINTED = 24 };   /* rows on paper */
 enum { MOST_AT_ONCE = 200 }; /* rows in the page; the script brings the others as they are asked for */
 
 /* ---- table ---- */
@@ -51,28 +52,44 @@ static void add_buttons(struct tt_text *out, const struct tt_row *row, bool has_
     tt_text_add(out, "</td>");
 }
 
+static void add_change(struct tt_text *out, const struct tt_row *row)
+{
+    tt_text_addf(out, " <button type=\"button\" data-change hidden aria-label=\"change the %s at ", tt_row_kind_name(row->kind));
+    tt_html_clock(out, (double)row->start_ms / 1000);
+    tt_text_add(out, "\">change</button>");
+}
+
 static void add_action(struct tt_text *out, const struct tt_row *row)
 {
     bool is_asked = row->action == TT_DO_ASK;
-    tt_text_add(out, is_asked ? "<td><strong>" : "<td>");
+    tt_text_add(out, is_asked ? "<td><span class=\"act\"><strong>" : "<td><span class=\"act\"><span>");
     tt_row_done(out, row);
-    if (is_asked) tt_text_add(out, "</strong>");
+    tt_text_add(out, is_asked ? "</strong>" : "</span>");
+    add_change(out, row);
+    tt_text_add(out, "</span>");
     if (row->is_persons) {
         tt_text_add(out, " <span class=\"note\">by you");
         if (row->proposed != row->action) tt_text_addf(out, "; proposed: %s", tt_row_action_name(row->proposed));
         tt_text_add(out, "</span>");
     }
-    tt_text_add(out, " <button type=\"button\" data-change hidden aria-label=\"Change the ");
-    tt_text_add(out, tt_row_kind_name(row->kind));
-    tt_text_add(out, " at ");
-    tt_html_clock(out, (double)row->start_ms / 1000);
-    tt_text_add(out, "\">change</button></td>");
+    tt_text_add(out, "</td>");
 }
 
-static void add_row(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, size_t index, bool has_before, bool has_after)
+/* Paper gets all of a short table, and of a long one what a person would want to see again: no pauses, breaths or clicks that are not asked about. */
+static bool is_printed(const struct tt_sheet *sheet, size_t index, size_t *printed)
+{
+    const struct tt_row *row = &sheet->rows[index];
+    bool is_minor = row->action != TT_DO_ASK && (row->kind == TT_ROW_PAUSE || row->kind == TT_ROW_BREATH || row->kind == TT_ROW_CLICK);
+    if (*printed >= MOST_PRINTED || (sheet->count > MOST_PRINTED && is_minor)) return false;
+    ++*printed;
+    return true;
+}
+
+static void add_row(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, size_t index, bool has_before, bool has_after,
+                    size_t *printed)
 {
     const struct tt_row *row = &take->sheet->rows[index];
-    tt_text_addf(out, "<tr data-row=\"%zu\"><td class=\"t\">", index);
+    tt_text_addf(out, "<tr%s data-row=\"%zu\"><td class=\"t\">", is_printed(take->sheet, index, printed) ? " class=\"p\"" : "", index);
     tt_html_clock(out, (double)row->start_ms / 1000);
     tt_text_add(out, "</td><td class=\"n\">");
     if (row->end_ms > row->start_ms) tt_html_length(out, (double)(row->end_ms - row->start_ms) / 1000);
@@ -91,18 +108,19 @@ static void add_row(struct tt_text *out, const struct tt_session_report *session
 
 static void add_undo(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take)
 {
-    tt_text_add(out, "<h3>To take a decision back</h3>\n<p>In <code>sheets/");
+    tt_text_add(out, "<h3>To take a decision back</h3>\n<p class=\"no-print\">Press \xE2\x80\x9C" "change\xE2\x80\x9D in its row, choose, and save the file of changes that is then "
+                     "offered: the line to run stands below it. Your own decisions stay through every later run.</p>\n<p>Or in <code>sheets/");
     tt_html_name(out, take->stem);
     tt_text_add(out, ".csv</code>, change the row\xE2\x80\x99s action (<code>cut</code> to <code>keep</code>, say), save, and run the same command again:</p>\n<pre>");
     tt_page_command(out, session, NULL);
-    tt_text_add(out, "</pre>\n<p class=\"no-print\">Or press \xE2\x80\x9C" "change\xE2\x80\x9D in the rows above, save the file of changes that is then offered, and name it on the command line. Your "
-                     "own decisions stay through every later run.</p>\n");
+    tt_text_add(out, "</pre>\n");
 }
 
 void tt_take_decisions(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take)
 {
     const struct tt_sheet *sheet = take->sheet;
     bool has_before = take->plays_in_browser, has_after = take->has_voice && tt_page_voice_plays(session);
+    size_t printed = 0;
     tt_text_add(out, "<section aria-labelledby=\"decisions\">\n<h2 id=\"decisions\">Decisions</h2>\n");
     if (sheet->count == 0) {
         tt_text_add(out, "<p>None: nothing was taken out, shortened or softened.</p>\n</section>\n");
@@ -114,13 +132,18 @@ void tt_take_decisions(struct tt_text *out, const struct tt_session_report *sess
                      "<th scope=\"col\">Why</th>");
     if (has_before || has_after) tt_text_add(out, "<th scope=\"col\" class=\"plays\">Hear</th>");
     tt_text_add(out, "</tr></thead>\n<tbody id=\"rows\">\n");
-    for (size_t i = 0; i < sheet->count && i < MOST_AT_ONCE; i++) add_row(out, session, take, i, has_before, has_after);
+    for (size_t i = 0; i < sheet->count && i < MOST_AT_ONCE; i++) add_row(out, session, take, i, has_before, has_after, &printed);
     tt_text_add(out, "</tbody></table></div>\n");
     if (sheet->count > MOST_AT_ONCE) { /* read, but not laid out */
         tt_text_add(out, "<template id=\"more-rows\"><table><tbody>\n");
-        for (size_t i = MOST_AT_ONCE; i < sheet->count; i++) add_row(out, session, take, i, has_before, has_after);
+        for (size_t i = MOST_AT_ONCE; i < sheet->count; i++) add_row(out, session, take, i, has_before, has_after, &printed);
         tt_text_add(out, "</tbody></table></template>\n<p class=\"no-print\"><button type=\"button\" id=\"more\" hidden>Show more</button></p>\n"
                          "<noscript><p>The rest is in the sheet.</p></noscript>\n");
+    }
+    if (sheet->count > printed) {
+        tt_text_add(out, "<p class=\"print-only\">");
+        tt_html_count(out, sheet->count - printed, "decision");
+        tt_text_add(out, " more, most of them on pauses and breaths, on the page itself and in the sheet.</p>\n");
     }
     tt_page_changes(out, session);
     add_undo(out, session, take);

@@ -38,11 +38,11 @@ static void add_lead(struct tt_text *out, const struct tt_session_report *sessio
     tt_text_add(out, "</header>\n<main>\n");
 }
 
-static void add_todo(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take)
+static void add_todo(struct tt_text *out, const struct tt_take_report *take)
 {
     size_t questions = tt_report_questions(take);
     if (questions == 0 && take->warning_count == 0) return;
-    tt_text_add(out, "<section class=\"todo\" aria-labelledby=\"todo\">\n<h2 id=\"todo\">What to do first</h2>\n<ul>\n");
+    tt_text_addf(out, "<section class=\"todo\" aria-labelledby=\"todo\">\n<h2 id=\"todo\">%s</h2>\n<ul>\n", questions > 0 ? "What to do first" : "To know");
     if (questions > 0) {
         tt_text_add(out, "<li><strong>");
         tt_html_count(out, questions, "open question");
@@ -60,7 +60,6 @@ static void add_todo(struct tt_text *out, const struct tt_session_report *sessio
         tt_text_add(out, "</li>\n");
     }
     tt_text_add(out, "</ul>\n</section>\n");
-    (void)session;
 }
 
 /* ---- listening ---- */
@@ -274,17 +273,18 @@ static bool add_body(struct tt_text *out, const struct tt_session_report *sessio
     tt_kind_symbols(out);
     add_heading(out, session, take);
     add_lead(out, session, take, &removed);
-    add_todo(out, session, take);
+    add_todo(out, take);
     if (has_before(take) || has_after(session, take)) add_listening(out, session, take, loudness);
     add_picture(out, session, take);
     add_view(out, take);
     tt_take_decisions(out, session, take);
-    tt_text_add(out, "<section aria-labelledby=\"figures\">\n<h2 id=\"figures\">Figures</h2>\n");
+    tt_text_add(out, "<div class=\"beside\">\n<section aria-labelledby=\"figures\">\n<h2 id=\"figures\">Figures</h2>\n");
     add_figures_table(out, take);
     add_gain_words(out, take);
     add_pace_words(out, take);
     tt_text_add(out, "</section>\n");
     add_charts(out, session, take);
+    tt_text_add(out, "</div>\n");
     add_details(out, take);
     tt_text_add(out, "</main>\n");
     tt_page_footer(out, session);

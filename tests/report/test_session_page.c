@@ -92,7 +92,7 @@ static void what_was_removed_comes_longest_first(void **state)
     hive_start(&hive);
     hive.takes[0].plays_in_browser = hive.takes[3].plays_in_browser = true;
     char *page = page_of(&hive), *list = between(page, "<ol id=\"removed-list\">", "</ol>");
-    const char *misread = strstr(list, "3.0\xC2\xA0s, misread"), *other = strstr(list, "2.0\xC2\xA0s, other"), *talk = strstr(list, "0.5\xC2\xA0s, talk");
+    const char *misread = strstr(list, "3.0\xC2\xA0s</strong>, misread"), *other = strstr(list, "2.0\xC2\xA0s</strong>, other"), *talk = strstr(list, "0.5\xC2\xA0s</strong>, talk");
     assert_true(misread && other && talk && misread < other && other < talk);
     assert_int_equal(count_of(list, "<li>"), 3);
     free(list);
@@ -109,11 +109,32 @@ static void a_question_can_be_answered_on_the_page(void **state)
     assert_has(page, "data-answer=\"0\" data-action=\"choose\"");
     assert_has(page, "--changes changes.csv");
     json_t *data = json_loads(text, 0, NULL), *row = json_array_get(json_object_get(data, "rows"), 0);
-    assert_int_equal(json_array_size(json_object_get(data, "rows")), 1);
+    assert_string_equal(json_string_value(json_object_get(row, "action")), "ask");
     assert_string_equal(json_string_value(json_object_get(row, "take")), "01.wav");
     assert_string_equal(json_string_value(json_object_get(row, "id")), "m2-3fa2c1-0003");
     json_decref(data);
     free(text);
+    free(page);
+}
+
+/* The row that the button names is the one that the list tells of. */
+static void what_was_removed_is_explained_and_can_be_put_back(void **state)
+{
+    (void)state;
+    struct hive hive;
+    hive_start(&hive);
+    char *page = page_of(&hive), *list = between(page, "<ol id=\"removed-list\">", "</ol>"), *first = between(list, "<li>", "</li>"), *text = between(page, "id=\"data\">", "</script>");
+    assert_has(first, "98\xC2\xA0% sure");
+    assert_has(first, "You read this again: the reading at 0:05.5");
+    assert_has(first, "data-action=\"keep\"");
+    char *number = between(first, "data-answer=\"", "\"");
+    json_t *data = json_loads(text, 0, NULL), *row = json_array_get(json_object_get(data, "rows"), (size_t)atoi(number));
+    assert_string_equal(json_string_value(json_object_get(row, "id")), hive.rows[0].id);
+    json_decref(data);
+    free(number);
+    free(first);
+    free(text);
+    free(list);
     free(page);
 }
 
@@ -139,7 +160,7 @@ static void totals_are_those_of_all_takes(void **state)
     char *page = page_of(&hive);
     assert_has(page, "32.0\xC2\xA0s recorded; the narration runs 31.0\xC2\xA0s");
     assert_has(page, "<strong>6.7\xC2\xA0s</strong> in all: 1\xC2\xA0misread\xC2\xA0(3.0\xC2\xA0s), 1\xC2\xA0piece of talk\xC2\xA0(0.5\xC2\xA0s)");
-    assert_has(page, "1\xC2\xA0pause\xC2\xA0(1.2\xC2\xA0s)");
+    assert_has(page, "1\xC2\xA0pause made shorter\xC2\xA0(1.2\xC2\xA0s)");
     assert_has(page, "<a href=\"report/02%20-%20ruche.html\"><bdi>02 - ruche.wav</bdi></a>");
     assert_has(page, "2\xC2\xA0other files in the folder");
     free(page);
@@ -240,6 +261,7 @@ int main(void)
         cmocka_unit_test(a_question_can_be_heard_out_of_the_voice_too),
         cmocka_unit_test(what_was_removed_comes_longest_first),
         cmocka_unit_test(a_question_can_be_answered_on_the_page),
+        cmocka_unit_test(what_was_removed_is_explained_and_can_be_put_back),
         cmocka_unit_test(advice_on_recordings_is_given_once_and_not_as_a_line_to_read_again),
         cmocka_unit_test(totals_are_those_of_all_takes),
         cmocka_unit_test(the_command_is_the_one_that_made_it),

@@ -55,14 +55,55 @@ static void the_table_tells_every_decision(void **state)
     struct hive hive;
     start(&hive);
     char *page = page_of(&hive, 0);
-    assert_int_equal(count_of(page, "<tr data-row="), HIVE_ROWS);
-    assert_has(page, "Read again: the reading at 0:05.5\xE2\x80\x93" "0:09.0 stays instead.");
-    assert_has(page, "Perhaps read again: this and the reading at 0:15.2\xE2\x80\x93" "0:17.0 are both still in.");
+    assert_int_equal(count_of(page, " data-row=\""), HIVE_ROWS);
+    assert_has(page, "You read this again: the reading at 0:05.5\xE2\x80\x93" "0:09.0 stays instead.");
+    assert_has(page, "You may have read this again: it and the reading at 0:15.2\xE2\x80\x93" "0:17.0 are both still in.");
     assert_has(page, "shortened to 0.80\xC2\xA0s");
     assert_has(page, "softened by 12.0\xC2\xA0" "dB");
     assert_has(page, "opened for 4.00\xC2\xA0s");
     assert_has(page, "<bdi>the queen</bdi>");
     assert_has(page, "98\xC2\xA0%");
+    free(page);
+}
+
+static void what_the_program_notes_is_told_in_words(void **state)
+{
+    (void)state;
+    struct hive hive;
+    start(&hive);
+    static char note[] = "between the misread and its re-read";
+    hive.rows[1].note = note;
+    char *page = page_of(&hive, 0), *table = between(page, "<tbody id=\"rows\">", "</tbody>");
+    assert_has(table, "Said between a misread and its second reading: it goes with the misread.");
+    assert_lacks(table, note);
+    free(table);
+    free(page);
+}
+
+/* The rest is on the page itself; of a short table all is printed. */
+static void of_a_long_table_paper_gets_no_pauses_and_breaths(void **state)
+{
+    (void)state;
+    enum { MANY = 60 };
+    struct hive hive;
+    struct tt_row rows[MANY];
+    start(&hive);
+    char *page = page_of(&hive, 0);
+    assert_int_equal(count_of(page, "<tr class=\"p\""), HIVE_ROWS);
+    assert_lacks(page, "<p class=\"print-only\">");
+    free(page);
+    for (size_t i = 0; i < MANY; i++) {
+        rows[i] = hive.rows[0];
+        rows[i].kind = i % 2 ? TT_ROW_PAUSE : TT_ROW_TALK, rows[i].action = TT_DO_CUT, rows[i].note = hive.notes[3];
+        rows[i].start_ms = (int64_t)i * 100, rows[i].end_ms = rows[i].start_ms + 50;
+    }
+    hive.sheets[0].rows = rows, hive.sheets[0].count = MANY;
+    page = page_of(&hive, 0);
+    char *table = between(page, "<tbody id=\"rows\">", "</tbody>");
+    assert_int_equal(count_of(table, "<tr class=\"p\""), 24);
+    assert_has(table, "<tr data-row=\"1\">");
+    assert_has(page, "<p class=\"print-only\">36\xC2\xA0" "decisions more");
+    free(table);
     free(page);
 }
 
@@ -73,7 +114,7 @@ static void of_three_readings_the_last_is_named(void **state)
     start(&hive);
     hive.rows[1] = hive_row(&hive, 1, "m9-3fa2c1-0009", 5400, 9100, TT_ROW_MISREAD, TT_DO_CUT, NAN, 0.98, "read again 00:00:12.000-00:00:15.500");
     char *page = page_of(&hive, 0);
-    assert_int_equal(count_of(page, "Read again: the reading at 0:12.0\xE2\x80\x93" "0:15.5 stays instead."), 2);
+    assert_int_equal(count_of(page, "You read this again: the reading at 0:12.0\xE2\x80\x93" "0:15.5 stays instead."), 2);
     assert_has(page, "It is the last of 3.");
     free(page);
     snprintf(hive.rows[1].note, 64, "read again 00:00:01.000-00:00:02.000, in 02 - ruche.wav");
@@ -232,7 +273,7 @@ static void a_plan_shows_decisions_without_a_voice(void **state)
     char *page = page_of(&hive, 0);
     assert_has(page, "nothing was rendered yet");
     assert_has(page, "would stay");
-    assert_int_equal(count_of(page, "<tr data-row="), HIVE_ROWS);
+    assert_int_equal(count_of(page, " data-row=\""), HIVE_ROWS);
     free(page);
 }
 
@@ -262,6 +303,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(names_and_notes_are_text_and_run_nothing),
         cmocka_unit_test(the_table_tells_every_decision),
+        cmocka_unit_test(what_the_program_notes_is_told_in_words),
+        cmocka_unit_test(of_a_long_table_paper_gets_no_pauses_and_breaths),
         cmocka_unit_test(of_three_readings_the_last_is_named),
         cmocka_unit_test(readings_that_replace_each_other_come_to_an_end),
         cmocka_unit_test(figures_stand_before_and_after_with_units),

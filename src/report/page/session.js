@@ -74,7 +74,7 @@
     }
     for (const sound of sounds) sound.pause();
     for (const b of document.querySelectorAll('button[data-all]')) b.setAttribute('aria-pressed', String(b === all));
-    queue = one ? [one] : Array.from(document.querySelectorAll('#' + all.dataset.all + ' button[data-src]'));
+    queue = one ? [one] : Array.from(document.querySelectorAll('#' + all.dataset.all + ' button.gone'));
     next();
   });
   document.addEventListener('keydown', event => { if (event.key === 'Escape' && button) stop(); });
@@ -87,8 +87,8 @@
   });
   changes.watch(() => {
     for (const b of answers) b.setAttribute('aria-pressed', String(changes.get(rows[b.dataset.answer]) === b.dataset.action));
-    const left = rows.filter(row => changes.get(row) === 'ask').length;
-    if (rows.length) byId('left').textContent = left === rows.length ? '' : left ? left + ' of ' + rows.length + ' still without an answer' : 'All are answered: save the changes file.';
+    const asked = rows.filter(row => row.action === 'ask'), left = asked.filter(row => changes.get(row) === 'ask').length;
+    if (asked.length) byId('left').textContent = left === asked.length ? '' : left ? left + ' of ' + asked.length + ' still without an answer' : 'All are answered: save the changes file.';
   });
   for (const group of document.querySelectorAll('.answer')) group.hidden = false;
   changes.show();
