@@ -2,6 +2,7 @@
 /* The rule of `channel = auto`, on figures alone. */
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
 #include "audio/reader.h"
 #include "base/units.h"
@@ -14,6 +15,7 @@ static const double least_voice_db = 6.0;        /* steady noise has its loudest
 static const double safety_db = 15.0;            /* what a channel may be less clear and still stand in for one that clips */
 /* Two tracks of one microphone agree but for their inputs' noise, 40 dB or more under speech; two microphones do not, by metres of air. */
 static const double least_sameness = 0.999;
+static const double least_other_s = 1.0;         /* a word or two may be a chair that creaked */
 static const double safety_least_db = 3.0, safety_most_db = 40.0; /* recorders offer 6 to 20 dB */
 
 static bool is_silent(const struct tt_channel_stats *stats)
@@ -146,7 +148,43 @@ static void find_safety(struct tt_channel_choice *choice, const struct tt_channe
                    name_of(low, channel_count, low_buffer, sizeof low_buffer), tt_db_from_amplitude(gain), name);
 }
 
-struct tt_channel_choice tt_channel_choose(const struct tt_channel_stats *stats, int channel_count)
+/* Somebody else speaks into it, and for less time than the narrator: of two that each carry a voice of their own the one with more of it is the narrator's. */
+static bool is_listeners(const struct tt_channel_stats *stats, int channel, int narrator)
+{
+    const double its_s = stats[channel].other_voice_s[narrator], narrators_s = stats[narrator].other_voice_s[channel];
+    return its_s >= least_other_s && (narrators_s < least_other_s || narrators_s > its_s);
+}
+
+/* The channel that carries most of somebody else's speech beside the chosen one. */
+static void find_listener(struct tt_channel_choice *choice, const struct tt_channel_stats *stats, int channel_count)
+{
+    const int paired = channel_count < TT_PAIRED_CHANNELS ? channel_count : TT_PAIRED_CHANNELS;
+    int found = -1;
+    for (int c = 0; c < paired && choice->channel < paired; c++)
+        if (c != choice->channel && is_listeners(stats, c, choice->channel) &&
+            (found < 0 || stats[c].other_voice_s[choice->channel] > stats[found].other_voice_s[choice->channel]))
+            found = c;
+    if (found < 0)
+        return;
+    char buffer[32], own_buffer[32], before[sizeof choice->why];
+    choice->listener_number = found + 1;
+    /* What was said of the others left this one out. */
+    (void)snprintf(before, sizeof before, "%s", choice->safety_number > 0 ? choice->why : name_of(choice->channel, channel_count, own_buffer, sizeof own_buffer));
+    (void)snprintf(choice->why, sizeof choice->why, "%.100s; on %.12s somebody else speaks for %d s: not heard, it tells talk from lines", before,
+                   name_of(found, channel_count, buffer, sizeof buffer), (int)fmin(stats[found].other_voice_s[choice->channel] + 0.5, 1e6));
+}
+
+/* Channels of somebody else are none that the voice could be in. */
+static void leave_out_listeners(struct tt_channel_stats *stats, const struct tt_channel_stats *all, int channel_count)
+{
+    const int paired = channel_count < TT_PAIRED_CHANNELS ? channel_count : TT_PAIRED_CHANNELS;
+    for (int c = 0; c < paired; c++)
+        for (int narrator = 0; narrator < paired; narrator++)
+            if (c != narrator && is_listeners(all, c, narrator) && clearness_db(&all[narrator]) >= least_voice_db)
+                stats[c] = (struct tt_channel_stats){ 0 };
+}
+
+static struct tt_channel_choice choose(const struct tt_channel_stats *stats, int channel_count)
 {
     struct tt_channel_choice choice = { .why = "one channel" };
     if (channel_count <= 1)
@@ -170,5 +208,15 @@ struct tt_channel_choice tt_channel_choose(const struct tt_channel_stats *stats,
     }
     explain(&choice, stats, channel_count);
     find_safety(&choice, stats, channel_count);
+    return choice;
+}
+
+struct tt_channel_choice tt_channel_choose(const struct tt_channel_stats *stats, int channel_count)
+{
+    struct tt_channel_stats left[TT_MOST_CHANNELS];
+    memcpy(left, stats, sizeof *left * (size_t)(channel_count < 1 ? 1 : channel_count));
+    leave_out_listeners(left, stats, channel_count);
+    struct tt_channel_choice choice = choose(left, channel_count);
+    find_listener(&choice, stats, channel_count);
     return choice;
 }

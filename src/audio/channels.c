@@ -38,6 +38,8 @@ struct survey {
     float *samples;     /* its channels, one behind the other */
     double products[TT_PAIRED_CHANNELS][TT_PAIRED_CHANNELS];
     int64_t paired_frames;
+    struct tt_step_levels levels[TT_PAIRED_CHANNELS];
+    int rate_hz;
     struct channel *channels;
 };
 
@@ -124,7 +126,7 @@ static void add_products(struct survey *survey, size_t count, float block_peak)
     survey->paired_frames += (int64_t)count;
 }
 
-static void add_block(struct survey *survey, size_t count)
+static bool add_block(struct survey *survey, size_t count, struct tt_error *err)
 {
     float paired_peak = 0;
     for (int c = 0; c < survey->channel_count; c++) {
@@ -135,6 +137,8 @@ static void add_block(struct survey *survey, size_t count)
         struct block_sums sums = sum_block(samples, count);
         if (c < TT_PAIRED_CHANNELS && sums.peak > paired_peak)
             paired_peak = sums.peak;
+        if (survey->channel_count > 1 && c < TT_PAIRED_CHANNELS && !tt_step_levels_add_sums(&survey->levels[c], TT_OTHER_STEP_MS / BLOCK_MS * survey->block_frames, sums.sum, sums.square_sum, count, err))
+            return false;
         channel->square_sum += sums.square_sum;
         channel->peak = sums.peak > channel->peak ? sums.peak : channel->peak;
         count_clipped(channel, samples, count, sums.peak);
@@ -144,6 +148,7 @@ static void add_block(struct survey *survey, size_t count)
     }
     add_products(survey, count, paired_peak);
     survey->frame_count += (int64_t)count;
+    return true;
 }
 
 /* RMS of the blocks ranked from..to by level, counted from the loudest or the quietest; a bin's blocks count as alike. */
@@ -184,11 +189,30 @@ static bool read_all(struct survey *survey, struct tt_reader *reader, tt_go_on g
         int64_t got = tt_reader_read(reader, survey->interleaved, survey->block_frames, err);
         if (got < 0)
             return false;
-        if (got > 0)
-            add_block(survey, (size_t)got);
+        if (got > 0 && !add_block(survey, (size_t)got, err))
+            return false;
         if (got < survey->block_frames)
             return true;
     }
+}
+
+/* For each pair of channels, both ways. */
+static bool find_other_voices(const struct survey *survey, struct tt_channel_stats *stats, struct tt_error *err)
+{
+    const int paired = survey->channel_count < TT_PAIRED_CHANNELS ? survey->channel_count : TT_PAIRED_CHANNELS;
+    for (int own = 0; own < paired; own++)
+        for (int other = 0; other < paired; other++) {
+            size_t count = 0;
+            if (own == other)
+                continue;
+            struct tt_span_frames *spans = tt_other_voice_find(&survey->levels[own], &survey->levels[other], &count, err);
+            if (!spans)
+                return false;
+            for (size_t i = 0; i < count; i++)
+                stats[other].other_voice_s[own] += (double)(spans[i].end - spans[i].start) / survey->rate_hz;
+            free(spans);
+        }
+    return true;
 }
 
 bool tt_channels_survey(const char *path, tt_go_on go_on, void *context, struct tt_channel_stats *stats, int *channel_count, struct tt_error *err)
@@ -197,7 +221,7 @@ bool tt_channels_survey(const char *path, tt_go_on go_on, void *context, struct 
     struct tt_reader *reader = tt_reader_open(path, &info, err);
     if (reader == NULL)
         return false;
-    struct survey survey = { .channel_count = info.channel_count, .block_frames = tt_frames_from_ms(BLOCK_MS, info.rate_hz) };
+    struct survey survey = { .channel_count = info.channel_count, .block_frames = tt_frames_from_ms(BLOCK_MS, info.rate_hz), .rate_hz = info.rate_hz };
     const size_t block = (size_t)survey.block_frames, channels = (size_t)info.channel_count;
     survey.interleaved = malloc(sizeof(float) * block * channels);
     survey.samples = malloc(sizeof(float) * block * channels);
@@ -209,6 +233,9 @@ bool tt_channels_survey(const char *path, tt_go_on go_on, void *context, struct 
     for (int a = 0; is_done && survey.paired_frames > 0 && a < TT_PAIRED_CHANNELS; a++)
         for (int b = 0; b < TT_PAIRED_CHANNELS && a < info.channel_count; b++)
             stats[a].product[b] = (a < b ? survey.products[a][b] : survey.products[b][a]) / (double)survey.paired_frames;
+    is_done = is_done && find_other_voices(&survey, stats, err);
+    for (int c = 0; c < TT_PAIRED_CHANNELS; c++)
+        tt_step_levels_free(&survey.levels[c]);
     *channel_count = is_done ? info.channel_count : 0;
     free(survey.interleaved);
     free(survey.samples);

@@ -6,6 +6,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "audio/other_voice.h"
 #include "base/fail.h"
 #include "base/file.h"
 
@@ -57,6 +58,7 @@ struct tt_channel_stats {
     double quiet_rms;             /* RMS of the quietest tenth */
     /* Mean products with the first channels, itself among them, over blocks in which none of these reaches full scale. */
     double product[TT_PAIRED_CHANNELS];
+    double other_voice_s[TT_PAIRED_CHANNELS]; /* for how long it carries another voice than each of the first channels (audio/other_voice.h) */
 };
 
 /* Which channel carries the voice, and why, in a narrator's words. */
@@ -65,13 +67,14 @@ struct tt_channel_choice {
     char why[200];                /* "one channel", "left: the right one is silent" ... */
     int safety_number;            /* 1-based: a channel with the same sound some dB lower, used where the chosen one clips; 0: none */
     double safety_gain;           /* linear, that brings it to the level of the chosen one */
+    int listener_number;          /* 1-based: a channel that carries what somebody else says; 0: none. Never heard in the voice */
 };
 
 /* One pass over a file with several channels. stats holds TT_MOST_CHANNELS entries. */
 bool tt_channels_survey(const char *path, tt_go_on go_on, void *context, struct tt_channel_stats *stats, int *channel_count, struct tt_error *err);
 /* The rule of `channel = auto`: equal channels: the first; else the one whose speech stands furthest over its floor
  * among those that do not clip, unless these are 15 dB less clear or hold no voice; never adds unequal ones. One that holds the same sound at
- * a lower level stands in where the louder one clips. Pure. */
+ * a lower level stands in where the louder one clips. One into which somebody else speaks, for less time than the narrator, is the listener's. Pure. */
 struct tt_channel_choice tt_channel_choose(const struct tt_channel_stats *stats, int channel_count);
 
 /* A recording as it is read: a file, or several that a recorder made of one, and which of its channels. Strings are borrowed. */
@@ -82,6 +85,7 @@ struct tt_recording {
     int channel;                   /* -1: the mean of all */
     int safety_number;             /* see struct tt_channel_choice */
     double safety_gain;
+    int listener_number;           /* see struct tt_channel_choice */
 };
 
 /* A reader that gives one channel as mono and makes NaN and infinity into 0 (counted). Where the channel clips and there is a safety channel, that one is
@@ -95,6 +99,8 @@ struct tt_voice_reader *tt_voice_reader_open(const char *path, int channel, stru
 /* Mono samples read (0 at the end), -1 on error. Never fewer than asked except at the end. */
 int64_t tt_voice_reader_read(struct tt_voice_reader *reader, float *samples, int64_t count, struct tt_error *err);
 bool tt_voice_reader_bext(struct tt_voice_reader *reader, struct tt_bext *bext, char **coding_history); /* as tt_reader_bext */
+/* Where somebody else spoke into the listener's channel, of what was read so far; freshly allocated, NULL only without memory. */
+struct tt_span_frames *tt_voice_reader_other_voice(const struct tt_voice_reader *reader, size_t *count, struct tt_error *err);
 int64_t tt_voice_reader_bad_samples(const struct tt_voice_reader *reader);
 void tt_voice_reader_close(struct tt_voice_reader *reader);
 

@@ -23,6 +23,8 @@ struct tt_voice_reader {
     int channel_count;
     int channel;
     int64_t bad_samples;
+    struct tt_step_levels own_levels, listener_levels; /* with a listener's channel */
+    float *picked;      /* BLOCK_FRAMES samples of a channel, for these */
     /* With a safety channel: frames that were read ahead. */
     float *main, *safety;
     int64_t waiting, reach, guard;
@@ -81,7 +83,11 @@ static bool open_voice(struct tt_voice_reader *voice, struct tt_audio_info *info
     if (info->channel_count == 1)
         return true;
     voice->interleaved = malloc(sizeof *voice->interleaved * BLOCK_FRAMES * (size_t)info->channel_count);
-    return voice->interleaved != NULL || tt_fail_memory(err);
+    const int listener = voice->recording.listener_number;
+    bool has_listener = listener >= 1 && listener <= info->channel_count && voice->channel >= 0;
+    if (has_listener)
+        voice->picked = malloc(sizeof *voice->picked * BLOCK_FRAMES);
+    return (voice->interleaved != NULL && (voice->picked != NULL || !has_listener)) || tt_fail_memory(err);
 }
 
 struct tt_voice_reader *tt_recording_open(const struct tt_recording *recording, struct tt_audio_info *info, struct tt_error *err)
@@ -106,6 +112,19 @@ struct tt_voice_reader *tt_voice_reader_open(const char *path, int channel, stru
     return tt_recording_open(&recording, info, err);
 }
 
+static bool add_levels(struct tt_voice_reader *voice, const float *interleaved, int64_t count, struct tt_error *err)
+{
+    const struct { int channel; struct tt_step_levels *levels; } both[] = {
+        { voice->channel, &voice->own_levels }, { voice->recording.listener_number - 1, &voice->listener_levels } };
+    for (size_t i = 0; voice->picked != NULL && i < 2; i++) {
+        tt_samples_pick(interleaved, voice->channel_count, both[i].channel, voice->picked, (size_t)count);
+        (void)tt_samples_mend(voice->picked, (size_t)count);
+        if (!tt_step_levels_add(both[i].levels, tt_frames_from_ms(TT_OTHER_STEP_MS, voice->rate_hz), voice->picked, (size_t)count, err))
+            return false;
+    }
+    return true;
+}
+
 /* Interleaved frames out of whichever file they lie in; fewer only at the end of the last. */
 static int64_t read_interleaved(struct tt_voice_reader *voice, float *block, int64_t count, struct tt_error *err)
 {
@@ -116,7 +135,7 @@ static int64_t read_interleaved(struct tt_voice_reader *voice, float *block, int
             return -1;
         done += got;
         if (done == count || voice->file == voice->recording.more_count)
-            return done;
+            return add_levels(voice, block, done, err) ? done : -1;
         struct tt_audio_info info;
         struct tt_reader *next = tt_reader_open(path_of(&voice->recording, voice->file + 1), &info, err);
         if (next == NULL)
@@ -249,6 +268,11 @@ bool tt_voice_reader_bext(struct tt_voice_reader *voice, struct tt_bext *bext, c
     return has_it;
 }
 
+struct tt_span_frames *tt_voice_reader_other_voice(const struct tt_voice_reader *voice, size_t *count, struct tt_error *err)
+{
+    return tt_other_voice_find(&voice->own_levels, &voice->listener_levels, count, err);
+}
+
 int64_t tt_voice_reader_bad_samples(const struct tt_voice_reader *voice)
 {
     return voice->bad_samples;
@@ -262,5 +286,8 @@ void tt_voice_reader_close(struct tt_voice_reader *voice)
     free(voice->interleaved);
     free(voice->main);
     free(voice->safety);
+    free(voice->picked);
+    tt_step_levels_free(&voice->own_levels);
+    tt_step_levels_free(&voice->listener_levels);
     free(voice);
 }

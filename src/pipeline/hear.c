@@ -50,6 +50,7 @@ struct hear_pass {
     int64_t colour_frames;
     int64_t settled;                   /* frames handed to the stages as settled */
     float *block, *filtered;
+    struct tt_span_frames *others;
 };
 
 static bool ring_create(struct spectrum_ring *ring, int64_t rows, int bin_count, struct tt_error *err)
@@ -167,7 +168,8 @@ static bool open_pass(struct hear_pass *pass, struct tt_error *err)
                                      .more_count = request->more_count,
                                      .channel = request->channel.channel,
                                      .safety_number = request->channel.safety_number,
-                                     .safety_gain = request->channel.safety_gain};
+                                     .safety_gain = request->channel.safety_gain,
+                                     .listener_number = request->channel.listener_number};
     pass->reader = tt_recording_open(&recording, &info, err);
     if (!pass->reader)
         return false;
@@ -176,6 +178,7 @@ static bool open_pass(struct hear_pass *pass, struct tt_error *err)
     facts->channel_count = info.channel_count;
     facts->channel = request->channel.channel;
     facts->safety_number = request->channel.safety_number;
+    facts->listener_number = request->channel.listener_number;
     facts->safety_gain = request->channel.safety_gain;
     snprintf(facts->channel_why, sizeof facts->channel_why, "%s", request->channel.why);
     snprintf(facts->content_sha256, sizeof facts->content_sha256, "%s", request->content_sha256);
@@ -270,6 +273,9 @@ static bool close_pass(struct hear_pass *pass, struct tt_error *err)
     if (!(heard->nuclei = tt_nuclei_finish(pass->nuclei, &heard->nucleus_count)))
         return tt_fail_memory(err);
     heard->facts.decay_db_per_s = tt_nuclei_decay_db_per_s(pass->nuclei);
+    if (!(pass->others = tt_voice_reader_other_voice(pass->reader, &heard->other_count, err)))
+        return false;
+    heard->others = pass->others;
     heard->steps = tt_meter_steps(pass->meter, &heard->step_count);
     heard->runs = tt_listener_runs(pass->listener, &heard->run_count);
     heard->sounds = tt_listener_sounds(pass->listener, &heard->sound_count);
@@ -308,6 +314,7 @@ static void free_pass(struct hear_pass *pass)
     free(pass->settled_power);
     free(pass->block);
     free(pass->filtered);
+    free(pass->others);
 }
 
 bool tt_hear(const struct tt_hear_request *request, struct tt_error *err)
@@ -329,6 +336,8 @@ bool tt_hearing_key(const struct tt_settings *settings, const struct tt_channel_
                  settings->take.highpass_hz, settings->floor.window_s, (int)settings->gate.hum, settings->floor.room_tone);
     if (channel->safety_number > 0)
         tt_text_addf(&text, "safety %d %.17g\n", channel->safety_number, channel->safety_gain);
+    if (channel->listener_number > 0)
+        tt_text_addf(&text, "listener %d\n", channel->listener_number);
     if (strcmp(settings->floor.room_tone, "auto") != 0) {
         char digest[65];
         if (!tt_file_sha256(settings->floor.room_tone, digest, err)) {

@@ -98,6 +98,8 @@ static bool runs_are_sound(const struct tt_heard *heard)
     }
     for (size_t i = 1; i < heard->nucleus_count; i++)
         if (heard->nuclei[i] <= heard->nuclei[i - 1]) return false;
+    for (size_t i = 0; i < heard->other_count; i++)
+        if (heard->others[i].start < 0 || heard->others[i].end <= heard->others[i].start) return false;
     for (size_t i = 0; i < heard->remark_count; i++)
         if (!is_terminated(heard->remarks[i].code, sizeof heard->remarks[i].code) ||
             !is_terminated(heard->remarks[i].message, sizeof heard->remarks[i].message))
@@ -113,6 +115,7 @@ static void count_sections(struct tt_heard *heard, const struct heard_header *he
     heard->step_count = (size_t)header->place[HEARD_STEPS].count;
     heard->remark_count = (size_t)header->place[HEARD_REMARKS].count;
     heard->nucleus_count = (size_t)header->place[HEARD_NUCLEI].count;
+    heard->other_count = (size_t)header->place[HEARD_OTHERS].count;
 }
 
 /* Points the members into the mapping. */
@@ -133,6 +136,7 @@ static bool take_apart(struct tt_heard *heard, char *data, size_t size, const st
     heard->steps = at[HEARD_STEPS];
     heard->remarks = at[HEARD_REMARKS];
     heard->nuclei = at[HEARD_NUCLEI];
+    heard->others = at[HEARD_OTHERS];
     heard->cepstra = at[HEARD_CEPSTRA];
     count_sections(heard, header);
     size_t node_count = (size_t)header->place[HEARD_NODES].count;

@@ -8,6 +8,7 @@
 #include <stdint.h>
 
 #include "base/fail.h"
+#include "base/span.h"
 #include "dsp/cepstra.h"
 #include "dsp/floor_track.h"
 #include "dsp/hum.h"
@@ -32,7 +33,7 @@ struct tt_heard_facts {
     int32_t channel;          /* chosen; -1: mean of all */
     int32_t safety_number;    /* as in struct tt_channel_choice */
     int32_t feature_hop_samples; /* between two rows of cepstra */
-    int32_t filler;           /* 0 */
+    int32_t listener_number;  /* the same */
     int64_t frame_count;      /* that could be read */
     double safety_gain;
     char channel_why[200];
@@ -61,6 +62,8 @@ struct tt_heard {
     size_t feature_count;
     const int64_t *nuclei;    /* places of syllables in samples, rising */
     size_t nucleus_count;
+    const struct tt_span_frames *others; /* where somebody else spoke into a channel of their own, in time order */
+    size_t other_count;
     int64_t from_sample, to_sample; /* the part that is used, see tt_heard_narrow; to 0: to the end */
     struct tt_run *narrowed;  /* the runs of that part, or NULL */
     void *mapping;            /* the mapped file, or NULL */

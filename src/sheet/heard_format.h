@@ -7,7 +7,7 @@
 #include <stdint.h>
 
 /* Raise the version whenever a section changes its meaning; a change of a struct's size is noticed by itself. */
-enum { HEARD_VERSION = 1, HEARD_ALIGNMENT = 64 };
+enum { HEARD_VERSION = 2, HEARD_ALIGNMENT = 64 };
 
 static const char heard_magic[8] = {'T', 'T', 'H', 'E', 'A', 'R', 'D', '\n'};
 
@@ -22,6 +22,7 @@ enum heard_section {
     HEARD_STEPS,
     HEARD_REMARKS,
     HEARD_NUCLEI,
+    HEARD_OTHERS,
     HEARD_SECTIONS
 };
 
@@ -32,7 +33,7 @@ struct heard_header {
     char magic[8];
     uint32_t version, byte_order;
     uint32_t item_size[HEARD_SECTIONS];
-    uint32_t header_size, filler; /* filler: 0, so that what follows has no gap in front */
+    uint32_t header_size;
     uint64_t file_size;
     struct heard_place place[HEARD_SECTIONS];
     uint64_t check; /* over all of the above */

@@ -142,7 +142,8 @@ bool tt_heard_writer_commit(struct tt_heard_writer *writer, const struct tt_hear
         begin_section(writer, HEARD_SOUNDS, err) && write_bytes(writer, HEARD_SOUNDS, heard->sounds, heard->sound_count, err) &&
         begin_section(writer, HEARD_STEPS, err) && write_bytes(writer, HEARD_STEPS, heard->steps, heard->step_count, err) &&
         write_remarks(writer, heard, err) && begin_section(writer, HEARD_NUCLEI, err) &&
-        write_bytes(writer, HEARD_NUCLEI, heard->nuclei, heard->nucleus_count, err) && write_header(writer, err);
+        write_bytes(writer, HEARD_NUCLEI, heard->nuclei, heard->nucleus_count, err) && begin_section(writer, HEARD_OTHERS, err) &&
+        write_bytes(writer, HEARD_OTHERS, heard->others, heard->other_count, err) && write_header(writer, err);
     if (!is_written) {
         tt_heard_writer_abandon(writer);
         return false;

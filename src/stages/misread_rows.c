@@ -124,7 +124,7 @@ static void hold_back(const struct tt_phrases *phrases, struct tt_phrase_choice 
 static char *note_of(const struct tt_phrases *phrases, const struct tt_phrase_choice *choice)
 {
     if (choice->fate == TT_PHRASE_TALK) return tt_copy_string("between the misread and its re-read");
-    if (choice->fate == TT_PHRASE_TALK_ELSEWHERE) return tt_copy_string("fainter than the lines, or apart from them");
+    if (choice->fate == TT_PHRASE_TALK_ELSEWHERE) return tt_copy_string(choice->is_others ? "said into another microphone" : "fainter than the lines, or apart from them");
     const struct tt_reread *reread = choice->reread;
     if (choice->chosen_in) return tt_format("an earlier reading was chosen, in %s", choice->chosen_in);
     if (!reread) return tt_copy_string("two knocks behind it");

@@ -14,6 +14,7 @@ struct tt_phrase_choice {
     double confidence;
     const struct tt_reread *reread;   /* of a misread, and of the talk behind it; NULL when none is known */
     const char *chosen_in;            /* a person chose an earlier reading, in this take, over it */
+    bool is_others;                   /* said into somebody else's microphone */
     bool is_knocked;                  /* the narrator knocked behind it */
     size_t part;
 };

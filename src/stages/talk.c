@@ -8,6 +8,7 @@ static const float much_fainter_db = 9.0f, somewhat_fainter_db = 6.0f;
 static const double least_talk_s = 0.5;      /* shorter runs are the tails of lines */
 static const double least_pause_s = 0.35;    /* and what follows a line at once belongs to it */
 static const double apart_s = 2.5;
+static const double least_others_share = 0.7; /* a line that somebody speaks into stays a line */
 /* Certainty by how much fainter: even odds at 8 dB, 0.9 at 14 dB. */
 static const double even_db = 8.0, db_per_logit = 2.7;
 
@@ -42,9 +43,45 @@ static bool judge(const struct tt_phrases *phrases, struct block block, double *
     return true;
 }
 
+/* The share of a phrase in which somebody else spoke into a channel of their own. */
+static double others_share(const struct tt_phrases *phrases, size_t p)
+{
+    const struct tt_phrase *phrase = &phrases->all[p];
+    const struct tt_heard *heard = phrases->view->takes[phrase->take].heard;
+    int64_t covered = 0;
+    for (size_t i = 0; i < heard->other_count; i++) {
+        const int64_t from = heard->others[i].start > phrase->loud_start_sample ? heard->others[i].start : phrase->loud_start_sample;
+        const int64_t to = heard->others[i].end < phrase->loud_end_sample ? heard->others[i].end : phrase->loud_end_sample;
+        if (to > from) covered += to - from;
+    }
+    return (double)covered / (double)(phrase->loud_end_sample - phrase->loud_start_sample + 1);
+}
+
+static struct tt_phrase_choice talk(const struct tt_settings *settings, double confidence, size_t part)
+{
+    bool goes = settings->misreads.talk == TT_POLICY_CUT && confidence >= settings->misreads.confidence;
+    return (struct tt_phrase_choice){.fate = TT_PHRASE_TALK_ELSEWHERE, .action = goes ? TT_DO_CUT : TT_DO_ASK, .confidence = confidence, .part = part};
+}
+
+/* What was said into the listener's microphone, whatever its level in the narrator's. */
+static size_t choose_others(const struct tt_phrases *phrases, const struct tt_settings *settings, struct tt_phrase_choice *choices, size_t part)
+{
+    bool goes_on = false;
+    for (size_t p = 0; p < phrases->count; p++) {
+        const double share = choices[p].fate == TT_PHRASE_STAYS ? others_share(phrases, p) : 0.0;
+        if (share < least_others_share) { part += goes_on; goes_on = false; continue; }
+        if (goes_on && is_edge(phrases, p - 1, p)) part++;
+        choices[p] = talk(settings, 0.5 + 0.5 * fmin(share, 0.99), part);
+        choices[p].is_others = true;
+        goes_on = true;
+    }
+    return part + goes_on;
+}
+
 void tt_talk_choose(const struct tt_phrases *phrases, const struct tt_settings *settings, struct tt_phrase_choice *choices, size_t first_part)
 {
     if (settings->misreads.talk == TT_POLICY_OFF) return;
+    first_part = choose_others(phrases, settings, choices, first_part);
     for (size_t p = 0; p < phrases->count;) {
         struct block block = {p, p};
         if (choices[p].fate != TT_PHRASE_STAYS || fainter_db(phrases, p) < somewhat_fainter_db) { p++; continue; }
@@ -52,10 +89,7 @@ void tt_talk_choose(const struct tt_phrases *phrases, const struct tt_settings *
                && fainter_db(phrases, block.last + 1) >= somewhat_fainter_db) block.last++;
         double confidence;
         if (judge(phrases, block, &confidence)) {
-            bool goes = settings->misreads.talk == TT_POLICY_CUT && confidence >= settings->misreads.confidence;
-            for (size_t k = block.first; k <= block.last; k++)
-                choices[k] = (struct tt_phrase_choice){.fate = TT_PHRASE_TALK_ELSEWHERE, .action = goes ? TT_DO_CUT : TT_DO_ASK,
-                                                          .confidence = confidence, .part = first_part};
+            for (size_t k = block.first; k <= block.last; k++) choices[k] = talk(settings, confidence, first_part);
             first_part++;
         }
         p = block.last + 1;

@@ -135,7 +135,7 @@ static void a_voice_on_the_right_only_is_taken_from_there(void **state)
 static void of_equal_channels_the_first_is_taken(void **state)
 {
     (void)state;
-    struct tt_channel_stats stats[TT_MOST_CHANNELS] = { { 0.1, 0.5, 0, 0.2, 0.001, { 0 } }, { 0.1, 0.5, 0, 0.2, 0.001, { 0 } } };
+    struct tt_channel_stats stats[TT_MOST_CHANNELS] = { { 0.1, 0.5, 0, 0.2, 0.001, { 0 }, { 0 } }, { 0.1, 0.5, 0, 0.2, 0.001, { 0 }, { 0 } } };
     struct tt_channel_choice choice = tt_channel_choose(stats, 2);
     assert_int_equal(choice.channel, 0);
     assert_string_equal(choice.why, "the first: all channels are alike");
@@ -158,7 +158,7 @@ static void a_safety_channel_stands_in_where_the_main_one_clips(void **state)
 static void the_clearest_channel_is_passed_over_when_it_clips(void **state)
 {
     (void)state;
-    struct tt_channel_stats stats[3] = { { 0.2, 1.0, 40, 0.4, 0.0004, { 0 } }, { 0.1, 0.5, 0, 0.2, 0.0004, { 0 } }, { 0.05, 0.3, 0, 0.1, 0.001, { 0 } } };
+    struct tt_channel_stats stats[3] = { { 0.2, 1.0, 40, 0.4, 0.0004, { 0 }, { 0 } }, { 0.1, 0.5, 0, 0.2, 0.0004, { 0 }, { 0 } }, { 0.05, 0.3, 0, 0.1, 0.001, { 0 }, { 0 } } };
     struct tt_channel_choice choice = tt_channel_choose(stats, 3);
     assert_int_equal(choice.channel, 1);
     assert_string_equal(choice.why, "channel 2: channel 1 clips");

@@ -58,8 +58,9 @@ static void make(struct made *made)
     strcpy(made->remark.message, "The take is clipped.");
     made->remark.at_s = 1.5;
     static const int64_t nuclei[] = {1500, 3000, 11500};
+    static const struct tt_span_frames others[] = {{2000, 3000}, {12000, 14500}};
     made->heard = (struct tt_heard){.facts = facts, .runs = made->runs, .run_count = RUNS, .sounds = made->sounds, .sound_count = SOUNDS, .steps = made->steps,
-                                    .step_count = STEPS, .nuclei = nuclei, .nucleus_count = 3, .remarks = &made->remark, .remark_count = 1};
+                                    .step_count = STEPS, .nuclei = nuclei, .nucleus_count = 3, .others = others, .other_count = 2, .remarks = &made->remark, .remark_count = 1};
     made->heard.floor = (struct tt_floor_track){{48000, 1024, 256, BINS}, NODES, made->node_sample, made->power};
 }
 
@@ -104,6 +105,8 @@ static void what_was_written_is_read_back(void **state)
     assert_int_equal(heard.remark_count, 1);
     assert_int_equal(heard.nucleus_count, 3);
     assert_true(heard.nuclei[1] == 3000 && heard.nuclei[2] == 11500);
+    assert_int_equal(heard.other_count, 2);
+    assert_true(heard.others[1].start == 12000 && heard.others[1].end == 14500);
     assert_string_equal(heard.remarks[0].message, "The take is clipped.");
     assert_int_equal(heard.feature_count, ROWS);
     for (int r = 0; r < ROWS; r++) {
