@@ -152,7 +152,7 @@ check-faults: deps
 	@$(MAKE) --no-print-directory BUILD=release faults
 	@$(MAKE) --no-print-directory fuzz
 # What threads do to each other, as the sanitizer for it sees it: tests that run whole sessions.
-THREAD_TESTS = session/test_clean session/test_watch session/test_part session/test_bad_input session/test_delivered pipeline/test_hear pipeline/test_render
+THREAD_TESTS = base/test_relay session/test_clean session/test_watch session/test_part session/test_bad_input session/test_delivered pipeline/test_hear pipeline/test_render
 check-threads: deps
 	@$(MAKE) --no-print-directory BUILD=tsan test TESTS="$(THREAD_TESTS:%=build/tsan/tests/%)"
 
@@ -172,7 +172,7 @@ fuzz-long: $(FUZZERS)
 
 check-long: deps
 	@$(MAKE) --no-print-directory check
-	@TIDYTAKE_LONG_TESTS=1 $(MAKE) --no-print-directory BUILD=release test
+	@TIDYTAKE_LONG_TESTS=1 $(MAKE) --no-print-directory BUILD=release test TESTS=build/release/tests/audio/test_writer
 
 # The pages in a real browser. Not part of check: npm needs the network once.
 check-browser: deps

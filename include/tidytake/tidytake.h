@@ -32,6 +32,7 @@ struct tt_clean_options {
     int jobs;                        /* threads; 0: as many as processors */
     bool is_plan;                    /* hear and decide only */
     bool is_again;                   /* work on takes that are up to date, too */
+    bool without_links;              /* pass over files of the folder that are symbolic links */
     int part, part_count;            /* work on the part-th of part_count shares of the takes only; 0, 0: on all */
 };
 

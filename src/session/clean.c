@@ -85,12 +85,18 @@ static bool make_folders(struct tt_run_state *run, struct tt_error *err)
     return true;
 }
 
-/* One run at a time on one OUT, or several parts of one: the lock dies with its process. */
+/* One run at a time on one OUT, or several parts of one: the lock dies with its process. A file, since the lock of a folder does not leave the machine on
+ * network file systems (flock(2), notes on NFS). It stays where it is: who takes a lock's file away lets two others in. */
 static bool lock_out(struct tt_run_state *run, struct tt_error *err)
 {
-    run->lock_fd = open(run->out, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    if (run->lock_fd < 0)
-        return tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", run->out);
+    char *path = tt_path_join(run->out, ".lock");
+    if (!path)
+        return tt_fail_memory(err);
+    run->lock_fd = open(path, O_RDWR | O_CREAT | O_CLOEXEC, 0666);
+    bool is_open = run->lock_fd >= 0 || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", path);
+    free(path);
+    if (!is_open)
+        return false;
     if (flock(run->lock_fd, (run->options->part_count ? LOCK_SH : LOCK_EX) | LOCK_NB) == 0)
         return true;
     if (errno == EWOULDBLOCK)
@@ -229,7 +235,7 @@ static bool run_part(struct tt_run_state *run, struct tt_clean_result *result, s
 static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err)
 {
     const struct tt_clean_options *options = run->options;
-    if (!tt_takes_list(options->sources, options->source_count, &run->list, err) || !find_out(run, err) || !changes_are_there(options->changes_file, err) ||
+    if (!tt_takes_list(options->sources, options->source_count, options->without_links, &run->list, err) || !find_out(run, err) || !changes_are_there(options->changes_file, err) ||
         !tt_settings_load(run->list.folder, options->settings_file, options->target, options->assignments, options->assignment_count, &run->settings, NULL, err))
         return false;
     warn_of_what_waits(run);

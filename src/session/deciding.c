@@ -168,14 +168,23 @@ static void find_gain_aim(struct tt_run_state *run)
              settings->loudness.target_rms_dbfs, (int)settings->deliver.channels);
 }
 
-/* The take that a pick-up goes into: what stands around it in the running order. */
+static bool is_host(const struct tt_take *take) { return !take->is_pickup && takes_part(take) && take->has_map && take->map.count > 0; }
+
+/* The take that a pick-up goes into: what is joined to it in the running order, before it, else (from the start of a take on) after it. */
 static const struct tt_take *host_of(const struct tt_run_state *run, size_t index)
 {
+    for (size_t i = index; i > 0 && run->takes[i].joins_before; i--)
+        if (is_host(&run->takes[i - 1]))
+            return &run->takes[i - 1];
+    for (size_t i = index + 1; i < run->take_count && run->takes[i].joins_before; i++)
+        if (is_host(&run->takes[i]))
+            return &run->takes[i];
+    /* In place of a whole row nothing is joined to it: the nearest take has to do. */
     for (size_t i = index; i-- > 0;)
-        if (!run->takes[i].is_pickup && takes_part(&run->takes[i]) && run->takes[i].has_map && run->takes[i].map.count > 0)
+        if (is_host(&run->takes[i]))
             return &run->takes[i];
     for (size_t i = index + 1; i < run->take_count; i++)
-        if (!run->takes[i].is_pickup && takes_part(&run->takes[i]) && run->takes[i].map.count > 0)
+        if (is_host(&run->takes[i]))
             return &run->takes[i];
     return NULL;
 }
@@ -201,8 +210,8 @@ static void fit_pickups(struct tt_run_state *run, const struct tt_gain_take *gai
         const double fitted_db = gains[host_at].gain_db + gains[host_at].expected_lufs - own->expected_lufs;
         take->gain_db = round(fitted_db * 1000) / 1000;
         take->is_apart = true;
-        tt_take_warn(take, "pick-up", NAN, "in place of a part of %s: %.1f dB %s than the other takes, so that it sounds as loud as the lines around it",
-                     host->recording->name, fabs(take->gain_db - run->common_gain_db), take->gain_db < run->common_gain_db ? "lower" : "higher");
+        tt_take_warn(take, "pick-up", NAN, "read again later: %.1f dB %s than the other takes, so that it sounds as loud as the lines of %s beside it",
+                     fabs(take->gain_db - run->common_gain_db), take->gain_db < run->common_gain_db ? "lower" : "higher", host->recording->name);
     }
 }
 

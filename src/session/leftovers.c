@@ -10,6 +10,7 @@
 
 #include "base/file.h"
 
+/* The lock of OUT itself is called .lock and nothing more: it stays. */
 static bool is_unpublished(const char *name)
 {
     static const char *const endings[] = {".part", ".lock"};
@@ -40,7 +41,7 @@ static void clear_folder(const char *path, bool is_deeper)
 
 void tt_leftovers_clear(const char *out)
 {
-    static const char *const folders[] = {".", "heard", "sheets", "voice", "whole", "pieces", "report", "edit"};
+    static const char *const folders[] = {".", "heard", "sheets", "voice", "whole", "pieces", "report", "edit", "earlier/sheets"};
     for (size_t i = 0; i < sizeof folders / sizeof *folders; i++) {
         char *path = tt_path_join(out, folders[i]);
         if (path)

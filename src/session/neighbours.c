@@ -4,6 +4,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "base/median.h"
 #include "base/units.h"
 #include "session/advice.h"
 
@@ -31,18 +32,6 @@ static struct measures measure(const struct tt_heard *heard)
     for (int b = 0; b < TT_COLOUR_BANDS; b++)
         m.colour_db[b] = (double)heard->facts.colour_db[b];
     return m;
-}
-
-static int compare(const void *a, const void *b)
-{
-    const double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
-static double median(double *values, size_t count)
-{
-    qsort(values, count, sizeof *values, compare);
-    return count % 2 ? values[count / 2] : 0.5 * (values[count / 2 - 1] + values[count / 2]);
 }
 
 static double colour_distance_db(const struct measures *own, const struct measures *usual)
@@ -82,7 +71,7 @@ static double usual_of(const struct tt_run_state *run, const struct measures *al
         if (takes_part(&run->takes[i]) && isfinite(value))
             values[count++] = value;
     }
-    return count >= LEAST_TAKES ? median(values, count) : (double)NAN;
+    return count >= LEAST_TAKES ? tt_median(values, count) : (double)NAN;
 }
 
 bool tt_neighbours_tell(struct tt_run_state *run, struct tt_error *err)

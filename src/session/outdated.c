@@ -9,6 +9,7 @@
 
 #include "audio/writer.h"
 #include "base/file.h"
+#include "report/json_values.h"
 #include "session/earlier.h"
 
 /* Ending of the sound files that the run before left; NULL: not known. */
@@ -28,7 +29,7 @@ static bool remove_sound(const struct tt_run_state *run, const char *folder, con
     return ok;
 }
 
-/* The same voice lies beside it in the other kind of file. */
+/* The same voice lies beside it in the other kind of file. Only right after the change: later it may be a person's own copy. */
 static bool clear_voices(const struct tt_run_state *run, const char *ending, struct tt_error *err)
 {
     for (size_t i = 0; i < run->take_count; i++) {
@@ -64,6 +65,15 @@ static bool is_waited_for(const struct tt_run_state *run, const char *piece)
     return false;
 }
 
+/* Else nobody would know later that the piece is there. */
+static bool keep_track(struct tt_run_state *run, const char *piece, json_t *track, struct tt_error *err)
+{
+    if (!run->tracks)
+        run->tracks = json_object();
+    bool ok = json_object_get(run->tracks, "pieces") || tt_json_put(run->tracks, "pieces", json_object());
+    return (ok && json_object_set(json_object_get(run->tracks, "pieces"), piece, track) == 0) || tt_fail_memory(err);
+}
+
 bool tt_session_clear_outdated(struct tt_run_state *run, struct tt_error *err)
 {
     const char *before = earlier_ending(run), *now = tt_container_ending(run->settings.deliver.format), *piece;
@@ -76,9 +86,15 @@ bool tt_session_clear_outdated(struct tt_run_state *run, struct tt_error *err)
     json_object_foreach(json_object_get(run->earlier_state, "pieces"), piece, track)
     {
         bool is_made = json_object_get(json_object_get(run->tracks, "pieces"), piece) != NULL;
-        if (is_made ? is_other : !is_waited_for(run, piece))
-            if (!put_aside(run, piece, before, err))
+        if (!is_made && is_waited_for(run, piece)) {
+            if (!keep_track(run, piece, track, err))
                 return false;
+        } else if (is_made) {
+            if (is_other && !put_aside(run, piece, before, err))
+                return false;
+        } else if (!put_aside(run, piece, before, err) || (is_other && !put_aside(run, piece, now, err))) {
+            return false;
+        }
     }
     return true;
 }

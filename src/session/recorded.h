@@ -6,7 +6,7 @@
 
 /* Points out where the running order contradicts the times inside the files. */
 void tt_session_check_times(struct tt_run_state *run);
-/* Says which recordings are others than those of the last run. earlier: digests of that run. */
+/* Says which recordings are others than those of the last run. */
 void tt_session_tell_changed(struct tt_run_state *run);
 
 #endif

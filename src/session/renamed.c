@@ -81,18 +81,22 @@ static bool read_rows(const char *path, const char *name, const char *content, i
     return ok;
 }
 
-/* What lies where the sheet has to go is another recording's: the one that had the name before. */
+/* What lies where the sheet has to go is another recording's: that of the one that had the name before, or, if nobody knows whose, named by itself. It may
+ * hold a person's rows that cannot be read now (a slip of the hand), so it is kept as it is. */
 static bool put_aside(struct tt_run_state *run, const struct tt_take *take, struct tt_error *err)
 {
     json_t *name = tt_json_utf8(take->file->name);
     const char *content = name ? sha256_of(run, json_string_value(name)) : NULL;
-    char *text = NULL, *folder = tt_format("%s/earlier/sheets", run->out), *path = content ? aside_path(run, take->file->stem, content) : NULL;
+    char *text = NULL, *path = NULL, *folder = tt_format("%s/earlier/sheets", run->out), own[65];
     size_t size;
-    struct tt_sheet rows = {0};
-    bool ok = name && folder && (path || !content) ? true : tt_fail_memory(err);
-    if (ok && content && read_rows(take->sheet_path, take->file->name, content, INT64_MAX / 4, &rows))
-        ok = tt_file_read(take->sheet_path, MOST_SHEET_BYTES, &text, &size, err) && tt_folder_make(folder, err) && tt_file_write(path, text, size, err);
-    tt_sheet_free(&rows);
+    bool ok = (name && folder) || tt_fail_memory(err);
+    if (ok && tt_file_exists(take->sheet_path)) {
+        ok = tt_file_read(take->sheet_path, MOST_SHEET_BYTES, &text, &size, err);
+        if (ok && !content)
+            tt_sha256(text, size, own);
+        path = ok ? aside_path(run, take->file->stem, content ? content : own) : NULL;
+        ok = ok && (path || tt_fail_memory(err)) && tt_folder_make(folder, err) && tt_file_write(path, text, size, err);
+    }
     free(text);
     free(folder);
     free(path);

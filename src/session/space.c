@@ -36,7 +36,7 @@ double tt_space_needed(const struct tt_run_state *run)
 {
     const struct tt_settings *settings = &run->settings;
     double bytes = 0, longest_s = 0, all_s = 0;
-    int most_hz = 0;
+    int most_hz = 0, rendered = 0;
     for (size_t i = 0; i < run->take_count; i++) {
         const struct tt_take *take = &run->takes[i];
         if (!is_wanted(take))
@@ -44,7 +44,8 @@ double tt_space_needed(const struct tt_run_state *run)
         const double seconds = seconds_of(take);
         const int rate_hz = tt_delivery_rate_hz(settings, take->info.rate_hz);
         bytes += seconds * beside_bytes_per_s;
-        if (!run->options->is_plan)
+        rendered++;
+        if (!run->options->is_plan && !tt_file_exists(take->voice_path)) /* the others have their place already */
             bytes += seconds * rate_hz * sample_bytes(settings) * (settings->deliver.whole ? 2 : 1);
         if (take->piece[0] && !run->options->is_plan)
             bytes += seconds * rate_hz * sample_bytes(settings);
@@ -56,6 +57,7 @@ double tt_space_needed(const struct tt_run_state *run)
         return bytes;
     /* While takes are rendered each lies in an unlinked file of floats; narrations are written beside the one that they replace. */
     int jobs = run->options->jobs > 0 ? run->options->jobs : tt_processor_count();
+    jobs = jobs < rendered ? jobs : rendered;
     bytes += jobs * longest_s * most_hz * (double)sizeof(float) * (settings->deliver.whole ? 2 : 1);
     return bytes + (settings->deliver.narration ? all_s * most_hz * sample_bytes(settings) : 0);
 }

@@ -4,6 +4,7 @@
 
 #include <dirent.h>
 #include <errno.h>
+#include <fcntl.h>
 #include <limits.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -140,7 +141,7 @@ static void pass_over(struct tt_take_list *list, const char *name)
         snprintf(list->camera, sizeof list->camera, "%.120s", name);
 }
 
-static bool list_folder(struct tt_take_list *list, struct tt_error *err)
+static bool list_folder(struct tt_take_list *list, bool without_links, struct tt_error *err)
 {
     if (tt_is_out_folder(list->folder))
         return tt_fail(err, TT_ERROR_USAGE, "%s: this is what an earlier run left, not a session; name the folder with the recordings", list->folder);
@@ -156,15 +157,16 @@ static bool list_folder(struct tt_take_list *list, struct tt_error *err)
         bool is_folder = fstatat(dirfd(folder), entry->d_name, &status, 0) == 0 && S_ISDIR(status.st_mode);
         if (is_folder)
             continue;
-        if (tt_is_sound_name(entry->d_name))
+        bool is_link = without_links && fstatat(dirfd(folder), entry->d_name, &status, AT_SYMLINK_NOFOLLOW) == 0 && S_ISLNK(status.st_mode);
+        if (!is_link && tt_is_sound_name(entry->d_name))
             ok = add_file(list, entry->d_name, err);
         else if (strcmp(entry->d_name, "tidytake.ini") != 0)
             pass_over(list, entry->d_name);
     }
     closedir(folder);
     if (ok && list->count == 0)
-        return tt_fail(err, TT_ERROR_USAGE, "%s: no takes in this folder (%zu other files); takes end in .wav .w64 .rf64 .bwf .aif .flac .ogg .opus .mp3 .au .caf",
-                       list->folder, list->passed_over);
+        return tt_fail(err, TT_ERROR_USAGE, "%s: no takes in this folder (%zu other files); takes end in .wav .w64 .rf64 .bwf .aif .flac .ogg .opus .mp3 .au .caf%s",
+                       list->folder, list->passed_over, tt_camera_is_built_in() ? " .mp4 .m4a .mov .mkv .3gp" : "");
     return ok;
 }
 
@@ -204,7 +206,7 @@ static bool list_files(const char *const *sources, size_t count, struct tt_take_
     return true;
 }
 
-bool tt_takes_list(const char *const *sources, size_t count, struct tt_take_list *list, struct tt_error *err)
+bool tt_takes_list(const char *const *sources, size_t count, bool without_links, struct tt_take_list *list, struct tt_error *err)
 {
     *list = (struct tt_take_list){0};
     struct stat status;
@@ -217,7 +219,7 @@ bool tt_takes_list(const char *const *sources, size_t count, struct tt_take_list
         if (count > 1)
             return tt_fail(err, TT_ERROR_USAGE, "%s: one session a call here, or sound files of one folder", sources[1]);
         list->folder = tt_resolve_path(sources[0], err);
-        ok = list->folder && list_folder(list, err);
+        ok = list->folder && list_folder(list, without_links, err);
     } else {
         ok = list_files(sources, count, list, err);
     }

@@ -26,7 +26,7 @@ struct tt_take_list {
 };
 
 /* One folder, or sound files of one folder. Natural order of names. An error when there is none, or when the folder is one of ours. */
-bool tt_takes_list(const char *const *sources, size_t count, struct tt_take_list *list, struct tt_error *err);
+bool tt_takes_list(const char *const *sources, size_t count, bool without_links, struct tt_take_list *list, struct tt_error *err);
 void tt_takes_free(struct tt_take_list *list);
 
 /* True when a folder holds a session.json, or is one of those with sound beside it: a run of ours left it. */

@@ -30,6 +30,8 @@ struct watched {
     struct tt_snapshot done;      /* before the last run */
     double still_since_s;         /* monotonic: since when seen looks as it does */
     bool has_run, is_there;
+    char **said;                  /* complaints about takes, each once until the takes change */
+    size_t said_count;
 };
 
 struct watch {
@@ -40,8 +42,12 @@ struct watch {
     struct watched *sessions;
     size_t count;
     struct tt_notice *notice;     /* NULL: looking again after a while only */
-    char **said;                  /* complaints about takes, each once until its session's takes change */
-    size_t said_count;
+};
+
+/* Who is told what in a run. */
+struct listener {
+    struct watch *watch;
+    struct watched *session;
 };
 
 static double now_s(void)
@@ -66,8 +72,18 @@ static void say(struct watch *watch, const char *format, ...)
         watch->words->say(watch->words->context, line);
 }
 
+static void forget_words(struct watched *session)
+{
+    for (size_t i = 0; i < session->said_count; i++)
+        free(session->said[i]);
+    free(session->said);
+    session->said = NULL;
+    session->said_count = 0;
+}
+
 static void watched_free(struct watched *session)
 {
+    forget_words(session);
     tt_snapshot_free(&session->seen);
     tt_snapshot_free(&session->done);
     free(session->folder);
@@ -142,17 +158,18 @@ static bool look_around(struct watch *watch, struct tt_error *err)
 /* A take that cannot be done is complained about once, not with every run of its session. */
 static void note(void *context, const char *line)
 {
-    struct watch *watch = context;
-    for (size_t i = 0; i < watch->said_count; i++)
-        if (strcmp(watch->said[i], line) == 0)
+    struct listener *listener = context;
+    struct watched *session = listener->session;
+    for (size_t i = 0; i < session->said_count; i++)
+        if (strcmp(session->said[i], line) == 0)
             return;
-    char **grown = realloc(watch->said, (watch->said_count + 1) * sizeof *grown);
+    char **grown = realloc(session->said, (session->said_count + 1) * sizeof *grown);
     if (grown) {
-        watch->said = grown;
-        if ((grown[watch->said_count] = tt_copy_string(line)))
-            watch->said_count++;
+        session->said = grown;
+        if ((grown[session->said_count] = tt_copy_string(line)))
+            session->said_count++;
     }
-    say(watch, "%s", line);
+    say(listener->watch, "%s", line);
 }
 
 static bool progress(void *context, double share, const char *take, const char *what)
@@ -160,7 +177,7 @@ static bool progress(void *context, double share, const char *take, const char *
     (void)share;
     (void)take;
     (void)what;
-    const struct watch *watch = context;
+    const struct watch *watch = ((struct listener *)context)->watch;
     return !watch->options->stop || !*watch->options->stop;
 }
 
@@ -191,8 +208,9 @@ static void run_session(struct watch *watch, struct watched *session)
 {
     const char *const sources[] = {session->folder};
     struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = session->out,
-                                       .settings_file = watch->options->settings_file, .target = watch->options->target, .jobs = watch->options->jobs};
-    struct tt_clean_watcher watcher = {.context = watch, .progress = progress, .note = note};
+                                       .settings_file = watch->options->settings_file, .target = watch->options->target, .jobs = watch->options->jobs, .without_links = true};
+    struct listener listener = {watch, session};
+    struct tt_clean_watcher watcher = {.context = &listener, .progress = progress, .note = note};
     struct tt_clean_result result;
     struct tt_error error = {0};
     struct tt_settings settings;
@@ -201,7 +219,7 @@ static void run_session(struct watch *watch, struct watched *session)
     session->has_run = true;
     if (!tt_folder_make(watch->out, &error) || !tt_clean(&options, &watcher, &result, &error)) {
         if (error.kind != TT_ERROR_STOPPED)
-            note(watch, error.message);
+            note(&listener, error.message);
     } else {
         say(watch, "%s: %zu of %zu takes done anew, %zu question%s open, %zu failed", tt_path_name(session->folder), result.rendered_count,
             result.take_count, result.question_count, result.question_count == 1 ? "" : "s", result.failed_count);
@@ -214,6 +232,25 @@ static void run_session(struct watch *watch, struct watched *session)
     if (sheets)
         tt_notice_folder(watch->notice, sheets);
     free(sheets);
+}
+
+static bool is_known(const struct watched *session, const struct tt_snapshot_file *file)
+{
+    for (size_t i = 0; i < session->done.count; i++) {
+        const struct tt_snapshot_file *known = &session->done.files[i];
+        if (strcmp(known->path, file->path) == 0)
+            return known->size == file->size && known->modified_ns == file->modified_ns && known->inode == file->inode;
+    }
+    return false;
+}
+
+/* Whether a take came or is another one than before the last run. */
+static bool has_other_takes(const struct watched *session)
+{
+    bool is_other = false;
+    for (size_t i = 0; i < session->seen.count; i++)
+        is_other = is_other || (tt_is_sound_name(session->seen.files[i].path) && !is_known(session, &session->seen.files[i]));
+    return is_other;
 }
 
 /* Takes over what the run itself wrote (sheets, order) into what counts as done; takes and settings count as they were before it. */
@@ -244,16 +281,6 @@ static bool stopped(const struct watch *watch)
 /* A slow copy may pause for longer than settle_s: a head that promises more than is there says so. After this many times settle_s the rest is given up. */
 static const double patience = 15;
 
-static bool is_known(const struct watched *session, const struct tt_snapshot_file *file)
-{
-    for (size_t i = 0; i < session->done.count; i++) {
-        const struct tt_snapshot_file *known = &session->done.files[i];
-        if (strcmp(known->path, file->path) == 0)
-            return known->size == file->size && known->modified_ns == file->modified_ns && known->inode == file->inode;
-    }
-    return false;
-}
-
 static bool is_arriving(const struct watched *session)
 {
     bool is_cut = false;
@@ -283,6 +310,8 @@ static bool run_due(struct watch *watch, double *wait_s, bool *is_busy, struct t
         }
         if (-left_s < (patience - 1) * watch->settings.watch.settle_s && is_arriving(session))
             continue;
+        if (has_other_takes(session))
+            forget_words(session);
         run_session(watch, session);
         if (!count_as_done(session, err))
             return false;
@@ -343,9 +372,6 @@ bool tt_watch(const struct tt_watch_options *options, const struct tt_watch_word
     }
     for (size_t i = 0; i < watch.count; i++)
         watched_free(&watch.sessions[i]);
-    for (size_t i = 0; i < watch.said_count; i++)
-        free(watch.said[i]);
-    free(watch.said);
     free(watch.sessions);
     tt_notice_close(watch.notice);
     free(watch.folder);

@@ -4,6 +4,8 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "base/median.h"
+
 /* Nuclei are good over ten seconds and more (dsp/nuclei.h). */
 static const double stretch_s = 10;
 /* A stretch is outside the own range by a quarter of the usual pace at least: nineteen in twenty stretches are counted closer than 16 %. */
@@ -63,29 +65,17 @@ void tt_pace_free(struct tt_pace *pace)
     *pace = (struct tt_pace){0};
 }
 
-static int compare(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return x < y ? -1 : x > y;
-}
-
-static double median(double *values, size_t count)
-{
-    qsort(values, count, sizeof *values, compare);
-    return count % 2 ? values[count / 2] : 0.5 * (values[count / 2 - 1] + values[count / 2]);
-}
-
 bool tt_pace_own_range(double *paces, size_t count, double *usual, double *least, double *most)
 {
     if (count < STRETCHES_LEAST)
         return false;
-    *usual = median(paces, count);
+    *usual = tt_median(paces, count);
     double *away = malloc(count * sizeof *away);
     if (!away)
         return false;
     for (size_t i = 0; i < count; i++)
         away[i] = fabs(paces[i] - *usual);
-    double width = outside_deviations * deviations_per_mad * median(away, count);
+    double width = outside_deviations * deviations_per_mad * tt_median(away, count);
     free(away);
     width = width > outside_share * *usual ? width : outside_share * *usual;
     *least = *usual - width;

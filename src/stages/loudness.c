@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/median.h"
 #include "base/units.h"
 #include "dsp/meter.h"
 #include "stages/stage.h"
@@ -44,21 +45,6 @@ static size_t kept_steps(const struct tt_gain_take *take, float *steps)
 /* Gains are kept in text files between runs: whole ten-thousandths of a dB come back as they were. */
 static double kept_gain_db(double gain_db) { return round(gain_db * 1e4) / 1e4; }
 
-static int compare_doubles(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return x < y ? -1 : x > y;
-}
-
-/* Median of the finite ones; NAN without any. values is sorted. */
-static double median_of(double *values, size_t count)
-{
-    if (count == 0)
-        return NAN;
-    qsort(values, count, sizeof *values, compare_doubles);
-    return count % 2 ? values[count / 2] : 0.5 * (values[count / 2 - 1] + values[count / 2]);
-}
-
 /* The mean square behind K-weighting and behind RMS differ by the voice's colour; with aim = rms the offset of the takes as recorded stands in. */
 static double expected_level(double lufs, const struct tt_heard *heard, const struct tt_settings *settings)
 {
@@ -95,7 +81,7 @@ bool tt_loudness_decide(struct tt_gain_take *takes, size_t count, const struct t
             levels[level_count++] = takes[i].expected_lufs;
     }
     if (settings->loudness.across == TT_ACROSS_SESSION && level_count > 0) {
-        double median = median_of(levels, level_count), rms_offset = 0;
+        double median = tt_median(levels, level_count), rms_offset = 0;
         size_t step_count = 0, offset_count = 0;
         for (size_t i = 0; i < count; i++) {
             takes[i].is_apart = isfinite(takes[i].expected_lufs) && fabs(takes[i].expected_lufs - median) > apart_lu;
@@ -175,7 +161,7 @@ static bool loudness_render_open(const struct tt_rendering *rendering, struct tt
     }
     for (size_t i = 0; i < heard->run_count; i++)
         levels[i] = heard->runs[i].level_db;
-    double median = median_of(levels, heard->run_count);
+    double median = tt_median(levels, heard->run_count);
     for (size_t i = 0; i < heard->run_count; i++) {
         double db = median - heard->runs[i].level_db;
         db = db > most_db ? most_db : db < -most_db ? -most_db : db;

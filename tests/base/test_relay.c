@@ -78,14 +78,14 @@ static void a_block_that_cannot_be_taken_ends_it_with_the_takers_words(void **st
 static void a_relay_that_is_closed_early_drops_what_waits(void **state)
 {
     (void)state;
-    struct taker taker = {.pause_ns = 1000000};
+    struct taker taker = {.pause_ns = 100000000};
     struct tt_error error = {0};
     float block[MOST] = {0};
     struct tt_relay *relay = tt_relay_open(take, &taker, MOST, true, &error);
     for (int i = 0; i < 4; i++)
         assert_ok(tt_relay_add(relay, block, MOST, &error), error);
     tt_relay_close(relay);
-    assert_true(taker.blocks <= 4);
+    assert_true(taker.blocks < 4); /* all four would take 0.4 s, and closing comes at once */
 }
 
 int main(void)

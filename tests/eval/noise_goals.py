@@ -62,4 +62,4 @@ def judge(done):
         verdicts += [one(label, kinds, goal, snr, done) for goal in goals for snr in goal[1]]
     passed, failed = verdicts.count(True), verdicts.count(False)
     print(f"\n{passed} passed, {failed} failed")
-    return 1 if failed else 0
+    return 1 if failed or not passed else 0

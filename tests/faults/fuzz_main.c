@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Runs a fuzz target without libFuzzer: first over every file of a folder, then over changed copies of them, for some seconds. No coverage guides
+/* Runs a fuzz target without libFuzzer: first over every file of a folder, then over changed copies of them, for some seconds by the clock. No coverage guides
  * it, so it only says that nothing obvious broke; `make fuzz` looks longer and better. usage: PROGRAM FOLDER SECONDS [NUMBER] */
 #include <dirent.h>
 #include <stdbool.h>
@@ -29,23 +29,24 @@ static uint64_t dice(uint64_t below)
     return (z ^ (z >> 31)) % below;
 }
 
+/* In the order of their names: the same NUMBER does the same anywhere. */
 static size_t read_samples(const char *path, struct sample *samples)
 {
-    DIR *folder = opendir(path);
-    struct dirent *entry;
+    struct dirent **entries = NULL;
+    int entry_count = scandir(path, &entries, NULL, alphasort);
     size_t count = 0;
-    while (folder && count < MOST_FILES && (entry = readdir(folder))) {
+    for (int i = 0; i < entry_count && count < MOST_FILES; i++) {
         char name[4096];
-        snprintf(name, sizeof name, "%s/%s", path, entry->d_name);
-        FILE *file = entry->d_name[0] == '.' ? NULL : fopen(name, "rb");
+        snprintf(name, sizeof name, "%s/%s", path, entries[i]->d_name);
+        FILE *file = entries[i]->d_name[0] == '.' ? NULL : fopen(name, "rb");
         uint8_t *data = file ? malloc(MOST_BYTES) : NULL;
         if (data)
             samples[count++] = (struct sample){data, fread(data, 1, MOST_BYTES, file)};
         if (file)
             fclose(file);
+        free(entries[i]);
     }
-    if (folder)
-        closedir(folder);
+    free(entries);
     return count;
 }
 
@@ -76,6 +77,13 @@ static size_t change(uint8_t *data, size_t size, const struct sample *other)
     }
 }
 
+static double now_s(void)
+{
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (double)now.tv_sec + (double)now.tv_nsec / 1e9;
+}
+
 int main(int argument_count, char **arguments)
 {
     static struct sample samples[MOST_FILES];
@@ -89,8 +97,8 @@ int main(int argument_count, char **arguments)
     for (size_t i = 0; i < count; i++, runs++)
         LLVMFuzzerTestOneInput(samples[i].data, samples[i].size);
     uint8_t *data = malloc(MOST_BYTES + ADDED_BYTES);
-    const clock_t end = clock() + (clock_t)(atof(arguments[2]) * CLOCKS_PER_SEC);
-    for (; data && clock() < end; runs++) {
+    const double end_s = now_s() + atof(arguments[2]);
+    for (; data && now_s() < end_s; runs++) {
         const struct sample *start = &samples[dice(count)];
         size_t size = start->size;
         memcpy(data, start->data, size);

@@ -125,8 +125,8 @@ WRAP(soxr_t, soxr_create, (double from, double to, unsigned channels, soxr_error
                            const soxr_runtime_spec_t *runtime),
      (from, to, channels, error, io, quality, runtime), LIBRARY, (*error = "injected", NULL))
 
-WRAP(ssize_t, read, (int fd, void *data, size_t size), (fd, data, fault.is_short && fault.kind == READ && size > 1 ? size / 2 : size), READ, -1)
-WRAP(ssize_t, pread64, (int fd, void *data, size_t size, off_t offset), (fd, data, fault.is_short && fault.kind == READ && size > 1 ? size / 2 : size, offset), READ, -1)
+WRAP(ssize_t, read, (int fd, void *data, size_t size), (fd, data, size), READ, -1)
+WRAP(ssize_t, pread64, (int fd, void *data, size_t size, off_t offset), (fd, data, size, offset), READ, -1)
 WRAP(int, fsync, (int fd), (fd), SYNC, -1)
 WRAP(int, rename, (const char *from, const char *to), (from, to), RENAME, -1)
 WRAP(int, link, (const char *from, const char *to), (from, to), RENAME, -1)
@@ -143,14 +143,14 @@ ssize_t __real_pwrite64(int fd, const void *data, size_t size, off_t offset);
 ssize_t __wrap_pwrite64(int fd, const void *data, size_t size, off_t offset);
 ssize_t __wrap_pwrite64(int fd, const void *data, size_t size, off_t offset)
 {
-    bool is_short = fault.is_short && fault.kind == WRITE;
-    if (!fault.is_kill && fails(WRITE) && !is_short)
+    bool is_hit = !fault.is_kill && fails(WRITE);
+    if (is_hit && !fault.is_short)
         return -1;
     if (fault.is_kill && fault.kind == WRITE && atomic_load(&counts[WRITE]) + 1 == fault.at)
         (void)!__real_pwrite64(fd, data, size / 2, offset);
     if (fault.is_kill)
         (void)fails(WRITE);
-    return __real_pwrite64(fd, data, is_short && size > 1 ? size / 2 : size, offset);
+    return __real_pwrite64(fd, data, is_hit && size > 1 ? size / 2 : size, offset);
 }
 
 int __wrap_open64(const char *path, int flags, ...);

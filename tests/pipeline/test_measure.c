@@ -17,7 +17,8 @@ static float *words(double rms)
     return samples;
 }
 
-/* A room that falls by 60 dB in rt60_s: noise that dies away, as loud as the direct sound (both by definition of the reverberation time). */
+/* A room that falls by 60 dB in rt60_s: noise that dies away by that much (definition of the reverberation time, ISO 3382-1), as loud
+ * as the direct sound (a microphone at the critical distance). */
 static void ring(float *samples, double rt60_s)
 {
     const size_t count = (size_t)SECONDS * RATE_HZ, length = (size_t)(rt60_s * RATE_HZ);
@@ -30,9 +31,9 @@ static void ring(float *samples, double rt60_s)
         tail[i] *= (float)pow(10, -3.0 * (double)i / (double)length);
         power += (double)tail[i] * tail[i];
     }
-    /* 1 in 8 of the tail's samples, to save time: the course of their power is the same. */
-    for (size_t k = 0; k < length; k += 8) {
-        float weight = tail[k] * (float)sqrt(8 / power);
+    /* 1 in 40 of the tail's samples, to save time: the course of their power is the same. */
+    for (size_t k = 0; k < length; k += 40) {
+        float weight = tail[k] * (float)sqrt(40 / power);
         for (size_t i = k; i < count; i++)
             out[i] += weight * samples[i - k];
     }

@@ -15,7 +15,8 @@
 struct clean_run {
     const char *assignments[8];
     int jobs;
-    bool is_plan, is_again;
+    bool is_plan, is_again, without_links;
+    int part, part_count;
     const char *changes, *target;
 };
 
@@ -34,6 +35,9 @@ static inline bool clean_run(const char *session, const char *out, struct clean_
                                        .jobs = how.jobs,
                                        .is_plan = how.is_plan,
                                        .is_again = how.is_again,
+                                       .without_links = how.without_links,
+                                       .part = how.part,
+                                       .part_count = how.part_count,
                                        .changes_file = how.changes,
                                        .target = how.target};
     *error = (struct tt_error){0};
@@ -92,7 +96,7 @@ static inline int fixture_set_up(void **state)
         return -1;
     fixture->folder = folder_make();
     snprintf(fixture->session, sizeof fixture->session, "%s/hive", fixture->folder);
-    snprintf(fixture->out, sizeof fixture->out, "%s/out", fixture->folder);
+    snprintf(fixture->out, sizeof fixture->out, "%s/hive.tidy", fixture->folder);
     copy_fixture_session(fixture->session);
     *state = fixture;
     return 0;
@@ -104,6 +108,14 @@ static inline int fixture_tear_down(void **state)
     folder_remove(fixture->folder);
     free(fixture);
     return 0;
+}
+
+/* As a person who adds a row. */
+static inline void file_append(const char *path, const char *text)
+{
+    FILE *file = fopen(path, "ab");
+    if (!file || fputs(text, file) < 0 || fclose(file) != 0)
+        fail_msg("cannot write %s", path);
 }
 
 /* The text from, which must be there, becomes to. */

@@ -59,22 +59,6 @@ static void a_second_run_renders_nothing_and_leaves_the_same_bytes(void **state)
     tt_clean_result_free(&second);
 }
 
-/* Replaces the first `from` behind `line_with` in a file. */
-static void edit(const char *path, const char *line_with, const char *from, const char *to)
-{
-    size_t size;
-    char *text = file_read(path, &size), *line = strstr(text, line_with), *at = line ? strstr(line, from) : NULL;
-    if (!at)
-        fail_msg("%s: no %s behind %s in\n%s", path, from, line_with, text);
-    char *edited = calloc(1, size + strlen(to) + 1);
-    memcpy(edited, text, (size_t)(at - text));
-    strcat(edited, to);
-    strcat(edited, at + strlen(from));
-    file_write(path, edited, strlen(edited));
-    free(edited);
-    free(text);
-}
-
 /* The take of the two whose sheet cuts a misread. */
 static const char *take_with_a_cut(const struct fixture *f)
 {
@@ -105,7 +89,7 @@ static void a_cut_that_is_changed_to_keep_comes_back_and_only_its_take_is_render
     json_t *before = json_of(in_folder(f->out, report));
     const char *other_before = file_digest(in_folder(f->out, other));
 
-    edit(in_folder(f->out, sheet), ",misread,cut,cut,", ",misread,cut,cut,", ",misread,cut,keep,");
+    file_replace(in_folder(f->out, sheet), ",misread,cut,cut,", ",misread,cut,keep,");
     struct tt_clean_result second = clean_well(f->session, f->out, by_take);
     assert_int_equal(second.rendered_count, 1);
     assert_string_equal(other_before, file_digest(in_folder(f->out, other)));
@@ -129,7 +113,7 @@ static void a_sheet_that_cannot_be_read_stops_its_take_alone_and_stays_as_it_is(
 {
     struct fixture *f = *state;
     struct tt_clean_result first = clean_well(f->session, f->out, (struct clean_run){0});
-    edit(in_folder(f->out, "sheets/01.csv"), ",pause,", ",pause,", ",silence,");
+    file_replace(in_folder(f->out, "sheets/01.csv"), ",pause,", ",silence,");
     const char *sheet = file_digest(in_folder(f->out, "sheets/01.csv"));
     struct tt_clean_result second = clean_well(f->session, f->out, (struct clean_run){0});
     assert_int_equal(second.failed_count, 1);
@@ -219,11 +203,11 @@ static void a_take_left_out_in_the_running_order_is_not_in_the_narration(void **
     struct tt_clean_result first = clean_well(f->session, f->out, (struct clean_run){0});
     size_t all, less;
     free(sound_read(in_folder(f->out, "narration.wav"), &all, NULL));
-    edit(in_folder(f->out, "order.csv"), "02.flac,", "02.flac,yes", "02.flac,no");
+    file_replace(in_folder(f->out, "order.csv"), "02.flac,yes", "02.flac,no");
     struct tt_clean_result second = clean_well(f->session, f->out, (struct clean_run){0});
     free(sound_read(in_folder(f->out, "narration.wav"), &less, NULL));
     assert_true(less < all);
-    edit(in_folder(f->out, "order.csv"), "02.flac,", "02.flac,no", "02.flac,perhaps");
+    file_replace(in_folder(f->out, "order.csv"), "02.flac,no", "02.flac,perhaps");
     struct tt_clean_result third;
     struct tt_error error;
     assert_false(clean_run(f->session, f->out, (struct clean_run){0}, &third, &error));

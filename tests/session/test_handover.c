@@ -22,17 +22,6 @@ static const char *failure(const struct fixture *f, struct clean_run how)
     return error.message;
 }
 
-static void append(const char *path, const char *line)
-{
-    size_t size;
-    char *text = file_read(path, &size), *edited = calloc(1, size + strlen(line) + 1);
-    memcpy(edited, text, size);
-    strcat(edited, line);
-    file_write(path, edited, strlen(edited));
-    free(edited);
-    free(text);
-}
-
 static ino_t file_number(const char *path)
 {
     struct stat status;
@@ -124,6 +113,30 @@ static void a_piece_that_nobody_wants_any_more_is_put_aside(void **state)
     assert_true(file_exists(in_folder(f->out, "pieces/mine.wav")));
 }
 
+static void a_piece_that_waited_for_a_failed_take_is_put_aside_when_nobody_wants_it_then(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){0});
+    file_replace(in_folder(f->out, "order.csv"), "01.flac,yes,", "01.flac,yes,opening");
+    clean(f, (struct clean_run){0});
+    const char *piece = file_digest(in_folder(f->out, "pieces/opening.wav"));
+    size_t size;
+    char *take = file_read(in_folder(f->session, "01.flac"), &size), whole[4096];
+    snprintf(whole, sizeof whole, "%s/whole.flac", f->folder);
+    file_write(whole, take, size);
+    free(take);
+    file_write(in_folder(f->session, "01.flac"), "a bad card", 10);
+    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){0});
+    assert_int_equal(result.failed_count, 1);
+    tt_clean_result_free(&result);
+    assert_string_equal(piece, file_digest(in_folder(f->out, "pieces/opening.wav")));
+    assert_int_equal(rename(whole, in_folder(f->session, "01.flac")), 0);
+    file_replace(in_folder(f->out, "order.csv"), "01.flac,yes,opening", "01.flac,yes,beginning");
+    clean(f, (struct clean_run){0});
+    assert_false(file_exists(in_folder(f->out, "pieces/opening.wav")));
+    assert_string_equal(piece, file_digest(in_folder(f->out, "earlier/pieces/opening.wav")));
+}
+
 static void only_so_many_earlier_narrations_stay(void **state)
 {
     struct fixture *f = *state;
@@ -177,7 +190,7 @@ static void changes_tell_from_where_on_things_lie_how_much_later(void **state)
     clean(f, (struct clean_run){0});
     assert_false(file_exists(in_folder(f->out, "edit/changes.csv")));
     size_t before = frames_of(in_folder(f->out, "narration.wav"));
-    append(in_folder(f->out, "sheets/01.csv"), "01.flac,,00:00:20.000,00:00:20.000,gap,,open,2.000,,,smoker\r\n");
+    file_append(in_folder(f->out, "sheets/01.csv"), "01.flac,,00:00:20.000,00:00:20.000,gap,,open,2.000,,,smoker\r\n");
     clean(f, (struct clean_run){0});
     size_t after = frames_of(in_folder(f->out, "narration.wav"));
     assert_int_equal(after - before, 2 * 24000);
@@ -321,6 +334,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_plan_leaves_what_the_next_run_knows, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(voices_of_another_kind_go_and_what_a_person_put_there_stays, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_piece_that_nobody_wants_any_more_is_put_aside, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_piece_that_waited_for_a_failed_take_is_put_aside_when_nobody_wants_it_then, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(only_so_many_earlier_narrations_stay, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_narration_that_was_held_is_never_deleted, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_target_that_is_left_off_the_next_time_is_missed_aloud, fixture_set_up, fixture_tear_down),

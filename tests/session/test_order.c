@@ -186,6 +186,18 @@ static void a_pick_up_stands_in_place_of_the_lines_it_replaces_as_loud_as_they_w
     tt_clean_result_free(&result);
 }
 
+static void a_pick_up_at_the_start_of_a_take_is_fitted_to_that_take(void **state)
+{
+    struct place *p = *state;
+    write_lines(p, "001.wav", 3, 1, 1);
+    write_lines(p, "002.wav", 3, 0.75, 2);
+    write_lines(p, "pickup.wav", 2, 0.2, 9);
+    write_order(p, "001.wav,yes,,,,,,\n002.wav,yes,,,,,,\npickup.wav,yes,,,,4,8,,002.wav,0,4\n");
+    struct tt_clean_result result = clean_place(p, plain);
+    assert_true(warns(in_folder(p->out, "report/pickup.json"), "pick-up", "the lines of 002.wav"));
+    tt_clean_result_free(&result);
+}
+
 static void pick_ups_that_have_no_place_are_refused(void **state)
 {
     struct place *p = *state;
@@ -272,6 +284,7 @@ int main(void)
         WITH_PLACE(a_part_sounds_as_it_does_in_the_whole_take),
         WITH_PLACE(what_a_person_decided_on_the_whole_take_goes_with_its_parts),
         WITH_PLACE(a_pick_up_stands_in_place_of_the_lines_it_replaces_as_loud_as_they_were),
+        WITH_PLACE(a_pick_up_at_the_start_of_a_take_is_fitted_to_that_take),
         WITH_PLACE(pick_ups_that_have_no_place_are_refused),
         WITH_PLACE(a_channel_in_the_order_is_that_take_s_alone),
         WITH_PLACE(a_room_tone_in_the_order_is_that_take_s_alone),

@@ -7,42 +7,13 @@
 #include <sys/stat.h>
 #include <sys/wait.h>
 
-struct shared {
-    char *folder;
-    char session[4096], alone[4096], out[4096];
-};
-
-static int set_up(void **state)
+static bool run_part(struct fixture *s, int part, int part_count, struct tt_clean_result *result, struct tt_error *error)
 {
-    struct shared *s = calloc(1, sizeof *s);
-    s->folder = folder_make();
-    snprintf(s->session, sizeof s->session, "%s/hive", s->folder);
-    snprintf(s->alone, sizeof s->alone, "%s/alone", s->folder);
-    snprintf(s->out, sizeof s->out, "%s/hive.tidy", s->folder);
-    mkdir(s->session, 0777);
-    copy_fixture_session(s->session);
-    *state = s;
-    return 0;
-}
-
-static int tear_down(void **state)
-{
-    struct shared *s = *state;
-    folder_remove(s->folder);
-    free(s);
-    return 0;
-}
-
-static bool run_part(struct shared *s, int part, int part_count, struct tt_clean_result *result, struct tt_error *error)
-{
-    const char *const sources[] = {s->session};
-    struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = s->out, .jobs = 1, .part = part, .part_count = part_count};
-    *error = (struct tt_error){0};
-    return tt_clean(&options, NULL, result, error);
+    return clean_run(s->session, s->out, (struct clean_run){.jobs = 1, .part = part, .part_count = part_count}, result, error);
 }
 
 /* The exit status of PROGRAM clean SESSION -o OUT --part K/N, started and not waited for. */
-static pid_t start_part(struct shared *s, const char *part)
+static pid_t start_part(struct fixture *s, const char *part)
 {
     pid_t child = fork();
     if (child == 0) {
@@ -60,7 +31,7 @@ static void end_well(pid_t child)
     assert_int_equal(WEXITSTATUS(status), 0);
 }
 
-static void side_by_side(struct shared *s)
+static void side_by_side(struct fixture *s)
 {
     pid_t first = start_part(s, "1/2"), second = start_part(s, "2/2");
     end_well(first);
@@ -69,10 +40,10 @@ static void side_by_side(struct shared *s)
 
 static void shares_by_several_processes_leave_what_one_run_leaves(void **state)
 {
-    struct shared *s = *state;
+    struct fixture *s = *state;
     if (!getenv("TIDYTAKE"))
         skip();
-    struct tt_clean_result result = clean_well(s->session, s->alone, (struct clean_run){.jobs = 1});
+    struct tt_clean_result result = clean_well(s->session, in_folder(s->folder, "alone"), (struct clean_run){.jobs = 1});
     tt_clean_result_free(&result);
     side_by_side(s);
     assert_false(file_exists(in_folder(s->out, "voice/01.wav"))); /* nothing is decided yet */
@@ -85,15 +56,15 @@ static void shares_by_several_processes_leave_what_one_run_leaves(void **state)
     result = clean_well(s->session, s->out, (struct clean_run){.jobs = 1});
     assert_int_equal(result.rendered_count, 0);
     tt_clean_result_free(&result);
-    assert_string_equal(folder_digest(s->out, "voice"), folder_digest(s->alone, "voice"));
-    assert_string_equal(folder_digest(s->out, "sheets"), folder_digest(s->alone, "sheets"));
-    assert_string_equal(folder_digest(s->out, "heard"), folder_digest(s->alone, "heard"));
-    assert_string_equal(file_digest(in_folder(s->out, "narration.wav")), file_digest(in_folder(s->alone, "narration.wav")));
+    assert_string_equal(folder_digest(s->out, "voice"), folder_digest(in_folder(s->folder, "alone"), "voice"));
+    assert_string_equal(folder_digest(s->out, "sheets"), folder_digest(in_folder(s->folder, "alone"), "sheets"));
+    assert_string_equal(folder_digest(s->out, "heard"), folder_digest(in_folder(s->folder, "alone"), "heard"));
+    assert_string_equal(file_digest(in_folder(s->out, "narration.wav")), file_digest(in_folder(in_folder(s->folder, "alone"), "narration.wav")));
 }
 
 static void a_share_works_on_its_own_takes_only(void **state)
 {
-    struct shared *s = *state;
+    struct fixture *s = *state;
     struct tt_clean_result result;
     struct tt_error error;
     assert_ok(run_part(s, 2, 2, &result, &error), error);
@@ -106,7 +77,7 @@ static void a_share_works_on_its_own_takes_only(void **state)
 
 static void more_shares_than_takes_leave_the_last_without_work(void **state)
 {
-    struct shared *s = *state;
+    struct fixture *s = *state;
     struct tt_clean_result result;
     struct tt_error error;
     assert_ok(run_part(s, 7, 7, &result, &error), error);
@@ -116,12 +87,12 @@ static void more_shares_than_takes_leave_the_last_without_work(void **state)
 
 static void a_whole_run_and_a_share_do_not_work_at_once(void **state)
 {
-    struct shared *s = *state;
+    struct fixture *s = *state;
     struct tt_clean_result result;
     struct tt_error error;
     mkdir(s->out, 0777);
     mkdir(in_folder(s->out, "heard"), 0777);
-    int lock = open(s->out, O_RDONLY | O_DIRECTORY);
+    int lock = open(in_folder(s->out, ".lock"), O_RDWR | O_CREAT, 0666);
     assert_int_equal(flock(lock, LOCK_EX), 0);
     assert_false(run_part(s, 1, 2, &result, &error));
     assert_non_null(strstr(error.message, "another run is working here"));
@@ -134,7 +105,7 @@ static void a_whole_run_and_a_share_do_not_work_at_once(void **state)
 
 static void a_take_that_another_share_works_on_is_left_to_it(void **state)
 {
-    struct shared *s = *state;
+    struct fixture *s = *state;
     struct tt_clean_result result;
     struct tt_error error;
     char name[200];
@@ -157,15 +128,15 @@ static void a_take_that_another_share_works_on_is_left_to_it(void **state)
 
 static void shares_are_run_by_gnu_parallel(void **state)
 {
-    struct shared *s = *state;
-    char command[20000];
+    struct fixture *s = *state;
+    char command[24000];
     if (!getenv("TIDYTAKE") || system("parallel --version 2>/dev/null | grep -q GNU") != 0) {
         print_message("skipped: GNU parallel is not installed\n");
         skip();
     }
     snprintf(command, sizeof command,
              "cd '%s' && parallel -j 3 \"$TIDYTAKE\" clean hive -q -j 1 --part {}/3 ::: 1 2 3 && \"$TIDYTAKE\" clean hive -q --plan && "
-             "parallel -j 3 \"$TIDYTAKE\" clean hive -q -j 1 --part {}/3 ::: 1 2 3 && \"$TIDYTAKE\" clean hive -q",
+             "parallel -j 3 \"$TIDYTAKE\" clean hive -q -j 1 --part {}/3 ::: 1 2 3 && test -s hive.tidy/voice/01.wav -a -s hive.tidy/voice/02.wav && \"$TIDYTAKE\" clean hive -q",
              s->folder);
     assert_int_equal(system(command), 0);
     assert_true(file_exists(in_folder(s->out, "narration.wav")));
@@ -174,15 +145,15 @@ static void shares_are_run_by_gnu_parallel(void **state)
 /* The script of the fixtures, with what Slurm sets for each task of an array. */
 static void shares_are_tasks_of_a_job_array(void **state)
 {
-    struct shared *s = *state;
-    char command[20000];
+    struct fixture *s = *state;
+    char command[24000];
     if (!getenv("TIDYTAKE") || !getenv("TIDYTAKE_FIXTURES"))
         skip();
     snprintf(command, sizeof command,
              "tasks() { for task in 1 2 3; do SLURM_ARRAY_TASK_ID=$task SLURM_ARRAY_TASK_COUNT=3 SLURM_CPUS_PER_TASK=1 "
              "\"$TIDYTAKE_FIXTURES/part_job.sh\" '%s' '%s' || exit 1; done; }; "
-             "tasks && \"$TIDYTAKE\" clean '%s' -q --plan && tasks && \"$TIDYTAKE\" clean '%s' -q",
-             s->session, s->out, s->session, s->session);
+             "tasks && \"$TIDYTAKE\" clean '%s' -q --plan && tasks && test -s '%s/voice/01.wav' -a -s '%s/voice/02.wav' && \"$TIDYTAKE\" clean '%s' -q",
+             s->session, s->out, s->session, s->out, s->out, s->session);
     assert_int_equal(system(command), 0);
     assert_true(file_exists(in_folder(s->out, "narration.wav")));
 }
@@ -190,13 +161,13 @@ static void shares_are_tasks_of_a_job_array(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(shares_by_several_processes_leave_what_one_run_leaves, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(a_share_works_on_its_own_takes_only, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(more_shares_than_takes_leave_the_last_without_work, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(a_whole_run_and_a_share_do_not_work_at_once, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(a_take_that_another_share_works_on_is_left_to_it, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(shares_are_run_by_gnu_parallel, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(shares_are_tasks_of_a_job_array, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(shares_by_several_processes_leave_what_one_run_leaves, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_share_works_on_its_own_takes_only, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(more_shares_than_takes_leave_the_last_without_work, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_whole_run_and_a_share_do_not_work_at_once, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_take_that_another_share_works_on_is_left_to_it, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(shares_are_run_by_gnu_parallel, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(shares_are_tasks_of_a_job_array, fixture_set_up, fixture_tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -163,6 +163,19 @@ static void links_that_lead_out_of_the_folder_are_not_followed(void **state)
     assert_false(file_exists(in_folder(w->out, "linked")));
 }
 
+static void takes_that_are_links_are_not_followed(void **state)
+{
+    struct watching *w = *state;
+    mkdir(in_folder(w->folder, "elsewhere"), 0777);
+    copy_fixture_session(in_folder(w->folder, "elsewhere"));
+    copy_fixture_session(in_folder(w->inbox, "hive"));
+    assert_int_equal(rename(in_folder(w->inbox, "hive/02.flac"), in_folder(w->folder, "elsewhere/03.flac")), 0);
+    assert_int_equal(symlink(in_folder(w->folder, "elsewhere/03.flac"), in_folder(w->inbox, "hive/03.flac")), 0);
+    assert_ok(watch_once(w), w->error);
+    assert_true(file_exists(in_folder(w->out, "hive/voice/01.wav")));
+    assert_false(file_exists(in_folder(w->out, "hive/voice/03.wav")));
+}
+
 static void a_copy_that_pauses_is_waited_for_while_its_head_promises_more(void **state)
 {
     struct watching *w = *state;
@@ -257,6 +270,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(what_arrives_is_cleaned_and_a_saved_sheet_is_obeyed, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_bad_file_is_reported_once_and_the_others_are_done, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_program_is_run_behind_each_session_with_the_page_as_its_argument, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(takes_that_are_links_are_not_followed, set_up, tear_down),
         cmocka_unit_test_setup_teardown(links_that_lead_out_of_the_folder_are_not_followed, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_copy_that_pauses_is_waited_for_while_its_head_promises_more, set_up, tear_down),
         cmocka_unit_test_setup_teardown(what_never_becomes_whole_is_taken_as_it_is_in_the_end, set_up, tear_down),

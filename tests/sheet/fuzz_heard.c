@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* Fuzz target: OUT/heard/TAKE.bin with bytes of it changed; the checks are set right again, so that what lies behind them is met.
- * Input: the first byte says whether checks are mended; then changes of six bytes: where (four bytes), xor with (one), how many (one). */
+ * Input: the first byte says whether checks are mended; then changes of six bytes: where (three bytes), flags (one: bit 0 the
+ * header, bit 7 cut there), xor with (one), how many (one). */
 #include "fuzz.h"
 
 #include <stddef.h>
