@@ -129,7 +129,7 @@ static void a_take_that_another_share_works_on_is_left_to_it(void **state)
 static void shares_are_run_by_gnu_parallel(void **state)
 {
     struct fixture *s = *state;
-    char command[24000];
+    char command[26000];
     if (!getenv("TIDYTAKE") || system("parallel --version 2>/dev/null | grep -q GNU") != 0) {
         print_message("skipped: GNU parallel is not installed\n");
         skip();
@@ -146,7 +146,7 @@ static void shares_are_run_by_gnu_parallel(void **state)
 static void shares_are_tasks_of_a_job_array(void **state)
 {
     struct fixture *s = *state;
-    char command[24000];
+    char command[26000];
     if (!getenv("TIDYTAKE") || !getenv("TIDYTAKE_FIXTURES"))
         skip();
     snprintf(command, sizeof command,
