@@ -11,6 +11,8 @@
 #include "base/file.h"
 #include "base/raw_io.h"
 #include "base/text.h"
+#include "dsp/gain_rider.h"
+#include "dsp/interpolator.h"
 
 enum { BUFFERED = 512 };
 
@@ -97,7 +99,7 @@ void tt_limit_writer_abandon(struct tt_limit_writer *writer)
 struct cursor {
     struct tt_limiter_demand demands[BUFFERED];
     size_t count, used;
-    int64_t offset;
+    int64_t offset, last_place;
 };
 
 struct tt_limit_reader {
@@ -107,6 +109,13 @@ struct tt_limit_reader {
     struct cursor cursors[TT_LIMITER_PASSES];
     struct tt_limiter_undo *undo;
 };
+
+/* What a limiter can have told: a file that is damaged must not bend the voice. */
+static bool is_possible(const struct tt_limiter_demand *demand, const struct cursor *cursor, int pass)
+{
+    return demand->pass >= 0 && demand->pass < TT_LIMITER_PASSES && demand->reduction > 0 && demand->reduction < 1 << TT_REDUCTION_BITS &&
+           demand->place >= -TT_INTERPOLATOR_TAPS && (demand->pass != pass || demand->place > cursor->last_place);
+}
 
 static bool next_demand(void *context, int pass, struct tt_limiter_demand *demand)
 {
@@ -124,8 +133,14 @@ static bool next_demand(void *context, int pass, struct tt_limiter_demand *deman
             cursor->used = 0;
         }
         *demand = cursor->demands[cursor->used++];
-        if (demand->pass == pass)
+        if (!is_possible(demand, cursor, pass)) {
+            reader->has_failed = true;
+            return false;
+        }
+        if (demand->pass == pass) {
+            cursor->last_place = demand->place;
             return true;
+        }
     }
 }
 
@@ -148,8 +163,10 @@ struct tt_limit_reader *tt_limit_reader_open(const char *path, int rate_hz, stru
     reader->fd = open(path, O_RDONLY | O_CLOEXEC);
     bool ok = reader->fd >= 0 || tt_fail_errno(err, TT_ERROR_INPUT, errno, "%s", path);
     ok = ok && ((reader->path = tt_copy_string(path)) || tt_fail_memory(err)) && check_header(reader, rate_hz, err);
-    for (int i = 0; i < TT_LIMITER_PASSES; i++)
+    for (int i = 0; i < TT_LIMITER_PASSES; i++) {
         reader->cursors[i].offset = (int64_t)sizeof(struct record_header);
+        reader->cursors[i].last_place = INT64_MIN;
+    }
     if (ok && (reader->undo = tt_limiter_undo_create(rate_hz, next_demand, reader, err)))
         return reader;
     tt_limit_reader_close(reader);

@@ -180,6 +180,22 @@ static void a_damaged_record_is_an_error_that_says_what_helps(void **state)
     struct tt_limit_reader *reader = tt_limit_reader_open(path, RATE_HZ, &error);
     assert_non_null(reader);
     tt_limit_reader_close(reader);
+    /* Demands that no limiter can have had: of a third pass, of all there is or less than nothing, at a place gone by, far before the start. */
+    static const struct tt_limiter_demand impossible[] = {{6, 1 << 20, 2}, {6, 1 << 30, 0}, {6, -5, 0}, {5, 1 << 20, 0}, {INT64_MIN, 1 << 20, 1}};
+    for (size_t i = 0; i < sizeof impossible / sizeof *impossible; i++) {
+        float samples[4000] = {0};
+        writer = tt_limit_writer_open(path, RATE_HZ, &error);
+        tt_limit_writer_add(writer, &(struct tt_limiter_demand){5, 1 << 20, 0});
+        tt_limit_writer_add(writer, &impossible[i]);
+        assert_true(tt_limit_writer_commit(writer, &error));
+        reader = tt_limit_reader_open(path, RATE_HZ, &error);
+        assert_non_null(reader);
+        tt_limit_reader_restore(reader, samples, sizeof samples / sizeof *samples);
+        error = (struct tt_error){0};
+        assert_false(tt_limit_reader_is_whole(reader, &error));
+        assert_non_null(strstr(error.message, "--again"));
+        tt_limit_reader_close(reader);
+    }
 }
 
 static void where_nothing_was_limited_there_is_no_record(void **state)

@@ -49,7 +49,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     fuzz_write(fuzz_path("order.csv"), data, size);
     start(&run);
     if (!tt_session_order(&run, &err)) {
-        if (err.kind != TT_ERROR_USAGE || !err.message[0])
+        if ((err.kind != TT_ERROR_USAGE && err.kind != TT_ERROR_INPUT) || !err.message[0])
             abort();
         finish(&run);
         return 0;
