@@ -125,6 +125,7 @@ demo: deps-demo
 	@$(PYTHON) fixtures/make_demo.py demo
 	@for language in en fr; do $B/tidytake clean demo/$$language --quiet && \
 	  echo && echo "== demo/$$language" && $B/tidytake clean demo/$$language || exit 1; done
+	@echo && echo "== where the picture must hold" && $B/tidytake lengths demo/en demo/fr
 	@echo
 	@echo "The voice of this demo is synthetic. Hear and see what was done to it:"
 	@echo "    xdg-open demo/en.tidy/index.html      (or demo/fr.tidy/index.html)"

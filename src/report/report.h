@@ -31,6 +31,7 @@ struct tt_take_report {
     const char *name;                 /* file name of the take */
     const char *stem;                 /* as used for files in OUT */
     const char *source_path;          /* absolute */
+    const char *piece;                /* that it belongs to; NULL or "": none */
     const char *recording_name, *recording_stem; /* of the file, where the take is a part of it; NULL: as name and stem */
     const struct tt_report_file *files; /* where a recorder split the recording: each of its files in order, the first among them; else NULL */
     size_t file_count;

@@ -20,6 +20,7 @@ static json_t *make_take(const struct tt_take_report *take)
     ok = ok && tt_json_put(object, "stem", tt_json_utf8(take->stem));
     ok = ok && tt_json_put(object, "status", json_string(tt_take_status(take)));
     ok = ok && tt_json_put(object, "why", tt_json_utf8(take->why));
+    ok = ok && tt_json_put(object, "piece", take->piece && take->piece[0] ? tt_json_utf8(take->piece) : json_null());
     ok = ok && tt_json_put(object, "error", take->has_failed ? tt_json_utf8(take->error) : json_null());
     ok = ok && tt_json_put(object, "before_s", tt_json_number(tt_take_before_s(take), TT_DECIMALS_SECONDS));
     ok = ok && tt_json_put(object, "after_s", tt_json_number(tt_take_after_s(take), TT_DECIMALS_SECONDS));
@@ -28,6 +29,7 @@ static json_t *make_take(const struct tt_take_report *take)
     ok = ok && tt_json_put(object, "persons_rows", json_integer((json_int_t)take->persons_rows));
     ok = ok && tt_json_put(object, "warnings", json_integer((json_int_t)tt_take_warning_count(take)));
     ok = ok && tt_json_put(object, "integrated_lufs", tt_json_number(has_voice ? take->after.levels.integrated_lufs : (double)NAN, TT_DECIMALS_LEVEL));
+    ok = ok && tt_json_put(object, "pace_syllables_per_s", tt_json_number(take->is_heard ? take->pace_syllables_per_s : (double)NAN, TT_DECIMALS_LEVEL));
     ok = ok && tt_json_put(object, "gain_db", tt_json_number(has_voice ? take->gain_db : (double)NAN, TT_DECIMALS_LEVEL));
     ok = ok && tt_json_put(object, "narration_start_frame", has_voice && take->narration_start_frame >= 0 ? json_integer(take->narration_start_frame) : json_null());
     return keep_if(ok, object);

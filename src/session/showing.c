@@ -22,6 +22,7 @@ static void fill_take_report(const struct tt_run_state *run, const struct tt_tak
     *report = (struct tt_take_report){.name = take->file->name,
                                       .stem = take->file->stem,
                                       .source_path = take->file->path,
+                                      .piece = take->piece,
                                       .recording_name = take->recording->name,
                                       .recording_stem = take->recording->stem,
                                       .plays_in_browser = take->info.plays_in_browser,

@@ -105,7 +105,7 @@ static void write_take(struct place *p, const char *name)
 static void help_is_given_on_stdout_when_asked_for_and_on_stderr_when_not(void **state)
 {
     struct place *p = *state;
-    static const char *const commands[] = {"clean", "watch", "measure", "locate", "settings", "targets"};
+    static const char *const commands[] = {"clean", "watch", "measure", "locate", "lengths", "settings", "targets"};
     struct said help = RUN("--help"), nothing = run(p, (const char *const[]){NULL}), version = RUN("--version");
     assert_int_equal(help.status, 0);
     assert_string_equal(help.err, "");
@@ -453,6 +453,33 @@ static void measuring_judges_and_says_what_fails(void **state)
     said_free(&passes);
 }
 
+static void two_sessions_are_set_side_by_side_for_people_spreadsheets_and_programs(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "01.wav"), (struct take_shape){.seconds = 6, .seed = 1});
+    struct said cleaned = RUN("clean", "hive", "-q", "--set", "misreads.action=off"), again = RUN("clean", "hive", "-q", "-o", "other.tidy");
+    struct said table = RUN("lengths", "hive", "other.tidy"), csv = RUN("lengths", "hive", "other.tidy", "--csv"), json = RUN("lengths", "--json", "hive.tidy", "other.tidy");
+    assert_int_equal(cleaned.status + again.status + table.status + csv.status + json.status, 0);
+    assert_non_null(strstr(table.out, "  01.wav "));
+    assert_int_equal(line_count(csv.out), 3); /* head, the take, all */
+    json_t *all = json_loads(json.out, 0, NULL);
+    assert_non_null(all);
+    assert_int_equal(json_array_size(json_object_get(all, "rows")), 1);
+    assert_true(fabs(number_at(all, "all", "difference_s")) < 1e-6);
+    json_decref(all);
+    struct said both = RUN("lengths", "hive", "hive", "--csv", "--json"), one = RUN("lengths", "hive"), none = RUN("lengths", "hive", "nowhere");
+    assert_true(both.status == 2 && one.status == 2 && none.status == 2);
+    assert_non_null(strstr(none.err, "clean it first"));
+    said_free(&cleaned);
+    said_free(&again);
+    said_free(&table);
+    said_free(&csv);
+    said_free(&json);
+    said_free(&both);
+    said_free(&one);
+    said_free(&none);
+}
+
 static void a_time_in_the_narration_leads_to_its_take(void **state)
 {
     struct place *p = *state;
@@ -501,6 +528,7 @@ int main(void)
         IN_PLACE(targets_are_listed_each_with_its_source),
         IN_PLACE(measuring_judges_and_says_what_fails),
         IN_PLACE(the_words_help_and_version_do_what_they_say),
+        IN_PLACE(two_sessions_are_set_side_by_side_for_people_spreadsheets_and_programs),
         IN_PLACE(a_time_in_the_narration_leads_to_its_take),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
