@@ -150,7 +150,7 @@ static void the_csv_is_read_as_a_table_with_the_same_figures(void **state)
     struct tt_csv csv;
     struct tt_error err = {0};
     int columns[6];
-    bool has_row;
+    bool has_row = false;
     assert_ok(tt_csv_open(&csv, "lengths", text.data, text.length, &err) && tt_csv_read_header(&csv, names, needed, 6, columns, &err) && tt_csv_next(&csv, &has_row, &err), err);
     assert_true(has_row);
     assert_string_equal(tt_csv_text(&csv, columns[0]), "=1+2.wav");
