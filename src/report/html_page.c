@@ -42,7 +42,7 @@ static void add_policy(struct tt_text *out, const struct tt_text *style, const s
     tt_text_add(out, "; script-src ");
     add_source_hash(out, script);
     /* 'self' is no help to every browser where a page is a file. */
-    tt_text_add(out, "; media-src 'self' file:; img-src 'self' file:; base-uri 'none'; form-action 'none'\">\n");
+    tt_text_add(out, "; media-src 'self' file: blob:; connect-src 'self'; img-src 'self' file:; base-uri 'none'; form-action 'none'\">\n");
 }
 
 static void add_title(struct tt_text *out, const char *title)

@@ -16,8 +16,6 @@ extern const char *const tt_script_view[];
 
 /* ".wav" or ".flac": how voices and narration are called. */
 const char *tt_page_sound_ending(const struct tt_session_report *session);
-/* Whether a browser plays what was delivered: none knows RF64. */
-bool tt_page_voice_plays(const struct tt_session_report *session);
 
 /* The command line that works on this session again, with `--changes FILE` when changes is not NULL; as HTML of one line. */
 void tt_page_command(struct tt_text *out, const struct tt_session_report *session, const char *changes);

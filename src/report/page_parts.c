@@ -15,11 +15,6 @@ const char *tt_page_sound_ending(const struct tt_session_report *session)
     return session->settings->deliver.format == TT_CONTAINER_FLAC ? ".flac" : ".wav";
 }
 
-bool tt_page_voice_plays(const struct tt_session_report *session)
-{
-    return session->settings->deliver.format != TT_CONTAINER_RF64;
-}
-
 /* SESSION.tidy beside the session needs no -o. */
 static bool is_usual_place(const struct tt_session_report *session)
 {
@@ -170,7 +165,8 @@ bool tt_page_loudness_of(const struct tt_take_report *take, struct tt_page_loudn
     if (!take->has_voice || !take->is_heard) return true;
     if (!loudness_of_kept(take, &loudness->before_lufs, err)) return false;
     /* Where the voice is in one of several channels, it comes from one side. */
-    if (take->source_channel_count == 1 || take->heard->facts.channel < 0) loudness->before_lufs += two_alike_lu;
+    if (take->source_channel_count == 1 || take->heard->facts.channel < 0 || take->has_copy) loudness->before_lufs += two_alike_lu;
+    loudness->before_lufs += take->copy_gain_db;
     loudness->after_lufs = take->after.levels.integrated_lufs + (take->out_channel_count == 1 ? two_alike_lu : 0);
     return true;
 }

@@ -35,7 +35,10 @@ struct tt_take_report {
     const char *recording_name, *recording_stem; /* of the file, where the take is a part of it; NULL: as name and stem */
     const struct tt_report_file *files; /* where a recorder split the recording: each of its files in order, the first among them; else NULL */
     size_t file_count;
-    bool plays_in_browser;
+    const char *play_before, *play_after; /* absolute: the files that the page plays; NULL: a browser plays none */
+    bool has_copy;                    /* play_before is a copy made for the page, of the one channel, turned by copy_gain_db */
+    bool lacks_removed;               /* what was taken out is silent in it */
+    double copy_gain_db;
     int source_channel_count;
     bool has_failed;                  /* then only name, source_path and error are valid */
     char error[640];

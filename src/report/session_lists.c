@@ -20,13 +20,7 @@ static void add_button(struct tt_text *out, const struct tt_session_report *sess
                        const char *label)
 {
     tt_text_addf(out, "<button type=\"button\"%s aria-pressed=\"false\" data-src=\"", style);
-    if (part->is_voice) {
-        tt_text_add(out, "voice/");
-        tt_html_url(out, take->stem);
-        tt_text_add(out, tt_page_sound_ending(session));
-    } else {
-        tt_html_relative_url(out, session->out_folder, take->source_path);
-    }
+    tt_html_relative_url(out, session->out_folder, part->is_voice ? take->play_after : take->play_before);
     tt_text_add(out, "\" data-from=\"");
     tt_html_exact(out, fmax(part->from_s, 0), 3);
     tt_text_add(out, "\" data-to=\"");
@@ -43,11 +37,11 @@ static void add_button(struct tt_text *out, const struct tt_session_report *sess
 }
 
 /* Out of the take where browsers can play it, else out of the voice: what is asked about is still in there. False when neither plays. */
-static bool find_part(const struct tt_session_report *session, const struct tt_take_report *take, struct tt_span span, double around, struct part *part)
+static bool find_part(const struct tt_take_report *take, struct tt_span span, double around, struct part *part)
 {
     *part = (struct part){ false, (double)span.start_ms / 1000 - around, (double)span.end_ms / 1000 + around, false };
-    if (take->plays_in_browser) return true;
-    if (!take->has_voice || !tt_page_voice_plays(session)) return false;
+    if (take->play_before) return true;
+    if (!take->play_after) return false;
     const struct tt_time_map *map = take->map;
     int64_t start = tt_time_map_nearest_out(map, tt_frames_from_ms((double)span.start_ms, map->rate_hz));
     int64_t end = tt_time_map_nearest_out(map, tt_frames_from_ms((double)span.end_ms, map->rate_hz));
@@ -59,7 +53,7 @@ static void add_span_button(struct tt_text *out, const struct tt_session_report 
                             const char *style, const char *label)
 {
     struct part part;
-    if (find_part(session, take, span, around, &part)) add_button(out, session, take, &part, style, label);
+    if (find_part(take, span, around, &part)) add_button(out, session, take, &part, style, label);
 }
 
 /* Paper gets the first of a long list (page/style.css counts them alike): a summary is two pages. */
@@ -127,7 +121,7 @@ static void add_question_sounds(struct tt_text *out, const struct tt_session_rep
     if (row->kind == TT_ROW_MISREAD && tt_stays_find(session, take, row, &stays) && stays.take && stays.take->is_heard)
         add_span_button(out, session, stays.take, stays.span, 0, "", "the other reading");
     add_span_button(out, session, take, this, around_s, "", "it in context");
-    if (find_part(session, take, this, around_s, &part)) {
+    if (find_part(take, this, around_s, &part)) {
         part.has_hole = true;
         add_button(out, session, take, &part, "", "how it is without");
     }
@@ -208,7 +202,7 @@ static void add_join_button(struct tt_text *out, const struct tt_session_report 
 {
     const struct tt_time_map *map = part->take->map;
     const struct tt_row gone = { .start_ms = part->span.start_ms, .end_ms = part->span.end_ms, .kind = part->row->kind, .action = TT_DO_CUT };
-    if (!part->take->has_voice || !tt_page_voice_plays(session) || map->count == 0) return;
+    if (!part->take->play_after || map->count == 0) return;
     struct tt_landing landing = tt_landing_of_row(&gone, map);
     struct part join = { true, (double)landing.start / map->rate_hz - around_s, (double)landing.end / map->rate_hz + around_s, false };
     add_button(out, session, part->take, &join, "", "the join");
@@ -241,7 +235,7 @@ static void add_removed_part(struct tt_text *out, struct tt_page_rows *rows, con
     tt_text_add(out, ". ");
     tt_row_words(out, session, part->take, part->row);
     tt_text_add(out, "<span class=\"sounds no-print\"><span class=\"quiet\">Hear</span> ");
-    if (part->take->plays_in_browser) add_span_button(out, session, part->take, part->span, 0, " class=\"gone\"", "what is gone");
+    if (part->take->play_before && !part->take->lacks_removed) add_span_button(out, session, part->take, part->span, 0, " class=\"gone\"", "what is gone");
     add_join_button(out, session, part);
     add_put_back(out, part, tt_page_rows_add(rows, part->take, part->row));
     tt_text_add(out, "</span></li>\n");

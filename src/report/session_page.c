@@ -166,7 +166,7 @@ static void add_narration(struct tt_text *out, const struct tt_session_report *s
         return;
     }
     const struct tt_levels *levels = &session->narration.levels;
-    if (tt_page_voice_plays(session))
+    if (session->settings->deliver.format != TT_CONTAINER_RF64) /* no browser knows that */
         tt_text_addf(out, "<audio controls preload=\"metadata\" aria-label=\"The narration\" src=\"narration%s\"></audio>\n", tt_page_sound_ending(session));
     tt_text_add(out, "<p>");
     tt_html_clock(out, session->narration_rate_hz > 0 ? (double)session->narration_frames / session->narration_rate_hz : (double)NAN);

@@ -5,6 +5,7 @@
 #include "report/html.h"
 #include "report/kinds.h"
 #include "report/page.h"
+#include "report/removed.h"
 #include "report/totals.h"
 
 enum { MS_DECIMALS = 3, MAP_DECIMALS = 6 };
@@ -43,12 +44,14 @@ static void add_button(struct tt_text *out, const char *what, const char *label,
     tt_text_addf(out, "\">%s</button> ", label);
 }
 
-static void add_buttons(struct tt_text *out, const struct tt_row *row, bool has_before, bool has_after)
+static void add_buttons(struct tt_text *out, const struct tt_take_report *take, const struct tt_row *row, bool has_before, bool has_after)
 {
+    struct tt_span gone;
+    bool has_part = has_before && row->end_ms > row->start_ms && !(take->lacks_removed && row->kind != TT_ROW_PAUSE && tt_row_removes(row, &gone));
     tt_text_add(out, "<td class=\"plays\">");
     if (has_before) add_button(out, "before", "before", row, "before, with two seconds around it");
     if (has_after) add_button(out, "after", "after", row, "after, with two seconds around it");
-    if (has_before && row->end_ms > row->start_ms) add_button(out, "only", "only this", row, "only this part of the take");
+    if (has_part) add_button(out, "only", "only this", row, "only this part of the take");
     tt_text_add(out, "</td>");
 }
 
@@ -102,7 +105,7 @@ static void add_row(struct tt_text *out, const struct tt_session_report *session
     tt_text_add(out, "</td><td>");
     tt_row_words(out, session, take, row);
     tt_text_add(out, "</td>");
-    if (has_before || has_after) add_buttons(out, row, has_before, has_after);
+    if (has_before || has_after) add_buttons(out, take, row, has_before, has_after);
     tt_text_add(out, "</tr>\n");
 }
 
@@ -119,7 +122,7 @@ static void add_undo(struct tt_text *out, const struct tt_session_report *sessio
 void tt_take_decisions(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take)
 {
     const struct tt_sheet *sheet = take->sheet;
-    bool has_before = take->plays_in_browser, has_after = take->has_voice && tt_page_voice_plays(session);
+    bool has_before = take->play_before != NULL, has_after = take->play_after != NULL;
     size_t printed = 0;
     tt_text_add(out, "<section aria-labelledby=\"decisions\">\n<h2 id=\"decisions\">Decisions</h2>\n");
     if (sheet->count == 0) {

@@ -64,32 +64,24 @@ static void add_todo(struct tt_text *out, const struct tt_take_report *take)
 
 /* ---- listening ---- */
 
-static bool has_before(const struct tt_take_report *take) { return take->plays_in_browser; }
-static bool has_after(const struct tt_session_report *session, const struct tt_take_report *take)
+static void add_sound(struct tt_text *out, const struct tt_session_report *session, const char *id, const char *label, const char *path)
 {
-    return take->has_voice && tt_page_voice_plays(session);
+    struct tt_text folder = {0};
+    tt_text_addf(&folder, "%s/report", session->out_folder);
+    tt_text_addf(out, "<audio id=\"%s\" controls preload=\"metadata\" aria-label=\"%s\" src=\"", id, label);
+    if (folder.data) tt_html_relative_url(out, folder.data, path);
+    tt_text_add(out, "\"></audio>\n");
+    if (folder.has_failed) out->has_failed = true;
+    tt_text_free(&folder);
 }
 
 static void add_sounds(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take)
 {
-    if (has_before(take)) {
-        struct tt_text folder = {0};
-        tt_text_addf(&folder, "%s/report", session->out_folder);
-        tt_text_add(out, "<audio id=\"before\" controls preload=\"metadata\" aria-label=\"The take as recorded\" src=\"");
-        if (folder.data) tt_html_relative_url(out, folder.data, take->source_path);
-        tt_text_add(out, "\"></audio>\n");
-        if (folder.has_failed) out->has_failed = true;
-        tt_text_free(&folder);
-    } else {
-        tt_text_add(out, "<p>Browsers cannot play this take\xE2\x80\x99s kind of file, so only its voice can be heard here.</p>\n");
-    }
-    if (has_after(session, take)) {
-        tt_text_add(out, "<audio id=\"after\" controls preload=\"metadata\" aria-label=\"The voice\" src=\"../voice/");
-        tt_html_url(out, take->stem);
-        tt_text_addf(out, "%s\"></audio>\n", tt_page_sound_ending(session));
-    } else if (take->has_voice) {
-        tt_text_add(out, "<p>Browsers cannot play RF64 files, so the voice cannot be heard here.</p>\n");
-    }
+    if (take->play_before) add_sound(out, session, "before", "The take as recorded", take->play_before);
+    else tt_text_add(out, "<p>Browsers cannot play this take\xE2\x80\x99s kind of file, so only its voice can be heard here.</p>\n");
+    if (take->lacks_removed) tt_text_add(out, "<p>In this copy of the take, what was taken out is silent.</p>\n");
+    if (take->play_after) add_sound(out, session, "after", "The voice", take->play_after);
+    else if (take->has_voice) tt_text_add(out, "<p>Browsers cannot play RF64 files, so the voice cannot be heard here.</p>\n");
 }
 
 static void add_match(struct tt_text *out, const struct tt_page_loudness *loudness)
@@ -133,7 +125,7 @@ static void add_blind_test(struct tt_text *out)
 static void add_listening(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take,
                           const struct tt_page_loudness *loudness)
 {
-    bool has_both = has_before(take) && has_after(session, take);
+    bool has_both = take->play_before && take->play_after;
     tt_text_add(out, "<section aria-labelledby=\"listen\" class=\"no-print\">\n<h2 id=\"listen\">Listen</h2>\n");
     if (has_both) tt_text_add(out, "<p>Switch as often as you like: it goes on at the same moment of the reading.</p>\n");
     add_sounds(out, session, take);
@@ -274,7 +266,7 @@ static bool add_body(struct tt_text *out, const struct tt_session_report *sessio
     add_heading(out, session, take);
     add_lead(out, session, take, &removed);
     add_todo(out, take);
-    if (has_before(take) || has_after(session, take)) add_listening(out, session, take, loudness);
+    if (take->play_before || take->play_after) add_listening(out, session, take, loudness);
     add_picture(out, session, take);
     add_view(out, take);
     tt_take_decisions(out, session, take);

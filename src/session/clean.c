@@ -143,6 +143,8 @@ static void free_run(struct tt_run_state *run)
         free(take->before_prefix);
         free(take->after_prefix);
         free(take->voice_heard_path);
+        free(take->before_copy);
+        free(take->after_copy);
         free(take->own_settings);
         free(take->more);
         free(take->more_paths);
@@ -191,16 +193,12 @@ static bool decide_and_render(struct tt_run_state *run, struct tt_error *err)
     return true;
 }
 
-/* Settings that this version reads and does not obey yet are said, not passed over. */
-static void warn_of_what_waits(struct tt_run_state *run)
+static void warn_of_camera_files(struct tt_run_state *run)
 {
-    const struct tt_settings *settings = &run->settings;
     if (run->list.camera_count > 0)
         tt_run_warn(run, "camera", "%.80s%s passed over: this build reads no camera files (libavformat-dev, libavcodec-dev and libswresample-dev were not there); "
                     "make a WAV of the sound: ffmpeg -i FILE -vn -c:a pcm_s24le TAKE.wav", run->list.camera,
                     run->list.camera_count > 1 ? " and other camera files were" : " was");
-    if (settings->report.media != TT_MEDIA_LINK)
-        tt_run_warn(run, "not-yet", "report.media: sound is not copied for the pages yet; they play it where it lies");
 }
 
 /* The target is a word of the command line. Who leaves it off the next time gets another loudness, and is told. */
@@ -238,7 +236,7 @@ static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, st
     if (!tt_takes_list(options->sources, options->source_count, options->without_links, &run->list, err) || !find_out(run, err) || !changes_are_there(options->changes_file, err) ||
         !tt_settings_load(run->list.folder, options->settings_file, options->target, options->assignments, options->assignment_count, &run->settings, NULL, err))
         return false;
-    warn_of_what_waits(run);
+    warn_of_camera_files(run);
     if (!make_folders(run, err) || !lock_out(run, err))
         return false;
     if (!options->part_count) /* parts that work beside this one have files under way */
@@ -254,7 +252,7 @@ static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, st
         return false;
     if (!options->is_plan && !tt_session_narrate(run, err))
         return false;
-    return tt_session_show(run, result, err);
+    return tt_session_copy_sounds(run, err) && tt_session_show(run, result, err);
 }
 
 bool tt_clean(const struct tt_clean_options *options, const struct tt_clean_watcher *watcher, struct tt_clean_result *result, struct tt_error *err)

@@ -51,6 +51,8 @@ struct tt_take {
 
     char *before_prefix, *after_prefix; /* of pictures, see pipeline/picture.h */
     char *voice_heard_path;
+    char *before_copy, *after_copy;  /* sound for the page, where it does not play the take or the voice itself; NULL: none */
+    double copy_gain_db;             /* of the first */
     char *heard_path, *limit_path, *sheet_path, *voice_path, *whole_path, *json_path, *page_path;
     bool is_heard;
     struct tt_heard heard;
@@ -147,6 +149,9 @@ bool tt_session_decide(struct tt_run_state *run, struct tt_error *err);     /* d
 bool tt_session_sheets_moved(struct tt_run_state *run);                     /* somebody saved a sheet since it was decided */
 bool tt_session_render(struct tt_run_state *run, struct tt_error *err);     /* rendering.c */
 bool tt_session_narrate(struct tt_run_state *run, struct tt_error *err);    /* narration.c */
+bool tt_session_copy_sounds(struct tt_run_state *run, struct tt_error *err); /* play_copies.c */
+const char *tt_take_play_before(const struct tt_take *take);
+const char *tt_take_play_after(const struct tt_run_state *run, const struct tt_take *take);
 bool tt_session_show_take(struct tt_run_state *run, struct tt_take *take, struct tt_error *err); /* its report/STEM.json alone */
 bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err); /* showing.c */
 

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-2.0-or-later
 // The pages in a real browser (headless Chromium, from files). usage: node pages.mjs PROGRAM FIXTURES WORK_FOLDER
 import fs from 'node:fs';
+import http from 'node:http';
 import path from 'node:path';
 import { createRequire } from 'node:module';
 import { execFileSync } from 'node:child_process';
@@ -266,6 +267,43 @@ await test('a question can be heard without the part that it is about', async ()
   same(await page.locator('[aria-pressed=true]').count(), 0, 'pressed buttons');
   await page.context().close();
 });
+
+// OUT alone, from the plainest of servers: no parts of files, nothing beside them.
+await test('with media = copy the pages work from a web server that sends no parts of files', async () => {
+  const served = path.join(work, 'served'), kinds = { '.html': 'text/html', '.wav': 'audio/wav', '.flac': 'audio/flac', '.png': 'image/png' };
+  fs.rmSync(served, { recursive: true, force: true });
+  run('clean', path.join(fixtures, 'session'), '-o', served, '--quiet', '--set', 'report.media=copy');
+  const server = http.createServer((request, answer) => {
+    const file = path.join(served, decodeURIComponent(new URL(request.url, 'http://x').pathname));
+    if (!fs.existsSync(file)) { answer.writeHead(404); answer.end(); return; }
+    answer.writeHead(200, { 'content-type': kinds[path.extname(file)] || 'application/octet-stream' });
+    answer.end(fs.readFileSync(file));
+  });
+  await new Promise(done => server.listen(0, '127.0.0.1', done));
+  const origin = 'http://127.0.0.1:' + server.address().port;
+  const context = await browser.newContext(), page = await context.newPage(), outside = [];
+  page.on('request', r => { if (!r.url().startsWith(origin) && !r.url().startsWith('blob:' + origin)) outside.push(r.url()); });
+  page.on('pageerror', e => outside.push(e.message));
+  page.on('response', r => { if (r.status() === 404 && !r.url().endsWith('favicon.ico')) outside.push('missing: ' + r.url()); });
+  await page.goto(origin + '/report/01.html');
+  await page.waitForFunction(() => ['before', 'after'].every(s => document.getElementById(s).src.startsWith('blob:') && document.getElementById(s).readyState >= 2));
+  await page.keyboard.press(' ');
+  await page.waitForTimeout(400);
+  for (const t of [9, 2]) { // back, too: that is what such a server does not allow
+    await page.evaluate(t => player.seek(t), t);
+    await page.waitForTimeout(400);
+    const now = (await page.evaluate(() => player.now())).before;
+    holds(now >= t - 0.05 && now < t + 3, `asked for ${t} s, is at ${now}`);
+  }
+  await page.keyboard.press('s');
+  await page.waitForTimeout(500);
+  holds(!(await page.evaluate(() => document.getElementById('before').paused)), 'the take does not play');
+  await page.goto(origin + '/index.html');
+  same(await page.locator('#removed-list button.gone').count(), 0, 'buttons for what is not there');
+  same(outside.join('; '), '', 'asked for');
+  await context.close();
+  server.close();
+}, 2);
 
 for (const url of ['index.html', pageOf(0)]) for (const scheme of ['light', 'dark']) {
   await test(`axe-core finds nothing wrong (${url === 'index.html' ? 'session' : 'take'}, ${scheme})`, async () => {

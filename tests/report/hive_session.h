@@ -94,8 +94,9 @@ static inline void hive_takes(struct hive *hive)
 {
     static const char *const names[] = { "01.wav", "02 - ruche.wav", "03.wav", "04.wav" }, *const stems[] = { "01", "02 - ruche", "03", "04" };
     static const char *const paths[] = { "/films/hive/01.wav", "/films/hive/02 - ruche.wav", "/films/hive/03.wav", "/films/hive/04.wav" };
+    static const char *const voices[] = { "/films/hive.tidy/voice/01.wav", "/films/hive.tidy/voice/02 - ruche.wav", "/films/hive.tidy/voice/03.wav", "/films/hive.tidy/voice/04.wav" };
     for (size_t i = 0; i < HIVE_TAKES; i++) {
-        hive->takes[i] = (struct tt_take_report){ .name = names[i], .stem = stems[i], .source_path = paths[i], .is_heard = true, .heard = &hive->heard[i],
+        hive->takes[i] = (struct tt_take_report){ .name = names[i], .stem = stems[i], .source_path = paths[i], .play_after = voices[i], .is_heard = true, .heard = &hive->heard[i],
                                                   .sheet = &hive->sheets[i], .map = &hive->maps[i], .has_voice = true, .out_rate_hz = 48000, .out_channel_count = 1,
                                                   .gain_db = 11.25, .limited_db = 1.5, .narration_start_frame = -1, .time_reference_frames = -1 };
         hive->sheets[i].take = (char *)(uintptr_t)names[i];
@@ -129,6 +130,7 @@ static inline void hive_start(struct hive *hive)
     takes[1].after = hive_after(10);
     takes[1].narration_start_frame = 984000;
     takes[2].has_failed = true;
+    takes[2].play_after = takes[3].play_after = NULL;
     takes[2].is_heard = takes[2].has_voice = false;
     takes[2].heard = NULL, takes[2].sheet = NULL, takes[2].map = NULL;
     snprintf(takes[2].error, sizeof takes[2].error, "/films/hive/03.wav: the file is empty; was the copy cut short?");

@@ -76,9 +76,9 @@ static void a_question_can_be_heard_out_of_the_voice_too(void **state)
     struct hive hive;
     hive_start(&hive);
     char *page = page_of(&hive);
-    assert_has(page, "data-src=\"voice/01.wav\" data-from=\"11.300\" data-to=\"16.300\"");
+    assert_has(page, "data-src=\"./voice/01.wav\" data-from=\"11.300\" data-to=\"16.300\"");
     free(page);
-    hive.takes[0].plays_in_browser = true;
+    hive.takes[0].play_before = hive.takes[0].source_path;
     page = page_of(&hive);
     assert_has(page, "data-src=\"../hive/01.wav\" data-from=\"12.000\" data-to=\"17.000\"");
     assert_has(page, "data-src=\"../hive/01.wav\" data-from=\"15.200\" data-to=\"17.000\""); /* the second reading */
@@ -90,7 +90,7 @@ static void what_was_removed_comes_longest_first(void **state)
     (void)state;
     struct hive hive;
     hive_start(&hive);
-    hive.takes[0].plays_in_browser = hive.takes[3].plays_in_browser = true;
+    hive.takes[0].play_before = hive.takes[0].source_path, hive.takes[3].play_before = hive.takes[3].source_path;
     char *page = page_of(&hive), *list = between(page, "<ol id=\"removed-list\">", "</ol>");
     const char *misread = strstr(list, "3.0\xC2\xA0s</strong>, misread"), *other = strstr(list, "2.0\xC2\xA0s</strong>, other"), *talk = strstr(list, "0.5\xC2\xA0s</strong>, talk");
     assert_true(misread && other && talk && misread < other && other < talk);

@@ -16,7 +16,7 @@ static void start(struct hive *hive)
     hive->heard[0].step_count = 200;
     hive->heard[0].facts.channel_count = 1;
     hive->takes[0].source_channel_count = 1;
-    hive->takes[0].plays_in_browser = true;
+    hive->takes[0].play_before = hive->takes[0].source_path;
 }
 
 static char *page_of(struct hive *hive, size_t take)
@@ -188,7 +188,7 @@ static void both_sounds_are_linked_from_where_the_page_lies(void **state)
     (void)state;
     struct hive hive;
     start(&hive);
-    hive.takes[1].plays_in_browser = true;
+    hive.takes[1].play_before = hive.takes[1].source_path;
     char *page = page_of(&hive, 1);
     assert_has(page, "src=\"../../hive/02%20-%20ruche.wav\"");
     assert_has(page, "src=\"../voice/02%20-%20ruche.wav\"");
@@ -200,7 +200,7 @@ static void a_take_that_no_browser_plays_says_so(void **state)
     (void)state;
     struct hive hive;
     start(&hive);
-    hive.takes[0].plays_in_browser = false;
+    hive.takes[0].play_before = NULL;
     char *page = page_of(&hive, 0);
     assert_has(page, "Browsers cannot play this take");
     assert_lacks(page, "id=\"before\"");
@@ -209,14 +209,38 @@ static void a_take_that_no_browser_plays_says_so(void **state)
     free(page);
 }
 
-static void flac_voices_are_linked_as_flac(void **state)
+static void a_copy_is_linked_in_place_of_the_take(void **state)
+{
+    (void)state;
+    struct hive hive;
+    struct tt_page_loudness own, copy;
+    start(&hive);
+    assert_true(tt_page_loudness_of(&hive.takes[0], &own, NULL));
+    hive.takes[0].play_before = "/films/hive.tidy/report/01/take-0123456789ab.flac";
+    hive.takes[0].has_copy = true;
+    hive.takes[0].copy_gain_db = -2.5;
+    char *page = page_of(&hive, 0);
+    assert_has(page, "id=\"before\" controls preload=\"metadata\" aria-label=\"The take as recorded\" src=\"./01/take-0123456789ab.flac\"");
+    assert_has(page, "data-do=\"only\"");
+    free(page);
+    assert_true(tt_page_loudness_of(&hive.takes[0], &copy, NULL));
+    assert_float_equal(copy.before_lufs, own.before_lufs - 2.5, 1e-9);
+}
+
+/* A pause may be heard alone, the misread may not. */
+static void what_is_silent_in_a_copy_has_no_button(void **state)
 {
     (void)state;
     struct hive hive;
     start(&hive);
-    hive.settings.deliver.format = TT_CONTAINER_FLAC;
-    char *page = page_of(&hive, 0);
-    assert_has(page, "src=\"../voice/01.flac\"");
+    hive.takes[0].lacks_removed = hive.takes[0].has_copy = true;
+    char *page = page_of(&hive, 0), *misread = between(page, "data-row=\"0\"", "</tr>"), *pause = between(page, "data-row=\"2\"", "</tr>");
+    assert_lacks(misread, "data-do=\"only\"");
+    assert_has(misread, "data-do=\"before\"");
+    assert_has(pause, "data-do=\"only\"");
+    assert_has(page, "what was taken out is silent");
+    free(misread);
+    free(pause);
     free(page);
 }
 
@@ -270,6 +294,7 @@ static void a_plan_shows_decisions_without_a_voice(void **state)
     start(&hive);
     hive.session.is_plan = true;
     hive.takes[0].has_voice = false;
+    hive.takes[0].play_after = NULL;
     char *page = page_of(&hive, 0);
     assert_has(page, "nothing was rendered yet");
     assert_has(page, "would stay");
@@ -312,7 +337,8 @@ int main(void)
         cmocka_unit_test(equal_loudness_is_that_of_what_stayed),
         cmocka_unit_test(both_sounds_are_linked_from_where_the_page_lies),
         cmocka_unit_test(a_take_that_no_browser_plays_says_so),
-        cmocka_unit_test(flac_voices_are_linked_as_flac),
+        cmocka_unit_test(a_copy_is_linked_in_place_of_the_take),
+        cmocka_unit_test(what_is_silent_in_a_copy_has_no_button),
         cmocka_unit_test(the_picture_can_be_left_out),
         cmocka_unit_test(the_picture_shows_what_is_gone_where_it_was),
         cmocka_unit_test(a_take_of_which_nothing_is_left_has_a_page),

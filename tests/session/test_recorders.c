@@ -74,6 +74,9 @@ static void a_recording_that_was_split_sounds_as_if_it_had_not_been(void **state
     json_t *report = report_of(p->out, "T01_1");
     assert_int_equal((int)number_at(report, "source", "frames"), 12 * RATE);
     json_decref(report);
+    char *page = file_read(in_folder(p->out, "report/T01_1.html"), NULL);
+    assert_non_null(strstr(page, "src=\"./T01_1/take-")); /* one file that holds it all */
+    free(page);
     char *otio = file_read(in_folder(p->out, "edit/narration.otio"), NULL), *edl = file_read(in_folder(p->out, "edit/narration.edl"), NULL);
     assert_non_null(strstr(otio, "T01_2.wav")); /* the picture edit finds each file */
     assert_non_null(strstr(otio, "T01_3.wav"));

@@ -13,6 +13,17 @@ function fade(sound, to) {
     if (share < 1) sound.fading = setTimeout(step, 1);
   })();
 }
+/* From a web server that sends no parts of files one could not move about in a sound: it is taken whole then. A promise of where it is to be played from. */
+const sources = new Map();
+function sourceOf(url) {
+  if (!location.protocol.startsWith('http')) return Promise.resolve(url);
+  if (!sources.has(url)) {
+    sources.set(url, fetch(url, { headers: { Range: 'bytes=0-1' } })
+      .then(answer => answer.status === 200 ? answer.blob().then(blob => URL.createObjectURL(blob)) : url).catch(() => url));
+  }
+  return sources.get(url);
+}
+for (const sound of document.querySelectorAll('audio')) sourceOf(sound.src).then(source => { if (source !== sound.src) sound.src = source; });
 function clock(seconds) {
   const tenths = Math.round(Math.max(0, seconds) * 10), m = Math.floor(tenths / 600);
   const rest = String(Math.floor(tenths / 10) % 60).padStart(2, '0') + '.' + tenths % 10;

@@ -47,7 +47,6 @@
     const now = button, url = new URL(now.dataset.src, location.href).href, from = +now.dataset.from;
     now.setAttribute('aria-pressed', 'true');
     said.textContent = 'Playing: ' + (now.dataset.name || now.textContent);
-    if (part.src !== url) part.src = url;
     clearTimeout(part.fading);
     part.volume = UNHEARD;
     const begin = () => {
@@ -59,8 +58,12 @@
         watch(now);
       }, () => { if (mine === turn) stop('This sound could not be played.'); });
     };
-    if (part.readyState >= 1) begin();
-    else { part.addEventListener('loadedmetadata', begin, { once: true }); part.load(); }
+    sourceOf(url).then(source => {
+      if (mine !== turn) return;
+      if (part.src !== source) part.src = source;
+      if (part.readyState >= 1) begin();
+      else { part.addEventListener('loadedmetadata', begin, { once: true }); part.load(); }
+    });
   }
   part.addEventListener('error', () => {
     if (button) stop('This sound is not where it was, or your browser cannot play it.');
