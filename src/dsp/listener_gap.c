@@ -16,6 +16,7 @@ static const double hard_by_ms = 30.0;
 static const float parted_dip_db = 10.0f;
 static const double trimmed_most_ms = 150.0;
 static const float trimmed_dip_db = 6.0f;
+static const double spared_after_word_ms = 50.0;
 static const float breath_part = 0.3f;
 static const double breath_parts_ms = 250.0;
 static const double joined_gap_ms = 80.0;     /* methods: gaps shorter than this hold no breath */
@@ -87,6 +88,9 @@ static void trim_breath(const struct tt_listener *l, struct tt_piece *piece, int
         for (int64_t i = start; i < start + reach; i++)
             if (tt_heard_at(l, i)->over_db < tt_heard_at(l, low)->over_db) low = i;
         if (tt_heard_at(l, low)->over_db < piece->peak_db - trimmed_dip_db) piece->start = low;
+        /* A word's last sound may lie under what the room adds there. */
+        int64_t spared = tt_listener_frames(l, spared_after_word_ms) - (piece->start - start);
+        if (spared > 0 && piece->end - piece->start > 3 * spared) piece->start += spared;
     }
 }
 

@@ -23,6 +23,9 @@ static const float stroke_fall_db = 15.0f;
  * were set at 38 dB under a phrase's loudest 10 ms (common practice, no source); 30 dB under the loudest frame near the edge is on the safe side. */
 static const float loud_below_db = 30.0f;
 static const double loud_near_ms = 600.0;
+/* Two thirds of so long must be loud, and each that counts 7 dB over the room (methods). */
+static const double loud_solid_ms = 80.0;
+static const float loud_over_db = 7.0f;
 
 static bool make_room(void **array, size_t count, size_t *room, size_t size, struct tt_error *err) {
     if (count < *room) return true;
@@ -82,15 +85,25 @@ static void open_run(struct tt_listener *l, int64_t frame) {
     *run = (struct tt_open_run){.is_open = true, .start = frame, .end = frame, .last_end = last_end};
 }
 
-/* The first frame from `from` on, in steps of one, that is within loud_below_db of the loudest nearby; from itself where the ring has lost it. */
+static bool is_loud(const struct tt_listener *l, int64_t frame, float least) {
+    const struct tt_heard_frame *heard = tt_heard_at(l, frame);
+    return heard->whole >= least && heard->over_db >= loud_over_db;
+}
+
+/* The first frame from `from` on, in steps of one, that is within loud_below_db of the loudest nearby, and not alone in that: a click of the room,
+ * or the release of a stop, is heard as standing in the pause. From itself where the ring has lost it. */
 static int64_t loud_edge(const struct tt_listener *l, int64_t from, int64_t to, int step) {
-    int64_t near = tt_listener_frames(l, loud_near_ms), length = (to - from) * step;
+    int64_t near = tt_listener_frames(l, loud_near_ms), solid = tt_listener_frames(l, loud_solid_ms), length = (to - from) * step;
     near = near < length ? near : length;
     float most = 0.0f;
     for (int64_t i = 0; i < near; i++) most = fmaxf(most, tt_heard_at(l, from + i * step)->whole);
     float least = most * tt_power_of_level(-loud_below_db);
-    for (int64_t i = 0; i < near; i++)
-        if (tt_heard_at(l, from + i * step)->whole >= least) return from + i * step;
+    for (int64_t i = 0; i + solid <= near; i++) {
+        int64_t loud = 0;
+        if (!is_loud(l, from + i * step, least)) continue;
+        for (int64_t k = i; k < i + solid; k++) loud += is_loud(l, from + k * step, least);
+        if (3 * loud >= 2 * solid) return from + i * step;
+    }
     return from;
 }
 

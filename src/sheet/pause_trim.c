@@ -98,10 +98,9 @@ static void try_start(const struct pause *pause, int64_t start, struct part limi
     if (choice.worth > best->worth || (choice.worth == best->worth && choice.off_middle < best->off_middle)) *best = choice;
 }
 
-static struct part trim_middle(const struct pause *pause, int64_t length, int64_t asked)
+static struct choice trim_within(const struct pause *pause, struct part limits, int64_t length, int64_t asked)
 {
-    int64_t margin = least(pause->margin_samples, pause->stay_samples / 2);
-    struct part limits = {margin, length - margin}, net;
+    struct part net;
     struct choice best = {{0, 0}, INT64_MIN, 0};
     try_start(pause, (length - asked) / 2, limits, asked, &best);
     try_start(pause, limits.start, limits, asked, &best);
@@ -113,13 +112,24 @@ static struct part trim_middle(const struct pause *pause, int64_t length, int64_
         try_start(pause, net.start - asked, limits, asked, &best);
         try_start(pause, net.end - asked, limits, asked, &best);
     }
-    return best.part;
+    return best;
+}
+
+/* A sound that leaves too little room gets more of the margin behind the word before; that of the next word's weak beginning stays. */
+static struct part trim_middle(const struct pause *pause, int64_t length, int64_t asked)
+{
+    int64_t before = least(pause->margin_before_samples, pause->stay_samples / 2), after = least(pause->margin_after_samples, pause->stay_samples / 2);
+    struct choice best = trim_within(pause, (struct part){before, length - after}, length, asked);
+    if (best.worth >= asked) return best.part;
+    before = least(before, pause->margin_least_samples);
+    struct choice closer = trim_within(pause, (struct part){before, length - after}, length, asked);
+    return closer.worth > best.worth ? closer.part : best.part;
 }
 
 static struct part trim_head(const struct pause *pause, int64_t length, int64_t asked)
 {
     struct part net;
-    int64_t end = asked, spare = least(pause->margin_samples, pause->stay_samples);
+    int64_t end = asked, spare = least(pause->margin_after_samples, pause->stay_samples);
     size_t around = sound_around(pause, end, &net);
     if (around < pause->sound_count && around != last_breath(pause) && length - net.end >= spare) end = net.end;
     return (struct part){0, settle_end(pause, 0, end)};
@@ -128,7 +138,7 @@ static struct part trim_head(const struct pause *pause, int64_t length, int64_t 
 static struct part trim_tail(const struct pause *pause, int64_t length, int64_t asked)
 {
     struct part net;
-    int64_t start = length - asked, spare = least(pause->margin_samples, pause->stay_samples);
+    int64_t start = length - asked, spare = least(pause->margin_before_samples, pause->stay_samples);
     if (sound_around(pause, start, &net) < pause->sound_count && net.start >= spare) start = net.start;
     return (struct part){settle_start(pause, start, length), length};
 }

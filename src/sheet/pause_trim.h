@@ -19,7 +19,9 @@ struct pause_sound {
 struct pause {
     struct part part;
     int64_t stay_samples;               /* that stay of it */
-    int64_t margin_samples;             /* that stay at each end, where the amount allows */
+    int64_t margin_before_samples;      /* that stay at its start and its end, where the amount allows */
+    int64_t margin_after_samples;
+    int64_t margin_least_samples;       /* of the first one where a sound leaves no room else */
     int64_t breath_worth_samples;       /* so much more may stay to save the breath in front of the next line */
     bool is_head, is_tail;              /* of the take */
     const struct part *cuts;            /* of the whole take, rising: what is out anyway does not count as staying */

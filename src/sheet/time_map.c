@@ -11,7 +11,9 @@
 #include "sheet/take_times.h"
 
 /* Common practice, no source: fades of tens of ms are not heard in room tone, 3 ms is the least that does not click. */
-enum { FADE_MOST_MS = 40, FADE_LEAST_MS = 3, STRETCH_LEAST_MS = 10, PAUSE_MARGIN_MS = 120, BREATH_WORTH_MS = 300 };
+enum { FADE_MOST_MS = 40, FADE_LEAST_MS = 3, STRETCH_LEAST_MS = 10, BREATH_WORTH_MS = 300 };
+/* Of room tone beside a word, as pauses are decided with (stages/pauses.c); beside a cut there is room tone on the other side already. */
+enum { PAUSE_MARGIN_MS = 120, PAUSE_MARGIN_LEAST_MS = 70, CUT_MARGIN_MS = 30 };
 
 /* Everything that is collected on the way; freed at once. */
 struct layout {
@@ -99,7 +101,11 @@ static struct pause pause_of(const struct layout *layout, const struct tt_row *r
     while (*first_sound + pause.sound_count < layout->sound_count && pause.sounds[pause.sound_count].part.start < pause.part.end) pause.sound_count++;
     while (*first_cut + pause.cut_count < cut_count && pause.cuts[pause.cut_count].start < pause.part.end) pause.cut_count++;
     pause.stay_samples = tt_frames_from_ms(row->amount * 1000, rate_hz);
-    pause.margin_samples = tt_frames_from_ms(PAUSE_MARGIN_MS, rate_hz);
+    bool is_behind_cut = *first_cut > 0 && layout->gone[*first_cut - 1].end == pause.part.start;
+    bool is_before_cut = *first_cut + pause.cut_count < cut_count && layout->gone[*first_cut + pause.cut_count].start == pause.part.end;
+    pause.margin_before_samples = tt_frames_from_ms(is_behind_cut ? CUT_MARGIN_MS : PAUSE_MARGIN_MS, rate_hz);
+    pause.margin_after_samples = tt_frames_from_ms(is_before_cut ? CUT_MARGIN_MS : PAUSE_MARGIN_MS, rate_hz);
+    pause.margin_least_samples = tt_frames_from_ms(PAUSE_MARGIN_LEAST_MS, rate_hz);
     pause.breath_worth_samples = tt_frames_from_ms(BREATH_WORTH_MS, rate_hz);
     pause.is_head = pause.part.start <= layout->from;
     pause.is_tail = pause.part.end >= layout->to;
