@@ -24,7 +24,7 @@ static const float stroke_fall_db = 15.0f;
 static const float loud_below_db = 30.0f;
 static const double loud_near_ms = 600.0;
 /* Two thirds of so long must be loud, and each that counts 7 dB over the room (methods). */
-static const double loud_solid_ms = 80.0;
+static const double loud_solid_ms = 60.0;
 static const float loud_over_db = 7.0f;
 
 static bool make_room(void **array, size_t count, size_t *room, size_t size, struct tt_error *err) {

@@ -41,6 +41,18 @@ static void the_loud_edges_of_a_run_leave_out_what_trails_off(void **state) {
     heard_take_free(&heard, &take);
 }
 
+/* A click close behind a word stays with it, since it might be its last stop; the pause is heard to begin before it all the same. */
+static void a_click_behind_a_word_does_not_make_it_last_longer(void **state) {
+    (void)state;
+    struct made_take take = three_lines(48000, -80.0);
+    int64_t click = (int64_t)((line_end_s[0] + 0.1) * 48000);
+    for (int64_t k = 0; k < 384; k++) take.samples[click + k] += 0.05f * sinf(0.2f * (float)k);
+    struct heard_take heard = hear_take(&take);
+    assert_true(run_end_s(&heard, 0) > line_end_s[0] + 0.1);
+    assert_within((double)heard.runs[0].loud_end_sample / 48000.0, line_end_s[0], 0.060, 0.060);
+    heard_take_free(&heard, &take);
+}
+
 static void each_line_is_one_run_at_every_rate(void **state) {
     (void)state;
     static const int rates[] = {8000, 16000, 44100, 48000, 96000};
@@ -248,6 +260,7 @@ static void runs_and_sounds_are_in_order_and_apart(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_loud_edges_of_a_run_leave_out_what_trails_off),
+        cmocka_unit_test(a_click_behind_a_word_does_not_make_it_last_longer),
         cmocka_unit_test(each_line_is_one_run_at_every_rate),
         cmocka_unit_test(hum_is_no_voice),
         cmocka_unit_test(what_is_quiet_is_room_and_nothing_else),
