@@ -13,7 +13,7 @@
 /* A run of speech. Edges lie where it can first and last be heard over the room: guards are the caller's. */
 struct tt_run {
     int64_t start_sample, end_sample;  /* end is exclusive */
-    int64_t loud_start_sample, loud_end_sample; /* where a listener would say that it begins and ends: within 30 dB of its level near there */
+    int64_t loud_start_sample, loud_end_sample; /* where a listener would say that it begins and ends: it stands out of the room there */
     float level_db;                    /* mean power of its louder half, dBFS */
     float over_floor_db;               /* the same over the room: how sure the edges are */
     float voiced_share;                /* 0..1 of its frames */

@@ -6,6 +6,7 @@
 #include "dsp/band_floor.h"
 #include "dsp/band_levels.h"
 #include "dsp/listener.h"
+#include "dsp/running_quantile.h"
 #include "dsp/voicing.h"
 
 enum tt_heard_as { TT_HEARD_NOTHING, TT_HEARD_SPEECH, TT_HEARD_SOUND };
@@ -42,6 +43,14 @@ struct tt_open_run {
 
 struct tt_gap { int64_t start, end; bool word_before, word_after; };
 
+/* How far what is heard between the words stands over the room: the last TT_REST_FRAMES frames of it. */
+enum { TT_REST_FRAMES = 4096 };
+struct tt_rest {
+    struct tt_running_quantile over;
+    int16_t steps[TT_REST_FRAMES];
+    int64_t count;
+};
+
 struct tt_listener {
     struct tt_stft_shape shape;
     struct tt_band_plan plan;
@@ -69,6 +78,7 @@ struct tt_listener {
     struct tt_piece pieces[TT_MOST_PIECES];
     /* runs and states */
     struct tt_open_run open_run;
+    struct tt_rest rest;
     int64_t built, walked, settled, delay_frames, last_speech, last_sound;
     uint32_t (*run_counts);            /* level histogram of a run: how many frames */
     double *run_powers, *run_floors;   /* and their powers */

@@ -20,12 +20,16 @@ static const double stroke_rise_ms = 32.0, stroke_most_ms = 115.0, click_most_ms
 static const float stroke_fall_db = 15.0f;
 
 /* A run's faint edges reach into what the room and the ear cover: what a pause is heard to be is measured from louder ones. The recordings' own edges
- * were set at 38 dB under a phrase's loudest 10 ms (common practice, no source); 30 dB under the loudest frame near the edge is on the safe side. */
-static const float loud_below_db = 30.0f;
+ * were set at 38 dB under a phrase's loudest 10 ms (common practice, no source). */
+static const float loud_below_db = 38.0f;
 static const double loud_near_ms = 600.0;
-/* Two thirds of so long must be loud, and each that counts 7 dB over the room (methods). */
+/* Two thirds of so long must be loud. */
 static const double loud_solid_ms = 60.0;
-static const float loud_over_db = 7.0f;
+/* What counts as loud must stand out of what the room does between the words: over what all but a fifth of that reaches (breaths hardly get there; steady
+ * noise stays under 1 dB, a room full of rustle comes to 12) by so much, and 1.4 times that. Set on the pauses of made sessions, in steady rooms and
+ * in a recorded restless one. Before a second of the room was heard, a middling one is taken for granted. */
+static const float loud_over_db = 2.5f, loud_per_rest = 1.4f, rest_unknown_db = 3.0f;
+static const double rest_share = 0.8, rest_least_ms = 1000.0;
 
 static bool make_room(void **array, size_t count, size_t *room, size_t size, struct tt_error *err) {
     if (count < *room) return true;
@@ -85,9 +89,25 @@ static void open_run(struct tt_listener *l, int64_t frame) {
     *run = (struct tt_open_run){.is_open = true, .start = frame, .end = frame, .last_end = last_end};
 }
 
-static bool is_loud(const struct tt_listener *l, int64_t frame, float least) {
+static void note_rest(struct tt_rest *rest, float over_db) {
+    int16_t *place = &rest->steps[rest->count % TT_REST_FRAMES];
+    if (rest->count++ >= TT_REST_FRAMES) tt_running_quantile_remove(&rest->over, *place);
+    *place = (int16_t)tt_level_step(over_db);
+    tt_running_quantile_add(&rest->over, *place);
+}
+
+static float least_over_db(const struct tt_listener *l) {
+    bool is_known = l->rest.count >= tt_listener_frames(l, rest_least_ms);
+    float rest_db = is_known ? fmaxf(0.0f, tt_running_quantile_at(&l->rest.over, rest_share)) : rest_unknown_db;
+    return loud_over_db + loud_per_rest * rest_db;
+}
+
+/* What a frame must reach in power, and over the room. */
+struct loudness_least { float power, over_db; };
+
+static bool is_loud(const struct tt_listener *l, int64_t frame, struct loudness_least least) {
     const struct tt_heard_frame *heard = tt_heard_at(l, frame);
-    return heard->whole >= least && heard->over_db >= loud_over_db;
+    return heard->whole >= least.power && heard->over_db >= least.over_db;
 }
 
 /* The first frame from `from` on, in steps of one, that is within loud_below_db of the loudest nearby, and not alone in that: a click of the room,
@@ -97,7 +117,7 @@ static int64_t loud_edge(const struct tt_listener *l, int64_t from, int64_t to, 
     near = near < length ? near : length;
     float most = 0.0f;
     for (int64_t i = 0; i < near; i++) most = fmaxf(most, tt_heard_at(l, from + i * step)->whole);
-    float least = most * tt_power_of_level(-loud_below_db);
+    struct loudness_least least = {most * tt_power_of_level(-loud_below_db), least_over_db(l)};
     for (int64_t i = 0; i + solid <= near; i++) {
         int64_t loud = 0;
         if (!is_loud(l, from + i * step, least)) continue;
@@ -182,6 +202,7 @@ static bool build_frame(struct tt_listener *l, int64_t frame, struct tt_error *e
         run->end = frame + 1;
         return true;
     }
+    note_rest(&l->rest, tt_heard_at(l, frame)->over_db);
     if (run->is_open && frame - run->end >= tt_listener_frames(l, alone_ms)) return close_run(l, frame, err);
     if (as == TT_HEARD_SOUND && !run->is_open) run->last_end = frame + 1;
     return true;
