@@ -16,6 +16,7 @@ struct tt_room_tone {
     float scale;               /* from sqrt(power) to one part of a bin */
     uint64_t seed, frame;
     float *spectrum, *power, *overlap;
+    float *colour;             /* by bin, on top of scale */
     int at;                    /* next sample of the finished hop; hop_samples when it is used up */
 };
 
@@ -53,7 +54,8 @@ struct tt_room_tone *tt_room_tone_create(const struct tt_floor_track *track, dou
     tone->spectrum = malloc(2 * bins * sizeof *tone->spectrum);
     tone->power = malloc(bins * sizeof *tone->power);
     tone->overlap = calloc(window, sizeof *tone->overlap);
-    if (!tone->stft || !tone->spectrum || !tone->power || !tone->overlap) {
+    tone->colour = malloc(bins * sizeof *tone->colour);
+    if (!tone->stft || !tone->spectrum || !tone->power || !tone->overlap || !tone->colour) {
         tt_fail_memory(err);
         tt_room_tone_destroy(tone);
         return NULL;
@@ -62,6 +64,7 @@ struct tt_room_tone *tt_room_tone_create(const struct tt_floor_track *track, dou
      * sum to 2 / (4 N^2). A frame of bins with E|X|^2 = a^2 has mean square a^2 * N before them, so that a^2 = p * 2 N gives
      * p on average; half of it in each part of a bin. */
     tone->scale = (float)(gain * sqrt((double)window));
+    for (size_t i = 0; i < bins; i++) tone->colour[i] = 1.0F;
     return tone;
 }
 
@@ -72,7 +75,13 @@ void tt_room_tone_destroy(struct tt_room_tone *tone)
     free(tone->spectrum);
     free(tone->power);
     free(tone->overlap);
+    free(tone->colour);
     free(tone);
+}
+
+void tt_room_tone_set_colour(struct tt_room_tone *tone, const float *bin_gain)
+{
+    memcpy(tone->colour, bin_gain, (size_t)tone->shape.bin_count * sizeof *tone->colour);
 }
 
 static void add_frame(struct tt_room_tone *tone)
@@ -80,7 +89,7 @@ static void add_frame(struct tt_room_tone *tone)
     const int bins = tone->shape.bin_count;
     const uint64_t base = scramble(tone->seed ^ (tone->frame * 0x100000001b3U));
     for (int i = 0; i < bins; i++) {
-        const float amplitude = tone->scale * tt_fast_sqrt(tone->power[i]);
+        const float amplitude = tone->scale * tone->colour[i] * tt_fast_sqrt(tone->power[i]);
         tone->spectrum[2 * i] = amplitude * gaussian(scramble(base + 2 * (uint64_t)i));
         tone->spectrum[2 * i + 1] = amplitude * gaussian(scramble(base + 2 * (uint64_t)i + 1));
     }

@@ -15,6 +15,8 @@ struct tt_room_tone;
 struct tt_room_tone *tt_room_tone_create(const struct tt_floor_track *track, double gain, uint64_t seed, struct tt_error *err);
 /* count samples with the colour of the track at `sample`, continuing without a seam. */
 void tt_room_tone_make(struct tt_room_tone *tone, int64_t sample, float *samples, size_t count);
+/* bin_count linear factors on top of the gain from here on; copied. */
+void tt_room_tone_set_colour(struct tt_room_tone *tone, const float *bin_gain);
 void tt_room_tone_destroy(struct tt_room_tone *tone);
 
 #endif

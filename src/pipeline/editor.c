@@ -13,6 +13,8 @@ enum { PART_SAMPLES = 1 << 14 };
 struct tt_editor {
     const struct tt_time_map *map;
     struct tt_room_tone *tone;
+    struct tt_room_match *match;
+    float *colour;            /* by bin, of match */
     tt_sink sink;
     void *context;
     float *window;            /* source samples [window_start, window_start + window_count) */
@@ -34,17 +36,18 @@ void tt_editor_destroy(struct tt_editor *editor)
     free(editor->tail);
     free(editor->tone_part);
     free(editor->mixed);
+    free(editor->colour);
     free(editor);
 }
 
-struct tt_editor *tt_editor_create(const struct tt_time_map *map, struct tt_room_tone *tone, tt_sink sink, void *context, struct tt_error *err)
+struct tt_editor *tt_editor_create(const struct tt_time_map *map, struct tt_room_tone *tone, struct tt_room_match *match, tt_sink sink, void *context, struct tt_error *err)
 {
     struct tt_editor *editor = calloc(1, sizeof *editor);
     if (!editor) {
         tt_fail_memory(err);
         return NULL;
     }
-    *editor = (struct tt_editor){.map = map, .tone = tone, .sink = sink, .context = context};
+    *editor = (struct tt_editor){.map = map, .tone = tone, .match = match, .sink = sink, .context = context};
     for (size_t i = 0; i < map->count; i++)
         if ((size_t)map->stretches[i].fade_samples > editor->most_fade)
             editor->most_fade = (size_t)map->stretches[i].fade_samples;
@@ -55,7 +58,8 @@ struct tt_editor *tt_editor_create(const struct tt_time_map *map, struct tt_room
     editor->tail = malloc((editor->most_fade + 1) * sizeof(float));
     editor->mixed = malloc((editor->most_fade + 1) * sizeof(float));
     editor->tone_part = malloc((PART_SAMPLES + editor->most_fade) * sizeof(float));
-    if (!editor->window || !editor->tail || !editor->mixed || !editor->tone_part) {
+    editor->colour = match ? malloc(tt_room_match_bins(match) * sizeof(float)) : NULL;
+    if ((match && !editor->colour) || !editor->window || !editor->tail || !editor->mixed || !editor->tone_part) {
         tt_editor_destroy(editor);
         tt_fail_memory(err);
         return NULL;
@@ -67,6 +71,15 @@ static bool put(struct tt_editor *editor, const float *samples, size_t count, st
 {
     editor->written += (int64_t)count;
     return count == 0 || editor->sink(editor->context, samples, count, err);
+}
+
+/* Before the tone of a gap behind this sample is made. */
+static void tune_tone(struct tt_editor *editor, int64_t source_sample)
+{
+    if (!editor->match)
+        return;
+    (void)tt_room_match_at(editor->match, source_sample, editor->colour);
+    tt_room_tone_set_colour(editor->tone, editor->colour);
 }
 
 static bool put_tone(struct tt_editor *editor, int64_t source_sample, int64_t count, struct tt_error *err)
@@ -117,6 +130,8 @@ static bool join(struct tt_editor *editor, struct tt_error *err)
     if (editor->at_stretch == 0)
         return put_tone(editor, stretch->source_start, editor->map->lead_samples - (int64_t)(fade / 2), err) && fade_out_of_tone(editor, fade, err);
     const struct tt_stretch *before = stretch - 1;
+    if (before->fill_samples > 0)
+        tune_tone(editor, before->source_end);
     if (fade == 0)
         return put_tone(editor, before->source_end, before->fill_samples, err);
     const float *head = source(editor, stretch->source_start - (int64_t)(fade / 2));
@@ -189,6 +204,8 @@ bool tt_editor_add(struct tt_editor *editor, const float *samples, size_t count,
         size_t part = count < PART_SAMPLES ? count : PART_SAMPLES;
         memcpy(editor->window + editor->window_count, samples, part * sizeof(float));
         editor->window_count += part;
+        if (editor->match)
+            tt_room_match_add(editor->match, samples, part);
         samples += part;
         count -= part;
         if (!work(editor, false, err))
@@ -208,6 +225,8 @@ bool tt_editor_finish(struct tt_editor *editor, struct tt_error *err)
         size_t last = editor->map->count - 1;
         const struct tt_stretch *stretch = &editor->map->stretches[last];
         size_t fade = fade_behind(editor, last);
+        if (stretch->fill_samples > 0)
+            tune_tone(editor, stretch->source_end);
         if (stretch->fill_samples > 0 && fade > 0) {
             tt_room_tone_make(editor->tone, stretch->source_end, editor->tone_part, fade);
             tt_crossfade(editor->tail, editor->tone_part, editor->mixed, fade);

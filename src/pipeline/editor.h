@@ -6,14 +6,16 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#include "dsp/room_match.h"
 #include "dsp/room_tone.h"
 #include "sheet/time_map.h"
 
 typedef bool (*tt_sink)(void *context, const float *samples, size_t count, struct tt_error *err);
 
 struct tt_editor;
-/* map and tone are borrowed; tone may be NULL when the map asks for none. */
-struct tt_editor *tt_editor_create(const struct tt_time_map *map, struct tt_room_tone *tone, tt_sink sink, void *context, struct tt_error *err);
+/* map, tone and match are borrowed; tone may be NULL when the map asks for none. match tunes the tone of each gap to what was heard before it; NULL: the tone
+ * stays as it is. */
+struct tt_editor *tt_editor_create(const struct tt_time_map *map, struct tt_room_tone *tone, struct tt_room_match *match, tt_sink sink, void *context, struct tt_error *err);
 /* The take's samples in order. The sink gets map->out_samples samples in all once the last one is in and finish was called. */
 bool tt_editor_add(struct tt_editor *editor, const float *samples, size_t count, struct tt_error *err);
 bool tt_editor_finish(struct tt_editor *editor, struct tt_error *err);

@@ -9,7 +9,7 @@
 
 #include "base/fail.h"
 
-struct tt_span_samples { int64_t start, end; };
+#include "dsp/room_match.h" /* struct tt_span_samples */
 
 struct tt_quiet_meter;
 /* spans: rising, in samples of the stream; borrowed. */

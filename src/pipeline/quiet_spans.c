@@ -6,7 +6,14 @@
 #include "audio/resample.h"
 #include "base/units.h"
 
-bool tt_quiet_spans_find(const struct tt_heard *heard, const struct tt_time_map *map, int out_rate_hz, struct tt_quiet_spans *quiet, struct tt_error *err)
+/* In a restless room much is somewhat like a breath. */
+static bool is_sure_breath(const struct tt_sound *sound)
+{
+    const float sure = 0.7f; /* as breaths are softened with */
+    return sound->kind == TT_SOUND_BREATH && sound->confidence >= sure;
+}
+
+bool tt_quiet_spans_find(const struct tt_heard *heard, const struct tt_time_map *map, int out_rate_hz, bool with_noises, struct tt_quiet_spans *quiet, struct tt_error *err)
 {
     const int rate_hz = heard->facts.rate_hz;
     const int64_t guard = tt_frames_from_ms(150, rate_hz);
@@ -20,7 +27,8 @@ bool tt_quiet_spans_find(const struct tt_heard *heard, const struct tt_time_map 
         while (at < stretch->source_end) {
             while (run < heard->run_count && heard->runs[run].end_sample + guard <= at)
                 run++;
-            while (sound < heard->sound_count && heard->sounds[sound].end_sample <= at)
+            while (sound < heard->sound_count &&
+                   (heard->sounds[sound].end_sample <= at || (with_noises && !is_sure_breath(&heard->sounds[sound]))))
                 sound++;
             int64_t busy_start = INT64_MAX, busy_end = INT64_MAX;
             if (run < heard->run_count) {

@@ -30,6 +30,8 @@ struct render_pass {
     float *block, *first_output, *buffers[2];
     struct tt_relay *relay;           /* from the first link to the others and the editor */
     struct tt_room_tone *tone;
+    struct tt_quiet_spans room_spans; /* of the take; filled only where gaps are opened */
+    struct tt_room_match *match;
     struct tt_editor *editor;
     struct tt_scratch_path voice, whole;
 };
@@ -154,6 +156,24 @@ static bool open_scratch(const struct tt_render_request *request, struct tt_scra
     return tt_scratch_path_open(path, request->scratch_folder, request->heard->facts.rate_hz, request->out_rate_hz, err);
 }
 
+/* Made tone is tuned to what the gate leaves of the room, where any is made. */
+static bool open_match(struct render_pass *pass, struct tt_error *err)
+{
+    const struct tt_render_request *request = pass->request;
+    const struct tt_heard *heard = request->heard;
+    bool has_gap = false;
+    for (size_t i = 0; i < request->map->count; i++)
+        has_gap = has_gap || request->map->stretches[i].fill_samples > 0;
+    if (!has_gap)
+        return true;
+    struct tt_stretch all = {.source_end = heard->facts.frame_count};
+    struct tt_time_map whole = {.rate_hz = heard->facts.rate_hz, .stretches = &all, .count = 1};
+    if (!tt_quiet_spans_find(heard, &whole, heard->facts.rate_hz, true, &pass->room_spans, err))
+        return false;
+    pass->match = tt_room_match_create(&heard->floor, tt_room_tone_gain(request->settings), pass->room_spans.spans, pass->room_spans.count, err);
+    return pass->match != NULL;
+}
+
 static bool open_pass(struct render_pass *pass, struct tt_error *err)
 {
     const struct tt_render_request *request = pass->request;
@@ -188,7 +208,9 @@ static bool open_pass(struct render_pass *pass, struct tt_error *err)
     /* Where the gain is settled, its peak alone is asked for: how far the limiter would have to go. */
     if (!tt_scratch_path_measure(&pass->voice, request->out_rate_hz, request->settings, !isnan(request->gain_db), err))
         return false;
-    pass->editor = tt_editor_create(request->map, pass->tone, tt_scratch_path_add, &pass->voice, err);
+    if (!open_match(pass, err))
+        return false;
+    pass->editor = tt_editor_create(request->map, pass->tone, pass->match, tt_scratch_path_add, &pass->voice, err);
     return pass->editor && (pass->relay = tt_relay_open(push_behind_first, pass, room, request->has_second_thread, err)) != NULL;
 }
 
@@ -197,6 +219,8 @@ static void close_pass(struct render_pass *pass)
     tt_relay_close(pass->relay);
     tt_editor_destroy(pass->editor);
     tt_room_tone_destroy(pass->tone);
+    tt_room_match_destroy(pass->match);
+    free(pass->room_spans.spans);
     tt_scratch_path_close(&pass->voice);
     tt_scratch_path_close(&pass->whole);
     for (size_t i = 0; i < pass->link_count; i++)
@@ -323,7 +347,7 @@ static bool deliver(struct render_pass *pass, struct tt_rendered *rendered, stru
                              .picture_prefix = request->picture_prefix};
     struct tt_label *labels = NULL;
     struct tt_delivered delivered = {0};
-    bool ok = tt_quiet_spans_find(request->heard, request->map, request->out_rate_hz, &quiet, err) && collect_labels(request, &labels, &voice.label_count, err);
+    bool ok = tt_quiet_spans_find(request->heard, request->map, request->out_rate_hz, false, &quiet, err) && collect_labels(request, &labels, &voice.label_count, err);
     voice.labels = labels;
     ok = ok && write_file(pass, &voice, finder, &rendered->gain_db, &rendered->is_held_back, &delivered, err);
     free(labels);

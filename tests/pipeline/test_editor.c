@@ -38,7 +38,7 @@ static void edit_ramp(const struct tt_time_map *map, int64_t length, size_t part
     struct tt_floor_track room = quiet_room();
     struct tt_room_tone *tone = tt_room_tone_create(&room, 1, 1, &error);
     gathered->count = 0;
-    struct tt_editor *editor = tt_editor_create(map, tone, gather, gathered, &error);
+    struct tt_editor *editor = tt_editor_create(map, tone, NULL, gather, gathered, &error);
     assert_non_null(editor);
     float *ramp = malloc((size_t)length * sizeof *ramp);
     for (int64_t i = 0; i < length; i++)
@@ -115,6 +115,37 @@ static void an_opened_gap_is_filled_with_room_tone_of_its_length(void **state)
     assert_float_equal(out.samples[3020], 1020, 0);
 }
 
+/* What the pauses before it hold is 14 dB over the floor. */
+static void a_gap_sounds_like_the_pauses_before_it_and_not_like_the_floor(void **state)
+{
+    (void)state;
+    enum { LENGTH = 16000, GAP = 2000 };
+    struct tt_stretch stretches[2] = {{.source_start = 0, .source_end = 12000, .out_start = 0, .fade_samples = 40, .fill_samples = GAP},
+                                      {.source_start = 12000, .source_end = LENGTH, .out_start = 12000 + GAP}};
+    struct tt_time_map map = {.rate_hz = 8000, .stretches = stretches, .count = 2, .out_samples = LENGTH + GAP};
+    struct tt_span_samples all = {0, LENGTH};
+    struct tt_floor_track room = quiet_room();
+    struct tt_error error = {0};
+    struct tt_room_tone *tone = tt_room_tone_create(&room, 1, 1, &error);
+    struct tt_room_match *match = tt_room_match_create(&room, 1, &all, 1, &error);
+    static struct gathered out;
+    static float noise[LENGTH];
+    uint32_t seed = 9;
+    for (int i = 0; i < LENGTH; i++) {
+        seed = seed * 1664525U + 1013904223U;
+        noise[i] = 5e-3f * 1.7320508f * ((float)seed / 2147483648.0f - 1.0f);
+    }
+    out.count = 0;
+    struct tt_editor *editor = tt_editor_create(&map, tone, match, gather, &out, &error);
+    assert_ok(tt_editor_add(editor, noise, LENGTH, &error), error);
+    assert_ok(tt_editor_finish(editor, &error), error);
+    assert_int_equal(out.count, LENGTH + GAP);
+    assert_true(fabs(20 * log10(rms_of(out.samples + 12200, GAP - 400) / 5e-3)) < 1.5);
+    tt_editor_destroy(editor);
+    tt_room_match_destroy(match);
+    tt_room_tone_destroy(tone);
+}
+
 static void a_take_that_became_shorter_is_an_error(void **state)
 {
     (void)state;
@@ -123,7 +154,7 @@ static void a_take_that_became_shorter_is_an_error(void **state)
     static struct gathered out;
     struct tt_error error = {0};
     float few[100] = {0};
-    struct tt_editor *editor = tt_editor_create(&map, NULL, gather, &out, &error);
+    struct tt_editor *editor = tt_editor_create(&map, NULL, NULL, gather, &out, &error);
     out.count = 0;
     assert_true(tt_editor_add(editor, few, 100, &error));
     assert_false(tt_editor_finish(editor, &error));
@@ -138,6 +169,7 @@ int main(void)
         cmocka_unit_test(a_cut_joins_its_sides_and_touches_nothing_outside_the_fade),
         cmocka_unit_test(the_way_the_stream_was_parted_does_not_show),
         cmocka_unit_test(an_opened_gap_is_filled_with_room_tone_of_its_length),
+        cmocka_unit_test(a_gap_sounds_like_the_pauses_before_it_and_not_like_the_floor),
         cmocka_unit_test(a_take_that_became_shorter_is_an_error),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
