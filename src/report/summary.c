@@ -167,14 +167,17 @@ static void add_fallen_out(const struct tt_session_report *session, struct tt_te
 {
     struct tt_totals totals = tt_session_totals(session);
     if (totals.empty > 0) tt_text_addf(out, "Nothing is left of %zu take%s\n", totals.empty, totals.empty == 1 ? "" : "s");
+    size_t listed = 0;
     for (size_t i = 0; i < session->take_count; i++)
-        if (tt_take_is_empty(&session->takes[i])) tt_summary_add_lines(out, 2, session->takes[i].name);
+        if (tt_take_is_empty(&session->takes[i]) && listed++ < LISTED_MOST) tt_summary_add_lines(out, 2, session->takes[i].name);
+    add_rest(out, listed, "; the page has them all");
     if (totals.failed > 0)
         tt_text_addf(out, "%zu take%s could not be done%s\n", totals.failed, totals.failed == 1 ? "" : "s",
                      session->has_narration ? totals.failed == 1 ? ": the narration is WITHOUT it" : ": the narration is WITHOUT them" : "");
+    listed = 0;
     for (size_t i = 0; i < session->take_count; i++) {
         const struct tt_take_report *take = &session->takes[i];
-        if (!take->has_failed) continue;
+        if (!take->has_failed || listed++ >= LISTED_MOST) continue;
         struct tt_text text = { 0 };
         /* Most errors open with the path already. */
         if (!strstr(take->error, take->name)) tt_text_addf(&text, "%s: ", take->name);
@@ -183,6 +186,7 @@ static void add_fallen_out(const struct tt_session_report *session, struct tt_te
         else tt_summary_add_lines(out, 2, text.data);
         tt_text_free(&text);
     }
+    add_rest(out, listed, "; the page has them all");
     if (totals.empty + totals.failed > 0) tt_text_add(out, "\n");
 }
 

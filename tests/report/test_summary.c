@@ -56,6 +56,23 @@ static void what_a_person_must_do_comes_first(void **state)
     free(text);
 }
 
+static void a_card_full_of_bad_takes_does_not_bury_the_rest(void **state)
+{
+    (void)state;
+    struct hive hive;
+    struct tt_take_report many[25];
+    hive_start(&hive);
+    for (size_t i = 0; i < 25; i++)
+        many[i] = hive.session.takes[i < 12 ? 2 : 3]; /* failed, empty */
+    hive.session.takes = many;
+    hive.session.take_count = 25;
+    char *text = summarise(&hive.session, false);
+    find(text, "Nothing is left of 13 takes\n");
+    find(text, "  ... and 5 more; the page has them all\n12 takes could not be done");
+    find(text, "  ... and 4 more; the page has them all\n\n");
+    free(text);
+}
+
 static void long_lists_of_questions_end_in_a_number(void **state)
 {
     (void)state;
@@ -224,7 +241,8 @@ static void nothing_heard_gives_no_figures(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(what_a_person_must_do_comes_first),         cmocka_unit_test(long_lists_of_questions_end_in_a_number),
+        cmocka_unit_test(what_a_person_must_do_comes_first),         cmocka_unit_test(a_card_full_of_bad_takes_does_not_bury_the_rest),
+        cmocka_unit_test(long_lists_of_questions_end_in_a_number),
         cmocka_unit_test(long_lists_of_warnings_point_to_the_page),
         cmocka_unit_test(a_warning_that_recurs_from_take_to_take_is_one_line),
         cmocka_unit_test(talk_alone_is_no_second_reading),           cmocka_unit_test(only_the_five_longest_removals_are_listed),
