@@ -200,8 +200,8 @@ TT_WIDE static void turn_down(float *spectrum, const float *gain, float least, i
 {
     for (int i = 0; i < bins; i++) {
         const float bounded = gain[i] > least ? gain[i] : least;
-        spectrum[2 * i] *= bounded;
-        spectrum[2 * i + 1] *= bounded;
+        spectrum[i] *= bounded;
+        spectrum[bins + i] *= bounded;
     }
 }
 

@@ -16,7 +16,7 @@ struct tt_gate_gain *tt_gate_gain_create(struct tt_stft_shape shape, struct tt_g
 void tt_gate_gain_destroy(struct tt_gate_gain *decision);
 /* power and floor: bin_count values of the newest frame. True when TT_GATE_ROWS frames are there: then tt_gate_gain_run must follow. */
 bool tt_gate_gain_add(struct tt_gate_gain *decision, const float *power, const float *floor);
-/* Turns down the first TT_GATE_BLOCK of those frames (spectra[r]: bin_count pairs), and forgets them. */
+/* Turns down the first TT_GATE_BLOCK of those frames (spectra[r]: as tt_stft_forward gives them), and forgets them. */
 void tt_gate_gain_run(struct tt_gate_gain *decision, float *const *spectra);
 
 #endif

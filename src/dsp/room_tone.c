@@ -90,13 +90,13 @@ static void add_frame(struct tt_room_tone *tone)
     const uint64_t base = scramble(tone->seed ^ (tone->frame * 0x100000001b3U));
     for (int i = 0; i < bins; i++) {
         const float amplitude = tone->scale * tone->colour[i] * tt_fast_sqrt(tone->power[i]);
-        tone->spectrum[2 * i] = amplitude * gaussian(scramble(base + 2 * (uint64_t)i));
-        tone->spectrum[2 * i + 1] = amplitude * gaussian(scramble(base + 2 * (uint64_t)i + 1));
+        tone->spectrum[i] = amplitude * gaussian(scramble(base + 2 * (uint64_t)i));
+        tone->spectrum[bins + i] = amplitude * gaussian(scramble(base + 2 * (uint64_t)i + 1));
     }
     /* DC and half the rate are real, and carry all their power in that part. */
     tone->spectrum[0] *= 1.41421356F;
-    tone->spectrum[2 * bins - 2] *= 1.41421356F;
-    tone->spectrum[1] = tone->spectrum[2 * bins - 1] = 0.0F;
+    tone->spectrum[bins - 1] *= 1.41421356F;
+    tone->spectrum[bins] = tone->spectrum[2 * bins - 1] = 0.0F;
     tt_stft_inverse(tone->stft, tone->spectrum, tone->overlap);
     tone->frame++;
 }

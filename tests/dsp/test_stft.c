@@ -2,6 +2,8 @@
 #include "noise_sounds.h"
 #include "dsp/stft.h"
 
+#include <fftw3.h>
+
 #include "dsp/fast_math.h"
 
 static void the_shape_is_a_5_ms_hop_that_fftw_is_quick_with(void **state)
@@ -37,6 +39,42 @@ static void forward_and_inverse_give_the_input_back(void **state)
         for (size_t i = window; i < count - window; i++) assert_within((double)out[i], (double)in[i], 1e-6, 1e-6);
         free(in);
         free(out);
+        free(spectrum);
+        tt_stft_destroy(stft);
+    }
+}
+
+/* The reference is FFTW's own transform of real samples, of the same windowed frame. */
+static void spectra_are_those_of_a_transform_of_real_samples(void **state)
+{
+    (void)state;
+    static const int rates[] = {8000, 22050, 44100, 48000, 96000};
+    for (size_t r = 0; r < sizeof rates / sizeof *rates; r++) {
+        struct tt_error err = {0};
+        const struct tt_stft_shape shape = tt_stft_shape_for(rates[r]);
+        const size_t window = (size_t)shape.window_samples, bins = (size_t)shape.bin_count;
+        struct tt_stft *stft = tt_stft_create(shape, &err);
+        float *in = test_sound(window), *spectrum = test_sound(2 * bins), *block = fftwf_alloc_real(window);
+        fftwf_complex *reference = fftwf_alloc_complex(bins);
+        fftwf_plan plan = fftwf_plan_dft_r2c_1d((int)window, block, reference, FFTW_ESTIMATE);
+        add_white(in, window, 0.3, 5);
+        double sum = 0;
+        for (size_t i = 0; i < window; i++) {
+            block[i] = (float)((double)in[i] * sin(TEST_PI * (double)i / (double)window));
+            sum += (double)block[i] * (double)block[i];
+        }
+        tt_stft_forward(stft, in, spectrum);
+        fftwf_execute(plan);
+        const double most = 1e-6 * sqrt(sum); /* of the root mean square of the bins */
+        for (size_t k = 0; k < bins; k++) {
+            assert_within((double)spectrum[k], (double)reference[k][0], most, most);
+            assert_within((double)spectrum[bins + k], (double)reference[k][1], most, most);
+        }
+        assert_true(spectrum[bins] == 0.0f && spectrum[2 * bins - 1] == 0.0f);
+        fftwf_destroy_plan(plan);
+        fftwf_free(reference);
+        fftwf_free(block);
+        free(in);
         free(spectrum);
         tt_stft_destroy(stft);
     }
@@ -80,6 +118,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_shape_is_a_5_ms_hop_that_fftw_is_quick_with),
         cmocka_unit_test(forward_and_inverse_give_the_input_back),
+        cmocka_unit_test(spectra_are_those_of_a_transform_of_real_samples),
         cmocka_unit_test(white_noise_reads_its_power_in_every_bin),
         cmocka_unit_test(fast_functions_keep_their_stated_errors),
     };
