@@ -3,6 +3,8 @@
 
 #include <string.h>
 
+#include "base/wide.h"
+
 /* IEEE 754 single: magnitudes as bits are in the order of the numbers; above infinity's all are NaN. */
 #define SIGN_MASK 0x7FFFFFFFu
 #define INFINITY_BITS 0x7F800000u
@@ -26,7 +28,7 @@ static inline int32_t to_whole(float value, float full_scale, int32_t most)
     return whole < most ? whole : most;
 }
 
-void tt_pcm_to_24(const float *samples, int32_t *values, size_t count)
+TT_WIDE void tt_pcm_to_24(const float *samples, int32_t *values, size_t count)
 {
     for (size_t i = 0; i < count; i++)
         values[i] = to_whole(samples[i] * 8388608.0f, 8388608.0f, 8388607);
@@ -80,19 +82,10 @@ static inline void put_u24(unsigned char *bytes, uint32_t value)
     bytes[2] = (unsigned char)(value >> 16);
 }
 
-/* Four samples fill three words: a third of the stores. */
-static void pack_24_single(const int32_t *values, unsigned char *bytes, size_t count)
+TT_WIDE static void pack_24_single(const int32_t *restrict values, unsigned char *restrict bytes, size_t count)
 {
-    size_t i = 0;
-    for (; i + 4 <= count; i += 4, bytes += 12) {
-        uint32_t a = (uint32_t)values[i] & 0xFFFFFFu, b = (uint32_t)values[i + 1] & 0xFFFFFFu;
-        uint32_t c = (uint32_t)values[i + 2] & 0xFFFFFFu, d = (uint32_t)values[i + 3];
-        put_u32(bytes, a | b << 24);
-        put_u32(bytes + 4, b >> 8 | c << 16);
-        put_u32(bytes + 8, c >> 16 | d << 8);
-    }
-    for (; i < count; i++, bytes += 3)
-        put_u24(bytes, (uint32_t)values[i]);
+    for (size_t i = 0; i < count; i++)
+        put_u24(bytes + 3 * i, (uint32_t)values[i]);
 }
 
 void tt_pcm_pack_24(const int32_t *values, unsigned char *bytes, size_t count, int copies)
@@ -130,7 +123,7 @@ static inline float of_upper_24(uint32_t bits)
 }
 
 /* Four samples out of three words. */
-void tt_pcm_unpack_24(const unsigned char *restrict bytes, float *restrict samples, size_t count)
+TT_WIDE void tt_pcm_unpack_24(const unsigned char *restrict bytes, float *restrict samples, size_t count)
 {
     size_t i = 0;
     for (; i + 4 <= count; i += 4, bytes += 12) {

@@ -3,10 +3,12 @@
 
 #include <string.h>
 
+#include "base/wide.h"
+
 /* IEEE 754 single: an exponent of ones is NaN or infinity. */
 #define EXPONENT_MASK 0x7F800000u
 
-int64_t tt_samples_mend(float *samples, size_t count)
+TT_WIDE int64_t tt_samples_mend(float *samples, size_t count)
 {
     int64_t mended = 0;
     for (size_t from = 0; from < count; from += 1024) {

@@ -5,6 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/wide.h"
+
 /* One minute a stretch at 94 rows a second. */
 enum { MOST_ROWS = 5632 };
 /* All scores of an alignment are kept for its path: 4 MiB, enough for half a minute within the usual beam. */
@@ -69,7 +71,7 @@ void tt_align_row(const float vector[TT_ALIGN_LANES], int16_t *row, size_t lane_
 
 /* Every partial sum stays within 180 * 180, so 16 bits never overflow; unsigned, as compilers
  * then multiply eight (or sixteen) rows at once. */
-void tt_align_compare(const struct tt_align_rows *rows, size_t x, size_t y, int count, int16_t *restrict likeness)
+TT_WIDE void tt_align_compare(const struct tt_align_rows *rows, size_t x, size_t y, int count, int16_t *restrict likeness)
 {
     uint16_t a[TT_ALIGN_LANES];
     const uint16_t *b[TT_ALIGN_LANES];
@@ -97,6 +99,32 @@ static void lay_out(const struct tt_align *align, const struct band *band, int l
     if (to > from) memcpy(reach + (from - low), align->cells + band->at + (from - band->low), (size_t)(to - from) * sizeof *reach);
 }
 
+TT_WIDE static void score_cells(const float *restrict before, const float *restrict two_before, const int16_t *restrict likeness, float tau,
+                                float *restrict cells, int count)
+{
+    const float scale = 1.0f / TT_ALIGN_SAME;
+    for (int k = 0; k < count; k++) {
+        float gain = (float)likeness[k] * scale - tau;
+        float straight = before[k + 1] + 2.0f * gain;
+        float bent = before[k] > two_before[k] ? before[k] : two_before[k];
+        bent += 3.0f * gain - bend_cost;
+        cells[k] = straight > bent ? straight : bent;
+    }
+}
+
+TT_WIDE static float highest_of(const float *cells, int count)
+{
+    enum { LANES = 16 };
+    float highest[LANES], best = no_path;
+    int k = 0;
+    for (int l = 0; l < LANES; l++) highest[l] = no_path;
+    for (; k + LANES <= count; k += LANES)
+        for (int l = 0; l < LANES; l++) highest[l] = cells[k + l] > highest[l] ? cells[k + l] : highest[l];
+    for (int l = 0; l < LANES; l++) best = highest[l] > best ? highest[l] : best;
+    for (; k < count; k++) best = cells[k] > best ? cells[k] : best;
+    return best;
+}
+
 /* The scores of row x over low .. high - 1, into cells at band->at. Returns the best. */
 static float fill_row(struct tt_align *align, const struct tt_align_task *task, int x, struct band *band)
 {
@@ -105,26 +133,16 @@ static float fill_row(struct tt_align *align, const struct tt_align_task *task, 
     static const struct band none = {0, 0, 0};
     lay_out(align, x >= 1 ? &align->bands[x - 1] : &none, band->low - 2, band->high, align->reach[0]);
     lay_out(align, x >= 2 ? &align->bands[x - 2] : &none, band->low - 1, band->high, align->reach[1]);
-    const float *restrict before = align->reach[0], *restrict two_before = align->reach[1];
-    const int16_t *restrict likeness = align->likeness;
-    float *restrict cells = align->cells + band->at;
-    const float scale = 1.0f / TT_ALIGN_SAME, tau = task->tau;
-    for (int k = 0; k < count; k++) {
-        float gain = (float)likeness[k] * scale - tau;
-        float straight = before[k + 1] + 2.0f * gain;
-        float bent = before[k] > two_before[k] ? before[k] : two_before[k];
-        bent += 3.0f * gain - bend_cost;
-        cells[k] = straight > bent ? straight : bent;
-    }
+    const int16_t *likeness = align->likeness;
+    float *cells = align->cells + band->at;
+    score_cells(align->reach[0], align->reach[1], likeness, task->tau, cells, count);
     int slack = task->slack_rows;                 /* where a path may begin */
     for (int y = band->low; y < band->high && y <= slack; y++)
         if (x == 0 || (y == 0 && x <= slack)) {
-            float start = 2.0f * ((float)likeness[y - band->low] * scale - tau);
+            float start = 2.0f * ((float)likeness[y - band->low] * (1.0f / TT_ALIGN_SAME) - task->tau);
             if (start > cells[y - band->low]) cells[y - band->low] = start;
         }
-    float best = no_path;
-    for (int k = 0; k < count; k++) best = cells[k] > best ? cells[k] : best;
-    return best;
+    return highest_of(cells, count);
 }
 
 /* The cells of row x that can be reached; empty when none. */

@@ -28,14 +28,14 @@ float tt_band_low_share(const struct tt_band_plan *plan) {
     return (float)(plan->first_bin[2] - plan->first_bin[0]) / plan->bins_in_all;
 }
 
-/* Eight lanes: an order of summing that is ours and that wide registers can follow. */
-static float sum_of(const float *values, int count) {
-    float lane[8] = {0};
+TT_WIDE float tt_sum_of(const float *values, int count) {
+    enum { LANES = 16 };
+    float lane[LANES] = {0}, sum = 0.0f;
     int i = 0;
-    for (; i + 8 <= count; i += 8)
-        for (int k = 0; k < 8; k++) lane[k] += values[i + k];
-    float sum = ((lane[0] + lane[4]) + (lane[1] + lane[5])) + ((lane[2] + lane[6]) + (lane[3] + lane[7]));
+    for (; i + LANES <= count; i += LANES)
+        for (int k = 0; k < LANES; k++) lane[k] += values[i + k];
     for (; i < count; i++) sum += values[i];
+    for (int k = 0; k < LANES; k++) sum += lane[k];
     return sum;
 }
 
@@ -44,12 +44,12 @@ struct tt_band_powers tt_band_powers_of(const struct tt_band_plan *plan, const f
     float all = 0.0f;
     for (int b = 0; b < plan->band_count; b++) {
         int first = plan->first_bin[b], bins = plan->first_bin[b + 1] - first;
-        float sum = sum_of(power + first, bins);
+        float sum = tt_sum_of(power + first, bins);
         all += sum;
         powers.band[b] = sum / (float)bins;
     }
     int end = plan->first_bin[plan->band_count], begin = plan->first_bin[0];
-    float rest = sum_of(power, begin) + sum_of(power + end, bin_count - end);
+    float rest = tt_sum_of(power, begin) + tt_sum_of(power + end, bin_count - end);
     powers.all = all / plan->bins_in_all;
     powers.whole = (all + rest) / (float)bin_count;
     return powers;

@@ -17,6 +17,8 @@ struct tt_band_plan tt_band_plan_for(struct tt_stft_shape shape);
 struct tt_band_powers { float band[TT_BANDS], all, whole; };
 /* The share of the bins of all bands that the two lowest have: 100-600 Hz, where a voice's first harmonics are. */
 float tt_band_low_share(const struct tt_band_plan *plan);
+/* A sum in an order that is ours and that wide registers can follow. */
+float tt_sum_of(const float *values, int count);
 struct tt_band_powers tt_band_powers_of(const struct tt_band_plan *plan, const float *power, int bin_count);
 
 /* Weighted 1 2 3 2 1 over five frames: short enough to show the 40 ms between a breath and a word. Frames beyond the ends do not count.

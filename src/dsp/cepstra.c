@@ -23,7 +23,8 @@ struct tt_cepstra {
     int *band;                          /* per bin: the lower of the two bands it feeds; -1 is none below the first */
     float *rise;                        /* per bin: its weight in band + 1 */
     float *fall;                        /* per bin: its weight in band */
-    float cosine[TT_CEPSTRA][TT_MEL_BANDS]; /* DCT-II, orthonormal, over the quantiser's step */
+    int edges[TT_MEL_BANDS + 2];        /* band b rises over the bins edges[b] .. edges[b + 1] - 1, and falls up to edges[b + 2] - 1 */
+    float cosine[TT_MEL_BANDS][TT_CEPSTRA]; /* DCT-II, orthonormal, over the quantiser's step */
 };
 
 static double mel_from_hz(double hz) { return 2595.0 * log10(1.0 + hz / 700.0); } /* as in the HTK book */
@@ -67,6 +68,10 @@ static void make_bands(struct tt_cepstra *cepstra, struct tt_stft_shape shape)
         if (k < cepstra->first_bin) cepstra->first_bin = k;
         cepstra->last_bin = k + 1;
     }
+    for (int j = 0, k = cepstra->first_bin; j < TT_MEL_BANDS + 2; j++) {
+        while (k < cepstra->last_bin && cepstra->band[k] < j - 1) k++;
+        cepstra->edges[j] = k;
+    }
     for (int k = cepstra->first_bin; k < cepstra->last_bin; k++) {
         int b = cepstra->band[k];
         if (b >= 0 && sum[b] > 0.0) cepstra->fall[k] = (float)(cepstra->fall[k] / sum[b]);
@@ -94,7 +99,7 @@ struct tt_cepstra *tt_cepstra_create(struct tt_stft_shape shape, struct tt_error
     make_bands(cepstra, shape);
     for (int c = 0; c < TT_CEPSTRA; c++)
         for (int b = 0; b < TT_MEL_BANDS; b++)
-            cepstra->cosine[c][b] = (float)(sqrt(2.0 / TT_MEL_BANDS) * cos(pi * (c + 1) * (b + 0.5) / TT_MEL_BANDS) / (double)tt_cepstra_step);
+            cepstra->cosine[b][c] = (float)(sqrt(2.0 / TT_MEL_BANDS) * cos(pi * (c + 1) * (b + 0.5) / TT_MEL_BANDS) / (double)tt_cepstra_step);
     return cepstra;
 }
 
@@ -107,26 +112,31 @@ void tt_cepstra_destroy(struct tt_cepstra *cepstra)
     free(cepstra);
 }
 
+int tt_cepstra_bins(const struct tt_cepstra *cepstra) { return cepstra->last_bin; }
+
 double tt_mel_centre_hz(double from_hz, double to_hz, int band, int band_count)
 {
     double low = mel_from_hz(from_hz);
     return hz_from_mel(low + (mel_from_hz(to_hz) - low) * (band + 1) / (band_count + 1));
 }
 
+static float sum_weighted(const float *weights, const float *power, int from, int to, float sum)
+{
+    for (int k = from; k < to; k++) sum += weights[k] * power[k];
+    return sum;
+}
+
 void tt_cepstra_of(const struct tt_cepstra *cepstra, const float *power, int8_t quantised[TT_CEPSTRA])
 {
-    float padded[TT_MEL_BANDS + 2] = {0}; /* one below the first and one above the last, never read */
-    float *level = padded + 1;
-    for (int k = cepstra->first_bin; k < cepstra->last_bin; k++) {
-        int b = cepstra->band[k];
-        level[b] += cepstra->fall[k] * power[k];
-        level[b + 1] += cepstra->rise[k] * power[k];
+    const int *edges = cepstra->edges;
+    float sums[TT_CEPSTRA] = {0};
+    for (int b = 0; b < TT_MEL_BANDS; b++) {
+        float level = sum_weighted(cepstra->rise, power, edges[b], edges[b + 1], 0.0f);
+        level = quick_ln(sum_weighted(cepstra->fall, power, edges[b + 1], edges[b + 2], level) + least_power);
+        for (int c = 0; c < TT_CEPSTRA; c++) sums[c] += cepstra->cosine[b][c] * level;
     }
-    for (int b = 0; b < TT_MEL_BANDS; b++) level[b] = quick_ln(level[b] + least_power);
     for (int c = 0; c < TT_CEPSTRA; c++) {
-        float sum = 0.0f;
-        for (int b = 0; b < TT_MEL_BANDS; b++) sum += cepstra->cosine[c][b] * level[b];
-        float held = sum > 127.0f ? 127.0f : sum < -127.0f ? -127.0f : sum; /* a NaN passes both and ends below */
+        float held = sums[c] > 127.0f ? 127.0f : sums[c] < -127.0f ? -127.0f : sums[c]; /* a NaN passes both and ends below */
         quantised[c] = held == held ? (int8_t)lrintf(held) : 0;
     }
 }

@@ -16,6 +16,8 @@ struct tt_cepstra *tt_cepstra_create(struct tt_stft_shape shape, struct tt_error
 void tt_cepstra_destroy(struct tt_cepstra *cepstra);
 /* power: the mean power spectrum of the (two) STFT frames that the feature frame covers, scaled as tt_stft_power. */
 void tt_cepstra_of(const struct tt_cepstra *cepstra, const float *power, int8_t quantised[TT_CEPSTRA]);
+/* It looks at the bins below this one only. */
+int tt_cepstra_bins(const struct tt_cepstra *cepstra);
 /* The centre of a band of `band_count` triangles between two frequencies, evenly spaced in mel. */
 double tt_mel_centre_hz(double from_hz, double to_hz, int band, int band_count);
 /* One step of the quantised values in natural-log units. */

@@ -9,6 +9,7 @@
 
 enum {
     LEAD_HOPS = 3,      /* zeros in front of the take, so that its first hop, too, lies under four windows */
+    SPARE_HOPS = 32,    /* by which fifo and overlap are longer than a window, so that they seldom move */
     FLOOR_EVERY = 16    /* frames; the floor is looked up every 85 ms */
 };
 
@@ -17,8 +18,8 @@ struct tt_gate {
     struct tt_stft_shape shape;
     struct tt_stft *stft;
     struct tt_gate_gain *decision;
-    float *fifo;               /* the next frame's window of samples */
-    int fifo_count;
+    float *fifo;               /* the next frame's window of samples begins at fifo_at */
+    int room, fifo_at, fifo_end, overlap_at; /* room: of fifo and of overlap */
     float *spectra;            /* TT_GATE_ROWS frames */
     float *rows[TT_GATE_ROWS]; /* where each is */
     int row_count;
@@ -30,13 +31,13 @@ struct tt_gate {
 
 static bool allocate(struct tt_gate *gate)
 {
-    const size_t window = (size_t)gate->shape.window_samples, bins = (size_t)gate->shape.bin_count;
-    const size_t row_floats = (2 * bins + 15) / 16 * 16; /* rows stay aligned for FFTW */
-    gate->fifo = calloc(window, sizeof *gate->fifo);
+    const size_t bins = (size_t)gate->shape.bin_count;
+    const size_t row_floats = (2 * bins + 15) / 16 * 16; /* rows stay aligned */
+    gate->fifo = calloc((size_t)gate->room, sizeof *gate->fifo);
     gate->spectra = fftwf_alloc_real(TT_GATE_ROWS * row_floats);
     gate->power = malloc(bins * sizeof *gate->power);
     gate->floor = malloc(bins * sizeof *gate->floor);
-    gate->overlap = calloc(window, sizeof *gate->overlap);
+    gate->overlap = calloc((size_t)gate->room, sizeof *gate->overlap);
     if (!gate->fifo || !gate->spectra || !gate->power || !gate->floor || !gate->overlap) return false;
     for (size_t r = 0; r < TT_GATE_ROWS; r++) gate->rows[r] = gate->spectra + r * row_floats;
     return true;
@@ -51,7 +52,8 @@ struct tt_gate *tt_gate_create(const struct tt_floor_track *track, struct tt_gat
     }
     gate->track = track;
     gate->shape = track->shape;
-    gate->fifo_count = LEAD_HOPS * gate->shape.hop_samples;
+    gate->room = gate->shape.window_samples + SPARE_HOPS * gate->shape.hop_samples;
+    gate->fifo_end = LEAD_HOPS * gate->shape.hop_samples;
     gate->drop_hops = LEAD_HOPS;
     gate->stft = tt_stft_create(track->shape, err);
     gate->decision = tt_gate_gain_create(track->shape, settings, err);
@@ -86,28 +88,32 @@ static bool analyse(struct tt_gate *gate)
 {
     const int hop = gate->shape.hop_samples;
     float *spectrum = gate->rows[gate->row_count++];
-    tt_stft_forward(gate->stft, gate->fifo, spectrum);
+    tt_stft_forward(gate->stft, gate->fifo + gate->fifo_at, spectrum);
     tt_stft_power(gate->stft, spectrum, gate->power);
     if (gate->frame % FLOOR_EVERY == 0) tt_floor_at(gate->track, (gate->frame - 1 + FLOOR_EVERY / 2) * hop, gate->floor);
     gate->frame++;
-    gate->fifo_count -= hop;
-    memmove(gate->fifo, gate->fifo + hop, (size_t)gate->fifo_count * sizeof *gate->fifo);
+    gate->fifo_at += hop;
     return tt_gate_gain_add(gate->decision, gate->power, gate->floor);
 }
 
 /* Adds a frame to the overlap, which finishes one hop of output. */
-static size_t synthesise(struct tt_gate *gate, float *spectrum, float *output)
+static size_t synthesise(struct tt_gate *gate, const float *spectrum, float *output)
 {
     const size_t hop = (size_t)gate->shape.hop_samples, window = (size_t)gate->shape.window_samples;
-    memmove(gate->overlap, gate->overlap + hop, (window - hop) * sizeof *gate->overlap);
-    memset(gate->overlap + window - hop, 0, hop * sizeof *gate->overlap);
-    tt_stft_inverse(gate->stft, spectrum, gate->overlap);
+    if ((size_t)gate->overlap_at + window > (size_t)gate->room) {
+        memmove(gate->overlap, gate->overlap + gate->overlap_at, (window - hop) * sizeof *gate->overlap);
+        memset(gate->overlap + window - hop, 0, ((size_t)gate->room - window + hop) * sizeof *gate->overlap);
+        gate->overlap_at = 0;
+    }
+    const float *done = gate->overlap + gate->overlap_at;
+    tt_stft_inverse(gate->stft, spectrum, gate->overlap + gate->overlap_at);
+    gate->overlap_at += (int)hop;
     if (gate->drop_hops > 0) {
         gate->drop_hops--;
         return 0;
     }
     const size_t count = gate->owed < (int64_t)hop ? (size_t)gate->owed : hop;
-    memcpy(output, gate->overlap, count * sizeof *output);
+    memcpy(output, done, count * sizeof *output);
     gate->owed -= (int64_t)count;
     return count;
 }
@@ -127,18 +133,28 @@ static size_t do_frame(struct tt_gate *gate, float *output)
     return written;
 }
 
+static bool has_frame(const struct tt_gate *gate) { return gate->fifo_end - gate->fifo_at >= gate->shape.window_samples; }
+
+static void make_room(struct tt_gate *gate)
+{
+    gate->fifo_end -= gate->fifo_at;
+    memmove(gate->fifo, gate->fifo + gate->fifo_at, (size_t)gate->fifo_end * sizeof *gate->fifo);
+    gate->fifo_at = 0;
+}
+
 size_t tt_gate_run(struct tt_gate *gate, const float *samples, size_t count, float *output)
 {
     size_t written = 0;
     while (count > 0) {
-        const size_t room = (size_t)(gate->shape.window_samples - gate->fifo_count);
+        if (gate->fifo_end == gate->room) make_room(gate);
+        const size_t room = (size_t)(gate->room - gate->fifo_end);
         const size_t taken = count < room ? count : room;
-        memcpy(gate->fifo + gate->fifo_count, samples, taken * sizeof *samples);
-        gate->fifo_count += (int)taken;
+        memcpy(gate->fifo + gate->fifo_end, samples, taken * sizeof *samples);
+        gate->fifo_end += (int)taken;
         gate->owed += (int64_t)taken;
         samples += taken;
         count -= taken;
-        if (gate->fifo_count == gate->shape.window_samples) written += do_frame(gate, output + written);
+        while (has_frame(gate)) written += do_frame(gate, output + written);
     }
     return written;
 }
@@ -147,8 +163,9 @@ size_t tt_gate_finish(struct tt_gate *gate, float *output)
 {
     size_t written = 0;
     while (gate->owed > 0) {
-        memset(gate->fifo + gate->fifo_count, 0, (size_t)(gate->shape.window_samples - gate->fifo_count) * sizeof *gate->fifo);
-        gate->fifo_count = gate->shape.window_samples;
+        make_room(gate);
+        memset(gate->fifo + gate->fifo_end, 0, (size_t)(gate->shape.window_samples - gate->fifo_end) * sizeof *gate->fifo);
+        gate->fifo_end = gate->shape.window_samples;
         written += do_frame(gate, output + written);
     }
     return written;

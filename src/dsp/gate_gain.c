@@ -32,7 +32,7 @@ static const float LOCAL_LEAST_OF_RESIDUE = 6.5F;
 static const float GAMMA_LEAST = 1e-6F, GAMMA_MOST = 1e8F;
 static const float PRIOR_LEAST = 0.003F;      /* -25 dB, Ephraim & Malah 1984 */
 
-enum { LOCAL_REACH = 3, LOCAL_BINS = 2 };
+enum { LOCAL_REACH = 3, LOCAL_BINS = 2, GAMMA_ROWS = LOCAL_REACH + TT_GATE_ROWS };
 /* Hann weights by distance in frames and in bins. */
 static const float LOCAL_WEIGHTS[LOCAL_REACH + 1] = {0.25F, 0.21338835F, 0.125F, 0.03661165F};
 static const float LOCAL_BIN_WEIGHTS[LOCAL_BINS + 1] = {1.0F / 3.0F, 0.25F, 1.0F / 12.0F};
@@ -44,8 +44,9 @@ struct tt_gate_gain {
     float keep_faint;                  /* factor on the signal's side */
     float prior_least, local_least;
     int count;                         /* frames there */
-    float *gamma;                      /* LOCAL_REACH rows of the past, then TT_GATE_ROWS */
-    float *forward;                    /* TT_GATE_ROWS rows: prior from the past */
+    float *gammas, *forwards;          /* all rows */
+    float *gamma[GAMMA_ROWS];          /* LOCAL_REACH rows of the past, then TT_GATE_ROWS */
+    float *forward[TT_GATE_ROWS];      /* prior from the past */
     float *speech;                     /* power of the voice over the floor as of the newest frame, forwards */
     float *ahead;                      /* the same, backwards */
     float *around;                     /* of one frame, with LOCAL_BINS more at each end */
@@ -57,14 +58,16 @@ static float *new_rows(int rows, int cells) { return calloc((size_t)rows * (size
 static bool allocate(struct tt_gate_gain *decision)
 {
     const int bins = decision->bins;
-    decision->gamma = new_rows(LOCAL_REACH + TT_GATE_ROWS, bins);
-    decision->forward = new_rows(TT_GATE_ROWS, bins);
+    decision->gammas = new_rows(GAMMA_ROWS, bins);
+    decision->forwards = new_rows(TT_GATE_ROWS, bins);
     decision->speech = new_rows(1, bins);
     decision->ahead = new_rows(1, bins);
     decision->around = new_rows(1, bins + 2 * LOCAL_BINS);
     decision->prior = new_rows(1, bins);
     decision->gain = new_rows(1, bins);
-    return decision->gamma && decision->forward && decision->speech && decision->ahead && decision->around && decision->prior && decision->gain;
+    for (int r = 0; decision->gammas && r < GAMMA_ROWS; r++) decision->gamma[r] = decision->gammas + (size_t)r * (size_t)bins;
+    for (int r = 0; decision->forwards && r < TT_GATE_ROWS; r++) decision->forward[r] = decision->forwards + (size_t)r * (size_t)bins;
+    return decision->gammas && decision->forwards && decision->speech && decision->ahead && decision->around && decision->prior && decision->gain;
 }
 
 struct tt_gate_gain *tt_gate_gain_create(struct tt_stft_shape shape, struct tt_gate_settings settings, struct tt_error *err)
@@ -95,8 +98,8 @@ void tt_gate_gain_destroy(struct tt_gate_gain *decision)
 {
     if (!decision) return;
     tt_gate_voice_destroy(decision->voice);
-    free(decision->gamma);
-    free(decision->forward);
+    free(decision->gammas);
+    free(decision->forwards);
     free(decision->speech);
     free(decision->ahead);
     free(decision->around);
@@ -136,10 +139,10 @@ TT_WIDE static void divide_bounded(const float *power, const float *floor, float
 bool tt_gate_gain_add(struct tt_gate_gain *decision, const float *power, const float *floor)
 {
     const int bins = decision->bins, at = decision->count++;
-    float *gamma = decision->gamma + (size_t)(LOCAL_REACH + at) * (size_t)bins;
+    float *gamma = decision->gamma[LOCAL_REACH + at];
     divide_bounded(power, floor, gamma, bins);
     tt_gate_voice_add(decision->voice, at, gamma);
-    step_prior(gamma, decision->speech, decision->forward + (size_t)at * (size_t)bins, decision->prior_least, bins);
+    step_prior(gamma, decision->speech, decision->forward[at], decision->prior_least, bins);
     return decision->count == TT_GATE_ROWS;
 }
 
@@ -147,8 +150,8 @@ bool tt_gate_gain_add(struct tt_gate_gain *decision, const float *power, const f
 TT_WIDE static void find_around(struct tt_gate_gain *decision, int at)
 {
     const int bins = decision->bins;
-    const float *g0 = decision->gamma + (size_t)(LOCAL_REACH + at) * (size_t)bins;
-    const float *a1 = g0 - bins, *a2 = a1 - bins, *a3 = a2 - bins, *b1 = g0 + bins, *b2 = b1 + bins, *b3 = b2 + bins;
+    float *const *rows = decision->gamma + LOCAL_REACH + at;
+    const float *g0 = rows[0], *a1 = rows[-1], *a2 = rows[-2], *a3 = rows[-3], *b1 = rows[1], *b2 = rows[2], *b3 = rows[3];
     float *around = decision->around + LOCAL_BINS;
     for (int i = 0; i < bins; i++)
         around[i] = LOCAL_WEIGHTS[0] * g0[i] + LOCAL_WEIGHTS[1] * (a1[i] + b1[i]) + LOCAL_WEIGHTS[2] * (a2[i] + b2[i]) + LOCAL_WEIGHTS[3] * (a3[i] + b3[i]);
@@ -184,15 +187,23 @@ static void find_priors(struct tt_gate_gain *decision, int at)
     struct tt_gate_frame frame;
     const float *presence = tt_gate_voice_find(decision->voice, at, &frame);
     find_around(decision, at);
-    join_priors(decision, decision->forward + (size_t)at * (size_t)decision->bins, presence, frame);
+    join_priors(decision, decision->forward[at], presence, frame);
+}
+
+/* The first TT_GATE_BLOCK rows are free, and go behind the others. */
+static void rotate(float **rows, size_t count)
+{
+    float *freed[TT_GATE_BLOCK];
+    memcpy(freed, rows, sizeof freed);
+    memmove(rows, rows + TT_GATE_BLOCK, (count - TT_GATE_BLOCK) * sizeof *rows);
+    memcpy(rows + count - TT_GATE_BLOCK, freed, sizeof freed);
 }
 
 static void move_on(struct tt_gate_gain *decision)
 {
-    const size_t bins = (size_t)decision->bins;
     tt_gate_voice_move_on(decision->voice);
-    memmove(decision->gamma, decision->gamma + TT_GATE_BLOCK * bins, (LOCAL_REACH + TT_GATE_AHEAD) * bins * sizeof(float));
-    memmove(decision->forward, decision->forward + TT_GATE_BLOCK * bins, TT_GATE_AHEAD * bins * sizeof(float));
+    rotate(decision->gamma, GAMMA_ROWS);
+    rotate(decision->forward, TT_GATE_ROWS);
     decision->count = TT_GATE_AHEAD;
 }
 
@@ -211,7 +222,7 @@ void tt_gate_gain_run(struct tt_gate_gain *decision, float *const *spectra)
     /* Backwards from what the forward run knows of the last frame: of a steady sound that is right at once. */
     memcpy(decision->ahead, decision->speech, (size_t)bins * sizeof(float));
     for (int at = TT_GATE_ROWS - 1; at >= 0; at--) {
-        const float *gamma = decision->gamma + (size_t)(LOCAL_REACH + at) * (size_t)bins;
+        const float *gamma = decision->gamma[LOCAL_REACH + at];
         step_prior(gamma, decision->ahead, decision->prior, decision->prior_least, bins);
         if (at >= TT_GATE_BLOCK) continue;
         find_priors(decision, at);

@@ -17,7 +17,7 @@ static const float PRESENCE_LEAST = 0.3F;  /* a chance under this is none */
 static const float REGION_GAMMA_MOST = 20.0F; /* so that a single line does not make a neighbourhood */
 static const double VOICE_FROM_HZ = 190.0, VOICE_TO_HZ = 7500.0, VOICE_FADE_HZ = 1500.0;
 
-enum { REGION_REACH = 12, BAND_BINS = 4, BAND_LANES = 16 };
+enum { REGION_REACH = 12, BAND_BINS = 4, BAND_LANES = 16, NEAR_REACH = 2 };
 
 struct tt_gate_voice {
     int bins, bands;
@@ -26,7 +26,7 @@ struct tt_gate_voice {
     float keep_faint;
     float region_weights[REGION_REACH + 1];
     float *region;                     /* REGION_REACH rows of the past, then TT_GATE_ROWS: sums by band */
-    float *near, *presence;            /* of one frame: by band with one more at each end, and by bin */
+    float *near, *chance, *presence;   /* of one frame: by band with NEAR_REACH more at each end, and by bin */
     float *range;                      /* by bin */
 };
 
@@ -65,10 +65,11 @@ struct tt_gate_voice *tt_gate_voice_create(struct tt_stft_shape shape, float kee
     voice->band_room = (voice->bands + BAND_LANES - 1) / BAND_LANES * BAND_LANES;
     voice->keep_faint = keep_faint;
     voice->region = calloc((size_t)(REGION_REACH + TT_GATE_ROWS) * (size_t)voice->band_room, sizeof(float));
-    voice->near = calloc((size_t)voice->band_room + 2, sizeof(float));
+    voice->near = calloc((size_t)voice->band_room + 2 * NEAR_REACH, sizeof(float));
+    voice->chance = calloc((size_t)voice->band_room + 2 * NEAR_REACH, sizeof(float));
     voice->presence = calloc((size_t)voice->bands * BAND_BINS, sizeof(float));
     voice->range = calloc((size_t)voice->bins, sizeof(float));
-    if (!voice->region || !voice->near || !voice->presence || !voice->range) {
+    if (!voice->region || !voice->near || !voice->chance || !voice->presence || !voice->range) {
         tt_fail_memory(err);
         tt_gate_voice_destroy(voice);
         return NULL;
@@ -83,6 +84,7 @@ void tt_gate_voice_destroy(struct tt_gate_voice *voice)
     if (!voice) return;
     free(voice->region);
     free(voice->near);
+    free(voice->chance);
     free(voice->presence);
     free(voice->range);
     free(voice);
@@ -124,7 +126,7 @@ static inline float chance_of_voice(float ratio)
 TT_WIDE static void find_near(struct tt_gate_voice *voice, int at)
 {
     const float *middle = voice->region + (size_t)(REGION_REACH + at) * (size_t)voice->band_room;
-    float *near = voice->near + 1;
+    float *near = voice->near + NEAR_REACH;
     for (int first = 0; first < voice->band_room; first += BAND_LANES) {
         float sums[BAND_LANES];
         for (int j = 0; j < BAND_LANES; j++) sums[j] = voice->region_weights[0] * middle[first + j];
@@ -141,39 +143,46 @@ TT_WIDE static void find_near(struct tt_gate_voice *voice, int at)
 static struct tt_gate_frame judge_frame(const struct tt_gate_voice *voice)
 {
     float sum = 0.0F;
-    for (int b = voice->from; b < voice->to; b++) sum += voice->near[1 + b];
+    for (int b = voice->from; b < voice->to; b++) sum += voice->near[NEAR_REACH + b];
     const int count = voice->to - voice->from;
     const float level = count > 0 ? sum / (float)count : 0.0F;
     const float square = level * level / (STRONG_LEVEL * STRONG_LEVEL), fourth = square * square;
     return (struct tt_gate_frame){.chance = chance_of_voice(voice->keep_faint * level / VOICE_LEVEL), .strength = fourth / (1.0F + fourth)};
 }
 
-/* How likely a voice is in each bin's neighbourhood. */
-TT_WIDE static void find_presence(struct tt_gate_voice *voice)
+static void repeat_ends(float *values, int count)
 {
-    const int bands = voice->bands;
-    float *near = voice->near + 1, *presence = voice->presence;
-    voice->near[0] = near[0];
-    near[bands] = near[bands - 1];
-    /* Weights 1 2 3 2 1 over bands, some 600 Hz in all. */
-    const float scale = voice->keep_faint / (9.0F * REGION_LEVEL);
-    float last = near[0], before_last = near[0];
-    for (int b = 0; b < bands; b++) {
-        const float here = near[b], next = near[b + 1], after_next = near[b + 2 <= bands ? b + 2 : bands];
-        const float ratio = scale * (before_last + 2.0F * last + 3.0F * here + 2.0F * next + after_next);
-        before_last = last;
-        last = here;
-        near[b] = chance_of_voice(ratio);
+    for (int i = 1; i <= NEAR_REACH; i++) {
+        values[-i] = values[0];
+        values[count - 1 + i] = values[count - 1];
     }
-    near[-1] = near[0];
-    near[bands] = near[bands - 1];
-    /* Straight lines between the bands' middles. */
+}
+
+/* How likely a voice is in each band's neighbourhood: weights 1 2 3 2 1 over bands, some 600 Hz in all. */
+TT_WIDE static void find_chances(const float *restrict near, float *restrict chance, float scale, int bands)
+{
+    for (int b = 0; b < bands; b++)
+        chance[b] = chance_of_voice(scale * (near[b - 2] + 2.0F * near[b - 1] + 3.0F * near[b] + 2.0F * near[b + 1] + near[b + 2]));
+}
+
+/* Straight lines between the bands' middles. */
+TT_WIDE static void spread_to_bins(const float *restrict chance, float *restrict presence, int bands)
+{
     for (int b = 0; b < bands; b++) {
-        presence[b * BAND_BINS] = 0.375F * near[b - 1] + 0.625F * near[b];
-        presence[b * BAND_BINS + 1] = 0.125F * near[b - 1] + 0.875F * near[b];
-        presence[b * BAND_BINS + 2] = 0.875F * near[b] + 0.125F * near[b + 1];
-        presence[b * BAND_BINS + 3] = 0.625F * near[b] + 0.375F * near[b + 1];
+        presence[b * BAND_BINS] = 0.375F * chance[b - 1] + 0.625F * chance[b];
+        presence[b * BAND_BINS + 1] = 0.125F * chance[b - 1] + 0.875F * chance[b];
+        presence[b * BAND_BINS + 2] = 0.875F * chance[b] + 0.125F * chance[b + 1];
+        presence[b * BAND_BINS + 3] = 0.625F * chance[b] + 0.375F * chance[b + 1];
     }
+}
+
+static void find_presence(struct tt_gate_voice *voice)
+{
+    float *near = voice->near + NEAR_REACH, *chance = voice->chance + NEAR_REACH;
+    repeat_ends(near, voice->bands);
+    find_chances(near, chance, voice->keep_faint / (9.0F * REGION_LEVEL), voice->bands);
+    repeat_ends(chance, voice->bands);
+    spread_to_bins(chance, voice->presence, voice->bands);
 }
 
 const float *tt_gate_voice_find(struct tt_gate_voice *voice, int at, struct tt_gate_frame *frame)

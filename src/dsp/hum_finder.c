@@ -27,20 +27,22 @@ static const double LINE_OVER_DB = 7.0;     /* a line that stands out */
 static const double LINE_MOST_DB = 20.0;    /* no single line decides */
 enum { LANES = 16 };      /* sums side by side */
 enum { END_FRAMES = 10 }; /* 0.5 s */
+enum { FIFO_MORE = 1024 }; /* samples that are gathered before they are decimated */
 enum { NEIGHBOUR_STRIDE = 4, LINES_LEAST = 3, STRETCH_LINES_LEAST = 2, TAPS_PER_STEP = 6 };
 
 static void make_taps(struct tt_hum_finder *finder)
 {
-    const double middle = (finder->tap_count - 1) / 2.0, width = 0.9 / finder->step;
+    const int count = TAPS_PER_STEP * finder->step; /* those behind are 0, for loops without a rest */
+    const double middle = (count - 1) / 2.0, width = 0.9 / finder->step;
     double sum = 0.0;
-    for (int i = 0; i < finder->tap_count; i++) {
+    for (int i = 0; i < count; i++) {
         const double x = (i - middle) * width;
         const double ideal = fabs(x) < 1e-9 ? 1.0 : sin(PI * x) / (PI * x);
-        const double tap = ideal * (0.5 - 0.5 * cos(2.0 * PI * (i + 0.5) / finder->tap_count));
+        const double tap = ideal * (0.5 - 0.5 * cos(2.0 * PI * (i + 0.5) / count));
         finder->taps[i] = (float)tap;
         sum += tap;
     }
-    for (int i = 0; i < finder->tap_count; i++) finder->taps[i] /= (float)sum;
+    for (int i = 0; i < count; i++) finder->taps[i] /= (float)sum;
 }
 
 static void set_sizes(struct tt_hum_finder *finder, int rate_hz, int base_hz)
@@ -48,7 +50,7 @@ static void set_sizes(struct tt_hum_finder *finder, int rate_hz, int base_hz)
     finder->step = (int)floor(rate_hz / LOW_RATE_HZ);
     if (finder->step < 1) finder->step = 1;
     finder->low_rate_hz = (double)rate_hz / finder->step;
-    finder->tap_count = TAPS_PER_STEP * finder->step;
+    finder->tap_count = (TAPS_PER_STEP * finder->step + LANES - 1) / LANES * LANES;
     finder->frame_count = (int)lround(FRAME_S * finder->low_rate_hz);
     finder->stretch_count = finder->frame_count * (int)lround(STRETCH_S / FRAME_S);
     finder->transform_count = 1;
@@ -65,8 +67,8 @@ struct tt_hum_finder *tt_hum_finder_create(int rate_hz, int base_hz, struct tt_e
         return NULL;
     }
     set_sizes(finder, rate_hz, base_hz);
-    finder->taps = malloc((size_t)finder->tap_count * sizeof(float));
-    finder->fifo = calloc((size_t)finder->tap_count, sizeof(float));
+    finder->taps = calloc((size_t)finder->tap_count, sizeof(float));
+    finder->fifo = calloc((size_t)finder->tap_count + FIFO_MORE, sizeof(float));
     finder->stretch = malloc((size_t)finder->stretch_count * sizeof(float));
     finder->block = fftwf_alloc_real((size_t)finder->transform_count);
     finder->spectrum = fftwf_alloc_complex((size_t)finder->transform_count / 2 + 1);
@@ -98,10 +100,25 @@ void tt_hum_finder_destroy(struct tt_hum_finder *finder)
     free(finder);
 }
 
-static int compare_doubles(const void *a, const void *b)
+/* The value that would stand at place n if they were in order (Hoare 1961); the values change places. */
+static double nth_smallest(double *values, int count, int n)
 {
-    const double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
+    int first = 0, last = count - 1;
+    while (first < last) {
+        const double pivot = values[n];
+        int i = first, j = last;
+        while (i <= j) {
+            while (values[i] < pivot) i++;
+            while (pivot < values[j]) j--;
+            if (i > j) break;
+            const double kept = values[i];
+            values[i++] = values[j];
+            values[j--] = kept;
+        }
+        if (j < n) first = i;
+        if (n < i) last = j;
+    }
+    return values[n];
 }
 
 /* A stretch begins and ends slowly, so that strong hum does not leak into its neighbours. */
@@ -122,8 +139,7 @@ static bool keep_quiet(struct tt_hum_finder *finder)
         for (int i = 0; i < size; i++) sum += (double)finder->stretch[f * size + i] * (double)finder->stretch[f * size + i];
         levels[f] = sorted[f] = sum / size;
     }
-    qsort(sorted, (size_t)frames, sizeof *sorted, compare_doubles);
-    const double most = sorted[(int)(QUIET_QUANTILE * (frames - 1))] * pow(10.0, QUIET_OVER_DB / 10.0);
+    const double most = nth_smallest(sorted, frames, (int)(QUIET_QUANTILE * (frames - 1))) * pow(10.0, QUIET_OVER_DB / 10.0);
     if (!(most > 1e-14)) return false; /* digital silence */
     memset(finder->block, 0, (size_t)finder->transform_count * sizeof(float));
     for (int f = 0; f < frames; f++) {
@@ -158,18 +174,18 @@ static double neighbour_power(const struct tt_hum_finder *finder, double frequen
             if (bin > 0 && bin <= finder->transform_count / 2) values[count++] = bin_power(finder, bin);
         }
     if (count == 0) return 1e-30;
-    qsort(values, (size_t)count, sizeof *values, compare_doubles);
-    return values[count / 2] / 0.693147 + 1e-30; /* median of an exponential distribution: ln 2 of its mean */
+    return nth_smallest(values, count, count / 2) / 0.693147 + 1e-30; /* median of an exponential distribution: ln 2 of its mean */
 }
 
 /* How far each harmonic of base_hz stands over its neighbours, dB; returns the clipped sum of what stands out. */
 static double line_levels(const struct tt_hum_finder *finder, double base_hz, const double *neighbours, double *levels)
 {
     const double bin_hz = finder->low_rate_hz / finder->transform_count;
+    const double db_per_octave = 3.010299957; /* of a power's */
     double sum = 0.0;
     for (int k = 0; k < TT_HUM_HARMONICS; k++) {
-        const int bin = (int)lround((k + 1) * base_hz / bin_hz);
-        levels[k] = bin < finder->transform_count / 2 ? 10.0 * log10(bin_power(finder, bin) / neighbours[k] + 1e-3) : -20.0;
+        const int bin = (int)((k + 1) * base_hz / bin_hz + 0.5);
+        levels[k] = bin < finder->transform_count / 2 ? db_per_octave * (double)tt_fast_log2((float)(bin_power(finder, bin) / neighbours[k] + 1e-3)) : -20.0;
         sum += levels[k] > 0.0 ? fmin(levels[k], LINE_MOST_DB) : 0.0;
     }
     return sum;
@@ -239,33 +255,37 @@ static void judge_stretch(struct tt_hum_finder *finder)
     finder->stretch_have = 0;
 }
 
-TT_WIDE static float decimated(const struct tt_hum_finder *finder)
+TT_WIDE static float dot(const float *taps, const float *samples, int count)
 {
-    float sums[LANES] = {0};
-    float sum = 0.0F;
-    int i = 0;
-    for (; i + LANES <= finder->tap_count; i += LANES)
-        for (int j = 0; j < LANES; j++) sums[j] += finder->taps[i + j] * finder->fifo[i + j];
-    for (; i < finder->tap_count; i++) sum += finder->taps[i] * finder->fifo[i];
+    float sums[LANES] = {0}, sum = 0.0F;
+    for (int i = 0; i < count; i += LANES)
+        for (int j = 0; j < LANES; j++) sums[j] += taps[i + j] * samples[i + j];
     for (int j = 0; j < LANES; j++) sum += sums[j];
     return sum;
+}
+
+static void decimate(struct tt_hum_finder *finder)
+{
+    int at = 0;
+    for (; at + finder->tap_count <= finder->fifo_count; at += finder->step) {
+        finder->stretch[finder->stretch_have++] = dot(finder->taps, finder->fifo + at, finder->tap_count);
+        if (finder->stretch_have == finder->stretch_count) judge_stretch(finder);
+    }
+    finder->fifo_count -= at;
+    memmove(finder->fifo, finder->fifo + at, (size_t)finder->fifo_count * sizeof(float));
 }
 
 bool tt_hum_finder_add(struct tt_hum_finder *finder, const float *samples, size_t count, struct tt_error *err)
 {
     (void)err;
     while (count > 0) {
-        const size_t room = (size_t)(finder->tap_count - finder->fifo_count);
+        const size_t room = (size_t)(finder->tap_count + FIFO_MORE - finder->fifo_count);
         const size_t taken = count < room ? count : room;
         memcpy(finder->fifo + finder->fifo_count, samples, taken * sizeof *samples);
         finder->fifo_count += (int)taken;
         samples += taken;
         count -= taken;
-        if (finder->fifo_count < finder->tap_count) break;
-        finder->stretch[finder->stretch_have++] = decimated(finder);
-        finder->fifo_count -= finder->step;
-        memmove(finder->fifo, finder->fifo + finder->step, (size_t)finder->fifo_count * sizeof(float));
-        if (finder->stretch_have == finder->stretch_count) judge_stretch(finder);
+        if (taken == room) decimate(finder);
     }
     return true;
 }
@@ -285,6 +305,7 @@ struct tt_hum tt_hum_finder_result(struct tt_hum_finder *finder)
 {
     struct tt_hum best = {0};
     double best_sum = 0.0;
+    decimate(finder);
     if (finder->stretch_have >= finder->stretch_count / 4) judge_stretch(finder);
     for (int c = 0; c < finder->candidate_count; c++) {
         const struct tt_hum_candidate *candidate = &finder->candidates[c];

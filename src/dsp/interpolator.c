@@ -4,9 +4,8 @@
 #include <math.h>
 #include <stdbool.h>
 #include <string.h>
-#if defined(__SSE__)
-#include <xmmintrin.h>
-#endif
+
+#include "base/wide.h"
 
 enum {
     PHASES = TT_INTERPOLATOR_PHASES,
@@ -108,38 +107,20 @@ void tt_interpolator_init(struct tt_interpolator *interpolator)
     }
 }
 
-/* Compilers leave a maximum of floats scalar unless arithmetic is relaxed, and this one is most of a quiet stretch's cost. */
-#if defined(__SSE__)
-static size_t lanes_peak(const float *samples, size_t count, float *peak)
+/* As whole numbers: magnitudes as bits are in the order of the numbers, and compilers leave a maximum of floats scalar. What is no number counts as 0. */
+TT_WIDE float tt_sample_peak(const float *samples, size_t count)
 {
-    const __m128 sign = _mm_set1_ps(-0.0F);
-    __m128 even = _mm_setzero_ps(), odd = even;
-    size_t i = 0;
-    for (; i + 8 <= count; i += 8) {
-        even = _mm_max_ps(_mm_andnot_ps(sign, _mm_loadu_ps(samples + i)), even);
-        odd = _mm_max_ps(_mm_andnot_ps(sign, _mm_loadu_ps(samples + i + 4)), odd);
+    const int32_t infinity_bits = 0x7F800000;
+    int32_t highest = 0;
+    for (size_t i = 0; i < count; i++) {
+        int32_t bits;
+        memcpy(&bits, &samples[i], sizeof bits);
+        bits &= 0x7FFFFFFF;
+        bits = bits > infinity_bits ? 0 : bits;
+        highest = bits > highest ? bits : highest;
     }
-    float lanes[4];
-    _mm_storeu_ps(lanes, _mm_max_ps(even, odd));
-    for (int lane = 0; lane < 4; lane++)
-        *peak = lanes[lane] > *peak ? lanes[lane] : *peak;
-    return i;
-}
-#else
-static size_t lanes_peak(const float *samples, size_t count, float *peak)
-{
-    (void)samples;
-    (void)count;
-    (void)peak;
-    return 0;
-}
-#endif
-
-float tt_sample_peak(const float *samples, size_t count)
-{
-    float peak = 0.0F;
-    for (size_t i = lanes_peak(samples, count, &peak); i < count; i++)
-        peak = fabsf(samples[i]) > peak ? fabsf(samples[i]) : peak;
+    float peak;
+    memcpy(&peak, &highest, sizeof peak);
     return peak;
 }
 
@@ -181,6 +162,8 @@ uint32_t tt_interpolator_screen(const struct tt_interpolator *interpolator, cons
     /* Rounding of a second difference is a matter of the samples, not of the difference. */
     const float slack = 4e-7F * peak;
     const float bow = interpolator->curve_bound * (tt_sample_peak(curves, reach - 2) + slack) + 1e-5F * peak;
+    if (peak + bow <= threshold)
+        return 0;
     const float own_slack = interpolator->curve_weight_sum * slack + 2e-5F * peak;
     uint32_t mask = 0;
     for (size_t i = 0; i < count; i++) {

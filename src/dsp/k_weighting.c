@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* A recursion waits for itself, so a step of 10 ms is filtered in four parts side by side. The state in which a part begins is
+/* A recursion waits for itself, so a step of 10 ms is filtered in eight parts side by side. The state in which a part begins is
  * linear in the state and the samples of the part before it, and is computed without recursion. */
 #include "dsp/k_weighting.h"
 
@@ -7,11 +7,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { STATES = 4, PARTS = 4, PARTS_A_SECOND = 100 * PARTS };
+#include "base/wide.h"
 
-/* The widest that every 64-bit machine has; wider ones end up on the stack. */
-typedef double pair __attribute__((vector_size(2 * sizeof(double))));
-enum { PAIRS = PARTS / 2 };
+enum { STATES = 4, PARTS = 8, PARTS_A_SECOND = 100 * PARTS };
+
+/* One number for each part. */
+typedef double lanes __attribute__((vector_size(PARTS * sizeof(double))));
 
 struct coefficients {
     double shelf_b0, shelf_in1, shelf_in2, shelf_a1, shelf_a2;
@@ -23,7 +24,8 @@ struct tt_k_weighting {
     double state[STATES];                /* two of the shelf, two of the high-pass */
     size_t part_samples;
     double over_part[STATES][STATES];    /* the state behind a part without input, for each state of one */
-    pair (*weights)[STATES / 2];         /* what each sample of a part leaves in the state behind it */
+    double (*weights)[STATES];           /* what each sample of a part leaves in the state behind it */
+    lanes *samples;                      /* of a step, those of its parts side by side */
 };
 
 static const double pi = 3.14159265358979323846;
@@ -108,8 +110,9 @@ struct tt_k_weighting *tt_k_weighting_create(int rate_hz, struct tt_error *err)
     if (filter != NULL) {
         filter->part_samples = (size_t)(rate_hz / PARTS_A_SECOND);
         filter->weights = calloc(filter->part_samples + 1, sizeof *filter->weights);
+        filter->samples = aligned_alloc(sizeof *filter->samples, (filter->part_samples + 1) * sizeof *filter->samples);
     }
-    if (filter == NULL || filter->weights == NULL) {
+    if (filter == NULL || filter->weights == NULL || filter->samples == NULL) {
         tt_k_weighting_destroy(filter);
         tt_fail_memory(err);
         return NULL;
@@ -124,75 +127,72 @@ void tt_k_weighting_destroy(struct tt_k_weighting *filter)
     if (filter == NULL)
         return;
     free(filter->weights);
+    free(filter->samples);
     free(filter);
 }
 
-/* What the samples of a part alone leave in the state behind it. */
-static void state_of_part(const struct tt_k_weighting *filter, const float *samples, double state[STATES])
+/* Puts the samples of the parts side by side, and finds what they alone leave in the state behind each. */
+TT_WIDE static void lay_out(struct tt_k_weighting *filter, const float *samples, lanes left[STATES])
 {
-    pair even[2] = {{0}}, odd[2] = {{0}};
-    size_t i = 0;
-    for (; i + 2 <= filter->part_samples; i += 2) {
-        even[0] += filter->weights[i][0] * (double)samples[i];
-        even[1] += filter->weights[i][1] * (double)samples[i];
-        odd[0] += filter->weights[i + 1][0] * (double)samples[i + 1];
-        odd[1] += filter->weights[i + 1][1] * (double)samples[i + 1];
-    }
-    for (; i < filter->part_samples; i++) {
-        even[0] += filter->weights[i][0] * (double)samples[i];
-        even[1] += filter->weights[i][1] * (double)samples[i];
-    }
-    for (int s = 0; s < STATES; s++)
-        state[s] = even[s / 2][s % 2] + odd[s / 2][s % 2];
+    const size_t count = filter->part_samples;
+    for (size_t i = 0; i < count; i++)
+        for (size_t p = 0; p < PARTS; p++)
+            filter->samples[i][p] = (double)samples[p * count + i];
+    lanes sums[STATES] = {{0}};
+    for (size_t i = 0; i < count; i++)
+        for (int s = 0; s < STATES; s++)
+            sums[s] += filter->weights[i][s] * filter->samples[i];
+    memcpy(left, sums, sizeof sums);
 }
 
 /* The states in which the parts begin. */
-static void states_between(const struct tt_k_weighting *filter, const float *samples, pair starts[STATES][PAIRS])
+static void states_between(const struct tt_k_weighting *filter, const lanes left[STATES], lanes starts[STATES])
 {
     double state[STATES];
     memcpy(state, filter->state, sizeof state);
     for (int part = 0; part < PARTS; part++) {
-        for (int s = 0; s < STATES; s++)
-            starts[s][part / 2][part % 2] = state[s];
-        if (part + 1 == PARTS)
-            return;
         double next[STATES];
-        state_of_part(filter, samples + (size_t)part * filter->part_samples, next);
-        for (int to = 0; to < STATES; to++)
+        for (int to = 0; to < STATES; to++) {
+            starts[to][part] = state[to];
+            next[to] = left[to][part];
             for (int from = 0; from < STATES; from++)
                 next[to] += filter->over_part[from][to] * state[from];
+        }
         memcpy(state, next, sizeof state);
     }
 }
 
 /* The same as run_sample, for all parts of a step side by side. */
-static double run_parts(struct tt_k_weighting *filter, const float *samples)
+TT_WIDE static void run_lanes(struct tt_k_weighting *filter, const lanes starts[STATES], lanes *energies)
 {
     const struct coefficients c = filter->c;
-    const size_t count = filter->part_samples;
-    pair starts[STATES][PAIRS], s1[PAIRS], s2[PAIRS], h1[PAIRS], h2[PAIRS], energy[PAIRS] = {{0}};
-    states_between(filter, samples, starts);
-    memcpy(s1, starts[0], sizeof s1);
-    memcpy(s2, starts[1], sizeof s2);
-    memcpy(h1, starts[2], sizeof h1);
-    memcpy(h2, starts[3], sizeof h2);
-    for (size_t i = 0; i < count; i++)
-        for (size_t p = 0; p < PAIRS; p++) {
-            const float *at = samples + 2 * p * count + i;
-            const pair sample = {(double)at[0], (double)at[count]};
-            const pair shelved = c.shelf_b0 * sample + s1[p], weighted = shelved + h1[p];
-            const pair shelf = (c.shelf_in1 * sample + s2[p]) - c.shelf_a1 * s1[p];
-            s2[p] = c.shelf_in2 * sample - c.shelf_a2 * s1[p];
-            s1[p] = shelf;
-            const pair highpass = (c.highpass_in1 * shelved + h2[p]) - c.highpass_a1 * h1[p];
-            h2[p] = c.highpass_in2 * shelved - c.highpass_a2 * h1[p];
-            h1[p] = highpass;
-            energy[p] += weighted * weighted;
-        }
-    const double after[STATES] = {s1[PAIRS - 1][1], s2[PAIRS - 1][1], h1[PAIRS - 1][1], h2[PAIRS - 1][1]};
+    lanes s1 = starts[0], s2 = starts[1], h1 = starts[2], h2 = starts[3], energy = {0};
+    for (size_t i = 0; i < filter->part_samples; i++) {
+        const lanes sample = filter->samples[i];
+        const lanes shelved = c.shelf_b0 * sample + s1, weighted = shelved + h1;
+        const lanes shelf = (c.shelf_in1 * sample + s2) - c.shelf_a1 * s1;
+        s2 = c.shelf_in2 * sample - c.shelf_a2 * s1;
+        s1 = shelf;
+        const lanes highpass = (c.highpass_in1 * shelved + h2) - c.highpass_a1 * h1;
+        h2 = c.highpass_in2 * shelved - c.highpass_a2 * h1;
+        h1 = highpass;
+        energy += weighted * weighted;
+    }
+    const double after[STATES] = {s1[PARTS - 1], s2[PARTS - 1], h1[PARTS - 1], h2[PARTS - 1]};
     memcpy(filter->state, after, sizeof after);
-    const pair sum = energy[0] + energy[1];
-    return sum[0] + sum[1];
+    *energies = energy;
+}
+
+static double run_parts(struct tt_k_weighting *filter, const float *samples)
+{
+    lanes left[STATES], starts[STATES], energies;
+    lay_out(filter, samples, left);
+    states_between(filter, left, starts);
+    run_lanes(filter, starts, &energies);
+    double energy = 0.0;
+    for (int p = 0; p < PARTS; p++)
+        energy += energies[p];
+    return energy;
 }
 
 double tt_k_weighting_energy(struct tt_k_weighting *filter, const float *samples, size_t count)

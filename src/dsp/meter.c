@@ -9,7 +9,7 @@
 #include <string.h>
 
 #include "base/units.h"
-#include "dsp/interpolator.h"
+#include "base/wide.h"
 #include "dsp/k_weighting.h"
 #include "dsp/limiter.h"
 #include "dsp/loudness.h"
@@ -23,7 +23,7 @@ enum {
     MOMENTARY_TENS = 4,      /* Tech 3341 2.2: 400 ms */
     SHORT_TERM_TENS = 30,    /* Tech 3341 2.2: 3 s */
     RING = SHORT_TERM_TENS * STEPS_OF_TEN,
-    LANES = 4,               /* partial sums of squares, by sample number, so that cuts do not matter */
+    LANES = 16,              /* partial sums of squares, by sample number, so that cuts do not matter */
     FIRST_STEPS = 1024
 };
 
@@ -46,7 +46,6 @@ struct tt_meter {
     double hundred_ms[RING];    /* ... and sums of ten of them, by the number of the last */
     double highest_momentary, highest_short_term;
     double squares[LANES];
-    float sample_peak;
     float *steps;               /* mean power of each 100 ms */
     float *room;                /* for the range: got as steps grow, so that a result cannot fail */
     size_t step_count, capacity;
@@ -153,26 +152,31 @@ static bool append_step(struct tt_meter *meter, double power, struct tt_error *e
 }
 
 /* Power of tens * 100 ms that end with step number last: sums of sums, made anew, so that no error can gather. */
-static double window_power(const struct tt_meter *meter, int64_t last, int tens)
+static double window_power(const struct tt_meter *meter, int last, int tens)
 {
     double sum = 0.0;
-    for (int i = 0; i < tens; i++)
-        sum += meter->hundred_ms[(last - i * STEPS_OF_TEN) % RING];
+    for (int i = 0, at = last; i < tens; i++) {
+        sum += meter->hundred_ms[at];
+        at = at >= STEPS_OF_TEN ? at - STEPS_OF_TEN : at + RING - STEPS_OF_TEN;
+    }
     return sum / (tens * STEPS_OF_TEN);
 }
 
 static bool add_power(struct tt_meter *meter, double power, struct tt_error *err)
 {
     const int64_t last = meter->step_number;
+    const int place = (int)(last % RING);
     double hundred = 0.0;
-    meter->ten_ms[last % RING] = power;
-    for (int i = 0; i < STEPS_OF_TEN && i <= last; i++)
-        hundred += meter->ten_ms[(last - i) % RING];
-    meter->hundred_ms[last % RING] = hundred;
+    meter->ten_ms[place] = power;
+    for (int i = 0, at = place; i < STEPS_OF_TEN; i++) { /* steps that were not yet are 0 */
+        hundred += meter->ten_ms[at];
+        at = at > 0 ? at - 1 : RING - 1;
+    }
+    meter->hundred_ms[place] = hundred;
     if (last + 1 >= MOMENTARY_TENS * STEPS_OF_TEN)
-        meter->highest_momentary = fmax(meter->highest_momentary, window_power(meter, last, MOMENTARY_TENS));
+        meter->highest_momentary = fmax(meter->highest_momentary, window_power(meter, place, MOMENTARY_TENS));
     if (last + 1 >= RING)
-        meter->highest_short_term = fmax(meter->highest_short_term, window_power(meter, last, SHORT_TERM_TENS));
+        meter->highest_short_term = fmax(meter->highest_short_term, window_power(meter, place, SHORT_TERM_TENS));
     return (last + 1) % STEPS_OF_TEN != 0 || append_step(meter, hundred / STEPS_OF_TEN, err);
 }
 
@@ -189,18 +193,19 @@ static bool finish_step(struct tt_meter *meter, struct tt_error *err)
     return kept;
 }
 
-static void add_level(struct tt_meter *meter, const float *samples, size_t count, int64_t first)
+TT_WIDE static void add_squares(double squares[LANES], const float *samples, size_t count, size_t lane)
 {
-    const float peak = tt_sample_peak(samples, count);
-    meter->sample_peak = peak > meter->sample_peak ? peak : meter->sample_peak;
+    double sums[LANES];
     size_t i = 0;
-    for (; i < count && (first + (int64_t)i) % LANES != 0; i++)
-        meter->squares[(first + (int64_t)i) % LANES] += (double)samples[i] * samples[i];
+    for (; i < count && lane % LANES != 0; i++, lane++)
+        squares[lane] += (double)samples[i] * samples[i];
+    memcpy(sums, squares, sizeof sums);
     for (; i + LANES <= count; i += LANES)
-        for (size_t lane = 0; lane < LANES; lane++)
-            meter->squares[lane] += (double)samples[i + lane] * samples[i + lane];
-    for (size_t lane = 0; i < count; i++, lane++)
-        meter->squares[lane] += (double)samples[i] * samples[i];
+        for (size_t k = 0; k < LANES; k++)
+            sums[k] += (double)samples[i + k] * samples[i + k];
+    for (size_t k = 0; i < count; i++, k++)
+        sums[k] += (double)samples[i] * samples[i];
+    memcpy(squares, sums, sizeof sums);
 }
 
 bool tt_meter_add_frames(struct tt_meter *meter, const float *interleaved, size_t frame_count, struct tt_error *err)
@@ -217,7 +222,7 @@ bool tt_meter_add_frames(struct tt_meter *meter, const float *interleaved, size_
             for (size_t i = 0; stride > 1 && i < part; i++)
                 samples[i] = interleaved[i * stride + c];
             tt_true_peak_add(channel->true_peak, samples, part);
-            add_level(meter, samples, part, meter->frame_count);
+            add_squares(meter->squares, samples, part, (size_t)(meter->frame_count % LANES));
         }
         interleaved += part * stride;
         frame_count -= part;
@@ -244,12 +249,15 @@ static double mean_square(const struct tt_meter *meter)
     return meter->frame_count == 0 ? 0.0 : sum / ((double)meter->frame_count * meter->channel_count);
 }
 
-static double true_peak(struct tt_meter *meter)
+static void find_peaks(struct tt_meter *meter, struct tt_levels *levels)
 {
-    double highest = 0.0;
-    for (int c = 0; c < meter->channel_count; c++)
-        highest = fmax(highest, tt_true_peak_result(meter->channels[c].true_peak));
-    return highest;
+    double between = 0.0, of_samples = 0.0;
+    for (int c = 0; c < meter->channel_count; c++) {
+        between = fmax(between, tt_true_peak_result(meter->channels[c].true_peak));
+        of_samples = fmax(of_samples, tt_true_peak_of_samples(meter->channels[c].true_peak));
+    }
+    levels->max_true_peak_dbtp = tt_db_from_amplitude(between);
+    levels->sample_peak_dbfs = tt_db_from_amplitude(of_samples);
 }
 
 struct tt_levels tt_meter_result(struct tt_meter *meter)
@@ -260,10 +268,9 @@ struct tt_levels tt_meter_result(struct tt_meter *meter)
         .integrated_lufs = tt_loudness_of_steps(meter->steps, meter->step_count, weight),
         .max_momentary_lufs = tt_lufs_from_power(meter->highest_momentary * weight),
         .max_short_term_lufs = tt_lufs_from_power(meter->highest_short_term * weight),
-        .max_true_peak_dbtp = tt_db_from_amplitude(true_peak(meter)),
-        .sample_peak_dbfs = tt_db_from_amplitude((double)meter->sample_peak),
         .rms_dbfs = tt_db_from_power(mean_square(meter)),
     };
+    find_peaks(meter, &levels);
     levels.loudness_range_lu = tt_loudness_range_in(meter->steps, meter->step_count, weight, meter->room);
     return levels;
 }

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 
 #include "base/units.h"
+#include "dsp/band_levels.h"
 
 /* Chosen on spoken sentences with counted syllables, 3 to 8 a second: 0.97 to 1.01 of them are counted. */
 static const double low_hz = 300, high_hz = 3300, smoothed_s = 0.055;
@@ -148,9 +149,7 @@ double tt_nuclei_decay_db_per_s(const struct tt_nuclei *n)
 
 bool tt_nuclei_add(struct tt_nuclei *n, const float *power, float voiced, bool is_speech, struct tt_error *err)
 {
-    float sum = 0;
-    for (int k = n->low_bin; k <= n->high_bin; k++)
-        sum += power[k];
+    float sum = tt_sum_of(power + n->low_bin, n->high_bin + 1 - n->low_bin);
     follow_decay(n, sum);
     int at = (int)(n->frame % n->smooth_frames);
     n->recent[at] = sum;

@@ -14,7 +14,7 @@ struct tt_true_peak {
     struct tt_interpolator interpolator;
     float samples[CONTEXT + CHUNK + CONTEXT]; /* the last place is for the silence behind the end */
     size_t count;
-    float highest;
+    float highest, of_samples;
 };
 
 struct tt_true_peak *tt_true_peak_create(int rate_hz, struct tt_error *err)
@@ -38,10 +38,12 @@ void tt_true_peak_destroy(struct tt_true_peak *peak)
     free(peak);
 }
 
-static float highest_of_buffer(const struct tt_true_peak *peak, size_t count)
+static void look_at(struct tt_true_peak *peak, size_t count)
 {
-    return tt_interpolator_highest(&peak->interpolator, peak->samples + TT_INTERPOLATOR_BEHIND, count - CONTEXT,
-                                   peak->highest);
+    const float of_samples = tt_sample_peak(peak->samples, count);
+    peak->of_samples = of_samples > peak->of_samples ? of_samples : peak->of_samples;
+    if (!(of_samples * peak->interpolator.sample_bound <= peak->highest))
+        peak->highest = tt_interpolator_highest(&peak->interpolator, peak->samples + TT_INTERPOLATOR_BEHIND, count - CONTEXT, peak->highest);
 }
 
 void tt_true_peak_add(struct tt_true_peak *peak, const float *samples, size_t count)
@@ -54,7 +56,7 @@ void tt_true_peak_add(struct tt_true_peak *peak, const float *samples, size_t co
         count -= part;
         if (peak->count < CONTEXT + CHUNK)
             continue;
-        peak->highest = highest_of_buffer(peak, peak->count);
+        look_at(peak, peak->count);
         memmove(peak->samples, peak->samples + CHUNK, CONTEXT * sizeof *samples);
         peak->count = CONTEXT;
     }
@@ -63,5 +65,11 @@ void tt_true_peak_add(struct tt_true_peak *peak, const float *samples, size_t co
 double tt_true_peak_result(struct tt_true_peak *peak)
 {
     memset(peak->samples + peak->count, 0, CONTEXT * sizeof *peak->samples);
-    return highest_of_buffer(peak, peak->count + CONTEXT);
+    look_at(peak, peak->count + CONTEXT);
+    return peak->highest;
+}
+
+double tt_true_peak_of_samples(const struct tt_true_peak *peak)
+{
+    return peak->of_samples;
 }

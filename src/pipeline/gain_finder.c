@@ -7,6 +7,7 @@
 #include <stdlib.h>
 
 #include "base/units.h"
+#include "base/wide.h"
 #include "dsp/interpolator.h"
 #include "stages/loudness.h"
 
@@ -98,9 +99,9 @@ static bool end_unit(struct tt_gain_finder *finder, struct tt_error *err)
     return true;
 }
 
-static float power_of(const float *samples, size_t count)
+TT_WIDE static float power_of(const float *samples, size_t count)
 {
-    enum { LANES = 8 };
+    enum { LANES = 16 };
     float lanes[LANES] = {0}, sum = 0;
     size_t i = 0;
     for (; i + LANES <= count; i += LANES)

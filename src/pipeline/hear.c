@@ -9,6 +9,7 @@
 #include "base/file.h"
 #include "base/relay.h"
 #include "base/units.h"
+#include "dsp/band_levels.h"
 #include "dsp/fast_math.h"
 #include "dsp/highpass.h"
 #include "dsp/listener.h"
@@ -97,10 +98,9 @@ static void add_colour(struct hear_pass *pass, const float *power)
     const double bins_per_hz = (double)shape->window_samples / shape->rate_hz;
     for (int b = 0; b < TT_COLOUR_BANDS; b++) {
         int from = (int)(colour_edges_hz[b] * bins_per_hz + 0.5), to = (int)(colour_edges_hz[b + 1] * bins_per_hz + 0.5);
-        float sum = 0;
-        for (int k = from; k < to && k < shape->bin_count; k++)
-            sum += power[k];
-        pass->colour_sums[b] += (double)sum;
+        to = to < shape->bin_count ? to : shape->bin_count;
+        if (to > from)
+            pass->colour_sums[b] += (double)tt_sum_of(power + from, to - from);
     }
     pass->colour_frames++;
 }

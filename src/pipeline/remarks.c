@@ -8,6 +8,7 @@
 
 #include "base/text.h"
 #include "base/units.h"
+#include "base/wide.h"
 #include "dsp/interpolator.h"
 
 /* Two samples in a row at full scale (within one step of 16 bits) are clipping; a single one may be a true peak. Common practice, no source. */
@@ -55,9 +56,9 @@ static void listen_closely(struct tt_remarks *remarks, const float *samples, siz
 }
 
 /* The sum in lanes, so that several samples are done at a time; zeros of either sign are looked for as bits, for the same reason. */
-static float sum_of(const float *samples, size_t count, bool *has_zero)
+TT_WIDE static float sum_of(const float *samples, size_t count, bool *has_zero)
 {
-    enum { LANES = 8 };
+    enum { LANES = 16 };
     float sums[LANES] = {0}, sum = 0;
     uint32_t zeros = 0;
     size_t i = 0;

@@ -13,7 +13,7 @@ struct misreads_hearing {
     struct tt_cepstra *cepstra;
     struct tt_heard_writer *writer;
     float *sum;      /* power of the frames of the row under way */
-    int bin_count;
+    int bin_count;   /* those that the cepstra look at */
     int frames_in_row;
 };
 
@@ -35,13 +35,13 @@ static void *misreads_hear_open(const struct tt_hearing *hearing, struct tt_erro
         tt_fail_memory(err);
         return NULL;
     }
-    state->bin_count = hearing->shape.bin_count;
     state->writer = hearing->writer;
     state->cepstra = tt_cepstra_create(hearing->shape, err);
     if (!state->cepstra) {
         misreads_hear_free(state);
         return NULL;
     }
+    state->bin_count = tt_cepstra_bins(state->cepstra);
     return state;
 }
 

@@ -81,7 +81,7 @@ static void parts_side_by_side_give_what_the_difference_equation_gives(void **st
             double power_in = 0;
             for (size_t i = at; i < end; i++)
                 power_in += (double)samples[i] * samples[i];
-            const double tolerance = 1e-9 * expected + 1e-13 * power_in; /* what passes of a constant is rounding */
+            const double tolerance = 4e-9 * expected + 1e-13 * power_in; /* what passes of a constant is rounding, most at 192 kHz */
             assert_within(tt_k_weighting_energy(k, samples + at, part), expected, tolerance, tolerance);
             at = end;
         }
