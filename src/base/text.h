@@ -47,6 +47,8 @@ int tt_natural_compare(const char *a, const char *b);
 
 /* Well-formed UTF-8 (RFC 3629) throughout? */
 bool tt_utf8_is_valid(const char *bytes, size_t count);
+/* Control characters become question marks: no name in a message steers a terminal or breaks a log's line. */
+void tt_make_one_line(char *text);
 
 /* The known name nearest to `name` by edit distance, NULL when none is near (more than a third wrong). */
 const char *tt_nearest_name(const char *name, const char *const *known, size_t count);

@@ -16,9 +16,7 @@ void tt_run_note(struct tt_run_state *run, const char *format, ...)
     va_start(args, format);
     vsnprintf(line, sizeof line, format, args);
     va_end(args);
-    for (char *c = line; *c; c++)
-        if ((unsigned char)*c < 32 || *c == 127)
-            *c = '?';
+    tt_make_one_line(line);
     pthread_mutex_lock(&run->mutex);
     run->watcher->note(run->watcher->context, line);
     pthread_mutex_unlock(&run->mutex);

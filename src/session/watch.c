@@ -65,9 +65,7 @@ static void say(struct watch *watch, const char *format, ...)
     va_start(args, format);
     vsnprintf(line, sizeof line, format, args);
     va_end(args);
-    for (char *c = line; *c; c++)
-        if ((unsigned char)*c < 32 || *c == 127)
-            *c = '?';
+    tt_make_one_line(line);
     if (watch->words && watch->words->say)
         watch->words->say(watch->words->context, line);
 }
