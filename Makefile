@@ -21,7 +21,7 @@ PACKAGES_EVAL_NOISE = g++ libwebrtc-audio-processing-dev
 ifeq ($(origin CAMERA),undefined)
 CAMERA := $(shell pkg-config --exists 'libavformat >= 59.16' libavcodec libswresample libavutil 2>/dev/null && echo libavformat libavcodec libswresample libavutil)
 endif
-LIBRARIES = sndfile fftw3f soxr jansson nettle libpng $(CAMERA)
+LIBRARIES = sndfile fftw3f soxr jansson nettle libpng
 
 WARN     = -Wall -Wextra -Wpedantic -Wshadow -Wstrict-prototypes -Werror
 CFLAGS_release = -O3 -g
@@ -31,9 +31,9 @@ CFLAGS_tsan    = -O1 -g -fsanitize=thread
 CFLAGS_fuzz    = -O1 -g -fsanitize=address,undefined,fuzzer-no-link -fno-sanitize-recover=undefined -fno-omit-frame-pointer
 CPPFLAGS += -Isrc -Iinclude -Itests -Itests/support -D_DEFAULT_SOURCE -D_POSIX_C_SOURCE=200809L -D_FILE_OFFSET_BITS=64 -DTIDYTAKE_VERSION='"$(VERSION)"' $(if $(CAMERA),-DTIDYTAKE_WITH_CAMERA)
 CFLAGS   += -std=c17 $(WARN) -ffp-contract=off -fPIC -fvisibility=hidden -pthread $(CFLAGS_$(BUILD))
-LIBS      = $$(pkg-config --libs $(LIBRARIES)) -lm -pthread
+LIBS      = $$(pkg-config --libs $(LIBRARIES)) -lm -pthread -ldl
 # Asked for only when something is compiled, since `make deps` has to run before pkg-config is there.
-PKG_CFLAGS = $$(pkg-config --cflags $(LIBRARIES))
+PKG_CFLAGS = $$(pkg-config --cflags $(LIBRARIES) $(CAMERA))
 
 LIB_SOURCES  = $(filter-out $(wildcard src/cli/*.c),$(wildcard src/*/*.c))
 PAGE_FILES   = $(wildcard src/report/page/*.css src/report/page/*.js)
@@ -87,8 +87,6 @@ $B/tests/%: $B/tests/%.o $(SUPPORT_OBJECTS) $B/libtidytake.a
 FAULT_CALLS = malloc calloc realloc aligned_alloc strdup fftwf_alloc_real fftwf_alloc_complex fftwf_plan_dft_r2c_1d fftwf_plan_dft_1d sf_open_virtual \
   sf_readf_float sf_writef_int json_object json_array json_string json_stringn json_integer json_real json_loadb json_object_set_new json_array_append_new \
   json_object_update json_dumps soxr_create read pread64 pwrite64 fsync rename link unlink mkdir opendir mmap64 flock pthread_create open64
-# A shared library (of the camera files) may call what is wrapped: the linker wants to see the wrapper then.
-$B/tests/faults/inject.o: CFLAGS += -fvisibility=default
 $B/tests/faults/tidytake: $B/tests/faults/inject.o $(CLI_OBJECTS) $B/libtidytake.a
 	@echo '  LD $@'
 	$Q$(CC) $(CFLAGS) $(LDFLAGS) $(FAULT_CALLS:%=-Wl,--wrap=%) -o $@ $^ $(LIBS)
@@ -266,7 +264,7 @@ Description: turns a folder of raw narration takes into a clean voice track
 Version: $(VERSION)
 Requires.private: $(LIBRARIES)
 Libs: -L$${libdir} -ltidytake
-Libs.private: -lm -pthread
+Libs.private: -lm -pthread -ldl
 Cflags: -I$${includedir}
 endef
 export PC

@@ -39,12 +39,10 @@ void tt_camera_close(struct tt_camera *camera) { (void)camera; }
 
 #else
 
-#include <libavcodec/avcodec.h>
-#include <libavformat/avformat.h>
-#include <libswresample/swresample.h>
 #include <stdio.h>
 #include <stdlib.h>
 
+#include "audio/camera_library.h"
 #include "base/text.h"
 
 struct tt_camera {
@@ -170,6 +168,8 @@ void tt_camera_close(struct tt_camera *camera)
 
 struct tt_camera *tt_camera_open(const char *path, struct tt_audio_info *info, struct tt_error *err)
 {
+    if (!tt_camera_library_load(path, err))
+        return NULL;
     struct tt_camera *camera = calloc(1, sizeof *camera);
     if (camera == NULL) {
         (void)tt_fail_memory(err);
