@@ -323,11 +323,29 @@ int64_t tt_reader_read(struct tt_reader *reader, float *interleaved, int64_t fra
     return done;
 }
 
-bool tt_reader_seek(struct tt_reader *reader, int64_t frame, struct tt_error *err)
+static bool read_over(struct tt_reader *reader, int64_t frames, struct tt_error *err)
 {
-    if (frame < 0 || reader->camera != NULL || sf_seek(reader->file, frame, SEEK_SET) != frame)
-        return tt_fail(err, TT_ERROR_INPUT, "%s: cannot go to frame %lld", reader->path, (long long)frame);
-    reader->position = frame;
+    float *block = malloc(sizeof *block * COUNT_FRAMES * (size_t)reader->channel_count);
+    if (block == NULL)
+        return tt_fail_memory(err);
+    int64_t got = 0;
+    while (frames > 0 && (got = tt_reader_read(reader, block, frames < COUNT_FRAMES ? frames : COUNT_FRAMES, err)) > 0)
+        frames -= got;
+    free(block);
+    return got >= 0;
+}
+
+bool tt_reader_skip(struct tt_reader *reader, int64_t frames, struct tt_error *err)
+{
+    if (frames <= 0)
+        return true;
+    /* Lossy coders know their places only by what they decoded before. */
+    if (reader->camera != NULL || reader->exact_count < 0)
+        return read_over(reader, frames, err);
+    const int64_t to = reader->position + frames < reader->exact_count ? reader->position + frames : reader->exact_count;
+    if (sf_seek(reader->file, to, SEEK_SET) != to)
+        return fail_at(reader, reader->view.failed_errno, "it cannot be gone on from there", err) >= 0;
+    reader->position = to;
     return true;
 }
 

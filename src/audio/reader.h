@@ -42,7 +42,8 @@ int64_t tt_reader_read(struct tt_reader *reader, float *interleaved, int64_t fra
 struct tt_bext;
 bool tt_reader_bext(struct tt_reader *reader, struct tt_bext *bext, char **coding_history);
 
-bool tt_reader_seek(struct tt_reader *reader, int64_t frame, struct tt_error *err);
+/* Goes on so many frames later: at once where places in the file are exact, else by reading. */
+bool tt_reader_skip(struct tt_reader *reader, int64_t frames, struct tt_error *err);
 void tt_reader_close(struct tt_reader *reader); /* NULL is fine */
 
 /* ---- one voice out of a take's channels ---- */
@@ -93,6 +94,8 @@ struct tt_recording {
 struct tt_voice_reader;
 /* *info is of the first file, with the frames of all. Files that do not go together are an error. */
 struct tt_voice_reader *tt_recording_open(const struct tt_recording *recording, struct tt_audio_info *info, struct tt_error *err);
+/* Leaves out the first frames, before anything is read: what comes is as if they had been read. */
+bool tt_voice_reader_skip(struct tt_voice_reader *reader, int64_t frames, struct tt_error *err);
 /* How often the safety channel stood in so far, and where first (-1: nowhere). */
 int64_t tt_voice_reader_mended(const struct tt_voice_reader *reader, int64_t *first_frame);
 struct tt_voice_reader *tt_voice_reader_open(const char *path, int channel, struct tt_audio_info *info, struct tt_error *err);

@@ -18,6 +18,7 @@ struct tt_voice_reader {
     struct tt_recording recording;
     struct tt_reader *reader;
     size_t file;        /* 0: the first; else more_paths[file - 1] */
+    int64_t *lengths;   /* of the files that are not the last */
     int rate_hz;
     float *interleaved; /* BLOCK_FRAMES frames; NULL with one channel, which is read straight through */
     int channel_count;
@@ -39,8 +40,13 @@ static const char *path_of(const struct tt_recording *recording, size_t file)
 }
 
 /* The headers of the files that go on, so that the length of all is known. */
-static bool add_lengths(const struct tt_recording *recording, struct tt_audio_info *info, struct tt_error *err)
+static bool add_lengths(struct tt_voice_reader *voice, struct tt_audio_info *info, struct tt_error *err)
 {
+    const struct tt_recording *recording = &voice->recording;
+    if (recording->more_count > 0 && (voice->lengths = calloc(recording->more_count + 1, sizeof *voice->lengths)) == NULL)
+        return tt_fail_memory(err);
+    if (voice->lengths != NULL)
+        voice->lengths[0] = info->frame_count;
     for (size_t i = 1; i <= recording->more_count; i++) {
         struct tt_audio_info more;
         struct tt_reader *reader = tt_reader_open(path_of(recording, i), &more, err);
@@ -49,6 +55,7 @@ static bool add_lengths(const struct tt_recording *recording, struct tt_audio_in
         tt_reader_close(reader);
         if (more.rate_hz != info->rate_hz || more.channel_count != info->channel_count)
             return tt_fail(err, TT_ERROR_INPUT, "%s: has another rate or other channels than the file that it goes on from", path_of(recording, i));
+        voice->lengths[i] = more.frame_count;
         info->frame_count += more.frame_count;
         info->is_truncated = info->is_truncated || more.is_truncated;
     }
@@ -78,7 +85,7 @@ static bool open_voice(struct tt_voice_reader *voice, struct tt_audio_info *info
     if (voice->channel >= info->channel_count)
         return tt_fail(err, TT_ERROR_INPUT, "%s: has %d channel%s, there is no channel %d; set [take] channel to auto", path,
                        info->channel_count, info->channel_count == 1 ? "" : "s", voice->channel + 1);
-    if (!add_lengths(&voice->recording, info, err) || !open_safety(voice, err))
+    if (!add_lengths(voice, info, err) || !open_safety(voice, err))
         return false;
     if (info->channel_count == 1)
         return true;
@@ -125,6 +132,28 @@ static bool add_levels(struct tt_voice_reader *voice, const float *interleaved, 
     return true;
 }
 
+static bool open_next(struct tt_voice_reader *voice, struct tt_error *err)
+{
+    struct tt_audio_info info;
+    struct tt_reader *next = tt_reader_open(path_of(&voice->recording, voice->file + 1), &info, err);
+    if (next == NULL)
+        return false;
+    tt_reader_close(voice->reader);
+    voice->reader = next;
+    voice->file++;
+    return (info.channel_count == voice->channel_count && info.rate_hz == voice->rate_hz) ||
+           tt_fail(err, TT_ERROR_INPUT, "%s: has changed while it was worked on: run again", path_of(&voice->recording, voice->file));
+}
+
+bool tt_voice_reader_skip(struct tt_voice_reader *voice, int64_t frames, struct tt_error *err)
+{
+    voice->given = frames;
+    for (; voice->file < voice->recording.more_count && frames >= voice->lengths[voice->file]; frames -= voice->lengths[voice->file - 1])
+        if (!open_next(voice, err))
+            return false;
+    return tt_reader_skip(voice->reader, frames, err);
+}
+
 /* Interleaved frames out of whichever file they lie in; fewer only at the end of the last. */
 static int64_t read_interleaved(struct tt_voice_reader *voice, float *block, int64_t count, struct tt_error *err)
 {
@@ -136,17 +165,8 @@ static int64_t read_interleaved(struct tt_voice_reader *voice, float *block, int
         done += got;
         if (done == count || voice->file == voice->recording.more_count)
             return add_levels(voice, block, done, err) ? done : -1;
-        struct tt_audio_info info;
-        struct tt_reader *next = tt_reader_open(path_of(&voice->recording, voice->file + 1), &info, err);
-        if (next == NULL)
+        if (!open_next(voice, err))
             return -1;
-        tt_reader_close(voice->reader);
-        voice->reader = next;
-        voice->file++;
-        if (info.channel_count != voice->channel_count || info.rate_hz != voice->rate_hz) {
-            (void)tt_fail(err, TT_ERROR_INPUT, "%s: has changed while it was worked on: run again", path_of(&voice->recording, voice->file));
-            return -1;
-        }
     }
 }
 
@@ -284,6 +304,7 @@ void tt_voice_reader_close(struct tt_voice_reader *voice)
         return;
     tt_reader_close(voice->reader);
     free(voice->interleaved);
+    free(voice->lengths);
     free(voice->main);
     free(voice->safety);
     free(voice->picked);

@@ -12,6 +12,7 @@ enum {
     SPARE_HOPS = 32,    /* by which fifo and overlap are longer than a window, so that they seldom move */
     FLOOR_EVERY = 16    /* frames; the floor is looked up every 85 ms */
 };
+_Static_assert(TT_GATE_GRID_HOPS % FLOOR_EVERY == 0 && TT_GATE_GRID_HOPS % TT_GATE_BLOCK == 0, "the grid holds both");
 
 struct tt_gate {
     const struct tt_floor_track *track;
@@ -77,6 +78,8 @@ void tt_gate_destroy(struct tt_gate *gate)
     free(gate->overlap);
     free(gate);
 }
+
+void tt_gate_start_at(struct tt_gate *gate, int64_t sample) { gate->frame = sample / gate->shape.hop_samples; }
 
 size_t tt_gate_latency(const struct tt_gate *gate)
 {

@@ -321,4 +321,6 @@ size_t tt_highpass_finish(struct tt_highpass *filter, float *output)
     return written;
 }
 
+size_t tt_highpass_block(const struct tt_highpass *filter) { return filter->block_low * filter->step; }
+
 size_t tt_highpass_latency(const struct tt_highpass *filter) { return filter->fifo_size; }

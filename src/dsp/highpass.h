@@ -16,6 +16,8 @@ void tt_highpass_destroy(struct tt_highpass *filter);
  * count. Output sample n belongs to input sample n; finish returns the rest, so that the total equals the input's count. */
 size_t tt_highpass_run(struct tt_highpass *filter, const float *samples, size_t count, float *output);
 size_t tt_highpass_finish(struct tt_highpass *filter, float *output);
+/* Its blocks begin at multiples of this many samples. */
+size_t tt_highpass_block(const struct tt_highpass *filter);
 size_t tt_highpass_latency(const struct tt_highpass *filter);
 
 #endif

@@ -76,6 +76,8 @@ void tt_room_match_destroy(struct tt_room_match *match)
     free(match);
 }
 
+void tt_room_match_start_at(struct tt_room_match *match, int64_t sample) { match->position = sample; }
+
 static void drop_part(struct tt_room_match *match)
 {
     match->frames = 0;

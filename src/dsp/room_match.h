@@ -17,6 +17,8 @@ struct tt_room_match;
 /* spans: where nothing but the room is heard; they rise and do not overlap. track and spans are borrowed. gain: linear, on the track (what the gate is to leave of pure noise). */
 struct tt_room_match *tt_room_match_create(const struct tt_floor_track *track, double gain, const struct tt_span_samples *spans, size_t span_count,
                                            struct tt_error *err);
+/* The first sample that comes is not the take's first. */
+void tt_room_match_start_at(struct tt_room_match *match, int64_t sample);
 /* The finished voice at full length, in order. */
 void tt_room_match_add(struct tt_room_match *match, const float *samples, size_t count);
 /* By how much tone with the track's colour is to be raised there, linear, by bin: from the last seconds of pauses up to `sample` (a restless room changes within

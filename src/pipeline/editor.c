@@ -67,6 +67,13 @@ struct tt_editor *tt_editor_create(const struct tt_time_map *map, struct tt_room
     return editor;
 }
 
+void tt_editor_start_at(struct tt_editor *editor, int64_t sample)
+{
+    editor->window_start = sample;
+    if (editor->match)
+        tt_room_match_start_at(editor->match, sample);
+}
+
 static bool put(struct tt_editor *editor, const float *samples, size_t count, struct tt_error *err)
 {
     editor->written += (int64_t)count;

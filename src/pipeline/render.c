@@ -10,6 +10,7 @@
 #include "base/file.h"
 #include "base/relay.h"
 #include "base/units.h"
+#include "dsp/gate.h"
 #include "dsp/highpass.h"
 #include "pipeline/chain.h"
 #include "pipeline/delivery.h"
@@ -24,7 +25,6 @@ struct render_pass {
     const struct tt_render_request *request;
     struct tt_audio_info info;
     struct tt_voice_reader *reader;
-    struct tt_highpass *highpass;
     struct tt_link links[LINK_COUNT];
     size_t link_count;
     float *block, *first_output, *buffers[2];
@@ -34,7 +34,12 @@ struct render_pass {
     struct tt_room_match *match;
     struct tt_editor *editor;
     struct tt_scratch_path voice, whole;
+    int64_t start_sample;             /* of the take, where rendering begins */
 };
+
+/* Filters and gate have forgotten by then what was before: the slowest, the hum's, averages over a second. */
+static const double settle_s = 30;
+static const double widest_grid_s = 300; /* 219 s at 48 kHz, 54 s at 44.1 kHz; where blocks meet more seldom the gate's alone count (-110 dB apart) */
 
 int tt_delivery_rate_hz(const struct tt_settings *settings, int take_rate_hz)
 {
@@ -58,16 +63,44 @@ static size_t highpass_run(void *state, const float *samples, size_t count, floa
 static size_t highpass_finish(void *state, float *output) { return tt_highpass_finish(state, output); }
 static void highpass_destroy(void *state) { tt_highpass_destroy(state); }
 
+static int64_t common_multiple(int64_t a, int64_t b)
+{
+    int64_t x = a, y = b;
+    while (y != 0) {
+        const int64_t rest = x % y;
+        x = y;
+        y = rest;
+    }
+    return x > 0 ? a / x * b : 0;
+}
+
+/* A part of a long recording need not cost what all of it does. Where gate and filter both begin a block, what has settled comes out with the same bits
+ * as from the take's start on. */
+static int64_t find_start(const struct tt_render_request *request, const struct tt_highpass *highpass)
+{
+    const struct tt_heard *heard = request->heard;
+    const int rate_hz = heard->facts.rate_hz;
+    if (request->whole_path || !heard->narrowed || request->map->count == 0)
+        return 0;
+    const int64_t first = request->map->stretches[0].source_start, from = first < heard->from_sample ? first : heard->from_sample;
+    const int64_t latest = from - tt_frames_from_ms(1000 * settle_s, rate_hz), gate = (int64_t)TT_GATE_GRID_HOPS * heard->floor.shape.hop_samples;
+    const int64_t both = highpass ? common_multiple(gate, (int64_t)tt_highpass_block(highpass)) : gate;
+    const int64_t grid = both <= tt_frames_from_ms(1000 * widest_grid_s, rate_hz) ? both : gate;
+    return latest <= 0 || grid <= 0 ? 0 : latest / grid * grid;
+}
+
 static bool open_links(struct render_pass *pass, struct tt_error *err)
 {
     const struct tt_render_request *request = pass->request;
-    struct tt_rendering rendering = {.heard = request->heard, .sheet = request->sheet, .settings = request->settings};
+    struct tt_highpass *filter = NULL;
     if (request->settings->take.highpass_hz > 0) {
-        struct tt_highpass *filter = tt_highpass_create(request->heard->facts.rate_hz, request->settings->take.highpass_hz, err);
+        filter = tt_highpass_create(request->heard->facts.rate_hz, request->settings->take.highpass_hz, err);
         if (!filter)
             return false;
         pass->links[pass->link_count++] = (struct tt_link){filter, highpass_run, highpass_finish, tt_highpass_latency(filter), highpass_destroy};
     }
+    pass->start_sample = find_start(request, filter);
+    struct tt_rendering rendering = {.heard = request->heard, .sheet = request->sheet, .settings = request->settings, .start_sample = pass->start_sample};
     for (int i = 0; i < TT_STAGE_COUNT; i++) {
         if (!tt_chain[i]->render_open)
             continue;
@@ -136,12 +169,12 @@ static bool run_chain(struct render_pass *pass, struct tt_error *err)
     /* Behind the part that is used only what the chain still looks ahead to. */
     const int64_t whole = request->heard->facts.frame_count, used = tt_heard_end(request->heard) + request->heard->facts.rate_hz;
     const int64_t total = request->whole_path || used > whole ? whole : used;
-    int64_t done = 0, count = 0;
+    int64_t done = pass->start_sample, count = 0;
     while (total > done && (count = tt_voice_reader_read(pass->reader, pass->block, total - done < BLOCK_SAMPLES ? total - done : BLOCK_SAMPLES, err)) > 0) {
         if (!push_first(pass, pass->block, (size_t)count, err))
             return false;
         done += count;
-        if (request->tick && !request->tick(request->tick_context, total > 0 ? (double)done / (double)total : 0))
+        if (request->tick && !request->tick(request->tick_context, total > pass->start_sample ? (double)(done - pass->start_sample) / (double)(total - pass->start_sample) : 0))
             return tt_fail(err, TT_ERROR_STOPPED, "stopped");
     }
     if (count < 0)
@@ -185,9 +218,9 @@ static bool open_pass(struct render_pass *pass, struct tt_error *err)
                                      .safety_number = heard->facts.safety_number,
                                      .safety_gain = heard->facts.safety_gain};
     pass->reader = tt_recording_open(&recording, &pass->info, err);
-    if (!pass->reader)
+    if (!pass->reader || !open_links(pass, err))
         return false;
-    if (!open_links(pass, err))
+    if (pass->start_sample > 0 && !tt_voice_reader_skip(pass->reader, pass->start_sample, err))
         return false;
     size_t room = BLOCK_SAMPLES;
     for (size_t i = 0; i < pass->link_count; i++)
@@ -211,6 +244,8 @@ static bool open_pass(struct render_pass *pass, struct tt_error *err)
     if (!open_match(pass, err))
         return false;
     pass->editor = tt_editor_create(request->map, pass->tone, pass->match, tt_scratch_path_add, &pass->voice, err);
+    if (pass->editor)
+        tt_editor_start_at(pass->editor, pass->start_sample);
     return pass->editor && (pass->relay = tt_relay_open(push_behind_first, pass, room, request->has_second_thread, err)) != NULL;
 }
 

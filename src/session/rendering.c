@@ -69,9 +69,12 @@ static bool is_up_to_date(struct tt_run_state *run, struct tt_take *take)
     return is_same;
 }
 
+/* Of a part about its own length: what is before it is left out. */
+static double frames_to_render(const struct tt_take *take) { return (double)(tt_heard_end(&take->heard) - take->heard.from_sample); }
+
 static bool render(struct tt_run_state *run, struct tt_take *take, struct tt_error *err)
 {
-    struct tt_work work = {.run = run, .take = take, .what = "rendering", .frames = (double)take->heard.facts.frame_count};
+    struct tt_work work = {.run = run, .take = take, .what = "rendering", .frames = frames_to_render(take)};
     struct tt_render_request request = {.path = take->file->path,
                                         .more_paths = take->more_paths,
                                         .more_count = take->more_count,
@@ -148,8 +151,8 @@ bool tt_session_render(struct tt_run_state *run, struct tt_error *err)
                 tt_take_warn(take, "empty", NAN, "nothing of this take is left: all of it is replaced or cut");
             continue;
         }
-        weights[i] = (double)take->heard.facts.frame_count + 1;
-        run->work_total += (double)take->heard.facts.frame_count;
+        weights[i] = frames_to_render(take) + 1;
+        run->work_total += frames_to_render(take);
     }
     run->has_spare_threads = tt_jobs_have_spare(run->take_count, weights, run->options->jobs);
     bool ok = tt_jobs_run(run->take_count, weights, run->options->jobs, render_take, run, err);

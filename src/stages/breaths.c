@@ -140,6 +140,7 @@ static bool breaths_render_open(const struct tt_rendering *rendering, struct tt_
     struct breaths_rendering *state = calloc(1, sizeof *state);
     if (!state)
         return tt_fail_memory(err);
+    state->position = rendering->start_sample;
     state->parts = calloc(sheet->count + 1, sizeof *state->parts);
     if (!state->parts) {
         free(state);

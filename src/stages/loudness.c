@@ -168,6 +168,7 @@ static bool loudness_render_open(const struct tt_rendering *rendering, struct tt
         state->runs[i] = (struct evened_run){heard->runs[i].start_sample, heard->runs[i].end_sample, (float)tt_amplitude_from_db(db)};
     }
     state->count = heard->run_count;
+    state->position = rendering->start_sample;
     free(levels);
     *link = (struct tt_link){.state = state, .run = evening_run, .destroy = evening_destroy};
     return true;

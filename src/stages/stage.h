@@ -46,6 +46,7 @@ struct tt_rendering {
     const struct tt_heard *heard;
     const struct tt_sheet *sheet;       /* sealed */
     const struct tt_settings *settings;
+    int64_t start_sample;               /* of the take, the first that is rendered; on the gate's grid (dsp/gate.h) */
 };
 
 struct tt_stage {

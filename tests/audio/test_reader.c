@@ -189,11 +189,41 @@ static void a_read_gives_all_that_was_asked_for_until_the_end(void **state)
     assert_int_equal(tt_reader_read(reader, samples, 30001, &err), 30001);
     assert_int_equal(tt_reader_read(reader, samples, 30001, &err), info.frame_count - 30001);
     assert_int_equal(tt_reader_read(reader, samples, 30001, &err), 0);
-    assert_true(tt_reader_seek(reader, 100, &err));
-    assert_int_equal(tt_reader_read(reader, samples, 10, &err), 10);
-    assert_false(tt_reader_seek(reader, -1, &err));
     tt_reader_close(reader);
     free(samples);
+}
+
+static void what_is_left_out_changes_nothing_of_what_comes_behind_it(void **state)
+{
+    (void)state;
+    static const struct { const char *name; int format; } sorts[] = {
+        { "a.wav", SF_FORMAT_WAV | SF_FORMAT_PCM_24 }, { "b.wav", SF_FORMAT_WAV | SF_FORMAT_PCM_16 }, { "c.wav", SF_FORMAT_WAV | SF_FORMAT_FLOAT },
+        { "d.flac", SF_FORMAT_FLAC | SF_FORMAT_PCM_24 }, { "e.aif", SF_FORMAT_AIFF | SF_FORMAT_PCM_24 }, { "f.caf", SF_FORMAT_CAF | SF_FORMAT_PCM_24 },
+        { "g.w64", SF_FORMAT_W64 | SF_FORMAT_PCM_24 }, { "h.opus", SF_FORMAT_OGG | SF_FORMAT_OPUS }, { "i.mp3", SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III } };
+    float *all = malloc(sizeof *all * 2 * FRAMES), *rest = malloc(sizeof *rest * 2 * FRAMES);
+    for (size_t i = 0; i < sizeof sorts / sizeof *sorts; i++) {
+        struct tt_audio_info info;
+        struct tt_error err = { 0 };
+        const char *path = test_path(sorts[i].name);
+        const int64_t left_out = FRAMES / 2 + 17;
+        write_sine(path, sorts[i].format, 1);
+        struct tt_reader *reader = tt_reader_open(path, &info, &err);
+        assert_non_null(reader);
+        const int64_t count = tt_reader_read(reader, all, 2 * FRAMES, &err);
+        tt_reader_close(reader);
+        reader = tt_reader_open(path, &info, &err);
+        assert_true(tt_reader_skip(reader, left_out, &err));
+        assert_int_equal(tt_reader_read(reader, rest, 2 * FRAMES, &err), count - left_out);
+        if (memcmp(rest, all + left_out * info.channel_count, sizeof *rest * (size_t)((count - left_out) * info.channel_count)) != 0)
+            fail_msg("%s: other samples behind what was left out", sorts[i].name);
+        tt_reader_close(reader);
+        reader = tt_reader_open(path, &info, &err);
+        assert_true(tt_reader_skip(reader, count + 1000, &err)); /* beyond the end there is nothing */
+        assert_int_equal(tt_reader_read(reader, rest, 10, &err), 0);
+        tt_reader_close(reader);
+    }
+    free(all);
+    free(rest);
 }
 
 static void sixty_four_channels_are_read_and_one_more_is_refused(void **state)
@@ -504,6 +534,7 @@ int main(void)
         cmocka_unit_test(block_sizes_do_not_change_what_is_read),
         cmocka_unit_test(twenty_four_bits_read_as_libsndfile_reads_them),
         cmocka_unit_test(a_read_gives_all_that_was_asked_for_until_the_end),
+        cmocka_unit_test(what_is_left_out_changes_nothing_of_what_comes_behind_it),
         cmocka_unit_test(sixty_four_channels_are_read_and_one_more_is_refused),
         cmocka_unit_test(rates_from_8_to_192_khz_are_read),
         cmocka_unit_test(what_is_no_sound_file_says_so),

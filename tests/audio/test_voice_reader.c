@@ -130,6 +130,19 @@ static void files_that_go_on_are_read_as_one_whatever_the_block_size(void **stat
         assert_int_equal(total, FRAMES);
         tt_voice_reader_close(voice);
     }
+    static const int64_t left_out[] = { 5, 10000, 10001, 10002, 20000, FRAMES - 1, FRAMES };
+    for (size_t l = 0; l < sizeof left_out / sizeof *left_out; l++) {
+        struct tt_audio_info info;
+        struct tt_error err = { 0 };
+        struct tt_voice_reader *voice = tt_recording_open(&recording, &info, &err);
+        assert_ok(voice != NULL && tt_voice_reader_skip(voice, left_out[l], &err), err);
+        const int64_t got = tt_voice_reader_read(voice, samples, 100000, &err);
+        assert_int_equal(got, FRAMES - left_out[l]);
+        for (int64_t i = 0; i < got; i++)
+            if (samples[i] != expected_value(1, left_out[l] + i))
+                fail_msg("frame %lld behind %lld left out", (long long)i, (long long)left_out[l]);
+        tt_voice_reader_close(voice);
+    }
     free(all);
     free(samples);
 }

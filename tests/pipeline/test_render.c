@@ -230,6 +230,96 @@ static void it_can_be_stopped_in_every_pass_and_leaves_nothing(void **state)
 
 #define IN_PLACE(test) cmocka_unit_test_setup_teardown(test, place_set_up, place_tear_down)
 
+/* ---- a part of a long recording ---- */
+
+struct ticks { int count; double last; };
+
+static bool count_tick(void *context, double share)
+{
+    struct ticks *ticks = context;
+    ticks->count++;
+    ticks->last = share;
+    return true;
+}
+
+/* Four minutes of lines, of which ten seconds are wanted. */
+static struct pass *hear_long_take(const struct place *p, double from_s, double to_s, bool has_hum)
+{
+    enum { LONG_RATE = 16000, LONG_SECONDS = 240 };
+    size_t frames = (size_t)LONG_RATE * LONG_SECONDS;
+    float *samples = calloc(frames, sizeof *samples);
+    assert_non_null(samples);
+    noise_add(samples, frames, 0.001, 4);
+    for (int i = 0; i < LONG_SECONDS / 4; i++)
+        voice_add(samples + (size_t)i * 4 * LONG_RATE + LONG_RATE / 2, (size_t)(2.5 * LONG_RATE), LONG_RATE, 0.05, 70 + (uint64_t)i);
+    for (size_t i = 0; i < frames; i++)
+        for (int h = 1; has_hum && h <= 5; h++)
+            samples[i] += 0.004f / (float)h * (float)sin(2 * 3.14159265358979 * 50.03 * h * (double)i / LONG_RATE);
+    sound_write(take_path(p, "take.wav"), WAV_24, LONG_RATE, 1, samples, frames);
+    free(samples);
+    struct tt_settings settings;
+    struct tt_error error = {0};
+    tt_settings_default(&settings);
+    settings.loudness.even_db = 3;
+    settings.deliver.bits = TT_BITS_32F;
+    struct pass *pass = pass_begin(p, "take.wav", settings);
+    assert_ok(pass_hear(pass, 0, &error), error);
+    assert_true((pass->heard.facts.hum.base_hz > 0) == has_hum);
+    assert_ok(tt_heard_narrow(&pass->heard, (int64_t)(from_s * LONG_RATE), (int64_t)(to_s * LONG_RATE), &error), error);
+    pass_row(pass, (int64_t)(1000 * from_s) + 3000, (int64_t)(1000 * from_s) + 4200, TT_ROW_PAUSE, TT_DO_SHORTEN, 0.6);
+    pass_row(pass, (int64_t)(1000 * from_s) + 7500, (int64_t)(1000 * from_s) + 7500, TT_ROW_GAP, TT_DO_OPEN, 1.5);
+    pass_row(pass, (int64_t)(1000 * from_s) + 1000, (int64_t)(1000 * from_s) + 1300, TT_ROW_BREATH, TT_DO_SOFTEN, 12);
+    return pass;
+}
+
+static void compare_late_part(const struct place *p, bool has_hum)
+{
+    struct pass *pass = hear_long_take(p, 220, 230, has_hum);
+    struct tt_error error = {0};
+    struct tt_rendered rendered;
+    struct ticks all = {0}, part = {0};
+    struct tt_render_request request = pass_request(pass, 3);
+    request.tick = count_tick;
+    request.tick_context = &all;
+    assert_ok(tt_render(&request, &rendered, &error), error); /* with the whole take beside it: from its start */
+    size_t frames, part_frames;
+    float *full = sound_read(pass->voice, &frames, NULL);
+    request.whole_path = NULL;
+    request.tick_context = &part;
+    assert_ok(tt_render(&request, &rendered, &error), error);
+    float *voice = sound_read(pass->voice, &part_frames, NULL);
+    assert_int_equal(part_frames, frames);
+    /* 10 s, half a minute ahead of it for the filters, some seconds of the gate's grid, one behind. */
+    if (part.count > all.count / 4)
+        fail_msg("%d blocks in place of %d", part.count, all.count);
+    assert_true(part.last > 0.99 && part.last <= 1);
+    /* The hum filter follows what it heard for minutes; all else has forgotten, and the same bits come out. */
+    if (difference(full, 1, voice, frames) > (has_hum ? 1.6e-5 : 0.0))
+        fail_msg("up to %g apart", difference(full, 1, voice, frames));
+    free(full);
+    free(voice);
+    pass_end(pass);
+}
+
+static void a_late_part_has_the_bits_of_the_whole_take_and_costs_no_more_than_it_is_long(void **state) { compare_late_part(*state, false); }
+static void with_hum_a_late_part_is_the_same_to_96_db_below_full_scale(void **state) { compare_late_part(*state, true); }
+
+static void an_early_part_is_rendered_from_the_take_s_start(void **state)
+{
+    struct place *p = *state;
+    struct pass *pass = hear_long_take(p, 20, 30, true);
+    struct tt_error error = {0};
+    struct tt_rendered rendered;
+    struct tt_render_request request = pass_request(pass, 3);
+    assert_ok(tt_render(&request, &rendered, &error), error);
+    char digest[80];
+    snprintf(digest, sizeof digest, "%s", file_digest(pass->voice));
+    request.whole_path = NULL;
+    assert_ok(tt_render(&request, &rendered, &error), error);
+    assert_string_equal(digest, file_digest(pass->voice));
+    pass_end(pass);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -241,6 +331,9 @@ int main(void)
         IN_PLACE(without_a_gain_the_target_is_met_by_another_meter_too),
         IN_PLACE(a_take_that_changed_since_it_was_heard_is_an_error_and_the_old_voice_stays),
         IN_PLACE(it_can_be_stopped_in_every_pass_and_leaves_nothing),
+        IN_PLACE(a_late_part_has_the_bits_of_the_whole_take_and_costs_no_more_than_it_is_long),
+        IN_PLACE(with_hum_a_late_part_is_the_same_to_96_db_below_full_scale),
+        IN_PLACE(an_early_part_is_rendered_from_the_take_s_start),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
