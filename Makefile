@@ -105,7 +105,7 @@ PYTHON   ?= /usr/bin/python3
 define need
 	@missing=; for p in $(1); do dpkg-query -W -f '$${Status}' $$p 2>/dev/null | grep -q 'ok installed' || missing="$$missing $$p"; done; \
 	if [ -n "$$missing" ]; then \
-	  if [ "$$(id -u)" = 0 ]; then asroot=; elif command -v sudo >/dev/null 2>&1; then asroot=sudo; \
+	  if [ "$$(id -u)" = 0 ]; then asroot=; elif sudo -n true 2>/dev/null || { [ -t 0 ] && sudo -v; }; then asroot=sudo; \
 	  else echo "please have installed:$$missing" >&2; exit 1; fi; \
 	  $$asroot apt-get update -qq && DEBIAN_FRONTEND=noninteractive $$asroot apt-get install -y -qq --no-install-recommends $$missing; \
 	fi
