@@ -101,9 +101,9 @@ $(FUZZERS): $B/tests/%: $B/tests/%.o $(FUZZ_MAIN) $B/libtidytake.a
 # ---- machine ----
 
 PYTHON   ?= /usr/bin/python3
-# Installs what is missing, as root or by sudo; names it where neither is to be had.
+# Installs what is missing, as root or by sudo; names it where neither is to be had. Where packages are not Debian's, what is missing shows when it is built.
 define need
-	@missing=; for p in $(1); do dpkg-query -W -f '$${Status}' $$p 2>/dev/null | grep -q 'ok installed' || missing="$$missing $$p"; done; \
+	@command -v dpkg-query >/dev/null 2>&1 || exit 0; missing=; for p in $(1); do dpkg-query -W -f '$${Status}' $$p 2>/dev/null | grep -q 'ok installed' || missing="$$missing $$p"; done; \
 	if [ -n "$$missing" ]; then \
 	  if [ "$$(id -u)" = 0 ]; then asroot=; elif sudo -n true 2>/dev/null || { [ -t 0 ] && sudo -v; }; then asroot=sudo; \
 	  else echo "please have installed:$$missing" >&2; exit 1; fi; \
