@@ -26,7 +26,7 @@ struct tt_command {
     int (*run)(int argument_count, char **arguments); /* exit status */
 };
 
-extern const struct tt_command tt_command_clean, tt_command_watch, tt_command_measure, tt_command_locate, tt_command_lengths, tt_command_settings, tt_command_targets;
+extern const struct tt_command tt_command_clean, tt_command_watch, tt_command_measure, tt_command_locate, tt_command_compare, tt_command_lengths, tt_command_settings, tt_command_targets;
 
 /* Exit statuses of the design. */
 enum { TT_EXIT_DONE = 0, TT_EXIT_SOME_FAILED = 1, TT_EXIT_USAGE = 2, TT_EXIT_STOPPED = 130 };

@@ -9,7 +9,7 @@
 #include "cli/completions.h"
 #include "tidytake/tidytake.h"
 
-static const struct tt_command *const commands[] = {&tt_command_clean, &tt_command_watch, &tt_command_measure, &tt_command_locate, &tt_command_lengths, &tt_command_settings, &tt_command_targets};
+static const struct tt_command *const commands[] = {&tt_command_clean, &tt_command_watch, &tt_command_measure, &tt_command_locate, &tt_command_compare, &tt_command_lengths, &tt_command_settings, &tt_command_targets};
 enum { COMMAND_COUNT = sizeof commands / sizeof *commands };
 
 static void print_overview(FILE *out)

@@ -92,7 +92,7 @@ void tt_chart_loudness(struct tt_text *out, const struct tt_session_report *sess
     double target = session->settings->loudness.target_lufs;
     open_chart(out, &axes, 10, "Loudness over time");
     add_times(out, length_s);
-    if (session->settings->loudness.aim == TT_AIM_LUFS) {
+    if (session->settings->loudness.aim == TT_AIM_LUFS && !take->comparison) {
         tt_text_addf(out, "<path class=\"aim\" d=\"M%d ", LEFT);
         tt_html_exact(out, y_of(&axes, target), 1);
         tt_text_addf(out, "h%d\"/>\n", PLOT);
@@ -105,16 +105,16 @@ void tt_chart_loudness(struct tt_text *out, const struct tt_session_report *sess
 /* ---- floor ---- */
 
 /* The mean over the take: the floor as it is heard at even distances. */
-static bool measure_before(const struct tt_take_report *take, double *thirds)
+bool tt_chart_thirds(const struct tt_heard *heard, double *thirds)
 {
     enum { PLACES = 64 };
-    const struct tt_floor_track *floor = &take->heard->floor;
+    const struct tt_floor_track *floor = &heard->floor;
     if (floor->node_count < 1) return false;
     size_t bins = (size_t)floor->shape.bin_count;
     float *power = malloc(bins * sizeof *power);
     double *mean = calloc(bins, sizeof *mean);
     for (int i = 0; power && mean && i < PLACES; i++) {
-        tt_floor_at(floor, take->heard->facts.frame_count * (2 * i + 1) / (2 * PLACES), power);
+        tt_floor_at(floor, heard->facts.frame_count * (2 * i + 1) / (2 * PLACES), power);
         for (size_t k = 0; k < bins; k++) mean[k] += (double)power[k] / PLACES;
     }
     bool ok = power && mean;
@@ -140,7 +140,7 @@ void tt_chart_floor(struct tt_text *out, const struct tt_take_report *take)
 {
     static const struct { int band; const char *name; } names[] = { { 0, "100 Hz" }, { 4, "250" }, { 7, "500" }, { 10, "1 kHz" }, { 13, "2" }, { 16, "4" }, { 19, "8" }, { 22, "16" } };
     double before[TT_THIRDS], highest = -200, lowest = 0;
-    bool has_before = measure_before(take, before);
+    bool has_before = tt_chart_thirds(take->heard, before);
     for (int band = 0; band < TT_THIRDS; band++) {
         double was = has_before && before[band] > 0 ? tt_db_from_power(before[band]) : (double)NAN, is = take->voice_heard->thirds[band] > 0 ? tt_db_from_power(take->voice_heard->thirds[band]) : (double)NAN;
         highest = fmax(highest, fmax(fmax(was, was + take->gain_db), is));

@@ -9,5 +9,7 @@
 void tt_chart_loudness(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take);
 /* The floor in third octaves. */
 void tt_chart_floor(struct tt_text *out, const struct tt_take_report *take);
+/* The floor of a recording by third octave, as mean squares over all of it. False when nothing is known. */
+bool tt_chart_thirds(const struct tt_heard *heard, double *thirds);
 
 #endif

@@ -40,7 +40,12 @@ size_t tt_page_rows_add(struct tt_page_rows *rows, const struct tt_take_report *
 struct tt_page_loudness { double before_lufs, after_lufs; };
 bool tt_page_loudness_of(const struct tt_take_report *take, struct tt_page_loudness *loudness, struct tt_error *err);
 
-/* Parts of the take page in a file of their own. */
+/* Parts of the pages that set two sounds side by side. page_folder: absolute, that the page lies in. */
+void tt_take_listening(struct tt_text *out, const char *page_folder, const struct tt_take_report *take, const struct tt_page_loudness *loudness);
+void tt_take_picture(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take);
+void tt_take_view(struct tt_text *out, const struct tt_take_report *take);
+void tt_take_figures_table(struct tt_text *out, const struct tt_take_report *take);
+void tt_take_charts(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take);
 void tt_take_decisions(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take);
 bool tt_take_data(struct tt_text *out, const struct tt_take_report *take, const struct tt_page_loudness *loudness);
 /* Of the session page: questions that are open, and what was removed, longest first. */

@@ -167,6 +167,7 @@ bool tt_page_loudness_of(const struct tt_take_report *take, struct tt_page_loudn
     /* Where the voice is in one of several channels, it comes from one side. */
     if (take->source_channel_count == 1 || take->heard->facts.channel < 0 || take->has_copy) loudness->before_lufs += two_alike_lu;
     loudness->before_lufs += take->copy_gain_db;
-    loudness->after_lufs = take->after.levels.integrated_lufs + (take->out_channel_count == 1 ? two_alike_lu : 0);
+    bool is_one_sided = take->comparison && take->comparison->is_one_sided;
+    loudness->after_lufs = take->after.levels.integrated_lufs + (take->out_channel_count == 1 && !is_one_sided ? two_alike_lu : 0);
     return true;
 }

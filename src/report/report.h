@@ -26,6 +26,16 @@ struct tt_warning { char code[24]; char message[400]; double at_s; /* NAN: the w
 /* A file that a take goes on in. */
 struct tt_report_file { const char *name, *path; int64_t start_frame, frame_count; /* start in the take */ int64_t time_reference_frames; };
 
+/* Of two recordings that were set side by side (tidytake compare): the second stands where the voice stands for a take. */
+struct tt_comparison {
+    const char *after_name, *after_path;
+    int after_rate_hz, after_channel_count;
+    size_t heard_s, found_s;          /* seconds of it with something to hear in them; those that the first holds, too */
+    double likeness;                  /* of the waveforms there, 0..1 */
+    bool is_turned;                   /* its polarity is the other one */
+    bool is_one_sided;                /* what a browser plays of it has the voice in one of several channels */
+};
+
 /* Everything known about one take after a run; borrowed pointers live until the run's end. */
 struct tt_take_report {
     const char *name;                 /* file name of the take */
@@ -60,6 +70,7 @@ struct tt_take_report {
     char render_key[72];              /* digest of what the voice was rendered from; kept in the JSON */
     char why[80];                     /* "new", "up to date", "its sheet changed", "settings changed", "its gain moved" ... */
     int64_t time_reference_frames;    /* of the take's first frame since midnight, at the take's rate (bext); -1: not known */
+    const struct tt_comparison *comparison; /* NULL: a take and its voice */
     int64_t narration_start_frame;    /* of the voice in the narration, at narration_rate_hz; -1 when not in it */
 };
 
@@ -114,6 +125,8 @@ bool tt_report_json_text(const struct json_t *object, struct tt_text *out, struc
 
 /* Pages: report/STEM.html and index.html, self-contained HTML with a Content-Security-Policy; every text from outside is escaped. */
 bool tt_report_take_page(const struct tt_session_report *session, const struct tt_take_report *take, struct tt_text *out, struct tt_error *err);
+/* DIR/index.html of a comparison: take->comparison is there, its rows are what only the first recording holds. */
+bool tt_report_compare_page(const struct tt_session_report *session, const struct tt_take_report *take, struct tt_text *out, struct tt_error *err);
 bool tt_report_session_page(const struct tt_session_report *session, struct tt_text *out, struct tt_error *err);
 
 /* Edit lists of the narration. An EDL takes 999 events: part counts from 0, *has_more tells that another follows. Takes that are in no narration

@@ -62,13 +62,13 @@ static void add_change(struct tt_text *out, const struct tt_row *row)
     tt_text_add(out, "\">change</button>");
 }
 
-static void add_action(struct tt_text *out, const struct tt_row *row)
+static void add_action(struct tt_text *out, const struct tt_row *row, bool is_compared)
 {
     bool is_asked = row->action == TT_DO_ASK;
     tt_text_add(out, is_asked ? "<td><span class=\"act\"><strong>" : "<td><span class=\"act\"><span>");
     tt_row_done(out, row);
     tt_text_add(out, is_asked ? "</strong>" : "</span>");
-    add_change(out, row);
+    if (!is_compared) add_change(out, row);
     tt_text_add(out, "</span>");
     if (row->is_persons) {
         tt_text_add(out, " <span class=\"note\">by you");
@@ -99,11 +99,12 @@ static void add_row(struct tt_text *out, const struct tt_session_report *session
     tt_text_add(out, "</td><th scope=\"row\" class=\"t\">");
     tt_kind_mark(out, row->kind);
     tt_text_addf(out, "%s</th>", tt_row_kind_name(row->kind));
-    add_action(out, row);
+    add_action(out, row, take->comparison != NULL);
     tt_text_add(out, "<td class=\"n\">");
     if (isfinite(row->confidence)) tt_text_addf(out, "%lld\xC2\xA0%%", llround(floor(row->confidence * 100 + 1e-9)));
     tt_text_add(out, "</td><td>");
-    tt_row_words(out, session, take, row);
+    if (take->comparison) tt_text_add(out, "Before only: after goes on without it.");
+    else tt_row_words(out, session, take, row);
     tt_text_add(out, "</td>");
     if (has_before || has_after) add_buttons(out, take, row, has_before, has_after);
     tt_text_add(out, "</tr>\n");
@@ -124,9 +125,9 @@ void tt_take_decisions(struct tt_text *out, const struct tt_session_report *sess
     const struct tt_sheet *sheet = take->sheet;
     bool has_before = take->play_before != NULL, has_after = take->play_after != NULL;
     size_t printed = 0;
-    tt_text_add(out, "<section aria-labelledby=\"decisions\">\n<h2 id=\"decisions\">Decisions</h2>\n");
+    tt_text_addf(out, "<section aria-labelledby=\"decisions\">\n<h2 id=\"decisions\">%s</h2>\n", take->comparison ? "What is not in after" : "Decisions");
     if (sheet->count == 0) {
-        tt_text_add(out, "<p>None: nothing was taken out, shortened or softened.</p>\n</section>\n");
+        tt_text_add(out, take->comparison ? "<p>Nothing: all of before is in it.</p>\n</section>\n" : "<p>None: nothing was taken out, shortened or softened.</p>\n</section>\n");
         return;
     }
     add_tools(out, sheet);
@@ -148,8 +149,10 @@ void tt_take_decisions(struct tt_text *out, const struct tt_session_report *sess
         tt_html_count(out, sheet->count - printed, "decision");
         tt_text_add(out, " more, most of them on pauses and breaths, on the page itself and in the sheet.</p>\n");
     }
-    tt_page_changes(out, session);
-    add_undo(out, session, take);
+    if (!take->comparison) {
+        tt_page_changes(out, session);
+        add_undo(out, session, take);
+    }
     tt_text_add(out, "</section>\n");
 }
 

@@ -105,7 +105,7 @@ static void write_take(struct place *p, const char *name)
 static void help_is_given_on_stdout_when_asked_for_and_on_stderr_when_not(void **state)
 {
     struct place *p = *state;
-    static const char *const commands[] = {"clean", "watch", "measure", "locate", "lengths", "settings", "targets"};
+    static const char *const commands[] = {"clean", "watch", "measure", "locate", "compare", "lengths", "settings", "targets"};
     struct said help = RUN("--help"), nothing = run(p, (const char *const[]){NULL}), version = RUN("--version");
     assert_int_equal(help.status, 0);
     assert_string_equal(help.err, "");
@@ -178,6 +178,9 @@ static void what_cannot_be_cleaned_is_refused(void **state)
     assert_wrong(p, RUN("clean", "hive", "-o", "hive/01.wav"), "recordings");
     assert_wrong(p, RUN("measure"), "sound file");
     assert_wrong(p, RUN("locate", "hive"), "OUT");
+    assert_wrong(p, RUN("compare", "hive/01.wav"), "two recordings");
+    assert_wrong(p, RUN("compare", "hive/01.wav", "hive/01.wav", "garden/01.wav"), "two recordings");
+    assert_wrong(p, RUN("compare", "hive/01.wav", "hive/01.wav", "-o", "garden"), "other files");
     assert_wrong(p, RUN("settings", "nowhere"), "nowhere");
     assert_wrong(p, RUN("settings", "hive", "garden"), "one session");
     assert_wrong(p, RUN("targets", "all"), "no arguments");
@@ -480,6 +483,25 @@ static void two_sessions_are_set_side_by_side_for_people_spreadsheets_and_progra
     said_free(&none);
 }
 
+static void two_recordings_of_one_reading_are_compared_and_others_refused(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "01.wav"), (struct take_shape){.seconds = 12, .seed = 1});
+    take_write(take_path(p, "02.wav"), (struct take_shape){.seconds = 12, .seed = 700});
+    struct said same = RUN("compare", "hive/01.wav", "hive/01.wav"), other = RUN("compare", "hive/01.wav", "hive/02.wav", "-o", "other"), none = RUN("compare", "hive/01.wav", "hive/03.wav");
+    assert_int_equal(same.status, 0);
+    assert_non_null(strstr(same.out, "in 1 piece"));
+    assert_true(file_exists(take_path(p, "01.wav.compare/index.html"))); /* named on the second line */
+    assert_non_null(strstr(same.out, "01.wav.compare/index.html\n"));
+    assert_int_equal(other.status, 1);
+    assert_non_null(strstr(other.err, "do not belong together"));
+    assert_int_equal(none.status, 1);
+    assert_non_null(strstr(none.err, "03.wav"));
+    said_free(&same);
+    said_free(&other);
+    said_free(&none);
+}
+
 static void a_time_in_the_narration_leads_to_its_take(void **state)
 {
     struct place *p = *state;
@@ -529,6 +551,7 @@ int main(void)
         IN_PLACE(measuring_judges_and_says_what_fails),
         IN_PLACE(the_words_help_and_version_do_what_they_say),
         IN_PLACE(two_sessions_are_set_side_by_side_for_people_spreadsheets_and_programs),
+        IN_PLACE(two_recordings_of_one_reading_are_compared_and_others_refused),
         IN_PLACE(a_time_in_the_narration_leads_to_its_take),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -220,7 +220,7 @@ static void a_copy_is_linked_in_place_of_the_take(void **state)
     hive.takes[0].has_copy = true;
     hive.takes[0].copy_gain_db = -2.5;
     char *page = page_of(&hive, 0);
-    assert_has(page, "id=\"before\" controls preload=\"metadata\" aria-label=\"The take as recorded\" src=\"./01/take-0123456789ab.flac\"");
+    assert_has(page, "id=\"before\" controls preload=\"metadata\" aria-label=\"Before\" src=\"./01/take-0123456789ab.flac\"");
     assert_has(page, "data-do=\"only\"");
     free(page);
     assert_true(tt_page_loudness_of(&hive.takes[0], &copy, NULL));

@@ -1,4 +1,4 @@
-/* Blind test: A is the take, B the voice, X one of the two by lot. Every change of what is heard takes equally long and dips equally, whether the sound changes or not. */
+/* Blind test: A is before, B after, X one of the two by lot. Every change of what is heard takes equally long and dips equally, whether the sound changes or not. */
 /* Chance of at least so many right by guessing alone: the binomial distribution at one half, exactly. */
 function chance(right, rounds) {
   let term = Math.pow(2, -rounds), sum = 0; /* of k = rounds, then down */

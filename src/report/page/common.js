@@ -67,6 +67,7 @@ const changes = (function () {
   const text = () => ['take,id,start,end,kind,proposed,action,amount,confidence,note',
     ...Array.from(made.values()).sort((a, b) => a.take < b.take ? -1 : a.take > b.take ? 1 : a.at - b.at).map(c => c.line)].join('\r\n') + '\r\n';
   function show() {
+    if (!byId('changes')) return; /* nothing here can be changed */
     byId('changes').hidden = made.size === 0;
     byId('changed').textContent = made.size === 1 ? '1 decision changed' : made.size + ' decisions changed';
     const list = byId('change-list');
@@ -87,7 +88,7 @@ const changes = (function () {
     }));
     for (const watcher of watchers) watcher();
   }
-  byId('save').addEventListener('click', () => {
+  if (byId('save')) byId('save').addEventListener('click', () => {
     const link = document.createElement('a'), url = URL.createObjectURL(new Blob([text()], { type: 'text/csv' }));
     link.href = url;
     link.download = 'changes.csv';

@@ -195,8 +195,8 @@ const player = (function () {
     for (const watcher of watchers) watcher();
     const t = inTake(), after = toAfter(t).t, place = byId('place');
     place.value = t;
-    place.setAttribute('aria-valuetext', clock(t) + ' of the take');
-    byId('clock').textContent = works.before || map.length ? clock(t) + ' in the take' + (works.after ? ', ' + clock(side === 'after' ? sound.after.currentTime : after) + ' in the voice' : '') : '';
+    place.setAttribute('aria-valuetext', clock(t) + ' before');
+    byId('clock').textContent = works.before || map.length ? clock(t) + ' before' + (works.after ? ', ' + clock(side === 'after' ? sound.after.currentTime : after) + ' after' : '') : '';
     if (!picture) return;
     const x = s => +picture.dataset.left + s * picture.dataset.scale;
     byId('head-before').setAttribute('transform', 'translate(' + x(t).toFixed(1) + ' 0)');
@@ -222,9 +222,8 @@ const player = (function () {
     if (!one) continue;
     one.controls = false;
     one.hidden = true;
-    one.addEventListener('error', () => lost(s, s === 'before' ? 'The take is not where it was, or your browser cannot play it: only the voice can be heard.'
-      : 'The voice is not where it was, or your browser cannot play it.'));
-    if (one.error) lost(s, 'Your browser cannot play the ' + (s === 'before' ? 'take' : 'voice') + '.');
+    one.addEventListener('error', () => lost(s, 'What is heard ' + s + ' is not where it was, or your browser cannot play it.'));
+    if (one.error) lost(s, 'Your browser cannot play what is heard ' + s + '.');
   }
   /* ---- controls ---- */
   byId('play').addEventListener('click', () => { if (timer) stop(); else start(); });
@@ -313,7 +312,7 @@ const player = (function () {
     const row = rows[tr.dataset.row], select = tr.querySelector('select[data-change]'), b = tr.querySelector('button[data-change]');
     if (select) select.value = changes.get(row);
     else if (changes.get(row) !== row.action) makeSelect(b);
-    else b.hidden = false;
+    else if (b) b.hidden = false;
   }
   document.addEventListener('click', event => {
     const b = event.target.closest('button[data-change]');
