@@ -62,7 +62,7 @@ static bool choose_channel(const struct tt_compare_request *request, const struc
 static bool hear(const struct tt_compare_request *request, const char *out, struct side *side, struct tt_error *err)
 {
     struct tt_settings settings;
-    struct tt_channel_choice choice;
+    struct tt_channel_choice choice = {0};
     struct tt_reader *reader = tt_reader_open(side->path, &side->info, err);
     if (!reader) return false;
     tt_reader_close(reader);
