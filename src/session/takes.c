@@ -93,10 +93,17 @@ static int compare_files(const void *a, const void *b)
     return tt_natural_compare(((const struct tt_take_file *)a)->name, ((const struct tt_take_file *)b)->name);
 }
 
+/* The pictures of x.html.wav would lie in report/x.html/, where the page of x.wav is: such a name stays whole. */
+static bool ends_like_a_report(const char *name, size_t length)
+{
+    return length > 5 && (strncasecmp(name + length - 5, ".html", 5) == 0 || strncasecmp(name + length - 5, ".json", 5) == 0);
+}
+
 static size_t stem_length(const char *name)
 {
     const char *dot = strrchr(name, '.');
-    return dot && dot != name ? (size_t)(dot - name) : strlen(name);
+    size_t length = dot && dot != name ? (size_t)(dot - name) : strlen(name);
+    return ends_like_a_report(name, length) ? strlen(name) : length;
 }
 
 /* Stems as file systems that fold case would see them: A.wav and a.flac must not meet in one file either. */

@@ -305,9 +305,47 @@ await test('with media = copy the pages work from a web server that sends no par
   server.close();
 }, 2);
 
-for (const url of ['index.html', pageOf(0)]) for (const scheme of ['light', 'dark']) {
-  await test(`axe-core finds nothing wrong (${url === 'index.html' ? 'session' : 'take'}, ${scheme})`, async () => {
-    const page = await open(urlOf(url), { colorScheme: scheme, bypassCSP: true });
+// A recording and what was made of it, under a name that would be a tag.
+const compared = path.join(work, 'compared');
+fs.rmSync(compared, { recursive: true, force: true });
+run('compare', path.join(session, takes[1]), path.join(out, 'voice', stems[1] + '.wav'), '-o', compared);
+const urlOfCompared = 'file://' + compared.split('/').map(encodeURIComponent).join('/') + '/index.html';
+
+await test('two recordings that were compared play at the same moment, and their names run nothing', async () => {
+  const page = await open(urlOfCompared);
+  await ready(page);
+  holds((await page.locator('h1').innerText()).includes('<img src=x onerror=alert(1)>'), 'the name is not shown');
+  same(await page.locator('img').count(), 0, 'images');
+  await page.keyboard.press(' ');
+  await page.waitForTimeout(700);
+  await page.keyboard.press('s');
+  await page.waitForTimeout(600);
+  const s = await state(page), now = await page.evaluate(() => player.now());
+  holds(!s.before.paused && s.before.volume > 0.01 && s.after.volume < 0.001, 'the switch did not come: ' + JSON.stringify(s));
+  const map = await page.evaluate(() => player.map), piece = map.find(([a, b]) => now.before >= a && now.before < b);
+  holds(!piece || Math.abs(piece[2] + now.before - piece[0] - now.after) < 0.001, 'not the same moment');
+  same(await page.locator('button[data-change]').count(), 0, 'buttons that would change a sheet');
+  await page.context().close();
+}, 2);
+
+await test('a take of which nothing was decided can be heard', async () => {
+  const other = path.join(work, 'plain'), result = other + '.tidy';
+  for (const f of [other, result]) fs.rmSync(f, { recursive: true, force: true });
+  fs.mkdirSync(other);
+  fs.copyFileSync(path.join(fixtures, 'session', '01.flac'), path.join(other, '01.flac'));
+  run('clean', other, '--quiet', '--set', 'misreads.action=off', '--set', 'misreads.talk=off', '--set', 'breaths.soften_db=0', '--set', 'pauses.stay_ms=10000', '--set', 'pauses.longest_ms=10000', '--set', 'pauses.edge_ms=5000');
+  const page = await open('file://' + result + '/report/01.html');
+  same(await page.locator('#rows tr').count(), 0, 'rows');
+  await ready(page);
+  await page.keyboard.press(' ');
+  await page.waitForTimeout(500);
+  holds(!(await state(page)).after.paused, 'it does not play');
+  await page.context().close();
+});
+
+for (const url of ['index.html', pageOf(0), null]) for (const scheme of ['light', 'dark']) {
+  await test(`axe-core finds nothing wrong (${url === 'index.html' ? 'session' : url ? 'take' : 'comparison'}, ${scheme})`, async () => {
+    const page = await open(url ? urlOf(url) : urlOfCompared, { colorScheme: scheme, bypassCSP: true });
     await page.evaluate(axe);
     const found = await page.evaluate(() => axe.run({ runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice'] }));
     same(found.violations.map(v => v.id + ' at ' + v.nodes[0].html.slice(0, 100)).join('; '), '', 'violations');
@@ -317,11 +355,11 @@ for (const url of ['index.html', pageOf(0)]) for (const scheme of ['light', 'dar
 
 for (const width of [360, 1280, 2560]) for (const scheme of ['light', 'dark']) {
   await test(`nothing is wider than the window at ${width} px (${scheme})`, async () => {
-    for (const [i, url] of ['index.html', pageOf(0)].entries()) {
-      const page = await open(urlOf(url), { viewport: { width, height: 1000 }, colorScheme: scheme });
+    for (const [i, url] of [urlOf('index.html'), urlOf(pageOf(0)), urlOfCompared].entries()) {
+      const page = await open(url, { viewport: { width, height: 1000 }, colorScheme: scheme });
       await page.waitForTimeout(200);
       same(Math.max(0, await page.evaluate(() => document.documentElement.scrollWidth - innerWidth)), 0, 'overhang in px of ' + url);
-      await page.screenshot({ path: path.join(work, `shot-${i ? 'take' : 'session'}-${width}-${scheme}.png`), fullPage: true });
+      await page.screenshot({ path: path.join(work, `shot-${['session', 'take', 'comparison'][i]}-${width}-${scheme}.png`), fullPage: true });
       await page.context().close();
     }
   });

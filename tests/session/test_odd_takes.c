@@ -100,6 +100,26 @@ static void however_short_a_take_is_it_stays(void **state)
     tt_clean_result_free(&result);
 }
 
+static void takes_that_are_called_like_pages_meet_none(void **state)
+{
+    struct place *p = *state;
+    static const char *const names[] = {"x.wav", "x.html.wav", "x.JSON.wav"}, *const stems[] = {"x", "x.html.wav", "x.JSON.wav"};
+    for (int i = 0; i < 3; i++)
+        take_write(take_path(p, names[i]), (struct take_shape){.seed = (uint64_t)i});
+    struct tt_clean_result result = clean_place(p, plain);
+    for (int i = 0; i < 3; i++) {
+        char file[60];
+        json_t *report = report_of(p->out, stems[i]);
+        assert_string_equal(json_string_value(json_object_get(report, "take")), names[i]);
+        json_decref(report);
+        snprintf(file, sizeof file, "report/%s.html", stems[i]);
+        assert_true(file_exists(in_folder(p->out, file)));
+        snprintf(file, sizeof file, "report/%s/before-0-0.png", stems[i]);
+        assert_true(file_exists(in_folder(p->out, file)));
+    }
+    tt_clean_result_free(&result);
+}
+
 /* ---- speech: none, all, one of many channels ---- */
 
 static void noise_without_speech_is_kept_whole_and_pointed_out(void **state)
@@ -478,6 +498,7 @@ int main(void)
         IN_PLACE(what_is_no_number_becomes_silence_and_is_counted),
         IN_PLACE(digital_silence_is_kept_at_its_length_and_pointed_out),
         IN_PLACE(however_short_a_take_is_it_stays),
+        IN_PLACE(takes_that_are_called_like_pages_meet_none),
         IN_PLACE(noise_without_speech_is_kept_whole_and_pointed_out),
         IN_PLACE(speech_from_the_first_sample_to_the_last_loses_none),
         IN_PLACE(the_voice_is_found_in_one_of_eight_channels),
