@@ -28,7 +28,9 @@ struct tt_clean_options {
     const char *target;              /* a delivery target by name; NULL: none */
     const char *const *assignments;  /* "SECTION.KEY=VALUE" on top of everything */
     size_t assignment_count;
-    const char *changes_file;        /* rows to merge into cut sheets first; NULL: none */
+    const char *const *changes_files; /* rows to merge into cut sheets first; of two that are about the same the later file's count */
+    size_t changes_count;
+    bool may_miss_changes;           /* a changes file without a row for this session is no error: other sessions get it, too */
     int jobs;                        /* threads; 0: as many as processors */
     bool is_plan;                    /* hear and decide only */
     bool is_again;                   /* work on takes that are up to date, too */

@@ -21,7 +21,7 @@ static const struct tt_option options[] = {
     {"--jobs", "-j", "N", "threads (default: all processors)", OPTION_JOBS},
     {"--plan", NULL, NULL, "cut sheets and reports only, no sound is written", OPTION_PLAN},
     {"--again", NULL, NULL, "work on takes that are up to date, too", OPTION_AGAIN},
-    {"--changes", NULL, "FILE", "a changes file from the page: merged into the sheets", OPTION_CHANGES},
+    {"--changes", NULL, "FILE", "a changes file from the page: merged into the sheets; may be repeated", OPTION_CHANGES},
     {"--part", NULL, "K/N", "the K-th of N shares of the takes only: several machines on one OUT", OPTION_PART},
     {"--quiet", "-q", NULL, "say nothing but errors", OPTION_QUIET},
     {"--verbose", "-v", NULL, "a line for each take", OPTION_VERBOSE},
@@ -118,7 +118,7 @@ struct request {
     struct tt_clean_options options;
     const char **sources;
     size_t source_count;
-    const char **assignments;
+    const char **assignments, **changes;
     bool is_quiet, is_verbose, is_json;
 };
 
@@ -161,11 +161,7 @@ static bool read_arguments(int count, char **arguments, struct request *request)
         case OPTION_PLAN: request->options.is_plan = true; break;
         case OPTION_AGAIN: request->options.is_again = true; break;
         case OPTION_CHANGES:
-            if (request->options.changes_file) {
-                tt_complain("--changes: one file a run; run again with the next one");
-                return false;
-            }
-            request->options.changes_file = value;
+            request->changes[request->options.changes_count++] = value;
             break;
         case OPTION_PART:
             if (!read_part(value, &request->options))
@@ -177,7 +173,8 @@ static bool read_arguments(int count, char **arguments, struct request *request)
         }
     }
     request->options.assignments = request->assignments;
-    if (request->options.part_count && (request->options.is_plan || request->options.changes_file)) {
+    request->options.changes_files = request->changes;
+    if (request->options.part_count && (request->options.is_plan || request->options.changes_count)) {
         tt_complain("--part: hears and renders only; give --plan and --changes to the run between the parts");
         return false;
     }
@@ -232,6 +229,7 @@ static int clean_all(struct request *request)
         tt_complain("--out: with several sessions each goes to its own SESSION.tidy; leave -o away");
         return TT_EXIT_USAGE;
     }
+    request->options.may_miss_changes = true;
     int worst = TT_EXIT_DONE;
     for (size_t i = 0; i < request->source_count && worst != TT_EXIT_STOPPED; i++) {
         int status = clean_one(request, &request->sources[i], 1);
@@ -242,18 +240,21 @@ static int clean_all(struct request *request)
 
 static int run(int count, char **arguments)
 {
-    struct request request = {.sources = calloc((size_t)count + 1, sizeof *request.sources), .assignments = calloc((size_t)count + 1, sizeof *request.assignments)};
+    struct request request = {.sources = calloc((size_t)count + 1, sizeof *request.sources),
+                              .assignments = calloc((size_t)count + 1, sizeof *request.assignments),
+                              .changes = calloc((size_t)count + 1, sizeof *request.changes)};
     int status = TT_EXIT_USAGE;
     /* Asked twice, it ends at once: nothing is ever half-written. */
     struct sigaction action = {.sa_handler = on_signal, .sa_flags = (int)SA_RESETHAND};
     sigaction(SIGINT, &action, NULL);
     sigaction(SIGTERM, &action, NULL);
-    if (!request.sources || !request.assignments)
+    if (!request.sources || !request.assignments || !request.changes)
         tt_complain("out of memory");
     else if (read_arguments(count, arguments, &request))
         status = clean_all(&request);
     free(request.sources);
     free(request.assignments);
+    free(request.changes);
     return status;
 }
 

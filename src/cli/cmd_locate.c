@@ -10,6 +10,7 @@
 #include "base/text.h"
 #include "base/units.h"
 #include "cli/command.h"
+#include "session/out_folder.h"
 
 enum { MOST_JSON_BYTES = 512 << 20 };
 
@@ -72,14 +73,19 @@ static void print_rows(const json_t *report, double at_s)
     }
 }
 
-static int locate(const char *out, int64_t ms)
+/* The results' folder, and what a run said of them. */
+static json_t *open_results(const char *place, char **out, struct tt_error *err)
+{
+    json_t *session = NULL;
+    *out = tt_out_find(place, err);
+    if (*out && !(session = read_json(*out, "session.json", err)))
+        err->kind = TT_ERROR_USAGE;
+    return session;
+}
+
+static int locate_in(const char *out, const json_t *session, int64_t ms)
 {
     struct tt_error error = {0};
-    json_t *session = read_json(out, "session.json", &error);
-    if (!session) {
-        error.kind = TT_ERROR_USAGE;
-        return tt_exit_status(&error);
-    }
     const json_t *takes = json_object_get(session, "takes");
     const json_t *narration = json_object_get(session, "narration");
     const double rate = (double)integer_at(narration, "rate_hz");
@@ -87,7 +93,6 @@ static int locate(const char *out, int64_t ms)
         char length[TT_TIME_CHARS];
         tt_time_format((int64_t)((double)integer_at(narration, "frames") / rate * 1000), length);
         tt_fail(&error, TT_ERROR_USAGE, "locate: the narration ends at %s", length);
-        json_decref(session);
         return tt_exit_status(&error);
     }
     const json_t *found = NULL;
@@ -117,8 +122,18 @@ static int locate(const char *out, int64_t ms)
         print_rows(report, at_s);
     }
     json_decref(report);
-    json_decref(session);
     free(name);
+    return status;
+}
+
+static int locate(const char *place, int64_t ms)
+{
+    struct tt_error error = {0};
+    char *out;
+    json_t *session = open_results(place, &out, &error);
+    int status = session ? locate_in(out, session, ms) : tt_exit_status(&error);
+    json_decref(session);
+    free(out);
     return status;
 }
 
@@ -139,7 +154,7 @@ static int run(int count, char **arguments)
     }
     int64_t ms;
     if (given != 2) {
-        tt_complain("locate: name what a run left and a time in its narration: tidytake locate OUT 00:01:05.250");
+        tt_complain("locate: name a session, or OUT, what a run left of it, and a time in its narration: tidytake locate SESSION 00:01:05.250");
         return TT_EXIT_USAGE;
     }
     if (!tt_time_parse(operands[1], &ms, NULL) || ms < 0) {
@@ -151,7 +166,7 @@ static int run(int count, char **arguments)
 
 const struct tt_command tt_command_locate = {
     .name = "locate",
-    .arguments = "OUT TIME",
+    .arguments = "SESSION|OUT TIME",
     .summary = "which take is heard at a time of the narration",
     .run = run,
 };

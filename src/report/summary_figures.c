@@ -62,7 +62,7 @@ void tt_summary_add_running_time(const struct tt_session_report *session, struct
     char text[160];
     snprintf(text, sizeof text, "%s -> %s%s, %s taken out", before, after, session->is_plan ? " as planned" : "", removed);
     tt_summary_add_figure(out, "Running time", text);
-    snprintf(text, sizeof text, up_to_date > 0 ? "%zu, of which %zu were up to date" : "%zu", session->take_count, up_to_date);
+    snprintf(text, sizeof text, up_to_date > 0 ? "%zu, of which %zu %s up to date" : "%zu", session->take_count, up_to_date, up_to_date == 1 ? "was" : "were");
     tt_summary_add_figure(out, "Takes", text);
     add_count(out, persons_rows, "decision of yours was kept", "decisions of yours were kept");
 }

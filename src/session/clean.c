@@ -216,9 +216,12 @@ static void warn_of_another_target(struct tt_run_state *run)
 }
 
 /* Said before anything is touched; what stands in it is read when the sheets are. */
-static bool changes_are_there(const char *path, struct tt_error *err)
+static bool changes_are_there(const struct tt_clean_options *options, struct tt_error *err)
 {
-    return !path || access(path, R_OK) == 0 || tt_fail_errno(err, TT_ERROR_USAGE, errno, "--changes %s: cannot be read", path);
+    for (size_t i = 0; i < options->changes_count; i++)
+        if (access(options->changes_files[i], R_OK) != 0)
+            return tt_fail_errno(err, TT_ERROR_USAGE, errno, "--changes %s: cannot be read", options->changes_files[i]);
+    return true;
 }
 
 /* A share of the work: what all takes are needed for is left to a whole run. */
@@ -233,7 +236,7 @@ static bool run_part(struct tt_run_state *run, struct tt_clean_result *result, s
 static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err)
 {
     const struct tt_clean_options *options = run->options;
-    if (!tt_takes_list(options->sources, options->source_count, options->without_links, &run->list, err) || !find_out(run, err) || !changes_are_there(options->changes_file, err) ||
+    if (!tt_takes_list(options->sources, options->source_count, options->without_links, &run->list, err) || !find_out(run, err) || !changes_are_there(options, err) ||
         !tt_settings_load(run->list.folder, options->settings_file, options->target, options->assignments, options->assignment_count, &run->settings, NULL, err))
         return false;
     warn_of_camera_files(run);

@@ -69,32 +69,6 @@ static bool read_sheet(const struct tt_run_state *run, struct tt_take *take, str
     return ok;
 }
 
-/* Rows of a changes file go into the sheets of the takes that they name. */
-static bool merge_changes(struct tt_run_state *run, struct tt_error *err)
-{
-    const char *path = run->options->changes_file;
-    if (!path)
-        return true;
-    char *text = NULL;
-    size_t size = 0, taken_in_all = 0;
-    bool ok = tt_file_read(path, MOST_SHEET_BYTES, &text, &size, err);
-    for (size_t i = 0; ok && i < run->take_count; i++) {
-        struct tt_take *take = &run->takes[i];
-        size_t taken = 0;
-        if (!takes_part(take))
-            continue;
-        ok = tt_sheet_merge_changes(&take->sheet, text, size, path, duration_ms(take), &taken, err);
-        take->persons_rows += taken;
-        taken_in_all += taken;
-    }
-    if (err && !ok)
-        err->kind = TT_ERROR_USAGE;
-    if (ok && taken_in_all == 0)
-        tt_run_warn(run, "changes", "%s: none of its rows belongs to a take of this session", path);
-    free(text);
-    return ok;
-}
-
 /* ---- sheets out ---- */
 
 static bool write_sheet(struct tt_take *take, struct tt_error *err)
@@ -301,11 +275,20 @@ static bool finish_sheets(struct tt_run_state *run, bool *has_moved, struct tt_e
             return true;
         }
         struct tt_error error = {0};
+        take->brought_back = tt_session_brought_back(take);
         if (!write_sheet(take, &error))
             tt_take_fail(run, take, &error);
         collect_warnings(take);
     }
     return true;
+}
+
+static void warn_of_nothing_used(struct tt_run_state *run)
+{
+    for (size_t i = 0; i < run->take_count; i++)
+        if (run->takes[i].is_used)
+            return;
+    tt_run_warn(run, "none-used", "order.csv says no to every take, so there is no narration: write yes into its column use where a take is wanted");
 }
 
 bool tt_session_decide(struct tt_run_state *run, struct tt_error *err)
@@ -314,11 +297,13 @@ bool tt_session_decide(struct tt_run_state *run, struct tt_error *err)
     for (int round = 0; round < MOST_ROUNDS; round++) {
         bool has_moved = false;
         read_sheets(run);
-        if (!merge_changes(run, err) || !(run->is_held ? tt_session_held_sheets(run, err) : decide_chain(run, err)) || !finish_sheets(run, &has_moved, err))
+        if (!tt_session_merge_changes(run, err) || !(run->is_held ? tt_session_held_sheets(run, err) : decide_chain(run, err)) || !finish_sheets(run, &has_moved, err))
             return false;
         if (!has_moved)
             break;
     }
+    tt_session_tell_brought_back(run);
+    warn_of_nothing_used(run);
     find_gain_aim(run);
     if (!(run->is_held ? tt_session_held_gains(run, err) : decide_gains(run, err)))
         return false;

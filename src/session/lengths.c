@@ -8,31 +8,12 @@
 
 #include "base/file.h"
 #include "report/json_values.h"
+#include "session/out_folder.h"
 #include "session/takes.h"
 
 enum { MOST_STATE_BYTES = 512 << 20 };
 
 /* ---- what a run left ---- */
-
-/* The folder with the results: the one that was named, or the one that goes with it. */
-static char *find_out(const char *place, struct tt_error *err)
-{
-    char *folder = tt_resolve_path(place, err), *beside = folder ? tt_format("%s.tidy", folder) : NULL, *found = NULL;
-    if (folder && !beside)
-        tt_fail_memory(err);
-    const char *both[] = {folder, beside};
-    for (int i = 0; beside && !found && i < 2; i++) {
-        char *state = tt_path_join(both[i], "session.json");
-        if (state && tt_file_exists(state) && !(found = tt_copy_string(both[i])))
-            tt_fail_memory(err);
-        free(state);
-    }
-    if (beside && !found)
-        tt_fail(err, TT_ERROR_USAGE, "%s: no run left anything here or in %s; clean it first: tidytake clean %s", place, beside, place);
-    free(folder);
-    free(beside);
-    return found;
-}
 
 static json_t *read_state(const char *out, struct tt_error *err)
 {
@@ -132,7 +113,7 @@ static bool has_name(const struct tt_length_list *list, const char *name)
 
 static bool read_side(const char *place, struct tt_lengths_side *side, struct tt_error *err)
 {
-    json_t *state = (side->out = find_out(place, err)) ? read_state(side->out, err) : NULL;
+    json_t *state = (side->out = tt_out_find(place, err)) ? read_state(side->out, err) : NULL;
     const json_t *takes = json_object_get(state, "takes"), *narration = json_object_get(state, "narration");
     struct spoken spoken = {0};
     double sum_s = 0;

@@ -72,3 +72,22 @@ bool tt_out_is_safe(const char *out, const struct tt_take_list *list, struct tt_
         return tt_fail(err, TT_ERROR_USAGE, "%s: sound files lie there that no run of tidytake left; name a new or empty folder with -o", out);
     return true;
 }
+
+char *tt_out_find(const char *place, struct tt_error *err)
+{
+    char *folder = tt_resolve_path(place, err), *beside = folder ? tt_format("%s.tidy", folder) : NULL, *found = NULL;
+    if (folder && !beside)
+        tt_fail_memory(err);
+    const char *both[] = {folder, beside};
+    for (int i = 0; beside && !found && i < 2; i++) {
+        char *state = tt_path_join(both[i], "session.json");
+        if (state && tt_file_exists(state) && !(found = tt_copy_string(both[i])))
+            tt_fail_memory(err);
+        free(state);
+    }
+    if (beside && !found)
+        tt_fail(err, TT_ERROR_USAGE, "%s: no run left anything here or in %s; clean it first: tidytake clean %s", place, beside, place);
+    free(folder);
+    free(beside);
+    return found;
+}

@@ -62,6 +62,7 @@ struct tt_take {
     struct tt_sheet sheet;
     struct tt_sheet earlier_sheet;   /* the program's rows as the last run left them */
     size_t persons_rows;
+    size_t brought_back;             /* rows that a person took out of the sheet and the run decided again */
     bool has_map;
     struct tt_time_map map;
 
@@ -136,6 +137,12 @@ bool tt_run_goes_on(void *context);
 void tt_work_end(struct tt_work *work, const char *done); /* done: "heard", "rendered" */
 
 /* Words and progress: telling.c. The steps of a run, in order. Each fails only where the whole run must; takes that fail are marked. */
+/* sheet_news.c: rows of changes files go into the sheets of the takes that they name. */
+bool tt_session_merge_changes(struct tt_run_state *run, struct tt_error *err);
+/* How many of the program's rows are in the take's new sheet and in its last report, but not in the sheet that was read: a person deleted them, which
+ * decides nothing. Then it is told. */
+size_t tt_session_brought_back(const struct tt_take *take);
+void tt_session_tell_brought_back(struct tt_run_state *run);
 bool tt_session_remember(struct tt_run_state *run, struct tt_error *err);   /* state.c: what earlier runs know */
 bool tt_session_order(struct tt_run_state *run, struct tt_error *err);      /* order.c: OUT/order.csv */
 bool tt_session_hear(struct tt_run_state *run, struct tt_error *err);       /* hearing.c */

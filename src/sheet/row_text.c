@@ -9,7 +9,7 @@
 #include "sheet/sheet_rows.h"
 
 /* More than anyone would wait, or turn down. */
-enum { AMOUNT_MOST_S = 86400, AMOUNT_MOST_DB = 120, HOUR_MS = 3600000, HOURS_TRIED = 100 };
+enum { AMOUNT_MOST_S = 86400, GAP_MOST_S = 3600, AMOUNT_MOST_DB = 120, HOUR_MS = 3600000, HOURS_TRIED = 100 };
 
 static const char *const column_names[ROW_COLUMNS] = {"take", "id", "start", "end", "kind", "proposed", "action", "amount", "confidence", "by", "note"};
 
@@ -56,7 +56,8 @@ static bool read_words(const struct row_reader *reader, struct tt_row *row, stru
     if (!row_kind_parse(kind, &row->kind)) return fail_word(reader, COLUMN_KIND, kind, row, err);
     if (!row_action_parse(action, &row->action) || !tt_row_allows(row->kind, row->action)) return fail_word(reader, COLUMN_ACTION, action, row, err);
     row->proposed = row->action;
-    if (!is_blank(proposed) && !row_action_parse(proposed, &row->proposed)) return fail_word(reader, COLUMN_PROPOSED, proposed, row, err);
+    row->is_unproposed = is_blank(proposed);
+    if (!row->is_unproposed && !row_action_parse(proposed, &row->proposed)) return fail_word(reader, COLUMN_PROPOSED, proposed, row, err);
     by += strspn(by, " \t");
     row->is_persons = strncasecmp(by, "me", 2) == 0 && is_blank(by + 2);
     if (!row->is_persons && !is_blank(by))
@@ -78,6 +79,9 @@ static bool read_numbers(const struct row_reader *reader, struct tt_row *row, st
 {
     bool is_db = row_kind_is_sound(row->kind);
     if (!read_number(reader, COLUMN_AMOUNT, is_db ? AMOUNT_MOST_DB : AMOUNT_MOST_S, &row->amount, err)) return false;
+    if (row->kind == TT_ROW_GAP && row->amount > GAP_MOST_S)
+        return tt_csv_fail(&reader->csv, reader->columns[COLUMN_AMOUNT], err, "a gap of %.60s seconds: an hour (%d) is the most that can be opened; leave longer silence to the picture edit",
+                           cell(reader, COLUMN_AMOUNT), GAP_MOST_S);
     bool is_needed = row->action == TT_DO_SHORTEN || row->action == TT_DO_SOFTEN || row->action == TT_DO_OPEN;
     if (is_needed && isnan(row->amount))
         return tt_csv_fail(&reader->csv, reader->columns[COLUMN_AMOUNT], err, "%s needs an amount: %s", tt_row_action_name(row->action),
@@ -182,13 +186,23 @@ bool row_reader_fail_empty(const struct row_reader *reader, struct tt_error *err
                        cell(reader, COLUMN_START));
 }
 
+/* Commas between the cells and in the numbers: which is which cannot be told, but where a row becomes longer than the first that is what happened. */
+static bool check_commas(const struct row_reader *reader, struct tt_error *err)
+{
+    enum tt_row_kind kind;
+    if (reader->csv.delimiter != ',' || reader->csv.cell_count <= reader->column_count || row_kind_parse(cell(reader, COLUMN_KIND), &kind)) return true;
+    return tt_csv_fail(&reader->csv, reader->columns[COLUMN_START], err,
+                       "this row has more cells than the first: commas stand between the cells and in the numbers; save the sheet with semicolons, or write the "
+                       "numbers with points");
+}
+
 bool row_reader_next(struct row_reader *reader, struct row_text *found, bool *has_row, struct tt_error *err)
 {
     *found = (struct row_text){0};
     if (!tt_csv_next(&reader->csv, has_row, err)) return false;
     if (!*has_row) return true;
     found->row.note = (char *)(uintptr_t)cell(reader, COLUMN_NOTE); /* only read, and copied by who keeps it */
-    return tt_csv_check_length(&reader->csv, reader->column_count, err) && read_words(reader, &found->row, err) &&
+    return check_commas(reader, err) && tt_csv_check_length(&reader->csv, reader->column_count, err) && read_words(reader, &found->row, err) &&
            read_numbers(reader, &found->row, err) && read_id(reader, found, err) && check_take(reader, found, err) &&
            read_times(reader, found, err);
 }

@@ -19,11 +19,12 @@ struct tt_row {
     char id[TT_ROW_ID_CHARS];         /* "" until the sheet is sealed */
     int64_t start_ms, end_ms;         /* in the take */
     enum tt_row_kind kind;
-    enum tt_row_action proposed;      /* by the program; equals action on a person's own row */
+    enum tt_row_action proposed;      /* by the program; equals action where it proposed nothing */
     enum tt_row_action action;        /* in force */
     double amount;                    /* seconds or dB; NAN when empty */
     double confidence;                /* 0..1; NAN when empty */
     bool is_persons;                  /* by = me */
+    bool is_unproposed;               /* nobody proposed it: a person's own */
     int rounding_ms;                  /* of a person's row as a spreadsheet saved it: its times are rounded or cut off to this; 0: exact */
     char *note;                       /* never NULL after reading or proposing; owned by the row */
 };

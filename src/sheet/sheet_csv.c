@@ -119,9 +119,7 @@ static void write_row(const struct tt_sheet *sheet, const struct tt_row *row, st
     row_amount_format(row, amount, sizeof amount);
     long long hundredths = isnan(row->confidence) ? -1 : llround(row->confidence * 100);
     if (hundredths >= 0) snprintf(confidence, sizeof confidence, "%lld.%02lld", hundredths / 100, hundredths % 100);
-    /* A person's own decision was proposed by nobody. */
-    bool is_proposed = !row->is_persons || row->proposed != row->action;
-    const char *cells[] = {sheet->take, row->id, start, end, tt_row_kind_name(row->kind), is_proposed ? tt_row_action_name(row->proposed) : "",
+    const char *cells[] = {sheet->take, row->id, start, end, tt_row_kind_name(row->kind), !row->is_unproposed ? tt_row_action_name(row->proposed) : "",
                            tt_row_action_name(row->action), amount, confidence, row->is_persons ? "me" : "", row->note ? row->note : ""};
     size_t count = sizeof cells / sizeof cells[0];
     for (size_t i = 0; i < count; i++) tt_csv_add(out, cells[i], i + 1 == count);

@@ -119,7 +119,7 @@ bool tt_sheet_propose(struct tt_sheet *sheet, const struct tt_row *row, struct t
     struct rests rests = {0};
     bool is_whole, is_added = find_rests(sheet, row, 0, &rests, &is_whole, err);
     struct tt_row part = *row;
-    part.is_persons = false;
+    part.is_persons = part.is_unproposed = false;
     part.rounding_ms = 0;
     part.id[0] = '\0';
     if (is_added && is_whole) is_added = sheet_append(sheet, &part, err);

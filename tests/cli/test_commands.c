@@ -512,11 +512,14 @@ static void a_time_in_the_narration_leads_to_its_take(void **state)
     assert_int_equal(first.status, 0);
     assert_int_equal(strncmp(first.out, "01.wav  00:00:0", 15), 0);
     assert_int_equal(strncmp(second.out, "02.wav  00:00:0", 15), 0);
-    struct said beyond = RUN("locate", "hive.tidy", "1:00:00"), no_time = RUN("locate", "hive.tidy", "soon"), no_out = RUN("locate", "hive", "1");
+    struct said beyond = RUN("locate", "hive.tidy", "1:00:00"), no_time = RUN("locate", "hive.tidy", "soon"), no_out = RUN("locate", "nowhere", "1"), session = RUN("locate", "hive", "0:01");
     assert_int_equal(beyond.status, 2);
     assert_non_null(strstr(beyond.err, "the narration ends at"));
     assert_int_equal(no_time.status, 2);
     assert_int_equal(no_out.status, 2);
+    assert_int_equal(session.status, 0); /* the session is as good as its results */
+    assert_string_equal(session.out, first.out);
+    said_free(&session);
     said_free(&cleaned);
     said_free(&first);
     said_free(&second);

@@ -174,7 +174,7 @@ static void verbose_adds_a_row_for_each_take(void **state)
     char *text = summarise(&hive.session, true);
     find(text, "  01.wav              0:00:20 -> 0:00:19  -16.0 LUFS  1 to answer   new\n");
     find(text, "  03.wav              could not be done\n");
-    find(text, "Takes         4, of which 1 were up to date\n");
+    find(text, "Takes         4, of which 1 was up to date\n");
     find(text, "up to date\n");
     free(text);
     text = summarise(&hive.session, false);

@@ -17,7 +17,8 @@ struct clean_run {
     int jobs;
     bool is_plan, is_again, without_links;
     int part, part_count;
-    const char *changes, *target;
+    const char *changes, *more_changes, *target;
+    bool may_miss_changes;
 };
 
 /* Runs clean on session into out; the result is freed by the caller. */
@@ -27,6 +28,7 @@ static inline bool clean_run(const char *session, const char *out, struct clean_
     size_t count = 0;
     while (how.assignments[count])
         count++;
+    const char *const changes[] = {how.changes, how.more_changes};
     struct tt_clean_options options = {.sources = sources,
                                        .source_count = 1,
                                        .out = out,
@@ -38,7 +40,9 @@ static inline bool clean_run(const char *session, const char *out, struct clean_
                                        .without_links = how.without_links,
                                        .part = how.part,
                                        .part_count = how.part_count,
-                                       .changes_file = how.changes,
+                                       .changes_files = changes,
+                                       .changes_count = (size_t)((how.changes != NULL) + (how.more_changes != NULL)),
+                                       .may_miss_changes = how.may_miss_changes,
                                        .target = how.target};
     *error = (struct tt_error){0};
     return tt_clean(&options, NULL, result, error);

@@ -262,6 +262,9 @@ static void refused_rows_say_where_and_what_is_allowed(void **state)
         {"03.wav,,1,2,breath,,soften,,,,", "sheets/03.csv:3:8: soften needs an amount: dB"},
         {"03.wav,,1,,gap,,open,,,,", "sheets/03.csv:3:8: open needs an amount: seconds"},
         {"03.wav,,1,2,pause,,shorten,much,,,", "sheets/03.csv:3:8: amount 'much' is not a number from 0 to 86400"},
+        {"03.wav,,1,,gap,,open,3601,,,", "sheets/03.csv:3:8: a gap of 3601 seconds: an hour (3600) is the most that can be opened"},
+        {"03.wav,,12,430,17,105,other,,cut,,,,", "sheets/03.csv:3:3: this row has more cells than the first: commas stand between the cells and in the numbers; "
+                                                 "save the sheet with semicolons"},
         {"03.wav,,1,2,pause,,shorten,-1,,,", "sheets/03.csv:3:8: amount '-1' is not a number"},
         {"03.wav,,1,2,breath,,soften,nan,,,", "sheets/03.csv:3:8: amount 'nan' is not a number"},
         {"03.wav,,1,2,other,,cut,,2,,", "sheets/03.csv:3:9: confidence '2' is not a number from 0 to 1"},

@@ -1,0 +1,128 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* What a person brings to the sheets from outside, and takes out of them. */
+#include <ctype.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/file.h"
+#include "base/units.h"
+#include "session/session.h"
+
+enum { MOST_CHANGES_BYTES = 64 << 20, MOST_REPORT_BYTES = 512 << 20 };
+
+static bool is_decided_on(const struct tt_take *take)
+{
+    return take->is_heard && !take->has_failed && take->is_used;
+}
+
+/* ---- changes files ---- */
+
+static bool merge_file(struct tt_run_state *run, const char *path, struct tt_error *err)
+{
+    char *text = NULL;
+    size_t size = 0, taken_in_all = 0;
+    bool ok = tt_file_read(path, MOST_CHANGES_BYTES, &text, &size, err);
+    for (size_t i = 0; ok && i < run->take_count; i++) {
+        struct tt_take *take = &run->takes[i];
+        size_t taken = 0;
+        if (!is_decided_on(take))
+            continue;
+        int64_t duration_ms = (int64_t)ceil(tt_ms_from_frames(take->heard.facts.frame_count, take->heard.facts.rate_hz));
+        ok = tt_sheet_merge_changes(&take->sheet, text, size, path, duration_ms, &taken, err);
+        take->persons_rows += taken;
+        taken_in_all += taken;
+    }
+    free(text);
+    if (ok && taken_in_all == 0) {
+        if (!run->options->may_miss_changes)
+            return tt_fail(err, TT_ERROR_USAGE, "%s: none of its rows belongs to a take of this session; nothing was changed", path);
+        tt_run_warn(run, "changes", "%s: none of its rows belongs to a take of this session", path);
+    }
+    if (err && !ok)
+        err->kind = TT_ERROR_USAGE;
+    return ok;
+}
+
+bool tt_session_merge_changes(struct tt_run_state *run, struct tt_error *err)
+{
+    for (size_t i = 0; i < run->options->changes_count; i++)
+        if (!merge_file(run, run->options->changes_files[i], err))
+            return false;
+    return true;
+}
+
+/* ---- rows that come back ---- */
+
+/* A set of rows by kind and content, as their ids tell: "b2-92c4fe-1fc7" is told by b and 1fc7, since numbers move. */
+enum { CHECKS = 1 << 16, LETTERS = 26 };
+struct row_set { unsigned char *bits; };
+
+static size_t place_of(char letter, unsigned check) { return (size_t)(letter - 'a') * CHECKS + check; }
+static bool holds(const struct row_set *set, size_t place) { return set->bits[place / 8] & (1U << place % 8); }
+
+/* Every id of this recording in a text, wherever it stands. */
+static void collect_ids(struct row_set *set, const char *text, size_t size, const char *content6)
+{
+    enum { CONTENT = 6, CHECK = 4 };
+    for (const char *at = text, *end = text + size; (at = memchr(at, '-', (size_t)(end - at))) != NULL; at++) {
+        if (end - at < 2 + CONTENT + CHECK || strncmp(at + 1, content6, CONTENT) != 0 || at[1 + CONTENT] != '-')
+            continue;
+        const char *letter = at;
+        while (letter > text && isdigit((unsigned char)letter[-1]))
+            letter--;
+        char digits[CHECK + 1] = {0}, *rest;
+        memcpy(digits, at + 2 + CONTENT, CHECK);
+        unsigned long check = strtoul(digits, &rest, 16);
+        if (letter == text || letter == at || !islower((unsigned char)letter[-1]) || rest != digits + CHECK)
+            continue;
+        size_t place = place_of(letter[-1], (unsigned)check);
+        set->bits[place / 8] |= (unsigned char)(1U << place % 8);
+    }
+}
+
+/* Rows of the program's in the new sheet that are not in `left`, and are in `before` where that is given. */
+static size_t count_missing(const struct tt_sheet *sheet, const struct row_set *left, const struct row_set *before)
+{
+    size_t count = 0;
+    for (size_t i = 0; i < sheet->count; i++) {
+        const struct tt_row *row = &sheet->rows[i];
+        const char *check = strrchr(row->id, '-');
+        if (row->is_persons || !check)
+            continue;
+        size_t place = place_of(row->id[0], (unsigned)strtoul(check + 1, NULL, 16));
+        count += !holds(left, place) && (!before || holds(before, place));
+    }
+    return count;
+}
+
+size_t tt_session_brought_back(const struct tt_take *take)
+{
+    char *report = NULL;
+    size_t size = 0, count = 0;
+    struct row_set left = {calloc(LETTERS * CHECKS / 8, 1)}, before = {calloc(LETTERS * CHECKS / 8, 1)};
+    if (left.bits && before.bits && take->sheet_text) {
+        collect_ids(&left, take->sheet_text, take->sheet_size, take->sheet.content6);
+        if (count_missing(&take->sheet, &left, NULL) > 0 && tt_file_exists(take->json_path) &&
+            tt_file_read(take->json_path, MOST_REPORT_BYTES, &report, &size, NULL)) {
+            collect_ids(&before, report, size, take->sheet.content6);
+            count = count_missing(&take->sheet, &left, &before);
+        }
+    }
+    free(report);
+    free(left.bits);
+    free(before.bits);
+    return count;
+}
+
+void tt_session_tell_brought_back(struct tt_run_state *run)
+{
+    for (size_t i = 0; i < run->take_count; i++) {
+        const struct tt_take *take = &run->takes[i];
+        if (!is_decided_on(take) || take->brought_back == 0)
+            continue;
+        bool is_one = take->brought_back == 1;
+        tt_run_warn(run, "brought-back", "%s: %zu row%s that you took out of its sheet %s back: to undo a decision, write keep as its action", take->file->name,
+                    take->brought_back, is_one ? "" : "s", is_one ? "is" : "are");
+    }
+}

@@ -1,0 +1,136 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* What a person brings to the sheets of a session, takes out of them, or asks of them that cannot be. */
+#include "take_support.h"
+
+static const struct clean_run plan = {.is_plan = true, .assignments = {"report.page=no"}};
+#define HEADER "take,id,start,end,kind,proposed,action,amount,confidence,by,note\r\n"
+
+static const char *place_file(const struct place *p, const char *name, const char *text)
+{
+    static char paths[4][2100];
+    static int next;
+    char *path = paths[next++ % 4];
+    snprintf(path, sizeof paths[0], "%s/%s", p->folder, name);
+    file_write(path, text, strlen(text));
+    return path;
+}
+
+static void clean_place_well(const struct place *p, struct clean_run how)
+{
+    struct tt_clean_result result = clean_well(p->session, p->out, how);
+    tt_clean_result_free(&result);
+}
+
+static void assert_in_sheet(const struct place *p, const char *stem, const char *words, bool is_in)
+{
+    char path[2200];
+    snprintf(path, sizeof path, "%s/sheets/%s.csv", p->out, stem);
+    char *text = file_read(path, NULL);
+    if ((strstr(text, words) != NULL) != is_in)
+        fail_msg("%s %s in\n%s", words, is_in ? "is not" : "is", text);
+    free(text);
+}
+
+static void of_several_changes_files_the_later_counts(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "01.wav"), (struct take_shape){.seed = 1});
+    take_write(take_path(p, "02.wav"), (struct take_shape){.seed = 2});
+    struct clean_run both = plan;
+    both.changes = place_file(p, "a.csv", HEADER "01.wav,,1.000,1.500,other,,cut,,,,\r\n02.wav,,1.000,1.500,other,,cut,,,,\r\n");
+    both.more_changes = place_file(p, "b.csv", HEADER "01.wav,,1.000,1.500,other,,keep,,,,\r\n");
+    clean_place_well(p, both);
+    assert_in_sheet(p, "01", "00:00:01.000,00:00:01.500,other,,keep", true);
+    assert_in_sheet(p, "01", "other,,cut", false);
+    assert_in_sheet(p, "02", "00:00:01.000,00:00:01.500,other,,cut", true);
+}
+
+static void a_changes_file_that_fits_no_take_is_an_error_and_touches_no_sheet(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "01.wav"), (struct take_shape){0});
+    clean_place_well(p, plan);
+    char path[2200], *before, *after;
+    snprintf(path, sizeof path, "%s/sheets/01.csv", p->out);
+    before = file_read(path, NULL);
+    struct clean_run how = plan;
+    how.changes = place_file(p, "a.csv", HEADER "07.wav,,1.000,1.500,other,,cut,,,,\r\n");
+    struct tt_clean_result result;
+    struct tt_error error;
+    assert_false(clean_run(p->session, p->out, how, &result, &error));
+    assert_int_equal(error.kind, TT_ERROR_USAGE);
+    assert_non_null(strstr(error.message, "none of its rows belongs to a take of this session"));
+    after = file_read(path, NULL);
+    assert_string_equal(before, after);
+    how.may_miss_changes = true; /* one of several sessions */
+    clean_place_well(p, how);
+    assert_true(warns(in_folder(p->out, "session.json"), "changes", "none of its rows"));
+    free(before);
+    free(after);
+}
+
+static void rows_that_a_person_deletes_come_back_and_are_counted(void **state)
+{
+    struct place *p = *state;
+    const struct clean_run sound = {.assignments = {"report.page=no"}}; /* a plan leaves no report to compare with */
+    take_write(take_path(p, "01.wav"), (struct take_shape){.seconds = 8});
+    clean_place_well(p, sound);
+    char path[2200];
+    snprintf(path, sizeof path, "%s/sheets/01.csv", p->out);
+    assert_in_sheet(p, "01", ",pause,", true);
+    file_write(path, HEADER, strlen(HEADER));
+    clean_place_well(p, sound);
+    assert_in_sheet(p, "01", ",pause,", true);
+    assert_true(warns(in_folder(p->out, "session.json"), "brought-back", "that you took out of its sheet"));
+    clean_place_well(p, sound);
+    assert_false(warns(in_folder(p->out, "session.json"), "brought-back", ""));
+    /* Nobody took out what is decided otherwise because of other settings. */
+    struct clean_run other = sound;
+    other.assignments[1] = "pauses.longest_ms=700";
+    clean_place_well(p, other);
+    assert_false(warns(in_folder(p->out, "session.json"), "brought-back", ""));
+}
+
+static void an_edited_amount_is_obeyed_and_what_was_proposed_stays_to_be_seen(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "01.wav"), (struct take_shape){.seconds = 8});
+    clean_place_well(p, plan);
+    char path[2200];
+    snprintf(path, sizeof path, "%s/sheets/01.csv", p->out);
+    char *text = file_read(path, NULL), *row = strstr(text, ",pause,shorten,shorten,0.");
+    assert_non_null(row);
+    memcpy(row, ",pause,shorten,shorten,0.4", 26);
+    file_write(path, text, strlen(text));
+    for (int again = 0; again < 2; again++) {
+        clean_place_well(p, plan);
+        assert_in_sheet(p, "01", ",pause,shorten,shorten,0.4", true);
+        assert_in_sheet(p, "01", ",me,", true);
+    }
+    free(text);
+}
+
+static void a_session_of_which_no_take_is_used_says_so(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "01.wav"), (struct take_shape){0});
+    clean_place_well(p, plan);
+    assert_false(warns(in_folder(p->out, "session.json"), "none-used", ""));
+    file_replace(in_folder(p->out, "order.csv"), "01.wav,yes", "01.wav,no");
+    clean_place_well(p, (struct clean_run){.assignments = {"report.page=no"}});
+    assert_true(warns(in_folder(p->out, "session.json"), "none-used", "order.csv says no to every take"));
+}
+
+#define IN_PLACE(test) cmocka_unit_test_setup_teardown(test, place_set_up, place_tear_down)
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        IN_PLACE(of_several_changes_files_the_later_counts),
+        IN_PLACE(a_changes_file_that_fits_no_take_is_an_error_and_touches_no_sheet),
+        IN_PLACE(rows_that_a_person_deletes_come_back_and_are_counted),
+        IN_PLACE(an_edited_amount_is_obeyed_and_what_was_proposed_stays_to_be_seen),
+        IN_PLACE(a_session_of_which_no_take_is_used_says_so),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
