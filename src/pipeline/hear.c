@@ -10,7 +10,6 @@
 #include "base/relay.h"
 #include "base/units.h"
 #include "dsp/band_levels.h"
-#include "dsp/fast_math.h"
 #include "dsp/highpass.h"
 #include "dsp/listener.h"
 #include "dsp/meter.h"
@@ -20,15 +19,9 @@
 #include "pipeline/picture.h"
 #include "pipeline/remarks.h"
 #include "pipeline/room_recording.h"
+#include "pipeline/spectrum_ring.h"
 
-enum { BLOCK_SAMPLES = 1 << 14 };
-
-/* A frame's power spectrum waits until the listener knows whether somebody speaks in it: the upper half of each float, rounded (0.02 dB). */
-struct spectrum_ring {
-    uint16_t *rows;
-    int64_t row_count;
-    int bin_count;
-};
+enum { BLOCK_SAMPLES = 1 << 14, BATCH_FRAMES = 32 };
 
 struct hear_pass {
     const struct tt_hear_request *request;
@@ -36,7 +29,10 @@ struct hear_pass {
     struct tt_heard heard;
     struct tt_voice_reader *reader;
     struct tt_highpass *highpass;      /* NULL with highpass_hz = 0 */
-    struct tt_relay *relay;            /* to the framer and all behind it */
+    struct tt_relay *relay;            /* to the framer and what looks at frames at once */
+    struct tt_relay *frames;           /* from there to the listener and what waits for it; NULL: in the same thread */
+    float *batch;                      /* frames on their way to it: power and samples of each */
+    int batch_count;
     struct tt_framer *framer;
     struct tt_listener *listener;
     struct tt_nuclei *nuclei;
@@ -45,49 +41,15 @@ struct hear_pass {
     struct tt_picture *picture;        /* NULL: not wanted */
     struct tt_heard_writer *writer;
     void *stage_states[TT_STAGE_COUNT];
-    struct spectrum_ring ring;
+    struct tt_spectrum_ring ring;
     float *settled_power;
     double colour_sums[TT_COLOUR_BANDS];
     int64_t colour_frames;
+    int64_t listened;                  /* frames that the listener got */
     int64_t settled;                   /* frames handed to the stages as settled */
     float *block, *filtered;
     struct tt_span_frames *others;
 };
-
-static bool ring_create(struct spectrum_ring *ring, int64_t rows, int bin_count, struct tt_error *err)
-{
-    ring->row_count = rows;
-    ring->bin_count = bin_count;
-    ring->rows = malloc((size_t)rows * (size_t)bin_count * sizeof *ring->rows);
-    return ring->rows || tt_fail_memory(err);
-}
-
-TT_WIDE static void shorten(const float *power, uint16_t *row, int count)
-{
-    for (int k = 0; k < count; k++) {
-        uint32_t bits;
-        memcpy(&bits, &power[k], sizeof bits);
-        row[k] = (uint16_t)((bits + 0x8000u) >> 16);
-    }
-}
-
-TT_WIDE static void lengthen(const uint16_t *row, float *power, int count)
-{
-    for (int k = 0; k < count; k++) {
-        uint32_t bits = (uint32_t)row[k] << 16;
-        memcpy(&power[k], &bits, sizeof bits);
-    }
-}
-
-static void ring_put(struct spectrum_ring *ring, int64_t frame, const float *power)
-{
-    shorten(power, ring->rows + (frame % ring->row_count) * ring->bin_count, ring->bin_count);
-}
-
-static void ring_get(const struct spectrum_ring *ring, int64_t frame, float *power)
-{
-    lengthen(ring->rows + (frame % ring->row_count) * ring->bin_count, power, ring->bin_count);
-}
 
 /* Band edges: octaves where vowels are told apart by less, smaller steps where a microphone's side and distance show. */
 static const double colour_edges_hz[TT_COLOUR_BANDS + 1] = {100, 200, 400, 800, 1600, 2500, 4000, 6300, 10000};
@@ -126,7 +88,7 @@ static bool hand_out_settled(struct hear_pass *pass, struct tt_error *err)
                                       .sample = pass->settled * pass->hearing.shape.hop_samples,
                                       .power = pass->settled_power,
                                       .state = tt_listener_state(pass->listener, pass->settled)};
-        ring_get(&pass->ring, pass->settled, pass->settled_power);
+        tt_spectrum_ring_get(&pass->ring, pass->settled, pass->settled_power);
         if (!tt_nuclei_add(pass->nuclei, frame.power, tt_listener_voiced(pass->listener, frame.index), frame.state == TT_FRAME_SPEECH, err))
             return false;
         if (frame.state == TT_FRAME_SPEECH)
@@ -138,19 +100,50 @@ static bool hand_out_settled(struct hear_pass *pass, struct tt_error *err)
     return true;
 }
 
+static bool listen_to(struct hear_pass *pass, const float *power, const float *samples, struct tt_error *err)
+{
+    tt_spectrum_ring_put(&pass->ring, pass->listened++, power);
+    return tt_listener_add(pass->listener, power, samples, err) && hand_out_settled(pass, err);
+}
+
+static size_t batch_row(const struct hear_pass *pass) { return (size_t)(pass->hearing.shape.bin_count + pass->hearing.shape.hop_samples); }
+
+static bool listen_to_batch(void *context, const float *rows, size_t count, struct tt_error *err)
+{
+    struct hear_pass *pass = context;
+    const size_t row = batch_row(pass);
+    for (const float *end = rows + count; rows < end; rows += row)
+        if (!listen_to(pass, rows, rows + pass->hearing.shape.bin_count, err))
+            return false;
+    return true;
+}
+
+static bool hand_on_batch(struct hear_pass *pass, struct tt_error *err)
+{
+    size_t count = (size_t)pass->batch_count * batch_row(pass);
+    pass->batch_count = 0;
+    return tt_relay_add(pass->frames, pass->batch, count, err);
+}
+
+static bool hand_on(struct hear_pass *pass, const float *power, const float *samples, struct tt_error *err)
+{
+    const size_t bins = (size_t)pass->hearing.shape.bin_count, hop = (size_t)pass->hearing.shape.hop_samples;
+    float *row = pass->batch + (size_t)pass->batch_count * (bins + hop);
+    memcpy(row, power, bins * sizeof *row);
+    memcpy(row + bins, samples, hop * sizeof *row);
+    return ++pass->batch_count < BATCH_FRAMES || hand_on_batch(pass, err);
+}
+
 static bool take_frame(void *context, int64_t index, const float *power, const float *samples, struct tt_error *err)
 {
     struct hear_pass *pass = context;
     struct tt_hear_frame frame = {.index = index, .sample = index * pass->hearing.shape.hop_samples, .power = power, .samples = samples};
-    ring_put(&pass->ring, index, power);
-    if (!tt_listener_add(pass->listener, power, samples, err))
-        return false;
     for (int i = 0; i < TT_STAGE_COUNT; i++)
         if (tt_chain[i]->hear_frame && !tt_chain[i]->hear_frame(pass->stage_states[i], &frame, err))
             return false;
     if (pass->picture && index % TT_PICTURE_HOPS == 0 && !tt_picture_add(pass->picture, power, err))
         return false;
-    return hand_out_settled(pass, err);
+    return pass->frames ? hand_on(pass, power, samples, err) : listen_to(pass, power, samples, err);
 }
 
 static bool frame(void *context, const float *samples, size_t count, struct tt_error *err)
@@ -206,7 +199,7 @@ static bool open_pass(struct hear_pass *pass, struct tt_error *err)
         !(pass->listener = tt_listener_create(pass->hearing.shape, err)) ||
         !(pass->nuclei = tt_nuclei_create(pass->hearing.shape, err)) ||
         !(pass->framer = tt_framer_create(pass->hearing.shape, take_frame, pass, err)) ||
-        !ring_create(&pass->ring, tt_listener_delay_frames(pass->listener) + 8, pass->hearing.shape.bin_count, err) ||
+        !tt_spectrum_ring_create(&pass->ring, tt_listener_delay_frames(pass->listener) + 8, pass->hearing.shape.bin_count, err) ||
         !(pass->writer = tt_heard_writer_open(request->heard_path, err)))
         return false;
     if (request->picture_prefix && !(pass->picture = tt_picture_create(pass->hearing.shape, request->picture_prefix, err)))
@@ -217,7 +210,14 @@ static bool open_pass(struct hear_pass *pass, struct tt_error *err)
     for (int i = 0; i < TT_STAGE_COUNT; i++)
         if (tt_chain[i]->hear_open && !(pass->stage_states[i] = tt_chain[i]->hear_open(&pass->hearing, err)))
             return false;
-    /* Last: its thread works with all of the above. */
+    /* Last: their threads work with all of the above. */
+    if (request->has_second_thread) {
+        const size_t batch_floats = BATCH_FRAMES * batch_row(pass);
+        if (!(pass->batch = malloc(batch_floats * sizeof *pass->batch)))
+            return tt_fail_memory(err);
+        if (!(pass->frames = tt_relay_open(listen_to_batch, pass, batch_floats, true, err)))
+            return false;
+    }
     return (pass->relay = tt_relay_open(frame, pass, filtered_room, request->has_second_thread, err)) != NULL;
 }
 
@@ -252,7 +252,8 @@ static bool listen_through(struct hear_pass *pass, int64_t expected, struct tt_e
     pass->heard.facts.frame_count = done;
     if (done == 0)
         return tt_fail(err, TT_ERROR_INPUT, "no sound in it: the file holds not one sample; record it again or take it away");
-    return tt_framer_finish(pass->framer, err) && tt_listener_finish(pass->listener, err) && hand_out_settled(pass, err);
+    return tt_framer_finish(pass->framer, err) && (!pass->frames || (hand_on_batch(pass, err) && tt_relay_finish(pass->frames, err))) &&
+           tt_listener_finish(pass->listener, err) && hand_out_settled(pass, err);
 }
 
 static void sum_up_speech(struct tt_heard *heard)
@@ -298,6 +299,7 @@ static bool close_pass(struct hear_pass *pass, struct tt_error *err)
 static void free_pass(struct hear_pass *pass)
 {
     tt_relay_close(pass->relay);
+    tt_relay_close(pass->frames); /* in this order: one's thread hands on to the other's */
     for (int i = 0; i < TT_STAGE_COUNT; i++)
         if (tt_chain[i]->hear_free)
             tt_chain[i]->hear_free(pass->stage_states[i]);
@@ -310,7 +312,8 @@ static void free_pass(struct hear_pass *pass)
     tt_picture_destroy(pass->picture);
     tt_voice_reader_close(pass->reader);
     tt_floor_track_free(&pass->heard.floor);
-    free(pass->ring.rows);
+    tt_spectrum_ring_free(&pass->ring);
+    free(pass->batch);
     free(pass->settled_power);
     free(pass->block);
     free(pass->filtered);

@@ -21,7 +21,7 @@ struct tt_hear_request {
     const char *hearing_key;        /* tt_hearing_key */
     struct tt_channel_choice channel;
     const struct tt_settings *settings;
-    bool has_second_thread;         /* half of the work may go into another thread: the same bits */
+    bool has_second_thread;         /* parts of the work may go into other threads: the same bits */
     const char *picture_prefix;     /* of the take (pipeline/picture.h); NULL: not wanted */
     tt_tick tick;                   /* may be NULL */
     void *tick_context;

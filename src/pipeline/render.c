@@ -28,7 +28,8 @@ struct render_pass {
     struct tt_link links[LINK_COUNT];
     size_t link_count;
     float *block, *first_output, *buffers[2];
-    struct tt_relay *relay;           /* from the first link to the others and the editor */
+    struct tt_relay *relay;           /* from the first link to the others */
+    struct tt_relay *edited;          /* from the last link to the editor and what comes behind it */
     struct tt_room_tone *tone;
     struct tt_quiet_spans room_spans; /* of the take; filled only where gaps are opened */
     struct tt_room_match *match;
@@ -121,7 +122,7 @@ static bool deliver_part(void *context, const float *samples, size_t count, stru
     return tt_editor_add(pass->editor, samples, count, err);
 }
 
-/* Sends samples through links from first on; what comes out at the end goes to the editor. */
+/* Sends samples through links from first on. */
 static bool push(struct render_pass *pass, size_t first, const float *samples, size_t count, struct tt_error *err)
 {
     int side = first % 2;
@@ -130,10 +131,11 @@ static bool push(struct render_pass *pass, size_t first, const float *samples, s
         samples = pass->buffers[side];
         side ^= 1;
     }
-    return deliver_part(pass, samples, count, err);
+    return tt_relay_add(pass->edited, samples, count, err);
 }
 
-/* The first link (the rumble filter, where there is one) works beside the reader, the others in the second thread: that halves the work about evenly. */
+/* The first link (the rumble filter, where there is one) works beside the reader, the others in a second thread, the editor in a third: two processors are
+ * kept at work by that. */
 static bool push_behind_first(void *context, const float *samples, size_t count, struct tt_error *err)
 {
     return push(context, 1, samples, count, err);
@@ -159,7 +161,7 @@ static bool finish_chain(struct render_pass *pass, struct tt_error *err)
         if (i == 0 && !tt_relay_finish(pass->relay, err))
             return false;
     }
-    return tt_relay_finish(pass->relay, err) && tt_editor_finish(pass->editor, err) && tt_scratch_path_finish(&pass->voice, err) &&
+    return tt_relay_finish(pass->relay, err) && tt_relay_finish(pass->edited, err) && tt_editor_finish(pass->editor, err) && tt_scratch_path_finish(&pass->voice, err) &&
            (!pass->whole.scratch || tt_scratch_path_finish(&pass->whole, err));
 }
 
@@ -244,14 +246,17 @@ static bool open_pass(struct render_pass *pass, struct tt_error *err)
     if (!open_match(pass, err))
         return false;
     pass->editor = tt_editor_create(request->map, pass->tone, pass->match, tt_scratch_path_add, &pass->voice, err);
-    if (pass->editor)
-        tt_editor_start_at(pass->editor, pass->start_sample);
-    return pass->editor && (pass->relay = tt_relay_open(push_behind_first, pass, room, request->has_second_thread, err)) != NULL;
+    if (!pass->editor)
+        return false;
+    tt_editor_start_at(pass->editor, pass->start_sample);
+    return (pass->edited = tt_relay_open(deliver_part, pass, room, request->has_second_thread, err)) != NULL &&
+           (pass->relay = tt_relay_open(push_behind_first, pass, room, request->has_second_thread, err)) != NULL;
 }
 
 static void close_pass(struct render_pass *pass)
 {
     tt_relay_close(pass->relay);
+    tt_relay_close(pass->edited); /* in this order: one's thread hands on to the other's */
     tt_editor_destroy(pass->editor);
     tt_room_tone_destroy(pass->tone);
     tt_room_match_destroy(pass->match);

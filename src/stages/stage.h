@@ -53,6 +53,7 @@ struct tt_stage {
     const char *name;                   /* as its section of the settings */
     const char *summary;
     void *(*hear_open)(const struct tt_hearing *hearing, struct tt_error *err);
+    /* A stage has one of these two or shares nothing between them: they may be called by two threads. */
     bool (*hear_frame)(void *state, const struct tt_hear_frame *frame, struct tt_error *err);   /* at once */
     bool (*hear_settled)(void *state, const struct tt_hear_frame *frame, struct tt_error *err); /* when its state is known */
     bool (*hear_close)(void *state, struct tt_hearing *hearing, struct tt_error *err);          /* fills hearing->heard */

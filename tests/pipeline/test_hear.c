@@ -64,6 +64,22 @@ static void hearing_again_gives_the_same_bytes(void **state)
     pass_end(pass);
 }
 
+static void hearing_in_several_threads_gives_the_same_bytes(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "take.wav"), (struct take_shape){.rate_hz = 48000, .seconds = 9.3});
+    struct pass *pass = pass_begin(p, "take.wav", usual());
+    hear_well(pass, 0);
+    const char *alone = file_digest(pass->heard_path);
+    tt_heard_close(&pass->heard);
+    tt_sheet_free(&pass->sheet);
+    assert_int_equal(unlink(pass->heard_path), 0);
+    pass->has_second_thread = true;
+    hear_well(pass, 0);
+    assert_string_equal(alone, file_digest(pass->heard_path));
+    pass_end(pass);
+}
+
 static void only_what_hearing_depends_on_makes_it_be_heard_anew(void **state)
 {
     (void)state;
@@ -189,6 +205,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         IN_PLACE(lines_room_and_levels_are_heard_where_they_are),
         IN_PLACE(hearing_again_gives_the_same_bytes),
+        IN_PLACE(hearing_in_several_threads_gives_the_same_bytes),
         IN_PLACE(only_what_hearing_depends_on_makes_it_be_heard_anew),
         IN_PLACE(a_recording_of_the_empty_room_is_the_floor_whatever_its_rate),
         IN_PLACE(a_room_that_cannot_be_read_or_is_too_short_is_a_clear_error),
