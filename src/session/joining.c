@@ -32,7 +32,7 @@ static bool may_follow(const struct tt_run_state *run, const struct tt_take *hea
     return is_whole(run, next) && !next->own_settings && (!next->piece[0] || strcmp(next->piece, head->piece) == 0);
 }
 
-static bool append(struct tt_run_state *run, struct tt_take *head, struct tt_take *next, struct tt_error *err)
+static bool append(struct tt_take *head, struct tt_take *next, struct tt_error *err)
 {
     const struct tt_take **more = realloc(head->more, (head->more_count + 1) * sizeof *more);
     if (!more)
@@ -47,8 +47,17 @@ static bool append(struct tt_run_state *run, struct tt_take *head, struct tt_tak
     next->is_used = false;
     next->is_ours = head->is_ours; /* who hears the first file reads them all */
     snprintf(next->why, sizeof next->why, "goes on from %.40s: heard as one", head->file->name);
-    tt_run_note(run, "%s goes on in %s without a gap: the recorder had split one recording; they are heard as one", head->file->name, next->file->name);
     return true;
+}
+
+static void tell(struct tt_run_state *run, const struct tt_take *head)
+{
+    char more[40] = "";
+    if (head->more_count > 1)
+        snprintf(more, sizeof more, " and %zu more", head->more_count - 1);
+    if (head->more_count > 0)
+        tt_run_note(run, "%s goes on in %s%s without a gap: the recorder had split one recording; they are heard as one", head->file->name,
+                    head->more[0]->file->name, more);
 }
 
 bool tt_session_join(struct tt_run_state *run, struct tt_error *err)
@@ -64,9 +73,10 @@ bool tt_session_join(struct tt_run_state *run, struct tt_error *err)
             head->info.frame_count += last.frame_count;
             head->info.is_truncated = last.is_truncated;
             head->info.plays_in_browser = false; /* no one file holds it all */
-            if (!append(run, head, &run->takes[j], err))
+            if (!append(head, &run->takes[j], err))
                 return false;
         }
+        tell(run, head);
     }
     return true;
 }

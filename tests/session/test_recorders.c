@@ -491,6 +491,42 @@ static void a_likely_place_for_a_pick_up_is_proposed_and_nothing_is_done(void **
     tt_clean_result_free(&result);
 }
 
+/* Read again on another day, a line from the middle of a take: within reach of a re-read, with much said in between. */
+static void a_pick_up_from_another_day_is_proposed_however_near_it_stands_and_whatever_lies_between(void **state)
+{
+    struct place *p = *state;
+    copy_fixture_session(p->session);
+    int rate;
+    size_t frames;
+    float *take = sound_read(take_path(p, "01.flac"), &frames, &rate);
+    assert_int_equal(rate, RATE);
+    write_bext(take_path(p, "01.wav"), "2026-04-12", "14:00:00", 0, 1, take, frames);
+    unlink(take_path(p, "01.flac"));
+    /* 9.2 to 14.8 s by the fixture's labels, at another level and in another room. */
+    const size_t from = (size_t)(9.05 * RATE), count = (size_t)(5.95 * RATE), all = count + 2 * RATE;
+    float *again = calloc(all, sizeof *again);
+    noise_add(again, all, 0.001, 5);
+    for (size_t i = 0; i < count; i++)
+        again[RATE + i] += 0.5f * take[from + i] * fminf(1.0f, fminf((float)i, (float)(count - i)) / 2400.0f);
+    write_bext(take_path(p, "015.wav"), "2026-04-15", "09:00:00", 0, 1, again, all);
+    free(again);
+    /* Another line from that day, which nobody said before, is none. */
+    size_t other_frames;
+    float *other = take_samples((struct take_shape){.seconds = 8, .seed = 44}, &other_frames);
+    write_bext(take_path(p, "016.wav"), "2026-04-15", "09:01:00", 0, 1, other, other_frames);
+    free(other);
+    free(take);
+    struct tt_clean_result result = clean_well(p->session, p->out, (struct clean_run){.is_plan = false});
+    json_t *report = report_of(p->out, "015");
+    char *warnings = json_dumps(json_object_get(report, "warnings"), 0);
+    if (!strstr(warnings, "instead_of 01.wav, instead_from 00:00:09.") || !strstr(warnings, "instead_to 00:00:14."))
+        fail_msg("%s", warnings);
+    free(warnings);
+    json_decref(report);
+    assert_warns_not(p->out, "016", "pick-up?");
+    tt_clean_result_free(&result);
+}
+
 int main(void)
 {
 #define WITH_PLACE(test) cmocka_unit_test_setup_teardown(test, place_set_up, place_tear_down)
@@ -509,6 +545,7 @@ int main(void)
         WITH_PLACE(a_take_from_another_room_or_microphone_is_named),
         WITH_PLACE(a_line_that_is_in_again_since_its_re_read_was_left_out_is_told),
         WITH_PLACE(a_likely_place_for_a_pick_up_is_proposed_and_nothing_is_done),
+        WITH_PLACE(a_pick_up_from_another_day_is_proposed_however_near_it_stands_and_whatever_lies_between),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
