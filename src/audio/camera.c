@@ -24,8 +24,8 @@ struct tt_camera *tt_camera_open(const char *path, struct tt_audio_info *info, s
 {
     (void)info;
     (void)tt_fail(err, TT_ERROR_INPUT,
-                  "%s: the sound of camera files is read when the program was built with libavformat-dev, libavcodec-dev and libswresample-dev there; "
-                  "or make a WAV of it: ffmpeg -i FILE -vn -c:a pcm_s24le TAKE.wav", path);
+                  "%s: this build reads no camera files; make a WAV of its sound: ffmpeg -i FILE -vn -c:a pcm_s24le TAKE.wav, "
+                  "or build with libavformat-dev, libavcodec-dev and libswresample-dev", path);
     return NULL;
 }
 
@@ -77,7 +77,7 @@ static bool open_decoder(struct tt_camera *camera, struct tt_audio_info *info, s
     camera->stream = av_find_best_stream(camera->file, AVMEDIA_TYPE_AUDIO, -1, -1, &codec, 0);
     info->has_no_sound = camera->stream == AVERROR_STREAM_NOT_FOUND;
     if (info->has_no_sound)
-        return tt_fail(err, TT_ERROR_INPUT, "%s: no sound in it, only pictures; take it away", camera->path);
+        return tt_fail(err, TT_ERROR_INPUT, "%s: no sound in it, only pictures; take it out of the folder", camera->path);
     if (camera->stream < 0 || codec == NULL)
         return tt_fail(err, TT_ERROR_INPUT, "%s: its sound is of a kind that is not known here; make a WAV of it with the camera's own program", camera->path);
     for (unsigned i = 0; i < camera->file->nb_streams; i++)
@@ -209,7 +209,7 @@ static bool take_frame(struct tt_camera *camera, struct tt_error *err)
     uint8_t *out = (uint8_t *)camera->waiting;
     int got = swr_convert(camera->unpacker, &out, (int)count, (const uint8_t **)camera->frame->extended_data, (int)count);
     if (got != (int)count)
-        return tt_fail(err, TT_ERROR_INPUT, "%s: its sound cannot be unpacked", camera->path);
+        return tt_fail(err, TT_ERROR_INPUT, "%s: its sound cannot be unpacked; make a WAV of it", camera->path);
     if (place > camera->position + camera->tolerance_frames)
         camera->silence = place - camera->position;
     else if (place < camera->position - camera->tolerance_frames)

@@ -62,7 +62,7 @@ struct tt_flac_sink *tt_flac_sink_open(struct tt_publish *file, int rate_hz, int
     if (sink->sound != NULL)
         return sink;
     if (pass_on(&sink->first, err))
-        (void)tt_fail(err, TT_ERROR_OUTPUT, "FLAC at %d Hz cannot be written: %s", rate_hz, why);
+        (void)tt_fail(err, TT_ERROR_OUTPUT, "FLAC at %d Hz cannot be written: %s; set deliver.format to wav", rate_hz, why);
     free(sink);
     return NULL;
 }
@@ -79,7 +79,7 @@ bool tt_flac_sink_finish(struct tt_flac_sink *sink, struct tt_error *err)
 {
     int code = sf_close(sink->sound);
     if (tt_publish_size(sink->file) == 0) /* libFLAC begins its file with the first sample */
-        (void)tt_fail(&sink->first, TT_ERROR_OUTPUT, "a FLAC file without any sound cannot be written; set [deliver] format to wav");
+        (void)tt_fail(&sink->first, TT_ERROR_OUTPUT, "a FLAC file without any sound cannot be written; set deliver.format to wav");
     bool is_whole = pass_on(&sink->first, err);
     free(sink);
     if (is_whole && code != 0)

@@ -54,7 +54,7 @@ static bool open_regular(struct tt_reader *reader, struct tt_error *err)
     if (!S_ISREG(status.st_mode))
         return tt_fail(err, TT_ERROR_INPUT, "%s: is a pipe or device, not a sound file; save the sound as a file", reader->path);
     if (status.st_size == 0)
-        return tt_fail(err, TT_ERROR_INPUT, "%s: empty file; copy it again from the recorder, or take it away", reader->path);
+        return tt_fail(err, TT_ERROR_INPUT, "%s: empty file; copy it again from the recorder, or take it out of the folder", reader->path);
     reader->promise = tt_data_promise_read(reader->fd, (int64_t)status.st_size);
     reader->view = tt_view_make(reader->fd, (int64_t)status.st_size, &reader->promise);
     return true;
@@ -73,7 +73,7 @@ static bool open_sound(struct tt_reader *reader, SF_INFO *sound, struct tt_error
     size_t length = strlen(why);
     if (length > 0 && why[length - 1] == '.')
         why[length - 1] = '\0';
-    return tt_fail(err, TT_ERROR_INPUT, "%s: not a sound file: %s; save it anew as WAV or FLAC, or take it away", reader->path, why);
+    return tt_fail(err, TT_ERROR_INPUT, "%s: not a sound file: %s; save it anew as WAV or FLAC, or take it out of the folder", reader->path, why);
 }
 
 static bool check_header(const struct tt_reader *reader, const SF_INFO *sound, struct tt_error *err)
@@ -230,7 +230,7 @@ static bool open_camera(struct tt_reader *reader, struct tt_audio_info *info, st
 {
     struct stat status;
     if (stat(reader->path, &status) == 0 && !S_ISREG(status.st_mode))
-        return tt_fail(err, TT_ERROR_INPUT, "%s: is no file; rename it, or take it away", reader->path);
+        return tt_fail(err, TT_ERROR_INPUT, "%s: is a folder or a device, not a sound file; rename it, or take it out of the folder", reader->path);
     reader->camera = tt_camera_open(reader->path, info, err);
     if (reader->camera == NULL)
         return false;
@@ -279,7 +279,7 @@ static int64_t fail_at(const struct tt_reader *reader, int reason, const char *w
     char time[TT_TIME_CHARS];
     tt_time_format((int64_t)(1000.0 * (double)reader->position / reader->rate_hz), time);
     if (reason != 0)
-        (void)tt_fail_errno(err, TT_ERROR_INPUT, reason, "%s: cannot be read at %s", reader->path, time);
+        (void)tt_fail_errno(err, TT_ERROR_INPUT, reason, "%s: cannot be read at %s (copy it again from the recorder)", reader->path, time);
     else
         (void)tt_fail(err, TT_ERROR_INPUT, "%s: cannot be read at %s: %s; copy it again from the recorder", reader->path, time, words);
     return -1;

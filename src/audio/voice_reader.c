@@ -54,7 +54,7 @@ static bool add_lengths(struct tt_voice_reader *voice, struct tt_audio_info *inf
             return false;
         tt_reader_close(reader);
         if (more.rate_hz != info->rate_hz || more.channel_count != info->channel_count)
-            return tt_fail(err, TT_ERROR_INPUT, "%s: has another rate or other channels than the file that it goes on from", path_of(recording, i));
+            return tt_fail(err, TT_ERROR_INPUT, "%s: has another rate or other channels than the file that it goes on from; copy both again from the recorder", path_of(recording, i));
         voice->lengths[i] = more.frame_count;
         info->frame_count += more.frame_count;
         info->is_truncated = info->is_truncated || more.is_truncated;
@@ -83,7 +83,7 @@ static bool open_voice(struct tt_voice_reader *voice, struct tt_audio_info *info
     voice->channel_count = info->channel_count;
     voice->rate_hz = info->rate_hz;
     if (voice->channel >= info->channel_count)
-        return tt_fail(err, TT_ERROR_INPUT, "%s: has %d channel%s, there is no channel %d; set [take] channel to auto", path,
+        return tt_fail(err, TT_ERROR_INPUT, "%s: has %d channel%s, there is no channel %d; set take.channel to auto", path,
                        info->channel_count, info->channel_count == 1 ? "" : "s", voice->channel + 1);
     if (!add_lengths(voice, info, err) || !open_safety(voice, err))
         return false;
@@ -142,7 +142,7 @@ static bool open_next(struct tt_voice_reader *voice, struct tt_error *err)
     voice->reader = next;
     voice->file++;
     return (info.channel_count == voice->channel_count && info.rate_hz == voice->rate_hz) ||
-           tt_fail(err, TT_ERROR_INPUT, "%s: has changed while it was worked on: run again", path_of(&voice->recording, voice->file));
+           tt_fail(err, TT_ERROR_INPUT, "%s: has changed while it was worked on; run again", path_of(&voice->recording, voice->file));
 }
 
 bool tt_voice_reader_skip(struct tt_voice_reader *voice, int64_t frames, struct tt_error *err)

@@ -73,7 +73,7 @@ static bool read_text(int fd, const char *path, size_t most, struct tt_text *tex
         tt_text_add_bytes(text, chunk, (size_t)got); /* also makes room for the NUL of an empty file */
         if (text->has_failed) return tt_fail_memory(err);
         if (text->length > most)
-            return tt_fail(err, TT_ERROR_INPUT, "%s: is too long: more than %zu bytes", path, most);
+            return tt_fail(err, TT_ERROR_INPUT, "%s: is larger than such a file can be (%zu bytes); is it the right one?", path, most);
         if (got == 0) return true;
     }
 }
@@ -116,7 +116,7 @@ static bool make_one(const char *path, struct tt_error *err)
     int reason = errno;
     if (reason == EEXIST && is_folder(path)) return true; /* another thread was first */
     if (reason == EEXIST)
-        return tt_fail(err, TT_ERROR_OUTPUT, "%s: cannot be made a folder: a file of that name is in the way", path);
+        return tt_fail(err, TT_ERROR_OUTPUT, "%s: cannot be made a folder: a file of that name is in the way; move it away", path);
     return tt_fail_errno(err, TT_ERROR_OUTPUT, reason, "%s: cannot make this folder", path);
 }
 

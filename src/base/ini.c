@@ -44,9 +44,9 @@ static char *find_comment(char *text)
 static bool check_bytes(const char *line, size_t size, const char *origin, struct tt_error *err)
 {
     if (memchr(line, '\0', size))
-        return tt_fail(err, TT_ERROR_USAGE, "%s: a NUL byte: this is no settings text; save it as UTF-8 text", origin);
+        return tt_fail(err, TT_ERROR_USAGE, "%s: this is not a text; save it as plain text in UTF-8", origin);
     if (!tt_utf8_is_valid(line, size))
-        return tt_fail(err, TT_ERROR_USAGE, "%s: not UTF-8; save the file as UTF-8 text", origin);
+        return tt_fail(err, TT_ERROR_USAGE, "%s: not UTF-8; save the file as plain text in UTF-8", origin);
     for (size_t i = 0; i < size; i++)
         if (((unsigned char)line[i] < 0x20 && line[i] != '\t') || line[i] == 0x7F)
             return tt_fail(err, TT_ERROR_USAGE, "%s: a control character (byte 0x%02X) in column %zu; take it out", origin,

@@ -43,7 +43,7 @@ static bool check_path(const struct tt_publish *file, struct tt_error *err)
     const char *path = file->path;
     if (!*tt_path_name(path)) return tt_fail(err, TT_ERROR_OUTPUT, "%s: cannot be written: no file name", path);
     if (stat(path, &there) == 0 && S_ISDIR(there.st_mode))
-        return tt_fail(err, TT_ERROR_OUTPUT, "%s: cannot be written: a folder of that name is in the way", path);
+        return tt_fail(err, TT_ERROR_OUTPUT, "%s: cannot be written: a folder of that name is in the way; move it away", path);
     long most = pathconf(file->folder, _PC_NAME_MAX);
     if (strlen(tt_path_name(path)) > (most > 0 ? (size_t)most : NAME_MAX))
         return tt_fail_errno(err, TT_ERROR_OUTPUT, ENAMETOOLONG, "%s: cannot be written", path);

@@ -48,11 +48,8 @@ bool tt_setting_fail_key(const char *origin, const char *section, const char *ke
 {
     const char *names[MOST_ROWS];
     char buffer[TT_SHOWN_CHARS];
-    size_t row_count, count = list_names(section, names);
-    const struct tt_setting_row *rows = tt_setting_rows(&row_count);
-    const char *nearest = tt_nearest_name(key, names, count), *elsewhere = NULL;
-    for (size_t i = 0; i < row_count && !elsewhere; i++)
-        if (strcmp(rows[i].key, key) == 0) elsewhere = rows[i].section;
+    size_t count = list_names(section, names);
+    const char *nearest = tt_nearest_name(key, names, count), *elsewhere = tt_setting_section_of(key);
     struct tt_text text = {0};
     tt_text_addf(&text, "%s: [%s] %s: no such key", origin, section, tt_shown(key, buffer));
     if (elsewhere) tt_text_addf(&text, " here; it belongs in [%s]", elsewhere);

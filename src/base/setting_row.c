@@ -31,6 +31,15 @@ bool tt_setting_section_exists(const char *section)
     return false;
 }
 
+const char *tt_setting_section_of(const char *key)
+{
+    size_t count;
+    const struct tt_setting_row *rows = tt_setting_rows(&count);
+    for (size_t i = 0; i < count; i++)
+        if (strcmp(rows[i].key, key) == 0) return rows[i].section;
+    return NULL;
+}
+
 /* tolower() and strcasecmp() follow the locale; the words here are plain ASCII. */
 static char lower(char c) { return c >= 'A' && c <= 'Z' ? (char)(c - 'A' + 'a') : c; }
 

@@ -8,6 +8,8 @@
 /* NULL when there is no such key; *index (may be NULL) is its place in the table. */
 const struct tt_setting_row *tt_setting_find(const char *section, const char *key, size_t *index);
 bool tt_setting_section_exists(const char *section);
+/* The section that has such a key; NULL: none. */
+const char *tt_setting_section_of(const char *key);
 
 /* Reads the value; false when it is not allowed (settings are then as before). */
 bool tt_setting_parse(const struct tt_setting_row *row, const char *value, struct tt_settings *settings);

@@ -53,9 +53,15 @@ static bool set_copy(struct tt_settings *settings, char *assignment, struct tt_s
     char buffer[TT_SHOWN_CHARS];
     char *mark = strchr(assignment, '=');
     char *dot = mark ? memchr(assignment, '.', (size_t)(mark - assignment)) : NULL;
-    if (!dot || dot == assignment || dot + 1 == mark)
-        return tt_fail(err, TT_ERROR_USAGE, "--set %s: must be SECTION.KEY=VALUE, such as pauses.longest_ms=1200",
-                       tt_shown(assignment, buffer));
+    if (!dot || dot == assignment || dot + 1 == mark) {
+        size_t key_length = mark ? (size_t)(mark - assignment) : 0;
+        char key[64];
+        snprintf(key, sizeof key, "%.*s", key_length < sizeof key ? (int)key_length : 0, assignment);
+        const char *section = tt_setting_section_of(key), *shown = tt_shown(assignment, buffer);
+        if (section)
+            return tt_fail(err, TT_ERROR_USAGE, "--set %s: the section is missing; did you mean %s.%s?", shown, section, shown);
+        return tt_fail(err, TT_ERROR_USAGE, "--set %s: must be SECTION.KEY=VALUE, such as pauses.longest_ms=1200", shown);
+    }
     *dot = *mark = '\0';
     return tt_settings_set(settings, assignment, dot + 1, mark + 1, "--set", origins, err);
 }

@@ -74,7 +74,7 @@ static const struct tt_setting_row rows[] = {
            "how far breaths are turned down; e.g. 6 when the reading sounds airless; 0 is off"),
 
     WORD(loudness, aim, "", aim_words, "lufs",
-         "which of the two targets the gain aims at; e.g. rms when an audiobook shop asks for RMS"),
+         "which of the two targets below is aimed at; e.g. rms when an audiobook shop asks for RMS"),
     NUMBER(loudness, target_lufs, "LUFS", -40, -8, "-16",
            "how loud, integrated, ITU-R BS.1770-5; e.g. -23 for European broadcast"),
     NUMBER(loudness, target_rms_dbfs, "dBFS", -40, -8, "-20",
@@ -109,7 +109,7 @@ static const struct tt_setting_row rows[] = {
     NUMBER(deliver, tail_ms, "ms", 0, 30000, "0",
            "room tone behind a narration or piece; e.g. 3000 for an audiobook chapter"),
     NUMBER(deliver, keep_earlier, "", 0, 9999, "5",
-           "narrations that a new one replaced stay, so many, in earlier/; e.g. 20; 0 keeps all"),
+           "how many replaced narrations stay in earlier/; e.g. 20 when many versions go round; 0 is all"),
     SWITCH(deliver, hold, yes_words, "no",
            "nothing that was handed over moves by itself; e.g. yes once the film is cut to your voice"),
 

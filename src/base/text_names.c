@@ -3,6 +3,7 @@
 #include "base/text.h"
 
 #include <string.h>
+#include <strings.h>
 
 static bool is_digit(char c) { return c >= '0' && c <= '9'; }
 
@@ -70,7 +71,9 @@ bool tt_utf8_is_valid(const char *bytes, size_t count)
 
 enum { NAME_MOST_CHARS = 63 };
 
-/* Edits (insert, drop, replace, swap neighbours) that turn one name into the other: optimal string alignment. */
+static char lower(char c) { return c >= 'A' && c <= 'Z' ? (char)(c - 'A' + 'a') : c; }
+
+/* Edits (insert, drop, replace, swap neighbours) that turn one name into the other, large letters or small: optimal string alignment. */
 static size_t edit_distance(const char *a, const char *b)
 {
     size_t rows[3][NAME_MOST_CHARS + 1];
@@ -80,15 +83,26 @@ static size_t edit_distance(const char *a, const char *b)
         size_t *now = rows[i % 3], *last = rows[(i + 2) % 3], *before_last = rows[(i + 1) % 3];
         now[0] = i;
         for (size_t j = 1; j <= b_length; j++) {
-            size_t best = last[j - 1] + (a[i - 1] != b[j - 1]);
+            size_t best = last[j - 1] + (lower(a[i - 1]) != lower(b[j - 1]));
             if (last[j] + 1 < best) best = last[j] + 1;
             if (now[j - 1] + 1 < best) best = now[j - 1] + 1;
-            if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1] && before_last[j - 2] + 1 < best)
+            if (i > 1 && j > 1 && lower(a[i - 1]) == lower(b[j - 2]) && lower(a[i - 2]) == lower(b[j - 1]) && before_last[j - 2] + 1 < best)
                 best = before_last[j - 2] + 1;
             now[j] = best;
         }
     }
     return rows[a_length % 3][b_length];
+}
+
+/* "depth" for "depth_db", "lufs" for "target_lufs", "--output" for "--out": one begins the other, or is its last word. */
+static bool is_part(const char *a, const char *b)
+{
+    enum { LEAST_CHARS = 3 }; /* fewer begin too many names */
+    const char *shorter = strlen(a) < strlen(b) ? a : b, *longer = shorter == a ? b : a;
+    size_t length = strlen(shorter), longer_length = strlen(longer);
+    if (length - strspn(shorter, "-") < LEAST_CHARS) return false;
+    const char *end = longer + longer_length - length;
+    return strncasecmp(longer, shorter, length) == 0 || (end > longer && strchr("_-", end[-1]) && strcasecmp(end, shorter) == 0);
 }
 
 const char *tt_nearest_name(const char *name, const char *const *known, size_t count)
@@ -106,5 +120,7 @@ const char *tt_nearest_name(const char *name, const char *const *known, size_t c
             nearest_edits = edits;
         }
     }
+    for (size_t i = 0; !nearest && i < count; i++)
+        if (is_part(name, known[i])) nearest = known[i];
     return nearest;
 }

@@ -15,14 +15,14 @@ enum { OPTION_OUT, OPTION_SETTINGS, OPTION_FOR, OPTION_SET, OPTION_JOBS, OPTION_
 
 static const struct tt_option options[] = {
     {"--out", "-o", "DIR", "where results go (default: SESSION.tidy beside it)", OPTION_OUT},
-    {"--settings", "-s", "FILE", "an INI file on top of yours and the session's", OPTION_SETTINGS},
+    {"--settings", "-s", "FILE", "a settings file, on top of yours and the session's", OPTION_SETTINGS},
     {"--for", NULL, "TARGET", "a delivery target; see `tidytake targets`", OPTION_FOR},
-    {"--set", NULL, "SECTION.KEY=VALUE", "one setting on top of everything; may be repeated", OPTION_SET},
-    {"--jobs", "-j", "N", "threads (default: all processors)", OPTION_JOBS},
-    {"--plan", NULL, NULL, "cut sheets and reports only, no sound is written", OPTION_PLAN},
-    {"--again", NULL, NULL, "work on takes that are up to date, too", OPTION_AGAIN},
-    {"--changes", NULL, "FILE", "a changes file from the page: merged into the sheets; may be repeated", OPTION_CHANGES},
-    {"--part", NULL, "K/N", "the K-th of N shares of the takes only: several machines on one OUT", OPTION_PART},
+    {"--set", NULL, "SECTION.KEY=VALUE", "one setting, on top of all else; may be repeated", OPTION_SET},
+    {"--jobs", "-j", "N", "processors to use (default: all)", OPTION_JOBS},
+    {"--plan", NULL, NULL, "hear and decide only; no sound is written", OPTION_PLAN},
+    {"--again", NULL, NULL, "do takes anew that are up to date, too", OPTION_AGAIN},
+    {"--changes", NULL, "FILE", "what you decided on the page; may be repeated", OPTION_CHANGES},
+    {"--part", NULL, "K/N", "only share K of N: several machines, one DIR", OPTION_PART},
     {"--quiet", "-q", NULL, "say nothing but errors", OPTION_QUIET},
     {"--verbose", "-v", NULL, "a line for each take", OPTION_VERBOSE},
     {"--json", NULL, NULL, "a summary for programs on standard output", OPTION_JSON},
@@ -175,11 +175,11 @@ static bool read_arguments(int count, char **arguments, struct request *request)
     request->options.assignments = request->assignments;
     request->options.changes_files = request->changes;
     if (request->options.part_count && (request->options.is_plan || request->options.changes_count)) {
-        tt_complain("--part: hears and renders only; give --plan and --changes to the run between the parts");
+        tt_complain("--part: goes with neither --plan nor --changes; give them to the run between the parts");
         return false;
     }
     if (request->source_count == 0) {
-        tt_complain("clean: name a folder of takes, or sound files of one folder");
+        tt_complain("clean: name the folder with the recordings, or sound files of one folder");
         return false;
     }
     return true;
@@ -217,8 +217,11 @@ static int clean_one(struct request *request, const char *const *sources, size_t
 static int clean_all(struct request *request)
 {
     bool has_folder = false, has_file = false;
-    for (size_t i = 0; i < request->source_count; i++)
+    for (size_t i = 0; i < request->source_count; i++) {
+        if (access(request->sources[i], F_OK) != 0)
+            return clean_one(request, &request->sources[i], 1); /* which says what is wrong with it */
         *(is_folder(request->sources[i]) ? &has_folder : &has_file) = true;
+    }
     if (!has_folder || request->source_count == 1)
         return clean_one(request, request->sources, request->source_count);
     if (has_file) {
@@ -226,7 +229,7 @@ static int clean_all(struct request *request)
         return TT_EXIT_USAGE;
     }
     if (request->options.out) {
-        tt_complain("--out: with several sessions each goes to its own SESSION.tidy; leave -o away");
+        tt_complain("--out: with several sessions each goes to its own SESSION.tidy; leave -o out");
         return TT_EXIT_USAGE;
     }
     request->options.may_miss_changes = true;

@@ -9,7 +9,7 @@
 enum { OPTION_OUT };
 
 static const struct tt_option options[] = {
-    {"--out", "-o", "DIR", "where the page goes; default: AFTER.compare", OPTION_OUT},
+    {"--out", "-o", "DIR", "where the page goes (default: AFTER.compare)", OPTION_OUT},
 };
 
 static int run(int count, char **arguments)
@@ -56,7 +56,7 @@ static int run(int count, char **arguments)
 const struct tt_command tt_command_compare = {
     .name = "compare",
     .arguments = "BEFORE AFTER",
-    .summary = "hear and see two recordings of one reading side by side",
+    .summary = "hear and see two recordings side by side",
     .options = options,
     .option_count = sizeof options / sizeof *options,
     .run = run,

@@ -62,7 +62,7 @@ static int run(int count, char **arguments)
 const struct tt_command tt_command_lengths = {
     .name = "lengths",
     .arguments = "SESSION SESSION",
-    .summary = "two languages side by side: length, difference, pace",
+    .summary = "how much longer one language takes",
     .options = options,
     .option_count = sizeof options / sizeof *options,
     .run = run,

@@ -92,7 +92,7 @@ static int locate_in(const char *out, const json_t *session, int64_t ms)
     if (rate > 0 && (double)ms / 1000 >= (double)integer_at(narration, "frames") / rate) {
         char length[TT_TIME_CHARS];
         tt_time_format((int64_t)((double)integer_at(narration, "frames") / rate * 1000), length);
-        tt_fail(&error, TT_ERROR_USAGE, "locate: the narration ends at %s", length);
+        tt_fail(&error, TT_ERROR_USAGE, "locate: the narration ends at %s; name an earlier time", length);
         return tt_exit_status(&error);
     }
     const json_t *found = NULL;
@@ -110,7 +110,7 @@ static int locate_in(const char *out, const json_t *session, int64_t ms)
     json_t *report = name ? read_json(out, name, &error) : NULL;
     if (!found || !report) {
         if (!error.kind)
-            tt_fail(&error, TT_ERROR_USAGE, "nothing of a take is heard at that time in the narration");
+            tt_fail(&error, TT_ERROR_USAGE, "locate: no take is heard at that time of the narration; name a later one");
         status = tt_exit_status(&error);
     } else {
         bool is_made;
@@ -154,11 +154,11 @@ static int run(int count, char **arguments)
     }
     int64_t ms;
     if (given != 2) {
-        tt_complain("locate: name a session, or OUT, what a run left of it, and a time in its narration: tidytake locate SESSION 00:01:05.250");
+        tt_complain("locate: name a session, or the results of a run, and a time in its narration: tidytake locate hive 0:52");
         return TT_EXIT_USAGE;
     }
     if (!tt_time_parse(operands[1], &ms, NULL) || ms < 0) {
-        tt_complain("locate: the time must be h:mm:ss.t, mm:ss or seconds");
+        tt_complain("locate: must be a time such as 1:02:03.5, 2:03 or 123");
         return TT_EXIT_USAGE;
     }
     return locate(operands[0], ms);
@@ -167,6 +167,6 @@ static int run(int count, char **arguments)
 const struct tt_command tt_command_locate = {
     .name = "locate",
     .arguments = "SESSION|OUT TIME",
-    .summary = "which take is heard at a time of the narration",
+    .summary = "which take is heard at a time",
     .run = run,
 };

@@ -16,7 +16,7 @@
 enum { OPTION_FOR, OPTION_JSON };
 
 static const struct tt_option options[] = {
-    {"--for", NULL, "TARGET", "judge against a delivery target; exit status 1 on fail", OPTION_FOR},
+    {"--for", NULL, "TARGET", "pass or fail by a target; exit status 1 on a fail", OPTION_FOR},
     {"--json", NULL, NULL, "figures for programs on standard output", OPTION_JSON},
 };
 
@@ -188,7 +188,7 @@ static int run(int count, char **arguments)
         error.kind = TT_ERROR_USAGE;
         status = tt_exit_status(&error);
     } else if (status < 0 && path_count == 0) {
-        tt_complain("measure: name one sound file at least");
+        tt_complain("measure: name a sound file at least");
         status = TT_EXIT_USAGE;
     }
     if (status < 0)
@@ -200,7 +200,7 @@ static int run(int count, char **arguments)
 const struct tt_command tt_command_measure = {
     .name = "measure",
     .arguments = "FILE...",
-    .summary = "levels of sound files and a verdict on the room",
+    .summary = "levels, and whether the room will do",
     .options = options,
     .option_count = sizeof options / sizeof *options,
     .run = run,

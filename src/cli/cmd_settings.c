@@ -13,9 +13,9 @@
 enum { OPTION_SETTINGS, OPTION_FOR, OPTION_SET, OPTION_MDOC };
 
 static const struct tt_option options[] = {
-    {"--settings", "-s", "FILE", "an INI file on top of yours and the session's", OPTION_SETTINGS},
+    {"--settings", "-s", "FILE", "a settings file, on top of yours and the session's", OPTION_SETTINGS},
     {"--for", NULL, "TARGET", "a delivery target; see `tidytake targets`", OPTION_FOR},
-    {"--set", NULL, "SECTION.KEY=VALUE", "one setting on top of everything; may be repeated", OPTION_SET},
+    {"--set", NULL, "SECTION.KEY=VALUE", "one setting, on top of all else; may be repeated", OPTION_SET},
     {"--mdoc", NULL, NULL, "the list for the manual page instead", OPTION_MDOC},
 };
 
@@ -33,7 +33,9 @@ static int print_settings(const char *session, const char *file, const char *tar
         status = tt_exit_status(&error);
     } else {
         tt_settings_print(&settings, origins, &text);
-        printf("%s", text.data ? text.data : "");
+        printf("; Every setting in force: what it does, what it may be, and who set it.\n"
+               "; Write those that you want otherwise into tidytake.ini beside the recordings,\n"
+               "; under the name in brackets, or try one: tidytake clean --set gate.depth_db=10\n\n%s", text.data ? text.data : "");
     }
     tt_text_free(&text);
     free(origins);
@@ -47,10 +49,8 @@ static int take_session(const char *value, const char **session)
     struct stat status;
     if (*session)
         tt_fail(&error, TT_ERROR_USAGE, "settings: one session at a time, not also %s", value);
-    else if (stat(value, &status) != 0)
-        tt_fail_errno(&error, TT_ERROR_USAGE, errno, "settings: %s", value);
-    else if (!S_ISDIR(status.st_mode))
-        tt_fail(&error, TT_ERROR_USAGE, "settings: %s is no folder; name the folder with the recordings", value);
+    else if (stat(value, &status) != 0 || !S_ISDIR(status.st_mode))
+        tt_fail(&error, TT_ERROR_USAGE, "settings: %s: no such folder; name the one with the recordings", value);
     *session = value;
     return error.kind ? tt_exit_status(&error) : -1;
 }
@@ -93,7 +93,7 @@ static int run(int count, char **arguments)
 const struct tt_command tt_command_settings = {
     .name = "settings",
     .arguments = "[SESSION]",
-    .summary = "every setting in force, and where it came from",
+    .summary = "every setting, and where it came from",
     .options = options,
     .option_count = sizeof options / sizeof *options,
     .run = run,

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* tidytake targets: the delivery targets, each with its source. */
+/* tidytake targets: delivery targets, each with its source. */
 #include <stdio.h>
 
 #include "base/targets.h"
@@ -23,6 +23,6 @@ static int run(int count, char **arguments)
 const struct tt_command tt_command_targets = {
     .name = "targets",
     .arguments = "",
-    .summary = "the delivery targets, each with its source",
+    .summary = "delivery targets, each with its source",
     .run = run,
 };

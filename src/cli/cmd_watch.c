@@ -9,10 +9,10 @@
 enum { OPTION_OUT, OPTION_SETTINGS, OPTION_FOR, OPTION_JOBS, OPTION_ONCE };
 
 static const struct tt_option options[] = {
-    {"--out", "-o", "DIR", "where results go, a folder a session (default: FOLDER.tidy)", OPTION_OUT},
-    {"--settings", "-s", "FILE", "an INI file on top of yours and the sessions'", OPTION_SETTINGS},
+    {"--out", "-o", "DIR", "where results go (default: FOLDER.tidy beside it)", OPTION_OUT},
+    {"--settings", "-s", "FILE", "a settings file, on top of yours and the session's", OPTION_SETTINGS},
     {"--for", NULL, "TARGET", "a delivery target; see `tidytake targets`", OPTION_FOR},
-    {"--jobs", "-j", "N", "threads (default: all processors)", OPTION_JOBS},
+    {"--jobs", "-j", "N", "processors to use (default: all)", OPTION_JOBS},
     {"--once", NULL, NULL, "do what is there, then end", OPTION_ONCE},
 };
 
@@ -84,7 +84,7 @@ static int run(int count, char **arguments)
 const struct tt_command tt_command_watch = {
     .name = "watch",
     .arguments = "FOLDER",
-    .summary = "clean what arrives in a folder, until stopped",
+    .summary = "clean what arrives there, until stopped",
     .options = options,
     .option_count = sizeof options / sizeof *options,
     .run = run,

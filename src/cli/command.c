@@ -48,14 +48,18 @@ static const struct tt_option *find_option(const struct tt_command *command, con
 
 static enum tt_argument_kind wrong_option(const struct tt_command *command, const char *name)
 {
-    const char *known[32];
-    size_t count = 0;
-    for (size_t i = 0; i < command->option_count && count < sizeof known / sizeof *known; i++)
+    const char *known[32] = {"--help"}, *values[32];
+    size_t count = 1, value_count = 0;
+    for (size_t i = 0; i < command->option_count && count < sizeof known / sizeof *known; i++) {
         known[count++] = command->options[i].name;
-    const char *nearest = tt_nearest_name(name, known, count);
+        values[value_count++] = command->options[i].value ? command->options[i].value : "";
+    }
+    const char *nearest = tt_nearest_name(name, known, count), *meant = nearest ? NULL : tt_nearest_name(name + strspn(name, "-"), values, value_count);
+    for (size_t i = 0; meant && !nearest; i++) /* --target web: the value's name for the option's */
+        nearest = values[i] == meant ? command->options[i].name : NULL;
     char message[512];
     if (nearest)
-        snprintf(message, sizeof message, "%.200s: no such option of `%s`; did you mean %s?", name, command->name, nearest);
+        snprintf(message, sizeof message, "%.200s: no such option of `tidytake %s`; did you mean %s%s%s?", name, command->name, nearest, meant ? " " : "", meant ? meant : "");
     else
         snprintf(message, sizeof message, "%.200s: no such option; see `tidytake %s --help`", name, command->name);
     tt_complain(message);
@@ -81,10 +85,15 @@ enum tt_argument_kind tt_argument_next(struct tt_argument_walk *walk, int *key, 
     /* A short option's value may stand right behind it: -j2. */
     bool is_short = argument[1] != '-';
     const struct tt_option *option = find_option(walk->command, argument, is_short ? 2 : length);
-    if (!option || (is_short && length > 2 && !option->value))
+    char message[512];
+    if (option && is_short && length > 2 && !option->value) {
+        snprintf(message, sizeof message, "%.200s: write each option by itself, and %s without a value", argument, option->short_name);
+        tt_complain(message);
+        return TT_ARGUMENT_WRONG;
+    }
+    if (!option)
         return wrong_option(walk->command, argument);
     *key = option->key;
-    char message[512];
     if (option->value && (equals || (is_short && length > 2))) {
         *value = equals ? equals + 1 : argument + 2;
     } else if (option->value) {
@@ -104,7 +113,7 @@ enum tt_argument_kind tt_argument_next(struct tt_argument_walk *walk, int *key, 
 
 void tt_print_help(const struct tt_command *command)
 {
-    printf("tidytake %s %s\n\n%s\n", command->name, command->arguments, command->summary);
+    printf("tidytake %s%s%s%s\n\n%s\n", command->name, command->option_count ? " [OPTION...]" : "", *command->arguments ? " " : "", command->arguments, command->summary);
     if (command->option_count)
         printf("\n");
     for (size_t i = 0; i < command->option_count; i++) {
@@ -114,4 +123,5 @@ void tt_print_help(const struct tt_command *command)
                  option->value ? " " : "", option->value ? option->value : "");
         printf("  %-26s %s\n", left, option->help);
     }
+    printf("\nMore about it, with examples: man tidytake\n");
 }

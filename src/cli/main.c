@@ -3,6 +3,7 @@
 #include <errno.h>
 #include <stdio.h>
 #include <string.h>
+#include <unistd.h>
 
 #include "base/text.h"
 #include "cli/command.h"
@@ -17,7 +18,8 @@ static void print_overview(FILE *out)
     fprintf(out, "tidytake makes a clean voice track out of a folder of raw narration takes.\n\n");
     for (int i = 0; i < COMMAND_COUNT; i++)
         fprintf(out, "  tidytake %-9s %-17s %s\n", commands[i]->name, commands[i]->arguments, commands[i]->summary);
-    fprintf(out, "\n  tidytake COMMAND --help   the options of a command\n  tidytake --version\n\nThe recordings themselves are only ever read.\n");
+    fprintf(out, "\n  tidytake COMMAND --help      the options of a command\n  man tidytake                 all of it, with examples\n\n"
+            "SESSION is the folder that holds the recordings of one reading; OUT is what a\nrun left of it, by default SESSION.tidy. The recordings are only ever read.\n");
 }
 
 static int unknown_command(const char *name)
@@ -27,7 +29,10 @@ static int unknown_command(const char *name)
         known[i] = commands[i]->name;
     const char *nearest = tt_nearest_name(name, known, COMMAND_COUNT);
     char message[512];
-    snprintf(message, sizeof message, "%.200s: no such command; %s%s%s", name, nearest ? "did you mean `tidytake " : "see `tidytake --help", nearest ? nearest : "",
+    if (!nearest && access(name, F_OK) == 0)
+        snprintf(message, sizeof message, "%.200s: no such command; to clean what is there: tidytake clean %.200s", name, name);
+    else
+        snprintf(message, sizeof message, "%.200s: no such command; %s%s%s", name, nearest ? "did you mean `tidytake " : "see `tidytake --help", nearest ? nearest : "",
              nearest ? "`?" : "`");
     tt_complain(message);
     return TT_EXIT_USAGE;

@@ -186,7 +186,7 @@ static bool work(struct tt_editor *editor, bool is_end, struct tt_error *err)
         editor->at_stretch++;
     }
     if (is_end && editor->at_stretch < editor->map->count)
-        return tt_fail(err, TT_ERROR_INPUT, "the take ends at sample %lld, before its cut sheet does: has the file changed?",
+        return tt_fail(err, TT_ERROR_INPUT, "the take ends at sample %lld, before its cut sheet does; copy it again from the recorder, or run again with --again",
                        (long long)(editor->window_start + (int64_t)editor->window_count));
     return true;
 }

@@ -36,7 +36,7 @@ static bool measure_levels(const char *path, struct tt_measured *measured, struc
         total += count;
         ok = tt_meter_add_frames(meter, block, (size_t)count, err);
     }
-    ok = ok && count == 0 && (total > 0 || tt_fail(err, TT_ERROR_INPUT, "no sound in it: the file holds not one sample"));
+    ok = ok && count == 0 && (total > 0 || tt_fail(err, TT_ERROR_INPUT, "no sound in it: the file holds not one sample; record it again"));
     if (ok)
         measured->levels = tt_meter_result(meter);
     tt_meter_destroy(meter);

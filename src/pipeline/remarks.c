@@ -114,9 +114,9 @@ void tt_remarks_finish(struct tt_remarks *remarks, const struct tt_heard *heard,
     const double rate = remarks->rate_hz;
     end_zero_run(remarks);
     if (remarks->is_truncated)
-        add(remarks, "truncated", remarks->sample_count / rate, "the file ends before its header says: what was there was used; was the copy cut short?");
+        add(remarks, "truncated", remarks->sample_count / rate, "the file ends before its header says: what was there was used; copy it again if its end is missing");
     if (bad_samples > 0)
-        add(remarks, "bad-samples", NAN, "%lld samples were no numbers (NaN or infinity) and were taken as silence", (long long)bad_samples);
+        add(remarks, "bad-samples", NAN, "%lld samples were no numbers (NaN or infinity) and were taken as silence; export it anew if a word is missing", (long long)bad_samples);
     if (remarks->peak == 0.0f) {
         add(remarks, "digital-silence", NAN, "nothing but digital silence: was the microphone connected, or the wrong channel chosen?");
         return;
@@ -130,13 +130,13 @@ void tt_remarks_finish(struct tt_remarks *remarks, const struct tt_heard *heard,
             "clipped in %lld places (%.1f ms in all): the loudest words are distorted; lower the recording level next time",
             (long long)remarks->clipped_runs, 1000.0 * (double)remarks->clipped_samples / rate);
     if (remarks->muted_samples > rate / 2)
-        add(remarks, "muted", NAN, "%.1f s of digital silence: the recorder mutes pauses by itself; its room tone is not to be had there",
+        add(remarks, "muted", NAN, "%.1f s of digital silence: the recorder mutes pauses by itself; switch that off, since there is no room tone in them",
             (double)remarks->muted_samples / rate);
     double offset = remarks->sample_count > 0 ? fabs(remarks->sum / (double)remarks->sample_count) : 0;
     if (offset > 0.001) /* -60 dBFS: above the noise of any usable recording. Common practice, no source. */
-        add(remarks, "dc-offset", NAN, "a constant offset of %.1f %% of full scale; the rumble filter takes it out", 100 * offset);
+        add(remarks, "dc-offset", NAN, "a constant offset of %.1f %% of full scale; it is taken out with the rumble", 100 * offset);
     if (heard->run_count == 0)
-        add(remarks, "no-speech", NAN, "no speech was found; nothing was cut in this take");
+        add(remarks, "no-speech", NAN, "no speech was found, so nothing was cut; if it is no take, write no beside it in order.csv, column use");
     if (heard->facts.hum.base_hz > 0) {
         float most = 0;
         for (int k = 0; k < TT_HUM_HARMONICS; k++)

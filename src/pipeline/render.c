@@ -182,7 +182,7 @@ static bool run_chain(struct render_pass *pass, struct tt_error *err)
     if (count < 0)
         return false;
     if (done != total || (total == whole && tt_voice_reader_read(pass->reader, pass->block, 1, NULL) != 0))
-        return tt_fail(err, TT_ERROR_INPUT, "the take has changed while it was worked on: run again");
+        return tt_fail(err, TT_ERROR_INPUT, "the take has changed while it was worked on; run again");
     return finish_chain(pass, err);
 }
 

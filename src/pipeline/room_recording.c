@@ -83,7 +83,7 @@ static bool keep_mean(const struct room_path *path, struct tt_floor_track *track
 {
     size_t bins = (size_t)track->shape.bin_count;
     if (track->node_count < 1 || path->frame_count * path->hop_samples < tt_frames_from_ms(least_room_ms, track->shape.rate_hz))
-        return tt_fail(err, TT_ERROR_INPUT, "too short to hear a room in; record it for some seconds, or set auto");
+        return tt_fail(err, TT_ERROR_INPUT, "too short to hear a room in; record it for some seconds, or set floor.room_tone to auto");
     for (size_t k = 0; k < bins; k++) {
         double sum = 0;
         for (int i = 0; i < track->node_count; i++)

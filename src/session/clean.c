@@ -196,8 +196,8 @@ static bool decide_and_render(struct tt_run_state *run, struct tt_error *err)
 static void warn_of_camera_files(struct tt_run_state *run)
 {
     if (run->list.camera_count > 0)
-        tt_run_warn(run, "camera", "%.80s%s passed over: this build reads no camera files (libavformat-dev, libavcodec-dev and libswresample-dev were not there); "
-                    "make a WAV of the sound: ffmpeg -i FILE -vn -c:a pcm_s24le TAKE.wav", run->list.camera,
+        tt_run_warn(run, "camera", "%.80s%s passed over, since this build reads no camera files; make a WAV of the sound: ffmpeg -i FILE -vn -c:a pcm_s24le TAKE.wav, "
+                    "or build with libavformat-dev, libavcodec-dev and libswresample-dev", run->list.camera,
                     run->list.camera_count > 1 ? " and other camera files were" : " was");
 }
 
@@ -211,7 +211,7 @@ static void warn_of_another_target(struct tt_run_state *run)
     if (now)
         tt_run_warn(run, "another-target", "made for %s now; the run before was made %s%s", now, before ? "for " : "for no named target", before ? before : "");
     else
-        tt_run_warn(run, "another-target", "made for no named target now, the run before was made for %s: if that is what you want still, run again with --for %s",
+        tt_run_warn(run, "another-target", "made for no named target now, the run before was made for %s: if you still want that, run again with --for %s",
                     before, before);
 }
 
@@ -220,7 +220,7 @@ static bool changes_are_there(const struct tt_clean_options *options, struct tt_
 {
     for (size_t i = 0; i < options->changes_count; i++)
         if (access(options->changes_files[i], R_OK) != 0)
-            return tt_fail_errno(err, TT_ERROR_USAGE, errno, "--changes %s: cannot be read", options->changes_files[i]);
+            return tt_fail_errno(err, TT_ERROR_USAGE, errno, "--changes %s: name the file that you saved on the page", options->changes_files[i]);
     return true;
 }
 

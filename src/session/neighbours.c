@@ -55,10 +55,10 @@ static void tell(struct tt_take *take, const struct measures *own, const struct 
 {
     const double over_db = own->over_floor_db - usual->over_floor_db;
     if (isfinite(over_db) && fabs(over_db) > floor_apart_db)
-        tt_take_warn(take, "room-apart", NAN, "its room stands %.0f dB %s against the voice than in the other takes: it will be heard where they meet",
+        tt_take_warn(take, "room-apart", NAN, "its room is %.0f dB %s against the voice than in the other takes: listen where they meet",
                      fabs(over_db), over_db < 0 ? "higher" : "lower");
     if (colour_distance_db(own, usual) > colour_apart_db) /* not so without a colour, which is no number */
-        tt_take_warn(take, "colour-apart", NAN, "the voice sounds %s than in the other takes: another microphone, distance or side of it?",
+        tt_take_warn(take, "colour-apart", NAN, "the voice sounds %s than in the other takes: was it another microphone, distance or side of it? Listen where they meet",
                      is_brighter(own, usual) ? "brighter" : "darker");
 }
 

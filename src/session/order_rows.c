@@ -90,7 +90,7 @@ static const char *nearest_take(const struct tt_run_state *run, const char *name
 static void tell_missing(struct tt_run_state *run, const char *name)
 {
     const char *nearest = nearest_take(run, name);
-    tt_run_warn(run, "order", "order.csv names '%.80s', which is not in the folder%s%.80s%s", name, nearest ? "; did you mean " : "", nearest ? nearest : "",
+    tt_run_warn(run, "order", "order.csv names '%.80s', which is not in the folder%s%.80s%s", name, nearest ? "; did you mean " : "; take its row out if it is gone for good", nearest ? nearest : "",
                 nearest ? "?" : "");
 }
 

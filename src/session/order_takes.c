@@ -75,13 +75,13 @@ static bool check_pickups(const struct tt_order *order, struct tt_error *err)
         for (size_t j = 0; j < order->count; j++)
             has_place = has_place || holds(&order->rows[j], pickup);
         if (!has_place)
-            return tt_order_fail(pickup, TT_ORDER_INSTEAD_OF, err, "%.80s is not used from %.40s to %.40s; a pick-up goes into a row that holds all of that",
+            return tt_order_fail(pickup, TT_ORDER_INSTEAD_OF, err, "%.80s is not used from %.40s to %.40s; a take can stand in place of a part only where one row uses all of that part",
                                  pickup->cells[TT_ORDER_INSTEAD_OF], pickup->cells[TT_ORDER_INSTEAD_FROM], pickup->cells[TT_ORDER_INSTEAD_TO]);
         for (size_t j = 0; j < i; j++) {
             const struct tt_order_row *other = &order->rows[j];
             if (other->is_used && other->is_pickup && other->file >= 0 && other->instead_file == pickup->instead_file &&
                 other->instead_from_ms < pickup->instead_to_ms && pickup->instead_from_ms < other->instead_to_ms)
-                return tt_order_fail(pickup, TT_ORDER_INSTEAD_FROM, err, "line %d replaces some of this already", other->line);
+                return tt_order_fail(pickup, TT_ORDER_INSTEAD_FROM, err, "line %d replaces some of this already; change the times of one of them", other->line);
         }
     }
     return true;

@@ -17,7 +17,7 @@
 static void warn_of_levels(struct tt_take *take, bool is_held_back, const struct tt_settings *settings)
 {
     if (is_held_back)
-        tt_take_warn(take, "target-missed", NAN, "its peaks would need more than %.1f dB of limiting (limit_most_db): it stays %.1f dB under the target",
+        tt_take_warn(take, "target-missed", NAN, "its peaks would need more than %.1f dB of limiting; it stays %.1f dB under the target: allow more (loudness.limit_most_db), or aim lower",
                      settings->loudness.limit_most_db,
                      settings->loudness.aim == TT_AIM_RMS ? settings->loudness.target_rms_dbfs - take->after.levels.rms_dbfs
                                                           : settings->loudness.target_lufs - take->after.levels.integrated_lufs);

@@ -58,7 +58,7 @@ char *tt_resolve_path(const char *path, struct tt_error *err)
     const char *name = slash ? slash + 1 : copy;
     char *parent = NULL;
     if (strcmp(name, "..") == 0 || strcmp(name, ".") == 0)
-        tt_fail(err, TT_ERROR_USAGE, "%s: no such folder", path);
+        tt_fail(err, TT_ERROR_USAGE, "%s: no such folder; look for it, and for how its name is written", path);
     else if (!slash)
         parent = tt_resolve_path(".", err);
     else if (slash == copy)
@@ -172,7 +172,7 @@ static bool list_folder(struct tt_take_list *list, bool without_links, struct tt
     }
     closedir(folder);
     if (ok && list->count == 0)
-        return tt_fail(err, TT_ERROR_USAGE, "%s: no takes in this folder (%zu other files); takes end in .wav .w64 .rf64 .bwf .aif .flac .ogg .opus .mp3 .au .caf%s",
+        return tt_fail(err, TT_ERROR_USAGE, "%s: no recordings lie in this folder itself (other files: %zu); name the folder that holds them: they end in .wav .w64 .rf64 .bwf .aif .flac .ogg .opus .mp3 .au .caf%s",
                        list->folder, list->passed_over, tt_camera_is_built_in() ? " .mp4 .m4a .mov .mkv .3gp" : "");
     return ok;
 }
@@ -197,13 +197,13 @@ static bool list_files(const char *const *sources, size_t count, struct tt_take_
             list->folder = folder;
             folder = NULL;
         } else if (ok && strcmp(folder, list->folder) != 0) {
-            ok = tt_fail(err, TT_ERROR_USAGE, "%s: takes of one session lie in one folder; this one does not lie in %s", sources[i], list->folder);
+            ok = tt_fail(err, TT_ERROR_USAGE, "%s: takes of one session lie in one folder; this one does not lie in %s: clean it by itself", sources[i], list->folder);
         }
         if (ok && !tt_is_sound_name(tt_path_name(path)))
-            ok = tt_fail(err, TT_ERROR_USAGE, "%s: its name does not end like a sound file's", sources[i]);
+            ok = tt_fail(err, TT_ERROR_USAGE, "%s: its name does not end like a sound file's (.wav, .flac, .aif ...); rename it, or name the folder", sources[i]);
         for (size_t j = 0; ok && j < list->count; j++)
             if (strcmp(list->files[j].name, tt_path_name(path)) == 0)
-                ok = tt_fail(err, TT_ERROR_USAGE, "%s: named twice", sources[i]);
+                ok = tt_fail(err, TT_ERROR_USAGE, "%s: named twice; name it once", sources[i]);
         ok = ok && add_file(list, tt_path_name(path), err);
         free(folder);
         free(path);
@@ -218,13 +218,15 @@ bool tt_takes_list(const char *const *sources, size_t count, bool without_links,
     *list = (struct tt_take_list){0};
     struct stat status;
     if (count == 0)
-        return tt_fail(err, TT_ERROR_USAGE, "name a folder of takes, or sound files of one folder");
+        return tt_fail(err, TT_ERROR_USAGE, "name the folder with the recordings, or sound files of one folder");
+    if (stat(sources[0], &status) != 0 && errno == ENOENT)
+        return tt_fail(err, TT_ERROR_USAGE, "%s: no such folder or file; look for it, and for how its name is written", sources[0]);
     if (stat(sources[0], &status) != 0)
         return tt_fail_errno(err, TT_ERROR_USAGE, errno, "%s", sources[0]);
     bool ok;
     if (S_ISDIR(status.st_mode)) {
         if (count > 1)
-            return tt_fail(err, TT_ERROR_USAGE, "%s: one session a call here, or sound files of one folder", sources[1]);
+            return tt_fail(err, TT_ERROR_USAGE, "%s: name one folder, or sound files of one folder", sources[1]);
         list->folder = tt_resolve_path(sources[0], err);
         ok = list->folder && list_folder(list, without_links, err);
     } else {

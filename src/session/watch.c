@@ -352,7 +352,7 @@ bool tt_watch(const struct tt_watch_options *options, const struct tt_watch_word
     struct stat status;
     bool ok = watch.folder != NULL;
     if (ok && (stat(watch.folder, &status) != 0 || !S_ISDIR(status.st_mode)))
-        ok = tt_fail(err, TT_ERROR_USAGE, "%s: not a folder", options->folder);
+        ok = tt_fail(err, TT_ERROR_USAGE, "%s: not a folder; name the one in which recordings arrive", options->folder);
     if (ok && tt_is_out_folder(watch.folder))
         ok = tt_fail(err, TT_ERROR_USAGE, "%s: this is what a run left; watch the folder with the recordings", options->folder);
     if (ok) {

@@ -83,7 +83,7 @@ static void keep(struct tt_csv *csv, char c) { csv->buffer[csv->buffer_used++] =
 static bool read_quoted(struct tt_csv *csv, int line, struct tt_error *err)
 {
     for (csv->at++;;) {
-        if (is_at_end(csv)) return fail_at(csv, line, csv->cell_count, err, "the quote that opens this cell is not closed");
+        if (is_at_end(csv)) return fail_at(csv, line, csv->cell_count, err, "the quote that opens this cell is not closed; add \" at its end");
         char c = csv->text[csv->at];
         if (c == '"') {
             csv->at++;
@@ -104,7 +104,7 @@ static void read_plain(struct tt_csv *csv)
 
 static bool add_cell(struct tt_csv *csv, struct tt_csv_cell cell, struct tt_error *err)
 {
-    if (csv->cell_count >= CELLS_MOST) return fail_at(csv, cell.line, csv->cell_count, err, "more cells in one row than a table has");
+    if (csv->cell_count >= CELLS_MOST) return fail_at(csv, cell.line, csv->cell_count, err, "too many cells in one row; is this the right file?");
     if (csv->cell_count == csv->cell_capacity) {
         size_t capacity = csv->cell_capacity ? 2 * csv->cell_capacity : 16;
         struct tt_csv_cell *cells = realloc(csv->cells, capacity * sizeof *cells);
@@ -123,7 +123,7 @@ static bool read_cell(struct tt_csv *csv, struct tt_error *err)
         if (!read_quoted(csv, cell.line, err)) return false;
     } else read_plain(csv);
     size_t length = (size_t)(csv->buffer + csv->buffer_used - cell.text);
-    if (memchr(cell.text, '\0', length)) return fail_at(csv, cell.line, csv->cell_count, err, "a NUL byte; this is not a text");
+    if (memchr(cell.text, '\0', length)) return fail_at(csv, cell.line, csv->cell_count, err, "this is not a text; save the sheet as CSV in UTF-8");
     if (!csv_is_utf8(cell.text, length)) return fail_at(csv, cell.line, csv->cell_count, err, "not UTF-8; save the sheet as CSV in UTF-8");
     keep(csv, '\0');
     if (csv_is_guarded(cell.text)) cell.text++;
@@ -173,7 +173,7 @@ bool tt_csv_read_header(struct tt_csv *csv, const char *const *names, const bool
         columns[i] = -1;
         for (size_t c = 0; c < csv->cell_count; c++) {
             if (!is_name(csv->cells[c].text, names[i])) continue;
-            if (columns[i] >= 0) return tt_csv_fail(csv, (int)c, err, "the column '%s' is there twice", names[i]);
+            if (columns[i] >= 0) return tt_csv_fail(csv, (int)c, err, "the column '%s' is there twice; take one of them out", names[i]);
             columns[i] = (int)c;
         }
     }

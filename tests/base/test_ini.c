@@ -128,8 +128,8 @@ static void bytes_that_are_no_text_are_refused(void **state)
     struct tt_error err = {0};
     tt_settings_default(&settings);
     assert_false(tt_settings_read_ini_text(&settings, "[gate]\n\0x", 9, "f", NULL, &err));
-    assert_string_equal(err.message, "f:2: a NUL byte: this is no settings text; save it as UTF-8 text");
-    assert_refused("[gate]\n; \xE9t\xE9\n", "hive/tidytake.ini:2: not UTF-8; save the file as UTF-8 text");
+    assert_string_equal(err.message, "f:2: this is not a text; save it as plain text in UTF-8");
+    assert_refused("[gate]\n; \xE9t\xE9\n", "hive/tidytake.ini:2: not UTF-8; save the file as plain text in UTF-8");
     assert_refused("[gate]\nhum \x1b= 50\n", "hive/tidytake.ini:2: a control character (byte 0x1B) in column 5; take it out");
     assert_refused("[gate]\rhum = 50\n", "hive/tidytake.ini:1: a control character (byte 0x0D) in column 7; take it out");
 }

@@ -169,12 +169,13 @@ static void what_is_not_allowed_is_refused_with_what_is(void **state)
 static void an_assignment_has_three_parts(void **state)
 {
     (void)state;
-    static const char *const refused[] = { "", "gate", "gate.depth_db", "gate=3", ".depth_db=3", "gate.=3", "=", "depth_db=3.5" };
+    static const char *const refused[] = { "", "gate", "gate.depth_db", "gate=3", ".depth_db=3", "gate.=3", "=" };
     for (size_t i = 0; i < sizeof refused / sizeof *refused; i++) {
         char message[160];
         snprintf(message, sizeof message, "--set %s: must be SECTION.KEY=VALUE, such as pauses.longest_ms=1200", refused[i]);
         assert_refused(refused[i], message);
     }
+    assert_refused("depth_db=3.5", "--set depth_db=3.5: the section is missing; did you mean gate.depth_db=3.5?");
     assert_refused("gates.depth_db=3", "--set: [gates]: no such section; did you mean [gate]?");
 }
 

@@ -188,6 +188,11 @@ static void the_nearest_name_is_found_or_none(void **state)
     assert_string_equal(tt_nearest_name("detph_db", known, 4), "depth_db"); /* swapped letters are one slip */
     assert_string_equal(tt_nearest_name("hun", known, 4), "hum");
     assert_string_equal(tt_nearest_name("keep_faint", known, 4), "keep_faint_db");
+    assert_string_equal(tt_nearest_name("Depth_DB", known, 4), "depth_db"); /* letters large or small */
+    assert_string_equal(tt_nearest_name("depth", known, 4), "depth_db"); /* it begins it, though three of eight letters are missing */
+    assert_string_equal(tt_nearest_name("faint_db", known, 4), "keep_faint_db"); /* or ends it as a word */
+    assert_null(tt_nearest_name("de", known, 4));
+    assert_null(tt_nearest_name("aint_db", known, 4)); /* within a word is not enough */
     assert_null(tt_nearest_name("depxhxxb", known, 4)); /* three letters of eight are wrong: more than a third */
     assert_null(tt_nearest_name("bees", known, 4));
     assert_null(tt_nearest_name("", known, 4));

@@ -2,6 +2,8 @@
 /* The program from outside: what it prints where, and its exit status. $TIDYTAKE names it. */
 #include "session/take_support.h"
 
+#include "base/settings.h"
+
 #include <errno.h>
 #include <fcntl.h>
 #include <signal.h>
@@ -126,6 +128,23 @@ static void help_is_given_on_stdout_when_asked_for_and_on_stderr_when_not(void *
     said_free(&version);
 }
 
+static void all_help_fits_a_screen_of_24_lines_and_80_columns(void **state)
+{
+    struct place *p = *state;
+    static const char *const commands[] = {"--help", "clean", "watch", "measure", "locate", "compare", "lengths", "settings", "targets"};
+    for (size_t i = 0; i < sizeof commands / sizeof *commands; i++) {
+        struct said help = RUN(commands[i], "--help");
+        size_t lines = 0;
+        for (const char *line = help.out; *line; line += strcspn(line, "\n") + 1, lines++)
+            if (strcspn(line, "\n") > 80)
+                fail_msg("%s: wider than 80 columns: %.*s", commands[i], (int)strcspn(line, "\n"), line);
+        if (help.status != 0 || lines < 3 || lines > 24)
+            fail_msg("%s: status %d, %zu lines", commands[i], help.status, lines);
+        assert_non_null(strstr(help.out, "man tidytake")); /* where the rest stands */
+        said_free(&help);
+    }
+}
+
 static void what_is_unknown_is_refused_with_the_nearest_name(void **state)
 {
     struct place *p = *state;
@@ -139,6 +158,13 @@ static void what_is_unknown_is_refused_with_the_nearest_name(void **state)
     assert_wrong(p, RUN("clean", "hive", "--for", "spokn"), "did you mean spoken?");
     assert_wrong(p, RUN("measure", "hive/01.wav", "--for", "audibook"), "did you mean audiobook?");
     assert_wrong(p, RUN("settings", "--set", "gate.depht_db=3"), "did you mean depth_db?");
+    assert_wrong(p, RUN("clean", "hive", "--target", "web"), "did you mean --for TARGET?");
+    assert_wrong(p, RUN("clean", "hive", "--output", "x"), "did you mean --out?");
+    assert_wrong(p, RUN("clean", "hive", "-vq"), "write each option by itself");
+    assert_wrong(p, RUN("clean", "hive", "--for", "EBU"), "did you mean ebu-r128?");
+    assert_wrong(p, RUN("clean", "hive", "--set", "loudness.lufs=-16"), "did you mean target_lufs?");
+    assert_wrong(p, RUN("clean", "hive", "--set", "target_lufs=-16"), "did you mean loudness.target_lufs=-16?");
+    assert_wrong(p, RUN("hive"), "tidytake clean hive");
 }
 
 static void a_value_out_of_range_or_of_the_wrong_kind_names_the_range(void **state)
@@ -164,12 +190,13 @@ static void a_value_out_of_range_or_of_the_wrong_kind_names_the_range(void **sta
 static void what_cannot_be_cleaned_is_refused(void **state)
 {
     struct place *p = *state;
-    assert_wrong(p, RUN("clean", "hive"), "no takes");
+    assert_wrong(p, RUN("clean", "hive"), "no recordings lie in this folder");
     write_take(p, "01.wav");
     mkdir(in_folder(p->folder, "garden"), 0777);
     take_write(in_folder(p->folder, "garden/01.wav"), (struct take_shape){.seconds = 3.5});
-    assert_wrong(p, RUN("clean"), "name a folder");
-    assert_wrong(p, RUN("clean", "nowhere"), "nowhere");
+    assert_wrong(p, RUN("clean"), "name the folder with the recordings");
+    assert_wrong(p, RUN("clean", "nowhere"), "nowhere: no such folder");
+    assert_wrong(p, RUN("clean", "hive", "nowhere"), "nowhere: no such folder");
     assert_wrong(p, RUN("clean", "hive", "hive/01.wav"), "not both");
     assert_wrong(p, RUN("clean", "hive/01.wav", "garden/01.wav"), "one folder");
     assert_wrong(p, RUN("clean", "hive/01.wav", "hive/01.wav"), "twice");
@@ -177,7 +204,7 @@ static void what_cannot_be_cleaned_is_refused(void **state)
     assert_wrong(p, RUN("clean", "hive", "-o", "hive"), "recordings");
     assert_wrong(p, RUN("clean", "hive", "-o", "hive/01.wav"), "recordings");
     assert_wrong(p, RUN("measure"), "sound file");
-    assert_wrong(p, RUN("locate", "hive"), "OUT");
+    assert_wrong(p, RUN("locate", "hive"), "tidytake locate hive 0:52");
     assert_wrong(p, RUN("compare", "hive/01.wav"), "two recordings");
     assert_wrong(p, RUN("compare", "hive/01.wav", "hive/01.wav", "garden/01.wav"), "two recordings");
     assert_wrong(p, RUN("compare", "hive/01.wav", "hive/01.wav", "-o", "garden"), "other files");
@@ -373,6 +400,31 @@ static void settings_print_ini_that_reads_back_the_same(void **state)
     said_free(&second);
 }
 
+static void each_setting_is_printed_below_what_it_does_and_what_it_may_be(void **state)
+{
+    struct place *p = *state;
+    struct said said = RUN("settings");
+    size_t comments = 0, rows = 0, known;
+    tt_setting_rows(&known);
+    assert_non_null(strstr(said.out, "tidytake.ini")); /* where to write what one wants otherwise */
+    for (char *rest = NULL, *line = strtok_r(said.out, "\n", &rest); line; line = strtok_r(NULL, "\n", &rest)) {
+        if (strlen(line) > 80)
+            fail_msg("wider than 80 columns: %s", line);
+        if (line[0] == ';') {
+            comments++;
+            continue;
+        }
+        if (line[0] != '[') {
+            rows++;
+            if (comments < 2)
+                fail_msg("%s: says not what it is and what it may be", line);
+        }
+        comments = 0;
+    }
+    assert_int_equal(rows, known);
+    said_free(&said);
+}
+
 static void settings_later_in_the_order_win(void **state)
 {
     struct place *p = *state;
@@ -538,6 +590,7 @@ int main(void)
     }
     const struct CMUnitTest tests[] = {
         IN_PLACE(help_is_given_on_stdout_when_asked_for_and_on_stderr_when_not),
+        IN_PLACE(all_help_fits_a_screen_of_24_lines_and_80_columns),
         IN_PLACE(what_is_unknown_is_refused_with_the_nearest_name),
         IN_PLACE(a_value_out_of_range_or_of_the_wrong_kind_names_the_range),
         IN_PLACE(what_cannot_be_cleaned_is_refused),
@@ -549,6 +602,7 @@ int main(void)
         IN_PLACE(names_cannot_steer_the_terminal),
         IN_PLACE(an_interrupt_ends_the_run_within_a_second_with_130_and_the_next_one_completes),
         IN_PLACE(settings_print_ini_that_reads_back_the_same),
+        IN_PLACE(each_setting_is_printed_below_what_it_does_and_what_it_may_be),
         IN_PLACE(settings_later_in_the_order_win),
         IN_PLACE(targets_are_listed_each_with_its_source),
         IN_PLACE(measuring_judges_and_says_what_fails),

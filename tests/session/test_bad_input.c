@@ -148,8 +148,8 @@ static void a_folder_without_takes_is_refused(void **state)
 {
     struct place *p = *state;
     file_write(take_path(p, "notes.txt"), "bees", 4);
-    assert_usage(p->session, p->out, "no takes");
-    assert_usage(in_folder(p->folder, "nowhere"), p->out, "No such file");
+    assert_usage(p->session, p->out, "no recordings lie in this folder");
+    assert_usage(in_folder(p->folder, "nowhere"), p->out, "no such folder or file");
     assert_false(file_exists(p->out));
 }
 

@@ -90,9 +90,9 @@ static void empty_rows_are_passed_over_and_lines_still_counted(void **state)
 static void errors_name_line_and_cell(void **state)
 {
     (void)state;
-    expect_failure(TEXT("a,b\n1,\"2\n"), "list.csv:2:2: the quote that opens this cell is not closed");
+    expect_failure(TEXT("a,b\n1,\"2\n"), "list.csv:2:2: the quote that opens this cell is not closed; add \" at its end");
     expect_failure(TEXT("a,b\n1,\"2\" 3\n"), "list.csv:2:2: text behind the closing quote; write a quote inside a cell twice");
-    expect_failure(TEXT("a,b\n\n1,2\0\n"), "list.csv:3:2: a NUL byte; this is not a text");
+    expect_failure(TEXT("a,b\n\n1,2\0\n"), "list.csv:3:2: this is not a text; save the sheet as CSV in UTF-8");
     expect_failure(TEXT("a,b\n\"x\ny\",\xE9t\xE9\n"), "list.csv:3:2: not UTF-8; save the sheet as CSV in UTF-8");
 }
 
@@ -182,7 +182,7 @@ static void missing_double_and_overlong_headers_are_errors(void **state)
     static const bool is_needed[] = {true, true};
     static const struct { const char *text, *message; } cases[] = {
         {"take,note\n", "list.csv:1:1: the column 'use' is missing; the first row must name the columns"},
-        {"take,use,Take\n", "list.csv:1:3: the column 'take' is there twice"},
+        {"take,use,Take\n", "list.csv:1:3: the column 'take' is there twice; take one of them out"},
         {"\n\n", "list.csv:1:1: the sheet is empty; its first row must name the columns"},
     };
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
@@ -210,7 +210,7 @@ static void a_row_without_end_is_refused(void **state)
     char *text = malloc(size);
     assert_non_null(text);
     memset(text, ',', size);
-    expect_failure(text, size, "list.csv:1:16385: more cells in one row than a table has");
+    expect_failure(text, size, "list.csv:1:16385: too many cells in one row; is this the right file?");
     free(text);
 }
 

@@ -283,7 +283,7 @@ static void refused_rows_say_where_and_what_is_allowed(void **state)
         free(text);
     }
     static const char nul[] = HEADER "03.wav,,1,2,other,,cut,,,,a\0b\n";
-    expect_refusal(nul, sizeof nul - 1, "sheets/03.csv:2:11: a NUL byte");
+    expect_refusal(nul, sizeof nul - 1, "sheets/03.csv:2:11: this is not a text");
     expect_refusal("take,id,start,end,kind,action,amount\n", 37, "sheets/03.csv:1:1: the column 'by' is missing");
     expect_refusal("", 0, "sheets/03.csv:1:1: the sheet is empty");
 }
