@@ -36,7 +36,7 @@ static bool merge_file(struct tt_run_state *run, const char *path, struct tt_err
     free(text);
     if (ok && taken_in_all == 0) {
         if (!run->options->may_miss_changes)
-            return tt_fail(err, TT_ERROR_USAGE, "%s: none of its rows belongs to a take of this session; nothing was changed", path);
+            return tt_fail(err, TT_ERROR_USAGE, "%s: none of its rows belongs to a take of this session; nothing was changed: is it of another session?", path);
         tt_run_warn(run, "changes", "%s: none of its rows belongs to a take of this session", path);
     }
     if (err && !ok)
