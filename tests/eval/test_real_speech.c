@@ -8,6 +8,7 @@
 #include <sys/wait.h>
 
 #include "base/text.h"
+#include "join_detector.h"
 #include "session/clean_support.h"
 
 #if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
@@ -167,6 +168,26 @@ static void judge(const struct made_session *made, const json_t *figures, const 
         fail_msg("%s: %zu bounds are not kept", made->folder, failures);
 }
 
+/* No join stands out of the room around it. */
+static void judge_joins(const struct made_session *made, const char *session, const char *out)
+{
+    struct join_tally tally = {0};
+    for (int take = 1; take <= made->takes; take++) {
+        char voice[8300], report[8300], truth[8300];
+        snprintf(voice, sizeof voice, "%s/voice/%02d.wav", out, take);
+        snprintf(report, sizeof report, "%s/report/%02d.json", out, take);
+        snprintf(truth, sizeof truth, "%s/truth/%02d.json", session, take);
+        join_tally_take(voice, report, truth, &tally);
+    }
+    assert_true(tally.joins > 0);
+    for (int f = 0; f < JOIN_FIGURES; f++)
+        if (!joins_pass(&tally, f))
+            fail_msg("%s: %zu of %zu joins stand out by their %s (worst %.1f dB)", made->folder, tally.over[f], tally.joins, join_figure_names[f], tally.worst[f]);
+    if (getenv("TIDYTAKE_FIGURES"))
+        for (int f = 0; f < JOIN_FIGURES; f++)
+            printf("%s: %zu of %zu joins over the limit of %s, worst %.1f dB\n", made->folder, tally.over[f], tally.joins, join_figure_names[f], tally.worst[f]);
+}
+
 static void clean_and_judge(const struct made_session *made)
 {
     if (what_is_missing(made))
@@ -189,6 +210,7 @@ static void clean_and_judge(const struct made_session *made)
     assert_string_equal(recordings, folder_digest(takes, "."));
     json_t *figures = score(session, out, folder);
     judge(made, figures, out);
+    judge_joins(made, session, out);
     json_decref(figures);
     folder_remove(folder);
 }
