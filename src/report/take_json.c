@@ -4,6 +4,7 @@
 
 #include "report/json_values.h"
 #include "report/landing.h"
+#include "report/pauses_heard.h"
 #include "report/removed.h"
 #include "report/rescale.h"
 #include "report/totals.h"
@@ -148,6 +149,26 @@ static json_t *make_time_map(const struct tt_take_report *take)
     return keep_if(ok, entries);
 }
 
+static json_t *make_pauses(const struct tt_take_report *take)
+{
+    struct tt_pauses_heard pauses;
+    if (!take->is_heard) return json_null();
+    tt_pauses_measure(take, &pauses);
+    json_t *object = json_object(), *from = json_array(), *before = json_array(), *after = json_array();
+    bool ok = true;
+    for (int i = 0; i < TT_PAUSE_STEPS; i++) {
+        ok = tt_json_push(from, tt_json_number(tt_pause_step_s(i), TT_DECIMALS_SECONDS)) && ok;
+        ok = tt_json_push(before, json_integer((json_int_t)pauses.before[i])) && ok;
+        ok = tt_json_push(after, json_integer((json_int_t)pauses.after[i])) && ok;
+    }
+    ok = tt_json_put(object, "from_s", from) && ok;
+    ok = tt_json_put(object, "before", before) && ok;
+    ok = tt_json_put(object, "after", after) && ok;
+    ok = ok && tt_json_put(object, "longest_before_s", tt_json_number(pauses.longest_before_s, TT_DECIMALS_SECONDS));
+    ok = ok && tt_json_put(object, "longest_after_s", tt_json_number(pauses.longest_after_s, TT_DECIMALS_SECONDS));
+    return keep_if(ok, object);
+}
+
 static bool push_warning(void *array, const char *code, const char *message, double at_s)
 {
     return tt_json_push(array, tt_json_warning(code, message, at_s));
@@ -167,7 +188,8 @@ static bool put_all(json_t *object, const struct tt_take_report *take, struct tt
            tt_json_put(object, "error", take->has_failed ? tt_json_utf8(take->error) : json_null()) &&
            tt_json_put(object, "source", make_source(take)) && tt_json_put(object, "output", make_output(take)) &&
            tt_json_put(object, "before", make_before(take)) && tt_json_put(object, "after", make_after(take)) &&
-           tt_json_put(object, "removed", make_removed(take, err)) && tt_json_put(object, "warnings", make_warnings(take)) &&
+           tt_json_put(object, "removed", make_removed(take, err)) && tt_json_put(object, "pauses", make_pauses(take)) &&
+           tt_json_put(object, "warnings", make_warnings(take)) &&
            tt_json_put(object, "remark_count", json_integer(take->is_heard ? (json_int_t)take->heard->remark_count : 0)) &&
            tt_json_put(object, "gain_db", tt_json_number(is_done ? take->gain_db : (double)NAN, TT_DECIMALS_LEVEL)) &&
            tt_json_put(object, "limited_db", tt_json_number(is_done ? take->limited_db : (double)NAN, TT_DECIMALS_LEVEL)) &&

@@ -7,6 +7,7 @@
 #include "report/html.h"
 #include "report/page.h"
 #include "report/palette.h"
+#include "report/pauses_heard.h"
 #include "report/totals.h"
 
 /* ---- listening ---- */
@@ -124,10 +125,24 @@ void tt_take_picture(struct tt_text *out, const struct tt_session_report *sessio
     tt_text_add(out, "<span class=\"no-print\"> Click into it to go there.</span></p>\n</section>\n");
 }
 
+static void add_pause_chart(struct tt_text *out, const struct tt_take_report *take)
+{
+    struct tt_pauses_heard pauses;
+    if (take->comparison || take->heard->run_count < 2) return;
+    tt_pauses_measure(take, &pauses);
+    tt_text_add(out, "<figure><div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Chart of pauses\">");
+    tt_chart_pauses(out, &pauses);
+    tt_text_add(out, "</div><figcaption>How many pauses between the words are how long: thin before, thick after. The longest was ");
+    tt_html_number(out, pauses.longest_before_s, 1);
+    tt_text_add(out, "\xC2\xA0s, and is ");
+    tt_html_number(out, pauses.longest_after_s, 1);
+    tt_text_add(out, "\xC2\xA0s.</figcaption></figure>\n");
+}
+
 void tt_take_charts(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take)
 {
     if (!session->settings->report.pictures || !take->voice_heard || take->heard->step_count == 0) return;
-    tt_text_add(out, "<section aria-labelledby=\"charts\">\n<h2 id=\"charts\">Loudness over time, and the room by band</h2>\n<div class=\"charts\">\n"
+    tt_text_add(out, "<section aria-labelledby=\"charts\">\n<h2 id=\"charts\">Loudness over time, the room by band, and the pauses</h2>\n<div class=\"charts\">\n"
                      "<figure><div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Chart of loudness\">");
     tt_chart_loudness(out, session, take);
     tt_text_addf(out, "</div><figcaption>Loudness over three seconds, in LUFS: thin before, thick after%s</figcaption></figure>\n<figure><div class=\"scroll\" tabindex=\"0\" "
@@ -135,7 +150,9 @@ void tt_take_charts(struct tt_text *out, const struct tt_session_report *session
                  take->comparison ? "." : ", the target dashed. It is the whole narration that meets the target; a line may lie beside it.");
     tt_chart_floor(out, take);
     tt_text_add(out, "</div><figcaption>What is left between the lines, in third octaves: thin before, thick after, dotted where it would lie if it had only been turned "
-                     "up with the voice. From the dotted to the thick line is what the room went down against the voice.</figcaption></figure>\n</div>\n</section>\n");
+                     "up with the voice. From the dotted to the thick line is what the room went down against the voice.</figcaption></figure>\n");
+    add_pause_chart(out, take);
+    tt_text_add(out, "</div>\n</section>\n");
 }
 
 void tt_take_view(struct tt_text *out, const struct tt_take_report *take)

@@ -53,7 +53,7 @@ static void every_key_that_programs_rely_on_is_there(void **state)
     struct hive hive;
     hive_start(&hive);
     json_t *object = write_and_parse(&hive.takes[0]);
-    assert_keys(object, "source output before after removed decisions time_map warnings render_key gain_db limited_db");
+    assert_keys(object, "source output before after removed pauses decisions time_map warnings render_key gain_db limited_db");
     assert_keys(json_object_get(object, "source"), "path rate_hz channels frames sha256");
     assert_keys(json_object_get(object, "output"), "rate_hz channels frames");
     static const char measured[] = "duration_s integrated_lufs loudness_range_lu max_momentary_lufs max_short_term_lufs max_true_peak_dbtp noise_floor_dbfs "
