@@ -295,6 +295,7 @@ static bool open_all(struct tt_run_state *run, double *weights, struct tt_error 
     share_opened(run);
     if (!check_parts(run, err) || !tt_session_join(run, err) || !tt_session_check_space(run, err))
         return false;
+    tt_session_check_medium(run, "/sys");
     tt_session_check_times(run);
     weigh_recordings(run, weights);
     if (!tt_jobs_run(run->take_count, weights, run->options->jobs, identify_take, run, err))

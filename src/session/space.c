@@ -103,12 +103,16 @@ bool tt_space_is_removable(const char *folder, const char *sysfs)
     return is_removable;
 }
 
+void tt_session_check_medium(struct tt_run_state *run, const char *sysfs)
+{
+    struct stat in, out;
+    if (stat(run->list.folder, &in) == 0 && stat(run->out, &out) == 0 && in.st_dev == out.st_dev && tt_space_is_removable(run->out, sysfs))
+        tt_run_warn(run, "same-medium", "the results lie on the same removable medium as the recordings: copy the recordings to a second place before you go on");
+}
+
 bool tt_session_check_space(struct tt_run_state *run, struct tt_error *err)
 {
     struct statvfs place;
-    struct stat in, out;
-    if (stat(run->list.folder, &in) == 0 && stat(run->out, &out) == 0 && in.st_dev == out.st_dev && tt_space_is_removable(run->out, "/sys"))
-        tt_run_warn(run, "same-medium", "the results lie on the same removable medium as the recordings: copy the recordings to a second place before you go on");
     if (has_all(run) || statvfs(run->out, &place) != 0)
         return true;
     const double free_bytes = (double)place.f_bavail * (double)place.f_frsize, needed = tt_space_needed(run);

@@ -5,12 +5,15 @@
 
 #include "session/session.h"
 
-/* An error when the run needs more than is free where OUT is; a warning when OUT lies on the same removable medium as the recordings. */
+/* An error when the run needs more than is free where OUT is. */
 bool tt_session_check_space(struct tt_run_state *run, struct tt_error *err);
 
 /* What a run that made everything would need at most, in bytes. */
 double tt_space_needed(const struct tt_run_state *run);
 /* Whether a folder lies on a medium that the system takes for removable; sysfs is "/sys". */
 bool tt_space_is_removable(const char *folder, const char *sysfs);
+
+/* A warning when OUT lies on the same removable medium as the recordings. */
+void tt_session_check_medium(struct tt_run_state *run, const char *sysfs);
 
 #endif

@@ -193,6 +193,48 @@ static void a_read_gives_all_that_was_asked_for_until_the_end(void **state)
     free(samples);
 }
 
+/* The coder's start is taken off to the sample, at the rates that recorders use. */
+static void lossy_sound_lies_where_it_was_recorded(void **state)
+{
+    (void)state;
+    static const struct { const char *name; int format, rate_hz; } coded[] = {
+        { "44.mp3", SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III, 44100 }, { "48.mp3", SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III, 48000 },
+        { "32.mp3", SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III, 32000 }, { "48.opus", SF_FORMAT_OGG | SF_FORMAT_OPUS, 48000 },
+        { "44.ogg", SF_FORMAT_OGG | SF_FORMAT_VORBIS, 44100 } };
+    enum { COUNT = 60000, MOST_LAG = 3000 };
+    float *noise = malloc(sizeof *noise * COUNT), *back = calloc(COUNT + 20000, sizeof *back);
+    uint32_t seed = 11;
+    float low = 0;
+    for (int i = 0; i < COUNT; i++) /* below some kHz, where coders keep the shape */
+        noise[i] = 2.0f * (low += 0.2f * (0.5f * test_noise(&seed) - low));
+    for (size_t c = 0; c < sizeof coded / sizeof *coded; c++) {
+        struct tt_audio_info info;
+        struct tt_error err = { 0 };
+        write_sound(test_path(coded[c].name), coded[c].format, coded[c].rate_hz, 1, noise, COUNT);
+        struct tt_reader *reader = tt_reader_open(test_path(coded[c].name), &info, &err);
+        assert_ok(reader != NULL, err);
+        memset(back, 0, sizeof *back * (COUNT + 20000));
+        const int64_t got = tt_reader_read(reader, back, COUNT + 20000, &err);
+        tt_reader_close(reader);
+        assert_int_equal(got, COUNT); /* nor is anything added behind it */
+        double best = -1;
+        int best_lag = 0;
+        for (int lag = -MOST_LAG; lag <= MOST_LAG; lag++) {
+            double sum = 0;
+            for (int i = 20000; i < 30000; i++)
+                sum += (double)(noise[i] * back[i + lag]);
+            if (sum > best) {
+                best = sum;
+                best_lag = lag;
+            }
+        }
+        if (best_lag != 0)
+            fail_msg("%s: %d frames off", coded[c].name, best_lag);
+    }
+    free(noise);
+    free(back);
+}
+
 static void what_is_left_out_changes_nothing_of_what_comes_behind_it(void **state)
 {
     (void)state;
@@ -535,6 +577,7 @@ int main(void)
         cmocka_unit_test(twenty_four_bits_read_as_libsndfile_reads_them),
         cmocka_unit_test(a_read_gives_all_that_was_asked_for_until_the_end),
         cmocka_unit_test(what_is_left_out_changes_nothing_of_what_comes_behind_it),
+        cmocka_unit_test(lossy_sound_lies_where_it_was_recorded),
         cmocka_unit_test(sixty_four_channels_are_read_and_one_more_is_refused),
         cmocka_unit_test(rates_from_8_to_192_khz_are_read),
         cmocka_unit_test(what_is_no_sound_file_says_so),

@@ -2,6 +2,8 @@
 /* The running order as a person edits it: parts of a long take, pick-ups, channels and rooms of single takes, faults in the file. */
 #include "take_support.h"
 
+#include "session/judging.h"
+
 #define NO_MISREADS "misreads.action=off", "misreads.talk=off"
 static const struct clean_run plain = {.assignments = {NO_MISREADS}};
 enum { RATE = 24000 };
@@ -91,6 +93,55 @@ static void parts_of_a_long_take_become_pieces_each_at_the_target(void **state)
     assert_true(file_exists(in_folder(p->out, "heard/long.bin"))); /* heard once */
     assert_false(file_exists(in_folder(p->out, "heard/long.from-00.00.08.000.bin")));
     tt_clean_result_free(&result);
+}
+
+/* audiobook: -20 dBFS RMS, floor -60 dBFS, 750 ms in front and 3 s behind (common practice, no source). */
+static void each_piece_has_head_and_tail_by_itself_and_is_judged_by_name(void **state)
+{
+    struct place *p = *state;
+    size_t take_frames;
+    float *samples = lines(5, 0.002, 1, 1, &take_frames);
+    sound_write(take_path(p, "long.wav"), WAV_24, RATE, 1, samples, take_frames);
+    free(samples);
+    write_order(p, "long.wav,yes,hive,,,0,8,\nlong.wav,yes,the smoker,,,8,,\n");
+    struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "gate.depth_db=24", "loudness.limit_most_db=20"}, .target = "audiobook"});
+    static const char *const pieces[] = {"pieces/hive.wav", "pieces/the smoker.wav"};
+    for (size_t i = 0; i < 2; i++) {
+        size_t frames;
+        int rate_hz;
+        float *sound = sound_read(in_folder(p->out, pieces[i]), &frames, &rate_hz);
+        assert_int_equal(rate_hz, 44100);
+        const size_t head = (size_t)(0.74 * rate_hz), tail = (size_t)(2.9 * rate_hz);
+        const double voice = 20 * log10(rms_of(sound + (size_t)(1.2 * rate_hz), (size_t)rate_hz));
+        const double before = 20 * log10(rms_of(sound, head)), behind = 20 * log10(rms_of(sound + frames - tail, tail));
+        if (fabs(20 * log10(rms_of(sound, frames)) + 20) > 0.05 || before > voice - 30 || behind > voice - 30 || before < -120 || behind < -120)
+            fail_msg("%s: %.2f dBFS, head %.1f, tail %.1f, voice %.1f", pieces[i], 20 * log10(rms_of(sound, frames)), before, behind, voice);
+        free(sound);
+    }
+    assert_false(warns(in_folder(p->out, "session.json"), "target-fails", "the smoker"));
+    tt_clean_result_free(&result);
+    result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "gate.depth_db=3"}, .target = "audiobook"});
+    assert_true(warns(in_folder(p->out, "session.json"), "target-fails", "hive"));
+    assert_true(warns(in_folder(p->out, "session.json"), "target-fails", "the smoker"));
+    tt_clean_result_free(&result);
+}
+
+static void a_piece_longer_than_its_target_allows_is_named(void **state)
+{
+    (void)state;
+    const struct tt_clean_options options = {.target = "audiobook"};
+    struct tt_run_state *run = calloc(1, sizeof *run);
+    assert_non_null(run);
+    tt_settings_default(&run->settings);
+    run->options = &options;
+    const struct tt_after after = {.levels = {.rms_dbfs = -20, .max_true_peak_dbtp = -4, .sample_peak_dbfs = -4, .integrated_lufs = -20}, .floor_dbfs = -65};
+    tt_session_judge_track(run, "the smoker", &after, 44100, INT64_C(44100) * 60 * 119); /* 120 minutes at most */
+    assert_int_equal(run->warning_count, 0);
+    tt_session_judge_track(run, "the smoker", &after, 44100, INT64_C(44100) * 60 * 121);
+    assert_int_equal(run->warning_count, 1);
+    assert_non_null(strstr(run->warnings[0].message, "the smoker fails audiobook"));
+    assert_non_null(strstr(run->warnings[0].message, "divide it into pieces"));
+    free(run);
 }
 
 static void nothing_is_made_again_when_nothing_changed(void **state)
@@ -280,6 +331,8 @@ int main(void)
 #define WITH_PLACE(test) cmocka_unit_test_setup_teardown(test, place_set_up, place_tear_down)
     const struct CMUnitTest tests[] = {
         WITH_PLACE(parts_of_a_long_take_become_pieces_each_at_the_target),
+        WITH_PLACE(each_piece_has_head_and_tail_by_itself_and_is_judged_by_name),
+        cmocka_unit_test(a_piece_longer_than_its_target_allows_is_named),
         WITH_PLACE(nothing_is_made_again_when_nothing_changed),
         WITH_PLACE(a_part_sounds_as_it_does_in_the_whole_take),
         WITH_PLACE(what_a_person_decided_on_the_whole_take_goes_with_its_parts),

@@ -258,6 +258,45 @@ static void a_removable_medium_is_known_by_what_the_system_says(void **state)
     assert_true(tt_space_is_removable(p->folder, sysfs));
 }
 
+/* A system as sysfs shows it, with the medium of the test's folder removable or not. To be freed. */
+static char *make_sysfs(const struct place *p, bool is_removable)
+{
+    struct stat status;
+    assert_int_equal(stat(p->folder, &status), 0);
+    char *sysfs = tt_format("%s/sys%d", p->folder, is_removable), *command = NULL;
+    assert_non_null(sysfs);
+    command = tt_format("mkdir -p '%s/dev/block' '%s/disk' && echo %d > '%s/disk/removable' && ln -s ../../disk '%s/dev/block/%u:%u'", sysfs, sysfs, is_removable, sysfs, sysfs,
+                        (unsigned)(status.st_dev >> 8 & 0xfff), (unsigned)((status.st_dev & 0xff) | (status.st_dev >> 12 & 0xfff00)));
+    assert_int_equal(system(command), 0);
+    free(command);
+    return sysfs;
+}
+
+static void results_on_the_only_card_are_pointed_out(void **state)
+{
+    struct place *p = *state;
+    mkdir(p->out, 0777);
+    struct tt_run_state *run = calloc(1, sizeof *run);
+    assert_non_null(run);
+    run->list.folder = p->session;
+    run->out = p->out;
+    char *fixed = make_sysfs(p, false), *card = make_sysfs(p, true);
+    tt_session_check_medium(run, fixed);
+    assert_int_equal(run->warning_count, 0);
+    tt_session_check_medium(run, card);
+    assert_int_equal(run->warning_count, 1);
+    assert_string_equal(run->warnings[0].code, "same-medium");
+    assert_non_null(strstr(run->warnings[0].message, "second place"));
+    /* On another medium they are no such thing. */
+    run->warning_count = 0;
+    run->out = "/proc";
+    tt_session_check_medium(run, card);
+    assert_int_equal(run->warning_count, 0);
+    free(fixed);
+    free(card);
+    free(run);
+}
+
 /* ---- many kinds of files ---- */
 
 /* Where a voice lies against the mono samples of the take: lag in frames at RATE, by the best agreement over 1 s, half a second behind its beginning. */
@@ -322,6 +361,63 @@ static void takes_of_many_kinds_keep_their_places_to_the_sample(void **state)
     tt_clean_result_free(&result);
 }
 
+/* Between two samples along a line: voices made here hold nothing near half the rate. */
+static double sample_at(const float *samples, double place)
+{
+    const size_t at = (size_t)place;
+    return (double)samples[at] + (place - (double)at) * ((double)samples[at + 1] - (double)samples[at]);
+}
+
+static void takes_of_several_rates_keep_theirs_and_lie_in_one_narration_to_the_sample(void **state)
+{
+    struct place *p = *state;
+    static const int rates[] = {44100, 48000, 96000, 32000};
+    static const char *const stems[] = {"a", "b", "c", "d"};
+    for (size_t i = 0; i < 4; i++) {
+        char name[20];
+        snprintf(name, sizeof name, "%s.wav", stems[i]);
+        take_write(take_path(p, name), (struct take_shape){.rate_hz = rates[i], .seed = 20 + i});
+    }
+    struct tt_clean_result result = clean_place(p, plain);
+    assert_int_equal(result.failed_count, 0);
+    size_t frames;
+    int rate_hz;
+    float *narration = sound_read(in_folder(p->out, "narration.wav"), &frames, &rate_hz);
+    assert_int_equal(rate_hz, 48000);
+    json_t *session = json_of(in_folder(p->out, "session.json"));
+    for (size_t i = 0; i < 4; i++) {
+        char name[40];
+        size_t voice_frames;
+        int voice_rate_hz;
+        snprintf(name, sizeof name, "voice/%s.wav", stems[i]);
+        float *voice = sound_read(in_folder(p->out, name), &voice_frames, &voice_rate_hz);
+        assert_int_equal(voice_rate_hz, rates[i]);
+        const double start = number_at(json_array_get(json_object_get(session, "takes"), i), NULL, "narration_start_frame"), ratio = rates[i] / 48000.0;
+        double best = -1, all = 0;
+        int best_lag = -99;
+        for (int lag = -12; lag <= 12; lag++) {
+            double sum = 0, voice_power = 0, power = 0;
+            for (size_t k = 24000; k < 72000; k++) {
+                const double a = sample_at(voice, (double)k * ratio), b = narration[(size_t)(start + (double)k + lag)];
+                sum += a * b;
+                voice_power += a * a;
+                power += b * b;
+            }
+            if (sum / sqrt(voice_power * power) > best) {
+                best = sum / sqrt(voice_power * power);
+                best_lag = lag;
+            }
+            all += power;
+        }
+        if (best_lag != 0 || best < 0.99 || !(all > 0))
+            fail_msg("%s: %d frames off, alike by %.4f", stems[i], best_lag, best);
+        free(voice);
+    }
+    json_decref(session);
+    free(narration);
+    tt_clean_result_free(&result);
+}
+
 static void floats_above_full_scale_are_no_clipping(void **state)
 {
     struct place *p = *state;
@@ -332,10 +428,23 @@ static void floats_above_full_scale_are_no_clipping(void **state)
     for (size_t i = 0; i < frames; i++)
         most = fmaxf(most, fabsf(mono[i]));
     assert_true(most > 1.5f);
-    struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.target_lufs=-24"}});
+    struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.target_lufs=-24", "deliver.bits=32f", "gate.depth_db=0", "take.highpass_hz=0", "breaths.soften_db=0"}});
     assert_warns_not(p->out, "hot", "clipped");
     json_t *report = report_of(p->out, "hot");
     assert_true(number_at(report, "before", "max_true_peak_dbtp") > 3);
+    /* What lay over full scale came out at the one gain of all. */
+    const json_t *map = json_array_get(json_object_get(report, "time_map"), 0);
+    const size_t from = (size_t)number_at(map, NULL, "source_start_frame"), to = (size_t)number_at(map, NULL, "source_end_frame");
+    const double gain = pow(10, number_at(report, NULL, "gain_db") / 20);
+    size_t out_frames, over = 0;
+    float *voice = sound_read(in_folder(p->out, "voice/hot.wav"), &out_frames, NULL);
+    for (size_t i = from + RATE / 10; i + RATE / 10 < to; i++) {
+        over += fabsf(mono[i]) > 1;
+        if (fabs(voice[i - from] - gain * (double)mono[i]) > 0.001)
+            fail_msg("frame %zu: %f, not %f", i, (double)voice[i - from], gain * (double)mono[i]);
+    }
+    assert_true(over > 100);
+    free(voice);
     json_decref(report);
     free(mono);
     tt_clean_result_free(&result);
@@ -538,6 +647,8 @@ int main(void)
         WITH_PLACE(where_the_voice_clips_the_safety_track_is_heard_without_a_step),
         WITH_PLACE(a_session_that_would_not_fit_on_the_disk_stops_before_it_is_heard),
         WITH_PLACE(a_removable_medium_is_known_by_what_the_system_says),
+        WITH_PLACE(results_on_the_only_card_are_pointed_out),
+        WITH_PLACE(takes_of_several_rates_keep_theirs_and_lie_in_one_narration_to_the_sample),
         WITH_PLACE(takes_of_many_kinds_keep_their_places_to_the_sample),
         WITH_PLACE(floats_above_full_scale_are_no_clipping),
         WITH_PLACE(camera_files_are_heard_in_step_with_their_pictures),
