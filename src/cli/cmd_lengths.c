@@ -44,7 +44,7 @@ static int run(int count, char **arguments)
         if (kind == TT_ARGUMENT_WRONG)
             return TT_EXIT_USAGE;
         if (kind == TT_ARGUMENT_OPTION && format >= 0 && format != key) {
-            tt_complain("lengths: either --csv or --json");
+            tt_complain("lengths: either --csv or --json, not both");
             return TT_EXIT_USAGE;
         }
         if (kind == TT_ARGUMENT_OPTION)

@@ -50,7 +50,7 @@ static int run(int count, char **arguments)
         if (kind == TT_ARGUMENT_WRONG)
             return TT_EXIT_USAGE;
         if (kind == TT_ARGUMENT_OPERAND && watch.folder) {
-            tt_complain("watch: one folder at a time");
+            tt_complain("watch: one folder at a time; start it once more for the other");
             return TT_EXIT_USAGE;
         }
         if (kind == TT_ARGUMENT_OPERAND)

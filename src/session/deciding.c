@@ -184,7 +184,7 @@ static void fit_pickups(struct tt_run_state *run, const struct tt_gain_take *gai
         const double fitted_db = gains[host_at].gain_db + gains[host_at].expected_lufs - own->expected_lufs;
         take->gain_db = round(fitted_db * 1000) / 1000;
         take->is_apart = true;
-        tt_take_warn(take, "pick-up", NAN, "read again later: %.1f dB %s than the other takes, so that it sounds as loud as the lines of %s beside it",
+        tt_take_warn(take, "pick-up", NAN, "a pick-up, turned %.1f dB %s than the other takes to sound as loud as the lines of %s beside it: listen whether it fits",
                      fabs(take->gain_db - run->common_gain_db), take->gain_db < run->common_gain_db ? "lower" : "higher", host->recording->name);
     }
 }
@@ -209,8 +209,8 @@ static bool decide_gains(struct tt_run_state *run, struct tt_error *err)
         take->gain_db = gains[count].gain_db;
         take->is_apart = gains[count].is_apart;
         if (take->is_apart && !take->is_pickup)
-            tt_take_warn(take, "level-apart", NAN, "its voice lies %.1f LU from the other takes; it got a gain of its own",
-                         fabs(take->gain_db - run->common_gain_db));
+            tt_take_warn(take, "level-apart", NAN, "its voice is %.1f LU %s than the other takes; it got a gain of its own: listen whether it fits",
+                         fabs(take->gain_db - run->common_gain_db), take->gain_db > run->common_gain_db ? "softer" : "louder");
         count++;
     }
     if (ok)

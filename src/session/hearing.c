@@ -224,7 +224,7 @@ static bool check_parts(const struct tt_run_state *run, struct tt_error *err)
         if (frames_of_ms(take, take->from_ms) < take->info.frame_count && (take->to_ms < 0 || frames_of_ms(take, take->to_ms) <= most))
             continue;
         tt_time_format((int64_t)tt_ms_from_frames(take->info.frame_count, take->info.rate_hz), end);
-        return tt_fail(err, TT_ERROR_USAGE, "order.csv:%d: %s ends at %s, a time in this row lies behind that", take->order_line, take->recording->name, end);
+        return tt_fail(err, TT_ERROR_USAGE, "order.csv:%d: %s ends at %s, a time in this row lies behind that; write an earlier one", take->order_line, take->recording->name, end);
     }
     return true;
 }

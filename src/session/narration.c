@@ -184,7 +184,7 @@ bool tt_session_narrate(struct tt_run_state *run, struct tt_error *err)
 {
     const char *ending = tt_container_ending(run->settings.deliver.format);
     if (run->is_held && any_take_failed(run))
-        return tt_fail(err, TT_ERROR_INPUT, "a take failed: deliver.hold = yes keeps the narration as it was handed over");
+        return tt_fail(err, TT_ERROR_INPUT, "a take failed: deliver.hold = yes keeps the narration as it was handed over; mend that take, and run again");
     if (run->settings.deliver.narration && !narrate(run, ending, err))
         return false;
     for (size_t i = 0; i < run->take_count; i++) {

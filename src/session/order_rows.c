@@ -115,7 +115,7 @@ static bool read_pickup(struct tt_run_state *run, const struct tt_order *order, 
     row->instead_file = -1;
     for (enum tt_order_column c = TT_ORDER_INSTEAD_OF; c <= TT_ORDER_INSTEAD_TO; c++)
         if (!row->cells[c][0] != !row->is_pickup)
-            return tt_order_fail(row, c, err, "instead_of, instead_from and instead_to go together: the take, and which part of it this one replaces");
+            return tt_order_fail(row, c, err, "instead_of, instead_from and instead_to go together: the take, and which part of it this one replaces; fill in all three or none");
     if (!row->is_pickup)
         return true;
     row->instead_file = find_file(run, order, row->cells[TT_ORDER_INSTEAD_OF]);
@@ -124,10 +124,10 @@ static bool read_pickup(struct tt_run_state *run, const struct tt_order *order, 
     if (row->instead_file < 0) {
         const char *nearest = nearest_take(run, row->cells[TT_ORDER_INSTEAD_OF]);
         return tt_order_fail(row, TT_ORDER_INSTEAD_OF, err, "'%.80s' is not in the folder%s%.80s%s", row->cells[TT_ORDER_INSTEAD_OF],
-                             nearest ? "; did you mean " : "", nearest ? nearest : "", nearest ? "?" : "");
+                             nearest ? "; did you mean " : "; copy it there, or correct the name", nearest ? nearest : "", nearest ? "?" : "");
     }
     if (row->instead_file == row->file)
-        return tt_order_fail(row, TT_ORDER_INSTEAD_OF, err, "a take cannot stand in place of itself");
+        return tt_order_fail(row, TT_ORDER_INSTEAD_OF, err, "a take cannot stand in place of itself; name the other one");
     if (!read_time(row, TT_ORDER_INSTEAD_FROM, &row->instead_from_ms, err) || !read_time(row, TT_ORDER_INSTEAD_TO, &row->instead_to_ms, err))
         return false;
     return row->instead_to_ms > row->instead_from_ms ||
@@ -154,7 +154,7 @@ static bool read_own_settings(const struct tt_run_state *run, struct tt_order_ro
         snprintf(origin, sizeof origin, "order.csv:%d:%d", row->line, row->column_of[known[i].column] + 1);
         bool ok = tt_settings_set(row->own, known[i].section, known[i].key, path ? path : value, origin, NULL, err);
         if (ok && path && !tt_file_exists(path))
-            ok = tt_order_fail(row, known[i].column, err, "'%.100s': no such sound file in the session's folder", value);
+            ok = tt_order_fail(row, known[i].column, err, "'%.100s': no such sound file in the session's folder; copy it there, or write auto", value);
         free(path);
         if (!ok)
             return false;

@@ -135,7 +135,7 @@ static void render_take(void *context, size_t item)
     if (!ok)
         tt_take_fail(run, take, &error);
     else if (!take->has_voice)
-        tt_take_warn(take, "empty", NAN, "nothing of this take is left: all of it is replaced or cut");
+        tt_take_warn(take, "empty", NAN, "nothing of this take is left: all of it is replaced or cut; write keep in its sheet for what should stay");
 }
 
 bool tt_session_render(struct tt_run_state *run, struct tt_error *err)
@@ -148,7 +148,7 @@ bool tt_session_render(struct tt_run_state *run, struct tt_error *err)
         take->needs_render = take->is_heard && !take->has_failed && take->is_used && take->is_ours && !is_up_to_date(run, take);
         if (!take->needs_render) {
             if (take->is_heard && !take->has_failed && take->is_used && take->is_ours && !take->has_voice)
-                tt_take_warn(take, "empty", NAN, "nothing of this take is left: all of it is replaced or cut");
+                tt_take_warn(take, "empty", NAN, "nothing of this take is left: all of it is replaced or cut; write keep in its sheet for what should stay");
             continue;
         }
         weights[i] = frames_to_render(take) + 1;

@@ -73,7 +73,7 @@ void tt_vanished_tell(struct tt_run_state *run)
             tt_time_format(row->start_ms, start);
             tt_time_format(row->end_ms, end);
             tt_take_warn(take, "in-again", (double)row->start_ms / 1000,
-                         "%s-%s is in again: the last run cut it since %.60s said it again, which is left out now or stands elsewhere", start, end, other);
+                         "%s-%s is in again: the last run cut it since %.60s said it again, which is left out now or stands elsewhere; cut it if it is not wanted", start, end, other);
             told++;
         }
     }

@@ -71,7 +71,7 @@ static bool read_number(const struct row_reader *reader, enum row_column column,
     *value = NAN;
     if (is_blank(text)) return true;
     if (!tt_number_parse(text, value) || *value < 0 || *value > most)
-        return tt_csv_fail(&reader->csv, reader->columns[column], err, "%s '%.60s' is not a number from 0 to %g", column_names[column], text, most);
+        return tt_csv_fail(&reader->csv, reader->columns[column], err, "%s '%.60s' must be a number from 0 to %g", column_names[column], text, most);
     return true;
 }
 
@@ -156,7 +156,7 @@ static bool check_time(const struct row_reader *reader, enum row_column column, 
     char duration[TT_TIME_CHARS];
     tt_time_format(reader->duration_ms, duration);
     if (*ms - tolerance_ms > reader->duration_ms)
-        return tt_csv_fail(&reader->csv, reader->columns[column], err, "%s '%.60s' lies behind the end of the take (%s)", column_names[column],
+        return tt_csv_fail(&reader->csv, reader->columns[column], err, "%s '%.60s' lies behind the end of the take (%s); write an earlier time", column_names[column],
                            cell(reader, column), duration);
     *ms = reader->duration_ms;
     return true;

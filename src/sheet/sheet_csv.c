@@ -55,7 +55,7 @@ bool tt_sheet_read_programs(struct tt_sheet *sheet, const char *text, size_t siz
     while (is_read && (is_read = row_reader_next(&reader, &found, &has_row, err)) && has_row) {
         if (is_persons(&found)) continue;
         if (found.row.rounding_ms)
-            is_read = tt_fail(err, TT_ERROR_USAGE, "%s: the program's rows were saved with rounded times, so their exact places are lost", file_name);
+            is_read = tt_fail(err, TT_ERROR_USAGE, "%s: the program's rows were saved with rounded times, so their exact places are lost; put the sheet back, or set deliver.hold to no", file_name);
         else is_read = tt_sheet_propose(sheet, &found.row, err);
     }
     row_reader_close(&reader);
