@@ -127,7 +127,7 @@ static char *note_of(const struct tt_phrases *phrases, const struct tt_phrase_ch
     if (choice->fate == TT_PHRASE_TALK_ELSEWHERE) return tt_copy_string(choice->is_others ? "said into another microphone" : "fainter than the lines, or apart from them");
     const struct tt_reread *reread = choice->reread;
     if (choice->chosen_in) return tt_format("an earlier reading was chosen, in %s", choice->chosen_in);
-    if (!reread) return tt_copy_string("two knocks behind it");
+    if (!reread) return tt_copy_string(choice->is_knocked ? "two knocks behind it" : "it stops in mid-word, and nothing replaces it");
     char from[TT_TIME_CHARS], to[TT_TIME_CHARS];
     tt_time_format((int64_t)llround(start_ms_of(phrases, reread->again)), from);
     tt_time_format((int64_t)llround(end_ms_of(phrases, reread->again_last)), to);

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "stages/broken_off.h"
 #include "stages/misread_rows.h"
 #include "stages/talk.h"
 #include "stages/told.h"
@@ -11,8 +12,9 @@
 static const double ask_from = 0.5;
 /* Speech between is somebody's talk when so much of it is faint. */
 static const double faint_share = 0.7;
-/* Shorter is no pause, but a stop in mid-word or a place where a run was parted for the search. */
-static const double torn_gap_s = 0.15, torn_confidence = 0.8;
+/* A line is read three times and given up each time at most; beyond that it is taken for a list. */
+enum { MOST_TRIES = 3 };
+static const double list_confidence = 0.9;
 
 struct deciding {
     const struct tt_phrases *phrases;
@@ -41,17 +43,49 @@ static enum tt_row_action action_for(const struct deciding *deciding, double con
     return is_sure && deciding->settings->misreads.action == TT_POLICY_CUT ? TT_DO_CUT : TT_DO_ASK;
 }
 
+static int by_first(const void *a, const void *b)
+{
+    const struct tt_reread *x = ((const struct ranked *)a)->reread, *y = ((const struct ranked *)b)->reread;
+    if (x->first != y->first) return x->first < y->first ? -1 : 1;
+    return x->again < y->again ? -1 : x->again > y->again;
+}
+
+static double certainty_of(const struct tt_reread *reread) { return reread->confidence < sure_enough ? reread->confidence : sure_enough; }
+
+/* Of three tries 'a b | a b | a b' the first two also hold a 'b a' that comes again. It is out of step: inside it something begins anew that began before it. */
+static bool is_out_of_step(const struct tt_reread *reread, const struct tt_reread *const *begun)
+{
+    for (size_t p = reread->first + 1; p <= reread->last; p++) {
+        const struct tt_reread *other = begun[p];
+        if (other && other->first < reread->first && other->last >= reread->first && certainty_of(other) >= certainty_of(reread)) return true;
+    }
+    return false;
+}
+
+/* Takes the certainty from pairs out of step. order is sorted anew. */
+static bool keep_in_step(const struct tt_phrases *phrases, struct ranked *order, size_t count, struct tt_error *err)
+{
+    const struct tt_reread **begun = calloc(phrases->count ? phrases->count : 1, sizeof *begun); /* for each phrase, the best that is read again from it on */
+    if (!begun) return tt_fail_memory(err);
+    qsort(order, count, sizeof *order, by_first);
+    for (size_t k = 0; k < count; k++) {
+        const struct tt_reread *reread = order[k].reread, **best = &begun[reread->again];
+        if (is_out_of_step(reread, begun)) order[k].certainty = 0.0;
+        else if (!*best || reread->score > (*best)->score) *best = reread;
+    }
+    free(begun);
+    return true;
+}
+
 /* Each phrase is given up once at most: the surest pair has it. */
 static bool choose_misreads(struct deciding *deciding, const struct tt_rereads *rereads, struct tt_error *err)
 {
     struct ranked *order = malloc((rereads->count ? rereads->count : 1) * sizeof *order);
     if (!order) return tt_fail_memory(err);
-    for (size_t k = 0; k < rereads->count; k++) {
-        double confidence = rereads->all[k].confidence;
-        order[k] = (struct ranked){&rereads->all[k], confidence < sure_enough ? confidence : sure_enough};
-    }
+    for (size_t k = 0; k < rereads->count; k++) order[k] = (struct ranked){&rereads->all[k], certainty_of(&rereads->all[k])};
+    bool is_done = keep_in_step(deciding->phrases, order, rereads->count, err);
     qsort(order, rereads->count, sizeof *order, by_rank);
-    for (size_t k = 0; k < rereads->count && order[k].certainty >= ask_from; k++) {
+    for (size_t k = 0; is_done && k < rereads->count && order[k].certainty >= ask_from; k++) {
         const struct tt_reread *reread = order[k].reread;
         bool is_free = true;
         for (size_t p = reread->first; p <= reread->last; p++) is_free = is_free && deciding->choices[p].fate == TT_PHRASE_STAYS;
@@ -62,53 +96,110 @@ static bool choose_misreads(struct deciding *deciding, const struct tt_rereads *
                                                               .confidence = reread->confidence, .reread = reread, .part = part};
     }
     free(order);
-    return true;
-}
-
-/* A reading that goes on without a pause, in words that are not read again, was not given up there: the line around it would be torn. Only a person can tell. */
-static void ask_where_lines_would_tear(struct deciding *deciding)
-{
-    const struct tt_phrases *phrases = deciding->phrases;
-    for (size_t p = 0; p + 1 < phrases->count; p++) {
-        const struct tt_phrase_choice choice = deciding->choices[p];
-        if (choice.fate != TT_PHRASE_MISREAD || !choice.reread || choice.reread->last != p || choice.reread->again == p + 1) continue;
-        const struct tt_phrase *here = &phrases->all[p], *next = &phrases->all[p + 1];
-        if (deciding->choices[p + 1].fate != TT_PHRASE_STAYS || next->take != here->take || next->start_s - here->end_s >= torn_gap_s) continue;
-        for (size_t q = choice.reread->first; q <= p; q++) {
-            deciding->choices[q].action = TT_DO_ASK;
-            if (deciding->choices[q].confidence > torn_confidence) deciding->choices[q].confidence = torn_confidence;
-        }
-    }
-}
-
-static double seconds_of(const struct tt_phrase *phrase) { return phrase->end_s - phrase->start_s; }
-
-/* What was said between a misread and its re-read, and is not read again itself. */
-static void choose_talk(struct deciding *deciding, const struct tt_reread *reread)
-{
-    const struct tt_phrases *phrases = deciding->phrases;
-    double faint_s = 0.0, loud_s = 0.0;
-    for (size_t p = reread->last + 1; p < reread->again; p++) {
-        if (deciding->choices[p].fate != TT_PHRASE_STAYS) continue;
-        if (tt_reread_is_faint(phrases, reread, p)) faint_s += seconds_of(&phrases->all[p]);
-        else loud_s += seconds_of(&phrases->all[p]);
-    }
-    /* At full level it may be the narrator talking to himself, or lines: behind a reading that was whole they are taken for lines, which stay. */
-    const double most_s = deciding->settings->misreads.talk_most_s, all_s = faint_s + loud_s;
-    bool is_faint = faint_s >= faint_share * all_s, was_broken_off = reread->seen[TT_SEEN_GOES_ON] > 0.0f;
-    /* Nor is a second question asked about what lies between where the misread itself is a question. */
-    if (!is_faint && (all_s > most_s || !was_broken_off || deciding->choices[reread->first].action == TT_DO_ASK)) return;
-    enum tt_row_action action = is_faint && all_s <= most_s ? deciding->choices[reread->first].action : TT_DO_ASK;
-    size_t part = ++deciding->parts;
-    for (size_t p = reread->last + 1; p < reread->again; p++)
-        if (deciding->choices[p].fate == TT_PHRASE_STAYS)
-            deciding->choices[p] = (struct tt_phrase_choice){.fate = TT_PHRASE_TALK, .action = action, .confidence = reread->confidence, .reread = reread, .part = part};
+    return is_done;
 }
 
 static bool starts_a_misread(const struct deciding *deciding, size_t phrase)
 {
     const struct tt_phrase_choice *choice = &deciding->choices[phrase];
     return choice->fate == TT_PHRASE_MISREAD && choice->reread && choice->reread->first == phrase;
+}
+
+/* Nobody reads a line five times, but lists are like that: 'add one spoon of ...', 'add two spoons of ...'. */
+static bool ask_about_lists(struct deciding *deciding, struct tt_error *err)
+{
+    const size_t count = deciding->phrases->count;
+    size_t *last = calloc(count ? count : 1, sizeof *last), *tries = calloc(count ? count : 1, sizeof *tries);
+    bool is_done = (last && tries) || tt_fail_memory(err);
+    for (size_t p = count; is_done && p-- > 0;) {
+        if (!starts_a_misread(deciding, p)) continue;
+        size_t again = deciding->choices[p].reread->again;
+        last[p] = starts_a_misread(deciding, again) ? last[again] : again;
+        tries[last[p]]++;
+    }
+    for (size_t p = 0; is_done && p < count; p++) {
+        if (!starts_a_misread(deciding, p) || tries[last[p]] <= MOST_TRIES || deciding->choices[p].is_knocked) continue;
+        for (size_t q = p; q <= deciding->choices[p].reread->last; q++) {
+            deciding->choices[q].action = TT_DO_ASK;
+            if (deciding->choices[q].confidence > list_confidence) deciding->choices[q].confidence = list_confidence;
+        }
+    }
+    free(last);
+    free(tries);
+    return is_done;
+}
+
+static double seconds_of(const struct tt_phrase *phrase) { return phrase->end_s - phrase->start_s; }
+
+/* Marks the readings that replace others and stay, with what leads into them and out of them at once: they are wanted, be their ends ever so faint. */
+static void mark_replacing(const struct deciding *deciding, bool *replaces)
+{
+    const struct tt_phrases *phrases = deciding->phrases;
+    for (size_t p = 0; p < phrases->count; p++) {
+        if (!starts_a_misread(deciding, p)) continue;
+        const struct tt_reread *reread = deciding->choices[p].reread;
+        if (deciding->choices[reread->again].fate != TT_PHRASE_STAYS) continue;
+        size_t first = reread->again, last = reread->again_last;
+        while (first > reread->last + 1 && tt_phrases_flow(phrases, first - 1) && !tt_reread_is_faint(phrases, reread, first - 1)) first--;
+        while (tt_phrases_flow(phrases, last)) last++;
+        for (size_t q = first; q <= last; q++) replaces[q] = true;
+    }
+}
+
+/* What was said between a misread and its re-read, and is not read again itself. */
+static void choose_talk(struct deciding *deciding, const struct tt_reread *reread, const bool *replaces)
+{
+    const struct tt_phrases *phrases = deciding->phrases;
+    double faint_s = 0.0, loud_s = 0.0;
+    for (size_t p = reread->last + 1; p < reread->again; p++) {
+        if (deciding->choices[p].fate != TT_PHRASE_STAYS || replaces[p]) continue;
+        if (tt_reread_is_faint(phrases, reread, p)) faint_s += seconds_of(&phrases->all[p]);
+        else loud_s += seconds_of(&phrases->all[p]);
+    }
+    /* At full level it may be the narrator talking to himself, or lines: behind a reading that was whole they are taken for lines, which stay. */
+    const double most_s = deciding->settings->misreads.talk_most_s, all_s = faint_s + loud_s;
+    const bool is_faint = faint_s >= faint_share * all_s, was_broken_off = reread->seen[TT_SEEN_GOES_ON] > 0.0f;
+    /* Nor is a second question asked about what lies between where it is not sure that the misread is one. */
+    const bool is_sure = deciding->choices[reread->first].confidence >= deciding->settings->misreads.confidence;
+    if (!is_faint && (all_s > most_s || !was_broken_off || !is_sure)) return;
+    enum tt_row_action action = is_faint && all_s <= most_s ? deciding->choices[reread->first].action : TT_DO_ASK;
+    size_t part = ++deciding->parts;
+    for (size_t p = reread->last + 1; p < reread->again; p++)
+        if (deciding->choices[p].fate == TT_PHRASE_STAYS && !replaces[p])
+            deciding->choices[p] = (struct tt_phrase_choice){.fate = TT_PHRASE_TALK, .action = action, .confidence = reread->confidence, .reread = reread, .part = part};
+}
+
+static bool choose_all_talk(struct deciding *deciding, struct tt_error *err)
+{
+    const size_t count = deciding->phrases->count;
+    bool *replaces = calloc(count ? count : 1, sizeof *replaces);
+    if (!replaces) return tt_fail_memory(err);
+    mark_replacing(deciding, replaces);
+    for (size_t p = 0; p < count; p++)
+        if (starts_a_misread(deciding, p)) choose_talk(deciding, deciding->choices[p].reread, replaces);
+    free(replaces);
+    tt_talk_choose(deciding->phrases, deciding->settings, deciding->choices, &deciding->parts);
+    return true;
+}
+
+/* What was taken for a misread between two others may turn out to stay: then those are less sure, and all is chosen anew. */
+static bool choose_misreads_twice(struct deciding *deciding, struct tt_rereads *rereads, struct tt_error *err)
+{
+    const size_t count = deciding->phrases->count ? deciding->phrases->count : 1;
+    struct tt_phrase_choice *told = malloc(count * sizeof *told);
+    bool *given_up = calloc(count, sizeof *given_up);
+    bool is_done = (told && given_up) || tt_fail_memory(err);
+    if (is_done) memcpy(told, deciding->choices, count * sizeof *told);
+    is_done = is_done && choose_misreads(deciding, rereads, err);
+    if (is_done) {
+        for (size_t p = 0; p < deciding->phrases->count; p++) given_up[p] = deciding->choices[p].fate == TT_PHRASE_MISREAD;
+        tt_rereads_judge_again(deciding->phrases, rereads, given_up);
+        memcpy(deciding->choices, told, count * sizeof *told);
+        is_done = choose_misreads(deciding, rereads, err);
+    }
+    free(told);
+    free(given_up);
+    return is_done;
 }
 
 /* What a person or a knock says comes first, then likeness, then what lies between. */
@@ -119,11 +210,9 @@ static bool choose(struct deciding *deciding, struct tt_phrases *phrases, struct
     if (!tt_rereads_find(phrases, deciding->settings->misreads.look_back_s, &rereads, err)) return false;
     bool is_done = tt_rereads_judge(phrases, &rereads, err);
     if (is_done) tt_told_mark_knocked(phrases, deciding->knocks, &rereads, told, deciding->choices, &deciding->parts);
-    is_done = is_done && choose_misreads(deciding, &rereads, err);
-    if (is_done) ask_where_lines_would_tear(deciding);
-    for (size_t p = 0; is_done && p < phrases->count; p++)
-        if (starts_a_misread(deciding, p)) choose_talk(deciding, deciding->choices[p].reread);
-    if (is_done) tt_talk_choose(phrases, deciding->settings, deciding->choices, deciding->parts + 1);
+    is_done = is_done && choose_misreads_twice(deciding, &rereads, err) && ask_about_lists(deciding, err);
+    is_done = is_done && choose_all_talk(deciding, err);
+    if (is_done) tt_broken_off_choose(phrases, deciding->choices, &deciding->parts);
     is_done = is_done && tt_misread_rows_propose(phrases, deciding->choices, err);
     tt_rereads_free(&rereads);
     return is_done;

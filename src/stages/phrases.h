@@ -53,4 +53,7 @@ bool tt_phrases_split(struct tt_phrases *phrases, size_t index, size_t rows, str
 /* The phrase that holds a row of the session. */
 size_t tt_phrases_at(const struct tt_phrases *phrases, size_t row);
 
+/* Whether the next phrase follows at once, as a sentence goes on. */
+bool tt_phrases_flow(const struct tt_phrases *phrases, size_t phrase);
+
 #endif

@@ -5,6 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "stages/phrase_ends.h"
+
 /* A match may reach over so many phrases and seconds. */
 enum { MOST_PHRASES = 14 };
 static const double most_match_s = 30.0;
@@ -21,7 +23,7 @@ static const float rest_cost = 0.1f;             /* score against each row of th
 static const float longer_gain = 4.0f;           /* a match that goes on past a phrase's end by chance gains less */
 /* Longer matches were too few to learn from: beyond it only the score counts. */
 static const double long_match_s = 6.0;
-static const double worst_window_s = 0.25, worst_long_s = 0.7, opening_s = 0.5, stretch_s = 0.4, fall_s = 0.15;
+static const double worst_window_s = 0.25, worst_long_s = 0.7, opening_s = 0.5, stretch_s = 0.4;
 
 struct search {
     struct tt_phrases *phrases;
@@ -132,29 +134,11 @@ static void see_path_end(const struct tt_phrases *phrases, struct tt_reread *rer
     reread->seen[TT_SEEN_END_STRETCH] = (float)(log(x / y) - log((double)reread->x_rows / (double)reread->y_rows));
 }
 
-/* Mean power of the last moments of a phrase. */
-static double power_at_end(const struct tt_heard *heard, double end_s)
-{
-    const double step_s = TT_HEARD_STEP_MS / 1000.0;
-    double energy = 0.0;
-    size_t last = (size_t)(end_s / step_s);
-    for (size_t k = last + 1; k-- > 0 && (double)(k + 1) * step_s > end_s - fall_s;) {
-        double share = ((double)(k + 1) * step_s - (end_s - fall_s)) / step_s;
-        if (k < heard->step_count) energy += (double)heard->steps[k] * step_s * fmin(share, 1.0);
-    }
-    return energy / fall_s;
-}
-
 static void see_ending(const struct tt_phrases *phrases, struct tt_reread *reread)
 {
-    const struct tt_phrase *last = &phrases->all[reread->last];
-    const struct tt_heard *heard = phrases->view->takes[last->take].heard;
-    double rate = heard->facts.rate_hz, end_s = (double)last->loud_end_sample / rate, syllable_s = 0.5;
-    double fall_db = (double)last->level_db - 10.0 * log10(power_at_end(heard, end_s) + 1e-12);
-    for (size_t k = heard->nucleus_count; k-- > 0 && heard->nuclei[k] >= last->loud_start_sample;)
-        if (heard->nuclei[k] < last->loud_end_sample) { syllable_s = fmin(syllable_s, end_s - (double)heard->nuclei[k] / rate); break; }
-    reread->seen[TT_SEEN_END_FALL] = (float)(fmin(fmax(fall_db, -10.0), 40.0) / 10.0);
-    reread->seen[TT_SEEN_LAST_SYLLABLE] = (float)syllable_s;
+    const struct tt_phrase_end end = tt_phrase_end_of(phrases, reread->last);
+    reread->seen[TT_SEEN_END_FALL] = (float)(fmin(fmax(end.fall_db, -10.0), 40.0) / 10.0);
+    reread->seen[TT_SEEN_LAST_SYLLABLE] = (float)end.syllable_s;
 }
 
 static void see_ends(const struct tt_phrases *phrases, struct tt_reread *reread)

@@ -14,14 +14,16 @@ static const float cover_score = 12.0f, cover_rest_share = 0.4f, cover_worst = 2
 static const double rival_lines_s = 1.0;
 static const float rest_from_s = 0.15f;
 static const double refrain_share = 0.5;
-/* A path with 0.7 s in it that are hardly likelier than chance joins what does not belong together. */
-static const float broken_path = 1.5f;
+/* A path with 0.7 s in it that are hardly likelier than chance, or a quarter of a second that is not, joins what does not belong together. */
+static const float broken_path = 1.5f, broken_path_short = 0.5f;
 static const double scrap_lines_s = 0.3, scrap_match_s = 1.5;
 /* Shorter and weaker than this, a few sounds alike are no evidence once something was said in between, be it ever so faint: the ends of sentences are faint, too. */
 static const double short_match_s = 1.0, between_least_s = 0.3;
 static const float short_match_score = 40.0f;
 /* With lines in between that stay, only what is surer than this. */
 static const double lines_sure = 0.99;
+/* Nobody goes back beyond so much that stays. */
+static const double most_lines_s = 20.0;
 /* ln of 0.1 s, with some room. */
 static const float no_pause_most = -2.25f;
 /* Such pairs are asked about at most. */
@@ -64,7 +66,7 @@ static double certainty(const struct tt_reread *reread)
 {
     double sum = 0.0;
     for (int k = 0; k < TT_EVIDENCE; k++) sum += weight[k] * (double)reread->seen[k];
-    return 1.0 / (1.0 + exp(-sum));
+    return (double)reread->seen[TT_SEEN_LINES] > log(1.0 + most_lines_s) ? 0.0 : 1.0 / (1.0 + exp(-sum));
 }
 
 /* Marks what is probably read again, going by the pairs alone: most of a phrase matches from its beginning on, and well. */
@@ -189,6 +191,27 @@ static bool is_unsure_over_lines(const struct tt_reread *reread)
     return (double)reread->seen[TT_SEEN_LINES] > log(1.0 + rival_lines_s) && reread->confidence < lines_sure;
 }
 
+static bool is_doubtful(const struct tt_phrases *phrases, const struct tt_reread *reread, const bool *covered)
+{
+    return is_refrain(reread) || is_scrap_with_lines(reread) || is_short_with_words(phrases, reread, covered) ||
+           is_unsure_over_lines(reread) || reread->seen[TT_SEEN_WORST_LONG] < broken_path || reread->seen[TT_SEEN_WORST] < broken_path_short;
+}
+
+static void judge_all(const struct tt_phrases *phrases, struct tt_rereads *rereads, const bool *covered, struct likest *likest)
+{
+    for (size_t k = 0; k < rereads->count; k++) {
+        struct tt_reread *reread = &rereads->all[k];
+        reread->seen[TT_SEEN_LINES] = (float)log(1.0 + tt_reread_lines_between_s(phrases, reread, covered));
+    }
+    see_rivals(rereads, likest);
+    for (size_t k = 0; k < rereads->count; k++) {
+        struct tt_reread *reread = &rereads->all[k];
+        see_together(reread->seen);
+        reread->confidence = certainty(reread);
+        if (is_doubtful(phrases, reread, covered) && reread->confidence > doubtful_most) reread->confidence = doubtful_most;
+    }
+}
+
 bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rereads, struct tt_error *err)
 {
     size_t count = phrases->count ? phrases->count : 1;
@@ -201,21 +224,24 @@ bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rerea
     }
     cover(rereads, covered);
     double repetition = share_of_coincidences(phrases, rereads, covered);
-    for (size_t k = 0; k < rereads->count; k++) {
-        struct tt_reread *reread = &rereads->all[k];
-        reread->seen[TT_SEEN_REPETITION] = (float)log(repetition);
-        reread->seen[TT_SEEN_LINES] = (float)log(1.0 + tt_reread_lines_between_s(phrases, reread, covered));
-    }
-    see_rivals(rereads, likest);
-    for (size_t k = 0; k < rereads->count; k++) see_together(rereads->all[k].seen);
-    for (size_t k = 0; k < rereads->count; k++) {
-        struct tt_reread *reread = &rereads->all[k];
-        reread->confidence = certainty(reread);
-        bool is_doubtful = is_refrain(reread) || is_scrap_with_lines(reread) || is_short_with_words(phrases, reread, covered) ||
-                           is_unsure_over_lines(reread) || reread->seen[TT_SEEN_WORST_LONG] < broken_path;
-        if (is_doubtful && reread->confidence > doubtful_most) reread->confidence = doubtful_most;
-    }
+    for (size_t k = 0; k < rereads->count; k++) rereads->all[k].seen[TT_SEEN_REPETITION] = (float)log(repetition);
+    judge_all(phrases, rereads, covered, likest);
     free(covered);
     free(likest);
     return true;
+}
+
+void tt_rereads_judge_again(const struct tt_phrases *phrases, struct tt_rereads *rereads, const bool *given_up)
+{
+    for (size_t k = 0; k < rereads->count; k++) {
+        struct tt_reread *reread = &rereads->all[k];
+        float lines = (float)log(1.0 + tt_reread_lines_between_s(phrases, reread, given_up));
+        if (lines <= reread->seen[TT_SEEN_LINES]) continue;
+        const double before = reread->confidence;
+        reread->seen[TT_SEEN_LINES] = lines;
+        see_together(reread->seen);
+        reread->confidence = certainty(reread);
+        if (is_doubtful(phrases, reread, given_up) && reread->confidence > doubtful_most) reread->confidence = doubtful_most;
+        if (reread->confidence > before) reread->confidence = before;
+    }
 }

@@ -78,10 +78,10 @@ static size_t choose_others(const struct tt_phrases *phrases, const struct tt_se
     return part + goes_on;
 }
 
-void tt_talk_choose(const struct tt_phrases *phrases, const struct tt_settings *settings, struct tt_phrase_choice *choices, size_t first_part)
+void tt_talk_choose(const struct tt_phrases *phrases, const struct tt_settings *settings, struct tt_phrase_choice *choices, size_t *parts)
 {
     if (settings->misreads.talk == TT_POLICY_OFF) return;
-    first_part = choose_others(phrases, settings, choices, first_part);
+    size_t part = choose_others(phrases, settings, choices, *parts + 1);
     for (size_t p = 0; p < phrases->count;) {
         struct block block = {p, p};
         if (choices[p].fate != TT_PHRASE_STAYS || fainter_db(phrases, p) < somewhat_fainter_db) { p++; continue; }
@@ -89,9 +89,10 @@ void tt_talk_choose(const struct tt_phrases *phrases, const struct tt_settings *
                && fainter_db(phrases, block.last + 1) >= somewhat_fainter_db) block.last++;
         double confidence;
         if (judge(phrases, block, &confidence)) {
-            for (size_t k = block.first; k <= block.last; k++) choices[k] = talk(settings, confidence, first_part);
-            first_part++;
+            for (size_t k = block.first; k <= block.last; k++) choices[k] = talk(settings, confidence, part);
+            part++;
         }
         p = block.last + 1;
     }
+    *parts = part - 1;
 }

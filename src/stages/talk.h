@@ -5,7 +5,8 @@
 
 #include "stages/misread_rows.h"
 
-/* Marks what somebody else said into a channel of their own, what is much fainter than the lines, or somewhat fainter and apart from them at an end of its take. first_part: the number after the last one in use. */
-void tt_talk_choose(const struct tt_phrases *phrases, const struct tt_settings *settings, struct tt_phrase_choice *choices, size_t first_part);
+/* Marks what somebody else said into a channel of their own, what is much fainter than the lines, or somewhat fainter and apart from them at an end of
+ * its take. parts: how many are in use, counted on. */
+void tt_talk_choose(const struct tt_phrases *phrases, const struct tt_settings *settings, struct tt_phrase_choice *choices, size_t *parts);
 
 #endif

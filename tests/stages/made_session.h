@@ -104,12 +104,13 @@ static inline float *make_steps(struct made_take *take)
     return take->steps;
 }
 
-/* A syllable each 0.2 s, the last one of a whole line drawn out. */
+/* A syllable each 0.2 s, the last one of a whole line drawn out, of one that was broken off right at its end. */
 static inline void make_nuclei(struct made_take *take)
 {
     for (size_t r = 0; r < take->heard.run_count; r++) {
         int64_t end = take->runs[r].end_sample - (int64_t)((take->falls[r] ? 0.3 : 0.08) * RATE);
         for (int64_t at = take->runs[r].start_sample + RATE / 10; at <= end && take->heard.nucleus_count < MOST_NUCLEI; at += RATE / 5) take->nuclei[take->heard.nucleus_count++] = at;
+        if (!take->falls[r] && take->heard.nucleus_count < MOST_NUCLEI) take->nuclei[take->heard.nucleus_count++] = take->runs[r].end_sample - (int64_t)(0.03 * RATE);
     }
     take->heard.nuclei = take->nuclei;
 }

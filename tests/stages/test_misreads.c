@@ -385,6 +385,244 @@ static void a_re_read_may_begin_inside_an_earlier_line(void **state)
     end(session);
 }
 
+/* Reads parts of texts as one run each, `gaps_s` apart. */
+static void read_runs(struct made_session *session, const struct part *parts, size_t count, double gap_s, struct reading *readings)
+{
+    for (size_t k = 0; k < count; k++) {
+        readings[k] = read_part(session, parts[k].text, parts[k].from_s, parts[k].to_s, 0.0);
+        pause_s(session, gap_s);
+    }
+}
+
+static void a_restart_without_a_pause_is_found_however_its_second_try_pauses(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    double start_s = take_of(session)->at_s;
+    struct reading first = read_parts(session, (const struct part[]){{200, 0.0, 1.4}, {200, 0.0, 0.6}}, 2);
+    pause_s(session, 0.2);
+    struct reading rest = read_part(session, 200, 0.6, 2.4, 0.0);
+    take_of(session)->falls[take_of(session)->heard.run_count - 1] = true;
+    pause_s(session, 0.7);
+    read_lines(session, 300, 4);
+    decide(session);
+    assert_true(cut_share(session, 0, (struct reading){start_s, start_s + 1.3}) > 0.9);
+    assert_stays(session, 0, (struct reading){first.end_s - 0.5, rest.end_s});
+    end(session);
+}
+
+static void three_tries_without_a_pause_between_them_go_from_their_beginnings_on(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    /* 'a b' three times: a pause behind each a, none behind a b */
+    struct reading heads[1], tries[2], line[1];
+    read_runs(session, (const struct part[]){{200, 0.0, 0.9}}, 1, 0.2, heads);
+    for (int k = 0; k < 2; k++) {
+        tries[k] = read_parts(session, (const struct part[]){{200, 0.9, 2.0}, {200, 0.0, 0.9}}, 2);
+        pause_s(session, 0.2);
+    }
+    read_runs(session, (const struct part[]){{200, 0.9, 2.4}}, 1, 0.7, line);
+    take_of(session)->falls[take_of(session)->heard.run_count - 1] = true;
+    read_lines(session, 300, 4);
+    decide(session);
+    assert_true(cut_share(session, 0, (struct reading){heads[0].start_s, tries[1].end_s - 1.15}) > 0.99);
+    assert_stays(session, 0, (struct reading){tries[1].end_s - 0.8, line[0].end_s});
+    end(session);
+}
+
+static void a_clause_that_comes_again_in_a_later_line_stays_as_do_the_lines_between(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    struct reading clause = read_part(session, 200, 0.0, 1.3, 0.0);
+    pause_s(session, 0.7);
+    struct reading between = read_part(session, 201, 0.0, 1.6, 0.0); /* which comes again, too, but with lines between */
+    pause_s(session, 0.7);
+    read_part(session, 200, 0.0, 1.3, 0.0);
+    pause_s(session, 0.7);
+    read_lines(session, 300, 18);
+    read_part(session, 201, 0.0, 1.6, 0.0);
+    pause_s(session, 0.7);
+    read_lines(session, 400, 10);
+    decide(session);
+    assert_stays(session, 0, clause);
+    assert_stays(session, 0, between);
+    end(session);
+}
+
+static void the_first_word_of_a_re_read_is_no_talk(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    struct reading first = break_off(session, 200, 1.3), word = read_part(session, 777, 0.0, 0.5, 0.0);
+    pause_s(session, 0.2);
+    read_line(session, 200);
+    decide(session);
+    assert_gone(session, 0, first);
+    assert_stays(session, 0, word);
+    assert_int_equal(session->takes[0].sheet.count, 1);
+    end(session);
+}
+
+static void a_line_that_replaces_another_is_no_talk_nor_is_its_faint_end(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    struct reading outer = break_off(session, 203, 1.5);
+    break_off(session, 204, 1.0);
+    struct reading line = read_part(session, 204, 0.0, 1.4, 0.0);
+    pause_s(session, 0.2);
+    struct reading its_end = read_part(session, 204, 1.4, 2.4, -7.0);
+    take_of(session)->falls[take_of(session)->heard.run_count - 1] = true;
+    pause_s(session, 0.6);
+    read_line(session, 203);
+    read_lines(session, 300, 4);
+    decide(session);
+    assert_true(cut_share(session, 0, outer) > 0.99);
+    assert_stays(session, 0, line);
+    assert_stays(session, 0, its_end);
+    assert_int_equal(rows_with(session, TT_ROW_TALK, TT_DO_ASK) + rows_with(session, TT_ROW_TALK, TT_DO_CUT), 0);
+    end(session);
+}
+
+static void where_all_is_asked_about_so_is_talk_at_full_level(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    session->settings.misreads.action = TT_POLICY_ASK;
+    read_lines(session, 100, 20);
+    break_off(session, 200, 1.3);
+    read_part(session, 777, 0.0, 1.0, 0.0);
+    pause_s(session, 0.6);
+    read_line(session, 200);
+    decide(session);
+    assert_int_equal(rows_with(session, TT_ROW_MISREAD, TT_DO_ASK), 1);
+    assert_int_equal(rows_with(session, TT_ROW_TALK, TT_DO_ASK), 1);
+    end(session);
+}
+
+static void a_line_cut_off_at_the_end_of_a_take_is_asked_about(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    struct reading broken = break_off(session, 200, 1.33);
+    begin_take(session);
+    read_lines(session, 300, 4);
+    decide(session);
+    assert_int_equal(session->takes[0].sheet.count, 1);
+    const struct tt_row *row = &session->takes[0].sheet.rows[0];
+    assert_int_equal(row->kind, TT_ROW_MISREAD);
+    assert_int_equal(row->action, TT_DO_ASK);
+    assert_true(row->confidence >= 0.5 && row->confidence < 0.6);
+    assert_true((double)row->start_ms <= broken.start_s * 1000.0 && (double)row->end_ms >= broken.end_s * 1000.0);
+    assert_non_null(strstr(row->note, "stops in mid-word"));
+    assert_int_equal(session->takes[1].sheet.count, 0);
+    end(session);
+}
+
+static void a_line_that_ends_as_sentences_do_is_not_asked_about(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    for (uint32_t take = 0; take < 3; take++) {
+        read_lines(session, 100 + 10 * take, 7);
+        begin_take(session);
+    }
+    read_lines(session, 200, 3);
+    decide(session);
+    for (size_t t = 0; t < session->count; t++) assert_int_equal(session->takes[t].sheet.count, 0);
+    end(session);
+}
+
+static void a_reading_broken_off_at_a_lines_end_is_cut(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    struct reading first = break_off(session, 200, 1.6);
+    take_of(session)->falls[take_of(session)->heard.run_count - 1] = true; /* as if it were a sentence's end */
+    struct reading again = read_line(session, 200);
+    read_lines(session, 300, 4);
+    decide(session);
+    assert_gone(session, 0, first);
+    assert_stays(session, 0, again);
+    end(session);
+}
+
+static void a_counted_list_stays(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    for (uint32_t k = 0; k < 8; k++) { /* 'add', a number, 'spoons of honey' */
+        struct reading item = read_parts(session, (const struct part[]){{500, 0.0, 0.5}, {600 + k, 0.0, 0.4}, {501, 0.0, 1.0}}, 3);
+        take_of(session)->falls[take_of(session)->heard.run_count - 1] = true;
+        pause_s(session, 0.6);
+        assert_true(item.end_s > item.start_s);
+    }
+    read_lines(session, 300, 4);
+    decide(session);
+    assert_int_equal(rows_with(session, TT_ROW_MISREAD, TT_DO_CUT), 0);
+    end(session);
+}
+
+static void a_word_that_is_used_again_a_minute_later_stays(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    for (uint32_t k = 0; k < 3; k++) {
+        struct reading word = read_part(session, 500, 0.0, 0.9, 0.0);
+        take_of(session)->falls[take_of(session)->heard.run_count - 1] = true;
+        pause_s(session, 0.6);
+        read_lines(session, 300 + 30 * k, 18);
+        assert_true(word.end_s > word.start_s);
+    }
+    decide(session);
+    assert_int_equal(session->takes[0].sheet.count, 0);
+    end(session);
+}
+
+static void chat_apart_at_the_end_of_a_take_is_asked_about(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    pause_s(session, 2.5);
+    struct reading chat = read_part(session, 800, 0.0, 1.2, -8.0);
+    pause_s(session, 0.4);
+    chat.end_s = read_part(session, 801, 0.0, 1.0, -8.0).end_s;
+    decide(session);
+    assert_int_equal(session->takes[0].sheet.count, 1);
+    const struct tt_row *row = &session->takes[0].sheet.rows[0];
+    assert_int_equal(row->kind, TT_ROW_TALK);
+    assert_int_equal(row->action, TT_DO_ASK);
+    assert_true((double)row->start_ms <= chat.start_s * 1000.0 && (double)row->end_ms >= chat.end_s * 1000.0);
+    end(session);
+}
+
+static void faint_talk_goes_out_when_told_so(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    session->settings.misreads.talk = TT_POLICY_CUT;
+    read_lines(session, 100, 10);
+    struct reading listener = read_part(session, 800, 0.0, 1.2, -20.0);
+    pause_s(session, 1.0);
+    read_lines(session, 200, 10);
+    decide(session);
+    assert_gone(session, 0, listener);
+    assert_int_equal(rows_with(session, TT_ROW_TALK, TT_DO_CUT), 1);
+    end(session);
+}
+
 static void a_refrain_with_a_line_in_between_is_asked_about_at_most(void **state)
 {
     (void)state;
@@ -550,6 +788,19 @@ int main(void)
         cmocka_unit_test(a_refrain_with_a_line_in_between_is_asked_about_at_most),
         cmocka_unit_test(a_few_words_that_come_again_behind_a_faint_sentence_end_are_not_cut),
         cmocka_unit_test(a_line_that_begins_otherwise_stays_however_alike_it_goes_on),
+        cmocka_unit_test(a_restart_without_a_pause_is_found_however_its_second_try_pauses),
+        cmocka_unit_test(three_tries_without_a_pause_between_them_go_from_their_beginnings_on),
+        cmocka_unit_test(a_clause_that_comes_again_in_a_later_line_stays_as_do_the_lines_between),
+        cmocka_unit_test(the_first_word_of_a_re_read_is_no_talk),
+        cmocka_unit_test(a_line_that_replaces_another_is_no_talk_nor_is_its_faint_end),
+        cmocka_unit_test(where_all_is_asked_about_so_is_talk_at_full_level),
+        cmocka_unit_test(a_line_cut_off_at_the_end_of_a_take_is_asked_about),
+        cmocka_unit_test(a_line_that_ends_as_sentences_do_is_not_asked_about),
+        cmocka_unit_test(a_reading_broken_off_at_a_lines_end_is_cut),
+        cmocka_unit_test(a_counted_list_stays),
+        cmocka_unit_test(a_word_that_is_used_again_a_minute_later_stays),
+        cmocka_unit_test(chat_apart_at_the_end_of_a_take_is_asked_about),
+        cmocka_unit_test(faint_talk_goes_out_when_told_so),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

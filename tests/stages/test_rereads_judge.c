@@ -1,0 +1,149 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* How sure a likeness is, by what is seen of it. */
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <string.h>
+
+#include <cmocka.h>
+
+#include "stages/rereads.h"
+
+enum { PHRASES = 24 };
+
+/* Phrases of 2 s, 0.7 s apart, all equally loud. */
+struct session {
+    struct tt_phrase all[PHRASES];
+    struct tt_phrases phrases;
+};
+
+static void begin(struct session *session)
+{
+    memset(session, 0, sizeof *session);
+    for (size_t p = 0; p < PHRASES; p++)
+        session->all[p] = (struct tt_phrase){.start_s = 2.7 * (double)p, .end_s = 2.7 * (double)p + 2.0, .level_db = -24.0f};
+    session->phrases = (struct tt_phrases){.all = session->all, .count = PHRASES};
+}
+
+/* Two seconds that match well; the second goes on where the first, broken off, stopped. */
+static struct tt_reread well_matched(size_t first, size_t again, float score)
+{
+    struct tt_reread reread = {.first = first, .last = first, .again = again, .again_last = again, .score = score};
+    float *seen = reread.seen;
+    seen[TT_SEEN_ALWAYS] = seen[TT_SEEN_GOES_ON] = 1.0f;
+    seen[TT_SEEN_SCORE] = logf(score);
+    seen[TT_SEEN_LENGTH] = logf(2.0f);
+    seen[TT_SEEN_LIKENESS] = seen[TT_SEEN_OPENING] = seen[TT_SEEN_END_LIKENESS] = 6.0f;
+    seen[TT_SEEN_WORST] = 5.0f;
+    seen[TT_SEEN_WORST_LONG] = 5.5f;
+    seen[TT_SEEN_PAUSE] = logf(0.7f);
+    seen[TT_SEEN_END_FALL] = 0.3f;
+    seen[TT_SEEN_LAST_SYLLABLE] = 0.1f;
+    return reread;
+}
+
+static double judged(struct session *session, struct tt_reread *rereads, size_t count)
+{
+    struct tt_rereads all = {rereads, count, count};
+    struct tt_error err = {0};
+    assert_true(tt_rereads_judge(&session->phrases, &all, &err));
+    return rereads[0].confidence;
+}
+
+static void what_matches_well_and_was_broken_off_is_sure(void **state)
+{
+    (void)state;
+    struct session session;
+    begin(&session);
+    struct tt_reread reread = well_matched(4, 5, 90.0f);
+    assert_true(judged(&session, &reread, 1) > 0.97);
+}
+
+static void other_words_within_a_match_leave_a_question_at_most(void **state)
+{
+    (void)state;
+    static const struct { enum tt_evidence seen; float value; } other[] = {{TT_SEEN_WORST, -1.0f}, {TT_SEEN_WORST_LONG, 1.0f}};
+    for (size_t k = 0; k < 2; k++) {
+        struct session session;
+        begin(&session);
+        struct tt_reread reread = well_matched(4, 5, 600.0f);
+        reread.seen[other[k].seen] = other[k].value;
+        double confidence = judged(&session, &reread, 1);
+        assert_true(confidence <= 0.9);
+        assert_true(confidence >= 0.5);
+    }
+}
+
+static void where_a_session_repeats_itself_the_same_likeness_is_less_sure(void **state)
+{
+    (void)state;
+    struct session session;
+    double alone, among_others;
+    begin(&session);
+    struct tt_reread rereads[8] = {well_matched(4, 5, 30.0f)};
+    rereads[0].seen[TT_SEEN_LAST_SYLLABLE] = 0.2f;
+    alone = judged(&session, rereads, 1);
+    for (size_t k = 1; k < 8; k++) { /* a refrain, four lines apart */
+        rereads[k] = well_matched(5 + k, 10 + k, 90.0f);
+        rereads[k].seen[TT_SEEN_GOES_ON] = 0.0f;
+        rereads[k].seen[TT_SEEN_BOTH_END] = 1.0f;
+        rereads[k].seen[TT_SEEN_REST_SHARE] = 0.35f;
+    }
+    among_others = judged(&session, rereads, 8);
+    assert_true(alone > among_others + 0.2);
+}
+
+static void the_more_stays_between_the_less_sure(void **state)
+{
+    (void)state;
+    double before = 1.0;
+    for (size_t lines = 0; lines < 4; lines++) {
+        struct session session;
+        begin(&session);
+        struct tt_reread reread = well_matched(4, 5 + lines, 60.0f);
+        double confidence = judged(&session, &reread, 1);
+        assert_true(confidence < before);
+        before = confidence;
+    }
+}
+
+static void beyond_twenty_seconds_of_lines_nothing_is_a_re_read(void **state)
+{
+    (void)state;
+    struct session session;
+    begin(&session);
+    struct tt_reread far = well_matched(4, 16, 3000.0f), near = well_matched(4, 13, 3000.0f);
+    assert_true(judged(&session, &far, 1) <= 0.0);
+    assert_true(judged(&session, &near, 1) > 0.0);
+}
+
+static void lines_that_turn_out_to_stay_make_a_pair_around_them_less_sure(void **state)
+{
+    (void)state;
+    struct session session;
+    begin(&session);
+    struct tt_reread rereads[2] = {well_matched(4, 6, 60.0f), well_matched(5, 9, 60.0f)}; /* 5 seems to be read again, too */
+    double before = judged(&session, rereads, 2);
+    struct tt_rereads all = {rereads, 2, 2};
+    bool given_up[PHRASES] = {[4] = true, [5] = true};
+    tt_rereads_judge_again(&session.phrases, &all, given_up);
+    assert_true(rereads[0].confidence >= before && rereads[0].confidence <= before);
+    given_up[5] = false;
+    tt_rereads_judge_again(&session.phrases, &all, given_up);
+    assert_true(rereads[0].confidence < before - 0.05);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(what_matches_well_and_was_broken_off_is_sure),
+        cmocka_unit_test(other_words_within_a_match_leave_a_question_at_most),
+        cmocka_unit_test(where_a_session_repeats_itself_the_same_likeness_is_less_sure),
+        cmocka_unit_test(the_more_stays_between_the_less_sure),
+        cmocka_unit_test(beyond_twenty_seconds_of_lines_nothing_is_a_re_read),
+        cmocka_unit_test(lines_that_turn_out_to_stay_make_a_pair_around_them_less_sure),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
