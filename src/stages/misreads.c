@@ -146,14 +146,20 @@ static void mark_replacing(const struct deciding *deciding, bool *replaces)
     }
 }
 
+static bool may_be_talk(const struct deciding *deciding, size_t phrase, const bool *replaces)
+{
+    const struct tt_phrase_choice *choice = &deciding->choices[phrase];
+    return choice->is_others || (choice->fate == TT_PHRASE_STAYS && !replaces[phrase]);
+}
+
 /* What was said between a misread and its re-read, and is not read again itself. */
 static void choose_talk(struct deciding *deciding, const struct tt_reread *reread, const bool *replaces)
 {
     const struct tt_phrases *phrases = deciding->phrases;
     double faint_s = 0.0, loud_s = 0.0;
     for (size_t p = reread->last + 1; p < reread->again; p++) {
-        if (deciding->choices[p].fate != TT_PHRASE_STAYS || replaces[p]) continue;
-        if (tt_reread_is_faint(phrases, reread, p)) faint_s += seconds_of(&phrases->all[p]);
+        if (!may_be_talk(deciding, p, replaces)) continue;
+        if (deciding->choices[p].is_others || tt_reread_is_faint(phrases, reread, p)) faint_s += seconds_of(&phrases->all[p]);
         else loud_s += seconds_of(&phrases->all[p]);
     }
     /* At full level it may be the narrator talking to himself, or lines: behind a reading that was whole they are taken for lines, which stay. */
@@ -161,11 +167,12 @@ static void choose_talk(struct deciding *deciding, const struct tt_reread *rerea
     const bool is_faint = faint_s >= faint_share * all_s, was_broken_off = reread->seen[TT_SEEN_GOES_ON] > 0.0f;
     /* Nor is a second question asked about what lies between where it is not sure that the misread is one. */
     const bool is_sure = deciding->choices[reread->first].confidence >= deciding->settings->misreads.confidence;
-    if (!is_faint && (all_s > most_s || !was_broken_off || !is_sure)) return;
+    if (!is_sure || (!is_faint && (all_s > most_s || !was_broken_off))) return;
     enum tt_row_action action = is_faint && all_s <= most_s ? deciding->choices[reread->first].action : TT_DO_ASK;
     size_t part = ++deciding->parts;
     for (size_t p = reread->last + 1; p < reread->again; p++)
-        if (deciding->choices[p].fate == TT_PHRASE_STAYS && !replaces[p])
+        /* Somebody else's words are talk all the same, and what becomes of them is known already. */
+        if (may_be_talk(deciding, p, replaces) && (action == TT_DO_CUT || !deciding->choices[p].is_others))
             deciding->choices[p] = (struct tt_phrase_choice){.fate = TT_PHRASE_TALK, .action = action, .confidence = reread->confidence, .reread = reread, .part = part};
 }
 
@@ -210,6 +217,7 @@ static bool choose(struct deciding *deciding, struct tt_phrases *phrases, struct
     if (!tt_rereads_find(phrases, deciding->settings->misreads.look_back_s, &rereads, err)) return false;
     bool is_done = tt_rereads_judge(phrases, &rereads, err);
     if (is_done) tt_told_mark_knocked(phrases, deciding->knocks, &rereads, told, deciding->choices, &deciding->parts);
+    if (is_done) tt_talk_choose_others(phrases, deciding->settings, deciding->choices, &deciding->parts);
     is_done = is_done && choose_misreads_twice(deciding, &rereads, err) && ask_about_lists(deciding, err);
     is_done = is_done && choose_all_talk(deciding, err);
     if (is_done) tt_broken_off_choose(phrases, deciding->choices, &deciding->parts);

@@ -63,10 +63,11 @@ static struct tt_phrase_choice talk(const struct tt_settings *settings, double c
     return (struct tt_phrase_choice){.fate = TT_PHRASE_TALK_ELSEWHERE, .action = goes ? TT_DO_CUT : TT_DO_ASK, .confidence = confidence, .part = part};
 }
 
-/* What was said into the listener's microphone, whatever its level in the narrator's. */
-static size_t choose_others(const struct tt_phrases *phrases, const struct tt_settings *settings, struct tt_phrase_choice *choices, size_t part)
+void tt_talk_choose_others(const struct tt_phrases *phrases, const struct tt_settings *settings, struct tt_phrase_choice *choices, size_t *parts)
 {
+    if (settings->misreads.talk == TT_POLICY_OFF) return;
     bool goes_on = false;
+    size_t part = *parts + 1;
     for (size_t p = 0; p < phrases->count; p++) {
         const double share = choices[p].fate == TT_PHRASE_STAYS ? others_share(phrases, p) : 0.0;
         if (share < least_others_share) { part += goes_on; goes_on = false; continue; }
@@ -75,13 +76,12 @@ static size_t choose_others(const struct tt_phrases *phrases, const struct tt_se
         choices[p].is_others = true;
         goes_on = true;
     }
-    return part + goes_on;
+    *parts = part - !goes_on;
 }
 
 void tt_talk_choose(const struct tt_phrases *phrases, const struct tt_settings *settings, struct tt_phrase_choice *choices, size_t *parts)
 {
     if (settings->misreads.talk == TT_POLICY_OFF) return;
-    size_t part = choose_others(phrases, settings, choices, *parts + 1);
     for (size_t p = 0; p < phrases->count;) {
         struct block block = {p, p};
         if (choices[p].fate != TT_PHRASE_STAYS || fainter_db(phrases, p) < somewhat_fainter_db) { p++; continue; }
@@ -89,10 +89,9 @@ void tt_talk_choose(const struct tt_phrases *phrases, const struct tt_settings *
                && fainter_db(phrases, block.last + 1) >= somewhat_fainter_db) block.last++;
         double confidence;
         if (judge(phrases, block, &confidence)) {
-            for (size_t k = block.first; k <= block.last; k++) choices[k] = talk(settings, confidence, part);
-            part++;
+            ++*parts;
+            for (size_t k = block.first; k <= block.last; k++) choices[k] = talk(settings, confidence, *parts);
         }
         p = block.last + 1;
     }
-    *parts = part - 1;
 }
