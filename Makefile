@@ -49,7 +49,7 @@ ifeq ($(MAKELEVEL),0)
 MAKEFLAGS += -j$(shell nproc 2>/dev/null || echo 2)
 endif
 
-.PHONY: all deps deps-demo man lint-man demo check check-browser check-long check-faults check-threads faults fuzz fuzz-short fuzz-long test test-install lint format bench eval-loudness eval-misreads eval-edits eval-noise install uninstall dist clean
+.PHONY: all deps deps-demo man lint-man demo check check-browser picture check-long check-faults check-threads faults fuzz fuzz-short fuzz-long test test-install lint format bench eval-loudness eval-misreads eval-edits eval-noise install uninstall dist clean
 .SECONDARY:
 
 all: $B/tidytake $B/libtidytake.so.$(SOVERSION)
@@ -180,6 +180,9 @@ check-browser: deps
 	@mkdir -p build/browser && cp tests/browser/package.json build/browser/
 	@cd build/browser && { [ -d node_modules/playwright-core ] && [ -d node_modules/axe-core ] || npm install --silent --no-audit --no-fund; }
 	@node tests/browser/pages.mjs build/release/tidytake fixtures build/browser
+# The README's picture of a page, of the demo as it is now; behind check-browser, which fetches what drives the browser.
+picture: demo
+	@node tests/browser/picture.mjs demo/en.tidy 003 man/page.png build/browser
 
 $B/man/%: man/% $B/tidytake
 	@mkdir -p $(@D)

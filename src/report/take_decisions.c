@@ -10,7 +10,7 @@
 
 enum { MS_DECIMALS = 3, MAP_DECIMALS = 6 };
 enum { MOST_PRINTED = 24 };   /* rows on paper */
-enum { MOST_AT_ONCE = 200 }; /* rows in the page; the script brings the others as they are asked for */
+enum { MOST_AT_ONCE = 100 }; /* rows in the page; the script brings the others as they are asked for */
 
 /* ---- table ---- */
 
@@ -138,10 +138,10 @@ void tt_take_decisions(struct tt_text *out, const struct tt_session_report *sess
     tt_text_add(out, "</tr></thead>\n<tbody id=\"rows\">\n");
     for (size_t i = 0; i < sheet->count && i < MOST_AT_ONCE; i++) add_row(out, session, take, i, has_before, has_after, &printed);
     tt_text_add(out, "</tbody></table></div>\n");
-    if (sheet->count > MOST_AT_ONCE) { /* read, but not laid out */
-        tt_text_add(out, "<template id=\"more-rows\"><table><tbody>\n");
+    if (sheet->count > MOST_AT_ONCE) { /* text, of which a browser makes rows when they are wanted */
+        tt_text_add(out, "<script type=\"text/plain\" id=\"more-rows\">\n");
         for (size_t i = MOST_AT_ONCE; i < sheet->count; i++) add_row(out, session, take, i, has_before, has_after, &printed);
-        tt_text_add(out, "</tbody></table></template>\n<p class=\"no-print\"><button type=\"button\" id=\"more\" hidden>Show more</button></p>\n"
+        tt_text_add(out, "</script>\n<p class=\"no-print\"><button type=\"button\" id=\"more\" hidden>Show more</button></p>\n"
                          "<noscript><p>The rest is in the sheet.</p></noscript>\n");
     }
     if (sheet->count > printed) {

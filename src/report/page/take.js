@@ -2,9 +2,9 @@
 const player = (function () {
   const data = JSON.parse(byId('data').textContent), map = data.map, rows = data.rows;
   const sound = { before: byId('before'), after: byId('after') };
-  /* Rows beyond the first lie in a template: the page is there at once, however many there are. */
-  const body = byId('rows'), all = body ? [...body.rows, ...(byId('more-rows') ? byId('more-rows').content.querySelectorAll('tr') : [])] : [];
-  let isBlind = false, found = all;
+  /* Rows beyond the first are text until one of them is wanted: the page is there at once, however many there are. found: numbers of rows. */
+  const body = byId('rows'), made = body ? [...body.rows] : [];
+  let isBlind = false, found = body ? rows.map((row, index) => index) : [];
   const works = { before: !!sound.before, after: !!sound.after };
   let side = works.after ? 'after' : 'before', range = null, current = -1, timer = 0, waiting = 0, asked = 0, turn = 0;
   /* A sound that is asked to begin begins some hundredths later, by nearly the same each time: that is learnt, and asked for ahead. */
@@ -54,6 +54,7 @@ const player = (function () {
   function follow() {
     const to = other(side), a = sound[side], b = sound[to];
     if (!works[to] || waiting) return;
+    if (a.seeking) return; /* what is heard first: a browser fetches from the file for one after the other */
     const there = across(side, a.currentTime);
     if (a.paused || !there.isIn) {
       if (!b.paused) b.pause();
@@ -110,8 +111,7 @@ const player = (function () {
     if (isBlind) return;
     range = null;
     pace.piece = -1;
-    if (works.before) sound.before.currentTime = t;
-    if (works.after) sound.after.currentTime = map.length ? toAfter(t).t : t;
+    if (works[side]) sound[side].currentTime = side === 'before' || !map.length ? t : toAfter(t).t; /* the other one follows when this one is there */
     document.body.classList.add('playing');
     show();
   }
@@ -181,9 +181,8 @@ const player = (function () {
     if (tr) { tr.classList.add('now'); tr.setAttribute('aria-current', 'true'); }
   }
   function step(by) {
-    const shown = found.map(tr => +tr.dataset.row);
-    if (!shown.length) return;
-    const at = shown.indexOf(current), next = shown[at < 0 ? (by > 0 ? 0 : shown.length - 1) : (at + by + shown.length) % shown.length];
+    if (!found.length) return;
+    const at = found.indexOf(current), next = found[at < 0 ? (by > 0 ? 0 : found.length - 1) : (at + by + found.length) % found.length];
     reveal(next);
     play(next, 'here');
     const tr = document.querySelector('tr[data-row="' + next + '"]');
@@ -213,13 +212,14 @@ const player = (function () {
   function lost(s, why) {
     works[s] = false;
     if (side === s && works[other(s)]) { side = other(s); level(); }
-    for (const tr of all) for (const b of tr.querySelectorAll(s === 'before' ? '[data-do=before],[data-do=only]' : '[data-do=after]')) b.disabled = true;
+    made.forEach(silence);
     say(why);
     button();
   }
   for (const s of ['before', 'after']) {
     const one = sound[s];
     if (!one) continue;
+    one.addEventListener('seeked', () => { if (s === side && !timer) follow(); });
     one.controls = false;
     one.hidden = true;
     one.addEventListener('error', () => lost(s, 'What is heard ' + s + ' is not where it was, or your browser cannot play it.'));
@@ -256,25 +256,38 @@ const player = (function () {
   function seekBy(by) { seek(Math.max(0, Math.min(data.length, inTake() + by))); }
   document.addEventListener('visibilitychange', () => { if (timer) tick(); });
   /* ---- the table: which rows, in which order ---- */
-  const off = new Set(), texts = [], AT_ONCE = 200;
-  let order = all, most = AT_ONCE;
-  const textOf = tr => texts[tr.dataset.row] ??= tr.textContent.toLowerCase();
+  const off = new Set(), texts = [], AT_ONCE = 100;
+  let order = found, most = AT_ONCE;
+  function rowOf(index) {
+    if (!made[index]) {
+      const more = document.createElement('template');
+      more.innerHTML = '<table><tbody>' + byId('more-rows').textContent + '</tbody></table>';
+      made.push(...more.content.querySelectorAll('tr'));
+      made.forEach(silence);
+    }
+    return made[index];
+  }
+  /* What a browser cannot play has no button that works. */
+  function silence(tr) {
+    for (const b of tr.querySelectorAll('[data-do]')) b.disabled = b.disabled || !works[b.dataset.do === 'after' ? 'after' : 'before'];
+  }
+  const textOf = index => texts[index] ??= rowOf(index).textContent.toLowerCase();
   function list() {
-    const listed = found.slice(0, most);
+    const listed = found.slice(0, most).map(rowOf);
     body.replaceChildren(...listed);
     listed.forEach(dress);
     byId('shown').textContent = found.length + ' of ' + rows.length + ' shown' + (found.length > most ? ', the first ' + most + ' of them here' : '');
     if (byId('more')) byId('more').hidden = found.length <= most;
   }
   function reveal(index) {
-    const at = found.findIndex(tr => +tr.dataset.row === index);
+    const at = found.indexOf(index);
     if (at < most) return;
     most = at + AT_ONCE;
     list();
   }
   function filter() {
     const word = byId('search').value.trim().toLowerCase();
-    found = order.filter(tr => !off.has(rows[tr.dataset.row].kind) && (word === '' || textOf(tr).includes(word)));
+    found = order.filter(index => !off.has(rows[index].kind) && (word === '' || textOf(index).includes(word)));
     most = AT_ONCE;
     list();
   }
@@ -290,9 +303,12 @@ const player = (function () {
     byId('order').addEventListener('change', () => {
       const by = { time: (a, b) => a - b, long: (a, b) => rows[b].e - rows[b].s - (rows[a].e - rows[a].s) || a - b,
         unsure: (a, b) => (rows[a].sure ?? 2) - (rows[b].sure ?? 2) || a - b }[byId('order').value];
-      order = all.slice().sort((a, b) => by(+a.dataset.row, +b.dataset.row));
+      order = rows.map((row, index) => index).sort(by);
       filter();
     });
+    /* Paper gets its rows wherever they are. */
+    addEventListener('beforeprint', () => { if (rowOf(rows.length - 1)) body.replaceChildren(...made.filter(tr => tr.classList.contains('p'))); });
+    addEventListener('afterprint', list);
     if (byId('more')) byId('more').addEventListener('click', () => { most += AT_ONCE; list(); });
   }
   /* ---- changes ---- */
