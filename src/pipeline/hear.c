@@ -251,7 +251,7 @@ static bool listen_through(struct hear_pass *pass, int64_t expected, struct tt_e
         return false;
     pass->heard.facts.frame_count = done;
     if (done == 0)
-        return tt_fail(err, TT_ERROR_INPUT, "no sound in it: the file holds not one sample; record it again or take it away");
+        return tt_fail(err, TT_ERROR_INPUT, "no sound in it: the file holds not one sample; record it again, or take it out of the folder");
     return tt_framer_finish(pass->framer, err) && (!pass->frames || (hand_on_batch(pass, err) && tt_relay_finish(pass->frames, err))) &&
            tt_listener_finish(pass->listener, err) && hand_out_settled(pass, err);
 }
@@ -344,7 +344,7 @@ bool tt_hearing_key(const struct tt_settings *settings, const struct tt_channel_
     if (strcmp(settings->floor.room_tone, "auto") != 0) {
         char digest[65];
         if (!tt_file_sha256(settings->floor.room_tone, digest, err)) {
-            tt_error_context(err, "room_tone");
+            tt_error_context(err, "room_tone (auto does without one)");
             tt_text_free(&text);
             return false;
         }

@@ -116,7 +116,10 @@ static void add_findings(const struct tt_lengths *lengths, struct tt_text *out)
     if (most < lengths->row_count) {
         const struct tt_length *first = tt_lengths_at(lengths, most, 0), *second = tt_lengths_at(lengths, most, 1);
         const double by_s = difference_s(first, second);
-        snprintf(line, sizeof line, "Farthest apart: %.200s, for which %.60s takes %.1f s longer.", (by_s > 0 ? second : first)->name,
+        if (fabs(by_s) < 0.05) /* 0.0 s, as it would be written */
+            snprintf(line, sizeof line, "Each is as long as its counterpart.");
+        else
+            snprintf(line, sizeof line, "Farthest apart: %.200s, for which %.60s takes %.1f s longer.", (by_s > 0 ? second : first)->name,
                  lengths->sides[by_s > 0 ? 1 : 0].name, fabs(by_s));
         tt_text_add(out, "\n");
         tt_summary_add_lines(out, 0, line);

@@ -76,20 +76,23 @@ static long find_file(const struct tt_run_state *run, const struct tt_order *ord
     return found;
 }
 
-static const char *nearest_take(const struct tt_run_state *run, const char *name)
+/* Takes that have a row in without (NULL: none) are not meant: 02.wav is gone, and 03.wav is itself. */
+static const char *nearest_take(const struct tt_run_state *run, const struct tt_order *without, const char *name)
 {
     const char **known = calloc(run->list.count + 1, sizeof *known);
+    size_t count = 0;
     for (size_t i = 0; known && i < run->list.count; i++)
-        known[i] = run->list.files[i].name;
-    const char *nearest = known ? tt_nearest_name(name, known, run->list.count) : NULL;
+        if (!without || !is_named(without, i))
+            known[count++] = run->list.files[i].name;
+    const char *nearest = known ? tt_nearest_name(name, known, count) : NULL;
     free(known);
     return nearest;
 }
 
 /* A row for a take that is not in the folder: gone, or its name misspelt. It waits for its return, and is told. */
-static void tell_missing(struct tt_run_state *run, const char *name)
+static void tell_missing(struct tt_run_state *run, const struct tt_order *order, const char *name)
 {
-    const char *nearest = nearest_take(run, name);
+    const char *nearest = nearest_take(run, order, name);
     tt_run_warn(run, "order", "order.csv names '%.80s', which is not in the folder%s%.80s%s", name, nearest ? "; did you mean " : "; take its row out if it is gone for good", nearest ? nearest : "",
                 nearest ? "?" : "");
 }
@@ -122,7 +125,7 @@ static bool read_pickup(struct tt_run_state *run, const struct tt_order *order, 
     if (row->instead_file == NO_MEMORY)
         return tt_fail_memory(err);
     if (row->instead_file < 0) {
-        const char *nearest = nearest_take(run, row->cells[TT_ORDER_INSTEAD_OF]);
+        const char *nearest = nearest_take(run, NULL, row->cells[TT_ORDER_INSTEAD_OF]);
         return tt_order_fail(row, TT_ORDER_INSTEAD_OF, err, "'%.80s' is not in the folder%s%.80s%s", row->cells[TT_ORDER_INSTEAD_OF],
                              nearest ? "; did you mean " : "; copy it there, or correct the name", nearest ? nearest : "", nearest ? "?" : "");
     }
@@ -220,8 +223,6 @@ static bool read_row(struct tt_run_state *run, struct tt_order *order, const str
         row->line = csv->cell_count ? csv->cells[0].line : csv->line;
         row->file = find_file(run, order, row->cells[TT_ORDER_TAKE]);
         ok = (row->file != NO_MEMORY || tt_fail_memory(err)) && check_row(run, order, row, err) && check_twice(order, row, err);
-        if (ok && row->file < 0)
-            tell_missing(run, row->cells[TT_ORDER_TAKE]);
     }
     if (row)
         order->count++; /* to be freed with the others, also when it failed */
@@ -238,6 +239,9 @@ bool tt_order_read(struct tt_run_state *run, const char *text, size_t size, stru
     while (ok && (ok = tt_csv_next(&csv, &has_row, err)) && has_row)
         ok = read_row(run, order, &csv, columns, err);
     tt_csv_close(&csv);
+    for (size_t i = 0; ok && i < order->count; i++)
+        if (order->rows[i].file < 0)
+            tell_missing(run, order, order->rows[i].cells[TT_ORDER_TAKE]);
     if (!ok && err && err->kind == TT_ERROR_INPUT)
         err->kind = TT_ERROR_USAGE;
     return ok;

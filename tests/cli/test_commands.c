@@ -522,6 +522,10 @@ static void two_sessions_are_set_side_by_side_for_people_spreadsheets_and_progra
     assert_int_equal(json_array_size(json_object_get(all, "rows")), 1);
     assert_true(fabs(number_at(all, "all", "difference_s")) < 1e-6);
     json_decref(all);
+    struct said same = RUN("lengths", "hive", "hive");
+    assert_non_null(strstr(same.out, "as long as its counterpart"));
+    assert_null(strstr(same.out, "0.0 s longer"));
+    said_free(&same);
     struct said both = RUN("lengths", "hive", "hive", "--csv", "--json"), one = RUN("lengths", "hive"), none = RUN("lengths", "hive", "nowhere");
     assert_true(both.status == 2 && one.status == 2 && none.status == 2);
     assert_non_null(strstr(none.err, "clean it first"));

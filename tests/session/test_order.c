@@ -183,6 +183,25 @@ static void a_part_sounds_as_it_does_in_the_whole_take(void **state)
     tt_clean_result_free(&part);
 }
 
+static void a_row_without_its_take_is_told_and_names_only_a_take_that_has_no_row(void **state)
+{
+    struct place *p = *state;
+    write_lines(p, "001.wav", 1, 1, 1);
+    write_lines(p, "003.wav", 1, 1, 1);
+    write_order(p, "001.wav,yes,,,,,,\n002.wav,yes,,,,,,\n003.wav,yes,,,,,,\n"); /* 002.wav is gone; 003.wav is no other spelling of it */
+    struct tt_clean_result first = clean_place(p, plain);
+    char *gone = file_read(in_folder(p->out, "session.json"), NULL);
+    assert_non_null(strstr(gone, "order.csv names '002.wav', which is not in the folder; take its row out if it is gone for good"));
+    write_order(p, "001.wav,yes,,,,,,\n03.wav,yes,,,,,,\n");
+    struct tt_clean_result second = clean_place(p, plain);
+    char *misspelt = file_read(in_folder(p->out, "session.json"), NULL);
+    assert_non_null(strstr(misspelt, "order.csv names '03.wav', which is not in the folder; did you mean 003.wav?"));
+    free(gone);
+    free(misspelt);
+    tt_clean_result_free(&first);
+    tt_clean_result_free(&second);
+}
+
 static void what_a_person_decided_on_the_whole_take_goes_with_its_parts(void **state)
 {
     struct place *p = *state;
@@ -335,6 +354,7 @@ int main(void)
         cmocka_unit_test(a_piece_longer_than_its_target_allows_is_named),
         WITH_PLACE(nothing_is_made_again_when_nothing_changed),
         WITH_PLACE(a_part_sounds_as_it_does_in_the_whole_take),
+        WITH_PLACE(a_row_without_its_take_is_told_and_names_only_a_take_that_has_no_row),
         WITH_PLACE(what_a_person_decided_on_the_whole_take_goes_with_its_parts),
         WITH_PLACE(a_pick_up_stands_in_place_of_the_lines_it_replaces_as_loud_as_they_were),
         WITH_PLACE(a_pick_up_at_the_start_of_a_take_is_fitted_to_that_take),

@@ -56,7 +56,7 @@
         if (mine !== turn) return;
         fade(part, loudness());
         watch(now);
-      }, () => { if (mine === turn) stop('This sound could not be played.'); });
+      }, () => { if (mine === turn) stop('This sound could not be played: does the recording still lie where it lay?'); });
     };
     sourceOf(url).then(source => {
       if (mine !== turn) return;

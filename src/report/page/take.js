@@ -105,7 +105,7 @@ const player = (function () {
     pace.piece = -1;
     clearTimeout(a.fading);
     a.volume = UNHEARD;
-    a.play().then(() => { if (mine === turn) { fade(a, volumeOf(side)); run(); } }, () => { if (mine === turn) say('This sound could not be played.'); });
+    a.play().then(() => { if (mine === turn) { fade(a, volumeOf(side)); run(); } }, () => { if (mine === turn) say('This sound could not be played: does the recording still lie where it lay?'); });
   }
   function seek(t) {
     if (isBlind) return;
@@ -158,7 +158,7 @@ const player = (function () {
       }
       waiting = 0;
       handOver(from, to);
-    }, now.isIn ? SETTLE_MS : 0), () => { if (mine === turn) { waiting = 0; say('This sound could not be played.'); } });
+    }, now.isIn ? SETTLE_MS : 0), () => { if (mine === turn) { waiting = 0; say('This sound could not be played: does the recording still lie where it lay?'); } });
   }
   /* ---- playing a decision ---- */
   function play(index, how) {
