@@ -15,7 +15,8 @@ PACKAGES_BUILD = gcc make pkg-config libc6-dev libsndfile1-dev libfftw3-dev libs
 # Optional: with them the sound of camera and phone files is read. Found when the program is built (make CAMERA= leaves it out).
 PACKAGES_CAMERA = libavformat-dev libavcodec-dev libswresample-dev
 PACKAGES_DEMO  = espeak-ng python3-numpy python3-scipy python3-soundfile
-PACKAGES_BROWSER = chromium nodejs npm
+# By command: who has a node of another make has its npm, too, which Debian's would not go with.
+PACKAGES_BROWSER = $(shell for p in chromium:chromium node:nodejs npm:npm; do command -v $${p%:*} >/dev/null || echo $${p\#*:}; done)
 PACKAGES_CHECK = parallel libcmocka-dev libebur128-dev libspeexdsp-dev mandoc ffmpeg asterisk-core-sounds-en-g722 asterisk-core-sounds-fr-g722
 PACKAGES_EVAL_NOISE = g++ libwebrtc-audio-processing-dev
 ifeq ($(origin CAMERA),undefined)

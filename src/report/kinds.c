@@ -112,6 +112,9 @@ static const struct { enum tt_row_kind kind; enum tt_row_action action; const ch
     { TT_ROW_PAUSE, TT_DO_SHORTEN, "before the first word", "The wait before the first word, made shorter." },
     { TT_ROW_PAUSE, TT_DO_SHORTEN, "behind the last word", "The wait after the last word, made shorter." },
     { TT_ROW_TALK, TT_DO_CUT, "between the misread and its re-read", "Said between a misread and its second reading: it goes with the misread." },
+    { TT_ROW_MISREAD, TT_DO_ASK, "it stops in mid-word, and nothing replaces it", "It stops in mid-word, and no other reading replaces it: it is still in. Perhaps it is to be read again." },
+    { TT_ROW_MISREAD, TT_DO_CUT, "it stops in mid-word, and nothing replaces it", "It stops in mid-word: it is out, though no other reading replaces it." },
+    { TT_ROW_MISREAD, TT_DO_KEEP, "it stops in mid-word, and nothing replaces it", "It stops in mid-word, and stays." },
     { TT_ROW_TALK, TT_DO_CUT, "fainter than the lines, or apart from them", "Talk that is no part of the text: fainter than your lines, or apart from them." },
     { TT_ROW_TALK, TT_DO_ASK, "fainter than the lines, or apart from them", "Talk, perhaps: fainter than your lines, or apart from them. It is still in." },
     { TT_ROW_NOISE, TT_DO_ASK, "a sound between the lines: keep, soften or cut?", "A noise between lines: it is still in, as loud as it was." }
@@ -144,8 +147,9 @@ static const char *fixed_words(const struct tt_row *row)
 void tt_row_words(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, const struct tt_row *row)
 {
     const char *words = told_words(row);
-    if (row->kind == TT_ROW_MISREAD) misread_words(out, session, take, row);
-    else tt_text_add(out, words ? words : fixed_words(row));
+    if (words) tt_text_add(out, words);
+    else if (row->kind == TT_ROW_MISREAD) misread_words(out, session, take, row);
+    else tt_text_add(out, fixed_words(row));
     if (row->note[0] && !words && (row->kind != TT_ROW_MISREAD || strncmp(row->note, "read again ", 11) != 0)) {
         tt_text_add(out, " <span class=\"note\">");
         tt_html_name(out, row->note);

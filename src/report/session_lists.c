@@ -84,16 +84,27 @@ static void add_sheet_line(struct tt_text *out, const struct tt_take_report *tak
 }
 
 /* Answers in words; what each stands for is the action. */
-static const struct { enum tt_row_kind kind; enum tt_row_action action; const char *words; } answers[] = {
-    { TT_ROW_MISREAD, TT_DO_CUT, "Cut it, the other reading stays" },
-    { TT_ROW_MISREAD, TT_DO_KEEP, "Keep both" },
-    { TT_ROW_MISREAD, TT_DO_CHOOSE, "Keep it, the other reading goes" },
-    { TT_ROW_TALK, TT_DO_CUT, "Cut it" },
-    { TT_ROW_TALK, TT_DO_KEEP, "Keep it" },
-    { TT_ROW_NOISE, TT_DO_CUT, "Cut it" },
-    { TT_ROW_NOISE, TT_DO_SOFTEN, "Turn it down" },
-    { TT_ROW_NOISE, TT_DO_KEEP, "Keep it" }
+enum { ANY_READING, WITH_OTHER, ALONE };
+static const struct { enum tt_row_kind kind; int readings; enum tt_row_action action; const char *words; } answers[] = {
+    { TT_ROW_MISREAD, WITH_OTHER, TT_DO_CUT, "Cut it, the other reading stays" },
+    { TT_ROW_MISREAD, WITH_OTHER, TT_DO_KEEP, "Keep both" },
+    { TT_ROW_MISREAD, WITH_OTHER, TT_DO_CHOOSE, "Keep it, the other reading goes" },
+    { TT_ROW_MISREAD, ALONE, TT_DO_CUT, "Cut it" },
+    { TT_ROW_MISREAD, ALONE, TT_DO_KEEP, "Keep it" },
+    { TT_ROW_TALK, ANY_READING, TT_DO_CUT, "Cut it" },
+    { TT_ROW_TALK, ANY_READING, TT_DO_KEEP, "Keep it" },
+    { TT_ROW_NOISE, ANY_READING, TT_DO_CUT, "Cut it" },
+    { TT_ROW_NOISE, ANY_READING, TT_DO_SOFTEN, "Turn it down" },
+    { TT_ROW_NOISE, ANY_READING, TT_DO_KEEP, "Keep it" }
 };
+
+/* Whether the row's note names a reading that would replace it. */
+static bool fits_readings(const struct tt_row *row, int readings)
+{
+    struct tt_span span;
+    const char *other;
+    return readings == ANY_READING || tt_row_reread(row, &span, &other) == (readings == WITH_OTHER);
+}
 
 /* Shown by the script, which gathers them in the changes file. */
 static void add_answers(struct tt_text *out, const struct tt_take_report *take, const struct tt_row *row, size_t number)
@@ -104,7 +115,7 @@ static void add_answers(struct tt_text *out, const struct tt_take_report *take, 
     tt_html_clock(out, (double)row->start_ms / 1000);
     tt_text_add(out, "\"><span class=\"quiet\">Answer</span> ");
     for (size_t i = 0; i < sizeof answers / sizeof *answers; i++) {
-        if (answers[i].kind != row->kind || (answers[i].action == TT_DO_SOFTEN && !isfinite(row->amount))) continue;
+        if (answers[i].kind != row->kind || !fits_readings(row, answers[i].readings) || (answers[i].action == TT_DO_SOFTEN && !isfinite(row->amount))) continue;
         tt_text_addf(out, "<button type=\"button\" aria-pressed=\"false\" data-answer=\"%zu\" data-action=\"%s\">%s</button> ", number,
                      tt_row_action_name(answers[i].action), answers[i].words);
     }

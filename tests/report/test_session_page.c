@@ -117,6 +117,22 @@ static void a_question_can_be_answered_on_the_page(void **state)
     free(page);
 }
 
+static void a_reading_that_nothing_replaces_is_asked_about_in_other_words(void **state)
+{
+    (void)state;
+    struct hive hive;
+    static char note[] = "it stops in mid-word, and nothing replaces it";
+    hive_start(&hive);
+    hive.rows[6].note = note;
+    char *page = page_of(&hive), *question = between(page, "<ol id=\"questions\">", "</ol>");
+    assert_has(question, "no other reading replaces it: it is still in");
+    assert_lacks(question, "the other reading");
+    assert_has(question, "data-action=\"cut\">Cut it<");
+    assert_lacks(question, "data-action=\"choose\"");
+    free(question);
+    free(page);
+}
+
 /* The row that the button names is the one that the list tells of. */
 static void what_was_removed_is_explained_and_can_be_put_back(void **state)
 {
@@ -261,6 +277,7 @@ int main(void)
         cmocka_unit_test(a_question_can_be_heard_out_of_the_voice_too),
         cmocka_unit_test(what_was_removed_comes_longest_first),
         cmocka_unit_test(a_question_can_be_answered_on_the_page),
+        cmocka_unit_test(a_reading_that_nothing_replaces_is_asked_about_in_other_words),
         cmocka_unit_test(what_was_removed_is_explained_and_can_be_put_back),
         cmocka_unit_test(advice_on_recordings_is_given_once_and_not_as_a_line_to_read_again),
         cmocka_unit_test(totals_are_those_of_all_takes),
