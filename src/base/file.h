@@ -38,6 +38,7 @@ char *tt_path_join(const char *folder, const char *name);
 const char *tt_path_name(const char *path);
 
 /* An unlinked temporary file in folder for float samples, written once and read back. */
+enum { TT_SCRATCH_IN_MEMORY = 1 << 22 }; /* so many samples never go through the file: 16 MiB, 87 s at 48 kHz */
 struct tt_scratch;
 struct tt_scratch *tt_scratch_open(const char *folder, struct tt_error *err);
 bool tt_scratch_add(struct tt_scratch *scratch, const float *samples, size_t count, struct tt_error *err);

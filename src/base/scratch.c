@@ -1,15 +1,21 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* A temporary file of float samples without a name: it vanishes with the process, however that ends. */
+/* A temporary file of float samples without a name: it vanishes with the process, however that ends. The first samples stay in memory: a short take
+ * never goes through the file. */
 #include <errno.h>
 #include <stdlib.h>
+#include <string.h>
 #include <unistd.h>
 
 #include "base/file.h"
 #include "base/raw_io.h"
 #include "base/text.h"
 
+enum { HEAD_FIRST = 1 << 16, HEAD_MOST = TT_SCRATCH_IN_MEMORY };
+
 struct tt_scratch {
     int fd;
+    float *head;  /* the first samples, HEAD_MOST at most; the file has the others, each where it would be if it had all */
+    size_t head_room;
     char *folder; /* for messages */
     int64_t count, read_at;
 };
@@ -33,8 +39,29 @@ struct tt_scratch *tt_scratch_open(const char *folder, struct tt_error *err)
     return NULL;
 }
 
+/* Keeps what belongs into the head, and goes on to what does not. */
+static bool keep_head(struct tt_scratch *scratch, const float **samples, size_t *count, struct tt_error *err)
+{
+    size_t have = (size_t)scratch->count, part = *count < HEAD_MOST - have ? *count : HEAD_MOST - have;
+    if (have + part > scratch->head_room) {
+        size_t room = scratch->head_room > 0 ? scratch->head_room : HEAD_FIRST;
+        while (room < have + part) room *= 2;
+        float *head = realloc(scratch->head, room * sizeof *head);
+        if (!head) return tt_fail_memory(err);
+        scratch->head = head;
+        scratch->head_room = room;
+    }
+    if (part > 0) memcpy(scratch->head + have, *samples, part * sizeof **samples);
+    scratch->count += (int64_t)part;
+    *samples += part;
+    *count -= part;
+    return true;
+}
+
 bool tt_scratch_add(struct tt_scratch *scratch, const float *samples, size_t count, struct tt_error *err)
 {
+    if (scratch->count < HEAD_MOST && !keep_head(scratch, &samples, &count, err)) return false;
+    if (count == 0) return true;
     int64_t most = INT64_MAX / (int64_t)sizeof *samples - scratch->count;
     int reason = 0;
     if (count > (uint64_t)most || count > SIZE_MAX / sizeof *samples) reason = EFBIG;
@@ -56,9 +83,13 @@ bool tt_scratch_rewind(struct tt_scratch *scratch, struct tt_error *err)
 int64_t tt_scratch_read(struct tt_scratch *scratch, float *samples, size_t count, struct tt_error *err)
 {
     int64_t left = scratch->count - scratch->read_at;
-    size_t wanted = (uint64_t)left < count ? (size_t)left : count;
-    int64_t bytes = (int64_t)(wanted * sizeof *samples);
-    int64_t got = tt_read_all(scratch->fd, samples, (size_t)bytes, scratch->read_at * (int64_t)sizeof *samples);
+    size_t wanted = (uint64_t)left < count ? (size_t)left : count, in_head = 0;
+    if (wanted > 0 && scratch->read_at < HEAD_MOST) {
+        in_head = (size_t)(HEAD_MOST - scratch->read_at) < wanted ? (size_t)(HEAD_MOST - scratch->read_at) : wanted;
+        memcpy(samples, scratch->head + scratch->read_at, in_head * sizeof *samples);
+    }
+    int64_t bytes = (int64_t)((wanted - in_head) * sizeof *samples), at = scratch->read_at + (int64_t)in_head;
+    int64_t got = bytes > 0 ? tt_read_all(scratch->fd, samples + in_head, (size_t)bytes, at * (int64_t)sizeof *samples) : 0;
     if (got != bytes) {
         tt_fail_errno(err, TT_ERROR_OUTPUT, got < 0 ? errno : EIO, "%s: cannot read back a temporary file", scratch->folder);
         return -1;
@@ -73,6 +104,7 @@ void tt_scratch_close(struct tt_scratch *scratch)
 {
     if (!scratch) return;
     if (scratch->fd >= 0) close(scratch->fd);
+    free(scratch->head);
     free(scratch->folder);
     free(scratch);
 }

@@ -4,6 +4,8 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "base/wide.h"
+
 /* Common practice, no source: longer than half a period of the lowest voice (and of 20 Hz), so that a steady tone is turned down
  * by a steady gain, and a release that is slow against a syllable. */
 static const double hold_ms = 25.0;
@@ -78,7 +80,8 @@ static int64_t released(const struct tt_gain_rider *rider)
     return rider->held > step ? rider->held - step : 0;
 }
 
-double tt_gain_rider_step(struct tt_gain_rider *rider, uint64_t interval, int64_t reduction)
+/* The smoothed reduction, times the two boxes. */
+static inline int64_t smoothed(struct tt_gain_rider *rider, uint64_t interval, int64_t reduction)
 {
     const int64_t demanded = largest_demand(rider, interval, reduction), back = released(rider);
     rider->held = demanded > back ? demanded : back;
@@ -89,8 +92,31 @@ double tt_gain_rider_step(struct tt_gain_rider *rider, uint64_t interval, int64_
         value = rider->sums[i];
     }
     rider->box_at = rider->box_at + 1 < rider->box_samples ? rider->box_at + 1 : 0;
+    return value;
+}
+
+static double whole_of(const struct tt_gain_rider *rider)
+{
     const double boxes = (double)rider->box_samples * (double)rider->box_samples;
-    return 1.0 - (double)value / (boxes * (double)(1LL << TT_REDUCTION_BITS));
+    return boxes * (double)(1LL << TT_REDUCTION_BITS);
+}
+
+double tt_gain_rider_step(struct tt_gain_rider *rider, uint64_t interval, int64_t reduction)
+{
+    return 1.0 - (double)smoothed(rider, interval, reduction) / whole_of(rider);
+}
+
+TT_WIDE static void divide(double *gains, size_t count, double whole)
+{
+    for (size_t i = 0; i < count; i++)
+        gains[i] = 1.0 - gains[i] / whole;
+}
+
+void tt_gain_rider_run(struct tt_gain_rider *rider, uint64_t interval, const int64_t *demands, size_t count, double *gains)
+{
+    for (size_t i = 0; i < count; i++)
+        gains[i] = (double)smoothed(rider, interval + i, demands[i]);
+    divide(gains, count, whole_of(rider));
 }
 
 bool tt_gain_rider_is_idle(const struct tt_gain_rider *rider)

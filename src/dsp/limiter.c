@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "base/units.h"
+#include "base/wide.h"
 #include "dsp/gain_rider.h"
 #include "dsp/interpolator.h"
 
@@ -97,33 +98,40 @@ void tt_limiter_tell(struct tt_limiter *limiter, tt_limiter_told told, void *con
     limiter->told_context = context;
 }
 
-/* What the next interval demands, rounded up. */
-static int64_t next_demand(const struct tt_limiter *limiter, const struct limiter_pass *pass)
+/* What an interval at a place of samples demands, rounded up. */
+static int64_t demand_at(const struct tt_limiter *limiter, const struct limiter_pass *pass, size_t interval)
 {
-    const double peak = (double)tt_interpolator_peak(&limiter->interpolator, limiter->samples + pass->next_interval);
+    const double peak = (double)tt_interpolator_peak(&limiter->interpolator, limiter->samples + interval);
     const double ceiling = (double)limiter->ceiling;
     if (!(peak > ceiling))
         return 0;
     const int64_t demand = (int64_t)ceil((1.0 - ceiling / peak) * (double)(1LL << TT_REDUCTION_BITS));
     if (limiter->told != NULL) {
-        const int64_t place = (int64_t)(limiter->origin + pass->next_interval) - limiter->silence;
+        const int64_t place = (int64_t)(limiter->origin + interval) - limiter->silence;
         limiter->told(limiter->told_context, &(struct tt_limiter_demand){place, (int32_t)demand, (int32_t)(pass - limiter->passes)});
     }
     return demand;
 }
 
+TT_WIDE static void turn_down(float *samples, const double *gains, size_t count)
+{
+    for (size_t i = 0; i < count; i++)
+        samples[i] = (float)((double)samples[i] * gains[i]); /* a gain of 1 changes nothing */
+}
+
+/* At most TT_INTERPOLATOR_SCREEN intervals: what they turn down lies so far behind that none of them looks at it. */
 static void run_intervals(struct tt_limiter *limiter, struct limiter_pass *pass, uint32_t mask, size_t count)
 {
-    for (size_t i = 0; i < count; i++, mask >>= 1) {
-        const int64_t demand = (mask & 1U) != 0 ? next_demand(limiter, pass) : 0;
-        const double gain = tt_gain_rider_step(&pass->rider, limiter->origin + pass->next_interval, demand);
-        pass->next_interval++;
-        float *sample = &limiter->samples[pass->next_sample++];
-        if (gain < 1.0)
-            *sample = (float)(*sample * gain);
-        if (gain < pass->least_gain)
-            pass->least_gain = gain;
-    }
+    int64_t demands[TT_INTERPOLATOR_SCREEN] = {0};
+    double gains[TT_INTERPOLATOR_SCREEN] = {0};
+    for (size_t i = 0; i < count; i++, mask >>= 1)
+        demands[i] = (mask & 1U) != 0 ? demand_at(limiter, pass, pass->next_interval + i) : 0;
+    tt_gain_rider_run(&pass->rider, limiter->origin + pass->next_interval, demands, count, gains);
+    turn_down(limiter->samples + pass->next_sample, gains, count);
+    for (size_t i = 0; i < count; i++)
+        pass->least_gain = gains[i] < pass->least_gain ? gains[i] : pass->least_gain;
+    pass->next_interval += count;
+    pass->next_sample += count;
 }
 
 static bool is_quiet(const struct tt_limiter *limiter, const struct limiter_pass *pass, size_t count)

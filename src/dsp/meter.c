@@ -180,12 +180,13 @@ static bool add_power(struct tt_meter *meter, double power, struct tt_error *err
     return (last + 1) % STEPS_OF_TEN != 0 || append_step(meter, hundred / STEPS_OF_TEN, err);
 }
 
-static bool finish_step(struct tt_meter *meter, struct tt_error *err)
+/* whole: the step of a single channel where it was never gathered; NULL. */
+static bool finish_step(struct tt_meter *meter, const float *whole, struct tt_error *err)
 {
     double energy = 0.0;
     for (int c = 0; c < meter->channel_count; c++) {
         struct meter_channel *channel = &meter->channels[c];
-        energy += channel->weight * tt_k_weighting_energy(channel->filter, channel->samples, meter->step_samples);
+        energy += channel->weight * tt_k_weighting_energy(channel->filter, whole ? whole : channel->samples, meter->step_samples);
     }
     const bool kept = add_power(meter, energy / (double)meter->step_samples, err);
     meter->step_number++;
@@ -214,13 +215,15 @@ bool tt_meter_add_frames(struct tt_meter *meter, const float *interleaved, size_
     while (frame_count > 0) {
         const size_t room = meter->step_samples - meter->step_filled;
         const size_t part = frame_count < room ? frame_count : room;
+        const float *whole = stride == 1 && part == meter->step_samples ? interleaved : NULL;
         for (size_t c = 0; c < stride; c++) {
             struct meter_channel *channel = &meter->channels[c];
-            float *samples = channel->samples + meter->step_filled;
-            if (stride == 1)
-                memcpy(samples, interleaved, part * sizeof *samples);
+            float *gathered = channel->samples + meter->step_filled;
+            if (stride == 1 && !whole)
+                memcpy(gathered, interleaved, part * sizeof *gathered);
             for (size_t i = 0; stride > 1 && i < part; i++)
-                samples[i] = interleaved[i * stride + c];
+                gathered[i] = interleaved[i * stride + c];
+            const float *samples = whole ? whole : gathered;
             tt_true_peak_add(channel->true_peak, samples, part);
             add_squares(meter->squares, samples, part, (size_t)(meter->frame_count % LANES));
         }
@@ -228,7 +231,7 @@ bool tt_meter_add_frames(struct tt_meter *meter, const float *interleaved, size_
         frame_count -= part;
         meter->frame_count += (int64_t)part;
         meter->step_filled += part;
-        if (meter->step_filled == meter->step_samples && !finish_step(meter, err))
+        if (meter->step_filled == meter->step_samples && !finish_step(meter, whole, err))
             return false;
     }
     return true;

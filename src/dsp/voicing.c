@@ -13,11 +13,12 @@ static const double middle_rate_hz = 6000.0, slow_rate_hz = 2000.0;
 static const double lowest_pitch_hz = 60.0, highest_pitch_hz = 400.0;
 static const double compared_ms = 40.0;
 static const double passband_hz = 850.0;
-enum { BOXES = 3, SLOW_TAPS = 25, MOST_LAGS = 64, MOST_COMPARED = 160 };
+enum { LANES = 8, BOXES = 3, SLOW_TAPS = 25, MOST_LAGS = 64, MOST_COMPARED = 160 };
 
 /* A decimating FIR filter fed in pieces. */
 struct decimator {
     int factor, tap_count;
+    int padded_count;             /* with zeros behind, so that a sum has no rest; they meet samples that are not held any longer, or not yet */
     float *taps;
     float *held;                  /* what is not used up yet */
     int held_count, held_room;
@@ -38,9 +39,10 @@ struct tt_voicing {
 static bool decimator_open(struct decimator *decimator, int factor, int tap_count, int most_new) {
     decimator->factor = factor;
     decimator->tap_count = tap_count;
+    decimator->padded_count = (tap_count + LANES - 1) / LANES * LANES;
     decimator->held_room = tap_count + factor + most_new;
-    decimator->taps = calloc((size_t)tap_count, sizeof(float));
-    decimator->held = calloc((size_t)decimator->held_room, sizeof(float));
+    decimator->taps = calloc((size_t)decimator->padded_count, sizeof(float));
+    decimator->held = calloc((size_t)decimator->held_room + LANES, sizeof(float));
     decimator->held_count = tap_count - 1;    /* silence before the start */
     return decimator->taps != NULL && decimator->held != NULL;
 }
@@ -79,10 +81,10 @@ static void low_pass_design(struct decimator *decimator, double cutoff_of_rate) 
 
 /* Sums in eight lanes, so that the order is ours and the compiler may use wide registers. */
 static inline float dot(const float *a, const float *b, int count) {
-    float lane[8] = {0};
+    float lane[LANES] = {0};
     int i = 0;
-    for (; i + 8 <= count; i += 8)
-        for (int k = 0; k < 8; k++) lane[k] += a[i + k] * b[i + k];
+    for (; i + LANES <= count; i += LANES)
+        for (int k = 0; k < LANES; k++) lane[k] += a[i + k] * b[i + k];
     float sum = ((lane[0] + lane[4]) + (lane[1] + lane[5])) + ((lane[2] + lane[6]) + (lane[3] + lane[7]));
     for (; i < count; i++) sum += a[i] * b[i];
     return sum;
@@ -93,7 +95,7 @@ TT_WIDE static int decimate(struct decimator *decimator, const float *samples, i
     decimator->held_count += count;
     int at = 0, made = 0;
     for (; at + decimator->tap_count <= decimator->held_count; at += decimator->factor)
-        output[made++] = dot(decimator->held + at, decimator->taps, decimator->tap_count);
+        output[made++] = dot(decimator->held + at, decimator->taps, decimator->padded_count);
     decimator->held_count -= at;
     memmove(decimator->held, decimator->held + at, (size_t)decimator->held_count * sizeof(float));
     return made;

@@ -170,6 +170,30 @@ static int count_entries(const char *path)
     return count;
 }
 
+static void a_long_scratch_comes_back_across_what_is_kept_in_memory(void **state)
+{
+    (void)state;
+    enum { PART = 70000, COUNT = TT_SCRATCH_IN_MEMORY + 3 * PART };
+    struct tt_error err = {0};
+    struct tt_scratch *scratch = tt_scratch_open(folder, &err);
+    float *samples = malloc(PART * sizeof *samples);
+    for (int at = 0, count; at < COUNT; at += count) {
+        count = COUNT - at < PART ? COUNT - at : PART;
+        for (int i = 0; i < count; i++) samples[i] = (float)(at + i);
+        assert_true(tt_scratch_add(scratch, samples, (size_t)count, &err));
+    }
+    for (int round = 0; round < 2; round++) {
+        assert_true(tt_scratch_rewind(scratch, &err));
+        for (int at = 0, count; at < COUNT; at += count) {
+            count = COUNT - at < PART - 1 ? COUNT - at : PART - 1;
+            assert_int_equal(tt_scratch_read(scratch, samples, PART - 1, &err), count);
+            for (int i = 0; i < count; i++) assert_true(samples[i] == (float)(at + i));
+        }
+    }
+    free(samples);
+    tt_scratch_close(scratch);
+}
+
 static void scratch_samples_come_back_and_no_file_is_seen(void **state)
 {
     (void)state;
@@ -259,6 +283,7 @@ int main(void)
         cmocka_unit_test(a_relative_folder_is_made_where_the_program_is),
         cmocka_unit_test(paths_are_joined_with_one_slash),
         cmocka_unit_test(scratch_samples_come_back_and_no_file_is_seen),
+        cmocka_unit_test(a_long_scratch_comes_back_across_what_is_kept_in_memory),
         cmocka_unit_test(hashes_agree_with_the_examples_of_the_standard),
         cmocka_unit_test(a_file_of_a_million_a_has_its_known_hash),
     };

@@ -8,17 +8,16 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <time.h>
 #include <unistd.h>
 
 #include "bench.h"
 
-enum { ROUNDS_MOST = 16, WAYS = 5, SHORT_TAKES = 200, SHORT_S = 5 };
+enum { ROUNDS_MOST = 16, WAYS = 5, SHORT_TAKES = 200, SHORT_TAKES_LONG = 1000, SHORT_S = 5 };
 
 /* One way to run the command: the arguments after its common ones. */
 struct way {
     const char *name;
-    const char *arguments[8];
+    const char *arguments[12];
 };
 
 #define BARE "--set", "deliver.narration=no", "--set", "report.page=no", "--set", "report.pictures=no"
@@ -37,13 +36,6 @@ struct bench {
     double start_s, most_s;
     bool is_long;
 };
-
-static double clock_s(void)
-{
-    struct timespec now;
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
-}
 
 /* ---- takes ---- */
 
@@ -65,15 +57,23 @@ static void make_take(const struct bench *bench, const char *path, double second
     bench_run(arguments);
 }
 
+/* Works in the folder out, and leaves it. */
+static struct cost run_over(const struct bench *bench, const char *source, const char *jobs, const struct way *way)
+{
+    char out[512];
+    path_of(bench, out, sizeof out, "out");
+    const char *arguments[24] = {bench->tool, "clean", source, "-o", out, "-q", "-j", jobs};
+    for (size_t i = 0, at = 8; i < sizeof way->arguments / sizeof *way->arguments && way->arguments[i]; i++)
+        arguments[at++] = way->arguments[i];
+    return bench_run(arguments);
+}
+
 static struct cost run_tool(const struct bench *bench, const char *source, const char *jobs, const struct way *way)
 {
     char out[512];
     path_of(bench, out, sizeof out, "out");
     bench_remove(out);
-    const char *arguments[24] = {bench->tool, "clean", source, "-o", out, "-q", "-j", jobs};
-    for (size_t i = 0, at = 8; i < 8 && way->arguments[i]; i++)
-        arguments[at++] = way->arguments[i];
-    struct cost cost = bench_run(arguments);
+    struct cost cost = run_over(bench, source, jobs, way);
     bench_remove(out);
     return cost;
 }
@@ -113,7 +113,7 @@ static double median_ratio(const double *above, const double *below, size_t coun
 
 static bool is_time_left(const struct bench *bench, double round_s)
 {
-    return bench->is_long || clock_s() - bench->start_s + round_s < bench->most_s;
+    return bench->is_long || bench_now_s() - bench->start_s + round_s < bench->most_s;
 }
 
 /* Whole-chain cost an hour of sound, in floors. */
@@ -125,11 +125,11 @@ static double measure_length(const struct bench *bench, const char *name, double
     struct series series[WAYS] = {{.count = 0}};
     double round_s = 0;
     for (size_t round = 0; round < rounds && (round == 0 || is_time_left(bench, round_s)); round++) {
-        double start_s = clock_s();
+        double start_s = bench_now_s();
         for (int way = 0; way < WAYS; way++)
-            if (way <= CLEAN || is_time_left(bench, clock_s() - start_s)) /* of a long take at least what is asked first */
+            if (way <= CLEAN || is_time_left(bench, bench_now_s() - start_s)) /* of a long take at least what is asked first */
                 keep(&series[way], way == FLOOR ? run_floor(bench, take) : run_tool(bench, take, "1", &ways[way]));
-        round_s = clock_s() - start_s;
+        round_s = bench_now_s() - start_s;
     }
     unlink(take);
     printf("\n%s, %zu round%s   CPU s/h  / floor  wall s  x real time  peak MiB\n", name, series[0].count, series[0].count == 1 ? " " : "s");
@@ -147,16 +147,79 @@ static double measure_length(const struct bench *bench, const char *name, double
     return median_ratio(series[CLEAN].cpu_s, series[FLOOR].cpu_s, series[CLEAN].count);
 }
 
+/* ---- where the time goes ---- */
+
+/* What a stage costs is what a run without it saves. */
+static const struct way without[] = {
+    {"  rumble filter (in both passes)", {BARE, "--set", "take.highpass_hz=0"}},
+    {"  hum found and taken out", {BARE, "--set", "gate.hum=off"}},
+    {"  misreads, talk", {BARE, "--set", "misreads.action=off", "--set", "misreads.talk=off"}},
+    {"  gate", {BARE, "--set", "gate.depth_db=0"}},
+    {"  limiter", {BARE, "--set", "loudness.limit_most_db=0"}},
+};
+enum { PARTS = sizeof without / sizeof *without };
+
+static void print_part(const char *name, double cpu_s, double seconds, double clean_s)
+{
+    printf("  %-34s %8.2f %6.0f %%\n", name, cpu_s * 3600 / seconds, 100 * cpu_s / clean_s);
+}
+
+static void measure_parts(const struct bench *bench, double seconds, size_t rounds)
+{
+    char take[512];
+    path_of(bench, take, sizeof take, "take.wav");
+    make_take(bench, take, seconds, 48000, 1, 1);
+    double clean_s[ROUNDS_MOST], again_s[ROUNDS_MOST], hear_s[ROUNDS_MOST], render_s[ROUNDS_MOST], saved_s[PARTS][ROUNDS_MOST];
+    for (size_t round = 0; round < rounds; round++) {
+        char out[512];
+        path_of(bench, out, sizeof out, "out");
+        bench_remove(out);
+        clean_s[round] = run_over(bench, take, "1", &ways[CLEAN]).cpu_s;
+        again_s[round] = run_over(bench, take, "1", &ways[CLEAN]).cpu_s;
+        double plan_s = run_tool(bench, take, "1", &ways[HEAR]).cpu_s;
+        hear_s[round] = plan_s - again_s[round];
+        render_s[round] = clean_s[round] - plan_s;
+        for (int part = 0; part < PARTS; part++)
+            saved_s[part][round] = clean_s[round] - run_tool(bench, take, "1", &without[part]).cpu_s;
+    }
+    unlink(take);
+    double all_s = bench_median(clean_s, rounds);
+    printf("\n%.0f min by pass and stage, %zu rounds   CPU s/h  of clean\n", seconds / 60, rounds);
+    print_part("start, digest of the take", bench_median(again_s, rounds), seconds, all_s);
+    print_part("hear, decide", bench_median(hear_s, rounds), seconds, all_s);
+    print_part("render, deliver", bench_median(render_s, rounds), seconds, all_s);
+    for (int part = 0; part < PARTS; part++)
+        print_part(without[part].name, bench_median(saved_s[part], rounds), seconds, all_s);
+    fflush(stdout);
+}
+
+/* ---- from closed to published ---- */
+
+static void measure_watch(const struct bench *bench, size_t rounds)
+{
+    double waited_s[ROUNDS_MOST];
+    char take[512];
+    path_of(bench, take, sizeof take, "take.wav");
+    for (size_t round = 0; round < rounds; round++) {
+        make_take(bench, take, 60, 48000, 1, 1);
+        waited_s[round] = bench_watch(bench->tool, bench->folder, take);
+    }
+    printf("\nwatch: take of 60 s to voice, %zu rounds  %6.3f s  (settle time taken off)\n", rounds, bench_median(waited_s, rounds));
+    fflush(stdout);
+}
+
 /* ---- many takes, two jobs, start-up ---- */
+
+static unsigned short_takes(const struct bench *bench) { return bench->is_long ? SHORT_TAKES_LONG : SHORT_TAKES; }
 
 static void make_short_takes(const struct bench *bench, char *session, size_t size)
 {
     path_of(bench, session, size, "session");
     if (mkdir(session, 0700) != 0)
         bench_stop("cannot make %s", session);
-    for (unsigned i = 0; i < SHORT_TAKES; i++) {
+    for (unsigned i = 0; i < short_takes(bench); i++) {
         char path[600];
-        snprintf(path, sizeof path, "%s/%03u.wav", session, i + 1);
+        snprintf(path, sizeof path, "%s/%04u.wav", session, i + 1);
         make_take(bench, path, SHORT_S, 48000, 1, i + 2);
     }
 }
@@ -166,23 +229,23 @@ static void measure_many(const struct bench *bench, size_t rounds)
     char session[512], take[512], first[600];
     make_short_takes(bench, session, sizeof session);
     path_of(bench, take, sizeof take, "take.wav");
-    make_take(bench, take, SHORT_TAKES * SHORT_S, 48000, 1, 1);
-    snprintf(first, sizeof first, "%s/001.wav", session);
+    make_take(bench, take, short_takes(bench) * SHORT_S, 48000, 1, 1);
+    snprintf(first, sizeof first, "%s/0001.wav", session);
     struct series many[2] = {{.count = 0}}, one[2] = {{.count = 0}}, start = {.count = 0};
     double round_s = 0;
     for (size_t round = 0; round < rounds && (round == 0 || is_time_left(bench, round_s)); round++) {
-        double start_s = clock_s();
+        double start_s = bench_now_s();
         for (int jobs = 0; jobs < 2; jobs++) {
             keep(&many[jobs], run_tool(bench, session, jobs ? "2" : "1", &ways[CLEAN]));
             keep(&one[jobs], run_tool(bench, take, jobs ? "2" : "1", &ways[CLEAN]));
         }
         keep(&start, run_tool(bench, first, "1", &ways[CLEAN]));
-        round_s = clock_s() - start_s;
+        round_s = bench_now_s() - start_s;
     }
     bench_remove(session);
     unlink(take);
     size_t count = start.count;
-    printf("\n%d takes of %d s, one take as long, %zu round%s; %ld processors\n", SHORT_TAKES, SHORT_S, count, count == 1 ? "" : "s",
+    printf("\n%u takes of %d s, one take as long, %zu round%s; %ld processors\n", short_takes(bench), SHORT_S, count, count == 1 ? "" : "s",
            sysconf(_SC_NPROCESSORS_ONLN));
     printf("  CPU, many / one (-j 1)             %6.2f   (%.2f s / %.2f s)\n", median_ratio(many[0].cpu_s, one[0].cpu_s, count),
            bench_median(many[0].cpu_s, count), bench_median(one[0].cpu_s, count));
@@ -200,6 +263,8 @@ static void run_all(const struct bench *bench)
            "by plain calls of libsndfile, FFTW and libebur128.\n");
     measure_length(bench, "1 min          ", 60, 48000, 1, 7);
     measure_length(bench, "10 min         ", 600, 48000, 1, 5);
+    measure_parts(bench, 600, 3);
+    measure_watch(bench, 5);
     measure_many(bench, 3);
     double hour = measure_length(bench, "1 h            ", 3600, 48000, 1, bench->is_long ? 3 : 2);
     if (!bench->is_long)
@@ -225,7 +290,7 @@ int main(int count, char **arguments)
     if (count != 2)
         return make_or_floor(count, arguments);
     const char *long_bench = getenv("TIDYTAKE_LONG_BENCH"), *most = getenv("TIDYTAKE_BENCH_SECONDS"), *base = getenv("TMPDIR");
-    struct bench bench = {.self = arguments[0], .tool = arguments[1], .start_s = clock_s(), .most_s = most ? strtod(most, NULL) : 240};
+    struct bench bench = {.self = arguments[0], .tool = arguments[1], .start_s = bench_now_s(), .most_s = most ? strtod(most, NULL) : 240};
     bench.is_long = long_bench && strcmp(long_bench, "1") == 0;
     snprintf(bench.folder, sizeof bench.folder, "%s/tidytake-bench-XXXXXX", base && base[0] ? base : "/tmp");
     if (!mkdtemp(bench.folder))

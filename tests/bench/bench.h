@@ -5,6 +5,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <sys/types.h>
 
 /* A finished process, by the kernel's own account. */
 struct cost {
@@ -16,8 +17,14 @@ _Noreturn void bench_stop(const char *format, ...) __attribute__((format(printf,
 
 /* Runs a command to its end, standard output thrown away; stops the program where it fails. */
 struct cost bench_run(const char *const *arguments);
+/* Starts one that runs until it is stopped. */
+pid_t bench_start(const char *const *arguments);
+double bench_now_s(void);
 /* Removes a folder and all in it; it need not be there. */
 void bench_remove(const char *folder);
+
+/* Seconds from when a take lies in a watched folder (it is moved there) until its voice is published; the settling time is taken off. */
+double bench_watch(const char *tool, const char *folder, const char *take);
 
 double bench_median(const double *values, size_t count);
 

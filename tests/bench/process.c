@@ -25,7 +25,7 @@ void bench_stop(const char *format, ...)
     exit(2);
 }
 
-static double now_s(void)
+double bench_now_s(void)
 {
     struct timespec now;
     clock_gettime(CLOCK_MONOTONIC, &now);
@@ -51,22 +51,28 @@ static _Noreturn void become(const char *const *arguments)
     _exit(127);
 }
 
-/* The peak counts what this program itself had in memory when it started the other: keep it small. */
-struct cost bench_run(const char *const *arguments)
+pid_t bench_start(const char *const *arguments)
 {
     fflush(NULL);
-    double start_s = now_s();
     pid_t child = fork();
     if (child < 0)
         bench_stop("cannot start %s: %s", arguments[0], strerror(errno));
     if (child == 0)
         become(arguments);
+    return child;
+}
+
+/* The peak counts what this program itself had in memory when it started the other: keep it small. */
+struct cost bench_run(const char *const *arguments)
+{
+    double start_s = bench_now_s();
+    pid_t child = bench_start(arguments);
     int status;
     struct rusage usage;
     while (wait4(child, &status, 0, &usage) < 0)
         if (errno != EINTR)
             bench_stop("cannot wait for %s: %s", arguments[0], strerror(errno));
-    double end_s = now_s();
+    double end_s = bench_now_s();
     if (!WIFEXITED(status) || WEXITSTATUS(status) != 0)
         bench_stop("%s %s failed (status %d)", arguments[0], arguments[1], status);
     return (struct cost){seconds_of(usage.ru_utime) + seconds_of(usage.ru_stime), end_s - start_s, (double)usage.ru_maxrss / 1024};
