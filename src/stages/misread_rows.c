@@ -121,7 +121,14 @@ static void hold_back(const struct tt_phrases *phrases, struct tt_phrase_choice 
     }
 }
 
-static char *note_of(const struct tt_phrases *phrases, const struct tt_phrase_choice *choice)
+/* The reading that stays in place of one: several in a row may be given up. */
+static const struct tt_reread *last_reread(const struct tt_phrase_choice *choices, const struct tt_reread *reread)
+{
+    while (choices[reread->again].fate == TT_PHRASE_MISREAD && goes(&choices[reread->again]) && choices[reread->again].reread) reread = choices[reread->again].reread;
+    return reread;
+}
+
+static char *note_of(const struct tt_phrases *phrases, const struct tt_phrase_choice *choices, const struct tt_phrase_choice *choice)
 {
     if (choice->fate == TT_PHRASE_TALK) return tt_copy_string("between the misread and its re-read");
     if (choice->fate == TT_PHRASE_TALK_ELSEWHERE) return tt_copy_string(choice->is_others ? "said into another microphone" : "fainter than the lines, or apart from them");
@@ -129,10 +136,11 @@ static char *note_of(const struct tt_phrases *phrases, const struct tt_phrase_ch
     if (choice->chosen_in) return tt_format("an earlier reading was chosen, in %s", choice->chosen_in);
     if (!reread) return tt_copy_string(choice->is_knocked ? "two knocks behind it" : "it stops in mid-word, and nothing replaces it");
     char from[TT_TIME_CHARS], to[TT_TIME_CHARS];
+    reread = last_reread(choices, reread);
     tt_time_format((int64_t)llround(start_ms_of(phrases, reread->again)), from);
     tt_time_format((int64_t)llround(end_ms_of(phrases, reread->again_last)), to);
     size_t take = phrases->all[reread->again].take;
-    if (take == phrases->all[reread->first].take) return tt_format("read again %s-%s", from, to);
+    if (take == phrases->all[choice->reread->first].take) return tt_format("read again %s-%s", from, to);
     return tt_format("read again %s-%s, in %s", from, to, phrases->view->takes[take].name);
 }
 
@@ -143,7 +151,7 @@ static bool propose(const struct tt_phrases *phrases, const struct tt_phrase_cho
     struct tt_row row = {.start_ms = (int64_t)ceil(edges.start_ms), .end_ms = (int64_t)floor(edges.end_ms),
                          .kind = choice->fate == TT_PHRASE_MISREAD ? TT_ROW_MISREAD : TT_ROW_TALK,
                          .proposed = choice->action, .action = choice->action, .amount = NAN,
-                         .confidence = floor(choice->confidence * 100.0) / 100.0, .note = note_of(phrases, choice)};
+                         .confidence = floor(choice->confidence * 100.0) / 100.0, .note = note_of(phrases, choices, choice)};
     if (!row.note) return tt_fail_memory(err);
     /* Neighbouring rows share an edge: rounding must not leave a millisecond between them. */
     if (!is_first_of_take(phrases, first) && goes(&choices[first - 1]) && goes(choice)) row.start_ms = (int64_t)floor(edges.start_ms);

@@ -20,8 +20,6 @@ static const double scrap_lines_s = 0.3, scrap_match_s = 1.5;
 /* Shorter and weaker than this, a few sounds alike are no evidence once something was said in between, be it ever so faint: the ends of sentences are faint, too. */
 static const double short_match_s = 1.0, between_least_s = 0.3;
 static const float short_match_score = 40.0f;
-/* With lines in between that stay, only what is surer than this. */
-static const double lines_sure = 0.99;
 /* Nobody goes back beyond so much that stays. */
 static const double most_lines_s = 20.0;
 /* ln of 0.1 s, with some room. */
@@ -186,15 +184,10 @@ static bool is_short_with_words(const struct tt_phrases *phrases, const struct t
     return between_s > between_least_s && reread->score < short_match_score && (double)reread->seen[TT_SEEN_LENGTH] < log(short_match_s);
 }
 
-static bool is_unsure_over_lines(const struct tt_reread *reread)
-{
-    return (double)reread->seen[TT_SEEN_LINES] > log(1.0 + rival_lines_s) && reread->confidence < lines_sure;
-}
-
 static bool is_doubtful(const struct tt_phrases *phrases, const struct tt_reread *reread, const bool *covered)
 {
     return is_refrain(reread) || is_scrap_with_lines(reread) || is_short_with_words(phrases, reread, covered) ||
-           is_unsure_over_lines(reread) || reread->seen[TT_SEEN_WORST_LONG] < broken_path || reread->seen[TT_SEEN_WORST] < broken_path_short;
+           reread->seen[TT_SEEN_WORST_LONG] < broken_path || reread->seen[TT_SEEN_WORST] < broken_path_short;
 }
 
 static void judge_all(const struct tt_phrases *phrases, struct tt_rereads *rereads, const bool *covered, struct likest *likest)

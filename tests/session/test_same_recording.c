@@ -128,6 +128,47 @@ static void takes_of_different_lengths_are_not_even_compared(void **state)
     end(other);
 }
 
+/* So many seconds of one line, for takes too short to be judged as others are. */
+static struct made_session *short_take(uint32_t seed, double seconds, float *steps)
+{
+    struct made_session *session = begin();
+    session->chance = seed;
+    read_part(session, 200, 0.0, seconds, 0.0);
+    struct made_take *take = take_of(session);
+    take->at_s = 1.0 + seconds * 1.1;
+    struct tt_heard *heard = &take->heard;
+    heard->facts = (struct tt_heard_facts){.rate_hz = RATE, .feature_hop_samples = HOP, .frame_count = (int64_t)((seconds * 1.1 + 2.0) * RATE), .speech_dbfs = -24.0};
+    heard->runs = take->runs;
+    heard->cepstra = take->cepstra;
+    heard->feature_count = (size_t)(heard->facts.frame_count / HOP);
+    heard->steps = steps;
+    heard->step_count = (size_t)(heard->facts.frame_count * 10 / RATE);
+    for (size_t i = 0; i < heard->step_count; i++) steps[i] = i >= 10 && (double)i < 10.0 + seconds * 10.0 ? 4e-3f : 1e-7f;
+    return session;
+}
+
+static void a_copy_of_two_seconds_is_known_and_another_reading_of_them_is_not_taken_for_one(void **state)
+{
+    (void)state;
+    for (int other = 0; other < 2; other++) {
+        float steps[2][100];
+        struct made_session *one = short_take(1, 2.0, steps[0]), *two = short_take(other ? 77 : 1, 2.0, steps[1]);
+        assert_int_equal(tt_heard_in_step(&one->takes[0].heard, &two->takes[0].heard), !other);
+        end(one);
+        end(two);
+    }
+}
+
+static void of_less_than_a_second_nothing_is_said(void **state)
+{
+    (void)state;
+    float steps[2][100];
+    struct made_session *one = short_take(1, 0.9, steps[0]), *two = short_take(1, 0.9, steps[1]);
+    assert_false(tt_heard_in_step(&one->takes[0].heard, &two->takes[0].heard));
+    end(one);
+    end(two);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -137,6 +178,8 @@ int main(void)
         cmocka_unit_test(the_same_sound_some_rows_late_runs_in_step),
         cmocka_unit_test(two_readings_of_one_text_do_not_run_in_step),
         cmocka_unit_test(takes_of_different_lengths_are_not_even_compared),
+        cmocka_unit_test(a_copy_of_two_seconds_is_known_and_another_reading_of_them_is_not_taken_for_one),
+        cmocka_unit_test(of_less_than_a_second_nothing_is_said),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -46,6 +46,27 @@ static void the_row_names_what_replaces_it(void **state)
     end(session);
 }
 
+static void of_several_tries_each_row_names_the_reading_that_stays(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    break_off(session, 200, 1.0);
+    break_off(session, 200, 1.6);
+    begin_take(session);
+    struct reading line = read_line(session, 200);
+    read_lines(session, 300, 4);
+    decide(session);
+    char from[TT_TIME_CHARS];
+    tt_time_format((int64_t)(line.start_s * 1000.0 + 0.5), from);
+    assert_int_equal(session->takes[0].sheet.count, 2);
+    for (size_t r = 0; r < 2; r++) {
+        assert_non_null(strstr(session->takes[0].sheet.rows[r].note, from));
+        assert_non_null(strstr(session->takes[0].sheet.rows[r].note, ", in 2.wav"));
+    }
+    end(session);
+}
+
 static void the_cut_leaves_room_before_the_re_read(void **state)
 {
     (void)state;
@@ -419,7 +440,7 @@ static void three_tries_without_a_pause_between_them_go_from_their_beginnings_on
     read_lines(session, 100, 20);
     /* 'a b' three times: a pause behind each a, none behind a b */
     struct reading heads[1], tries[2], line[1];
-    read_runs(session, (const struct part[]){{200, 0.0, 0.9}}, 1, 0.2, heads);
+    read_runs(session, (const struct part[]){{200, 0.1, 0.9}}, 1, 0.2, heads); /* a little late, so that 'b a' matches better than 'a b' */
     for (int k = 0; k < 2; k++) {
         tries[k] = read_parts(session, (const struct part[]){{200, 0.9, 2.0}, {200, 0.0, 0.9}}, 2);
         pause_s(session, 0.2);
@@ -504,6 +525,22 @@ static void where_all_is_asked_about_so_is_talk_at_full_level(void **state)
     decide(session);
     assert_int_equal(rows_with(session, TT_ROW_MISREAD, TT_DO_ASK), 1);
     assert_int_equal(rows_with(session, TT_ROW_TALK, TT_DO_ASK), 1);
+    end(session);
+}
+
+static void behind_a_doubtful_misread_no_second_question_is_asked(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    session->settings.misreads.confidence = 2.0; /* nothing is sure */
+    read_lines(session, 100, 20);
+    break_off(session, 200, 1.3);
+    read_part(session, 999, 0.0, 1.5, -7.0);
+    pause_s(session, 0.5);
+    read_line(session, 200);
+    decide(session);
+    assert_int_equal(session->takes[0].sheet.count, 1);
+    assert_int_equal(rows_with(session, TT_ROW_MISREAD, TT_DO_ASK), 1);
     end(session);
 }
 
@@ -771,7 +808,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(nothing_is_proposed_where_nothing_is_read_again), cmocka_unit_test(a_line_broken_off_and_read_again_is_cut),
-        cmocka_unit_test(the_row_names_what_replaces_it), cmocka_unit_test(the_cut_leaves_room_before_the_re_read),
+        cmocka_unit_test(the_row_names_what_replaces_it), cmocka_unit_test(of_several_tries_each_row_names_the_reading_that_stays), cmocka_unit_test(the_cut_leaves_room_before_the_re_read),
         cmocka_unit_test(the_misreads_breath_goes_and_the_re_reads_stays), cmocka_unit_test(a_line_read_whole_and_then_again_is_cut),
         cmocka_unit_test(three_false_starts_all_go), cmocka_unit_test(talk_between_goes_out_in_a_row_of_its_own),
         cmocka_unit_test(long_talk_between_is_asked_about), cmocka_unit_test(lines_in_between_stay),
@@ -794,6 +831,7 @@ int main(void)
         cmocka_unit_test(the_first_word_of_a_re_read_is_no_talk),
         cmocka_unit_test(a_line_that_replaces_another_is_no_talk_nor_is_its_faint_end),
         cmocka_unit_test(where_all_is_asked_about_so_is_talk_at_full_level),
+        cmocka_unit_test(behind_a_doubtful_misread_no_second_question_is_asked),
         cmocka_unit_test(a_line_cut_off_at_the_end_of_a_take_is_asked_about),
         cmocka_unit_test(a_line_that_ends_as_sentences_do_is_not_asked_about),
         cmocka_unit_test(a_reading_broken_off_at_a_lines_end_is_cut),
