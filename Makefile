@@ -173,6 +173,7 @@ fuzz-long: $(FUZZERS)
 check-long: deps
 	@$(MAKE) --no-print-directory check
 	@TIDYTAKE_LONG_TESTS=1 $(MAKE) --no-print-directory BUILD=release test TESTS=build/release/tests/audio/test_writer
+	@MAKE="$(MAKE)" tests/install/without_camera
 
 # The pages in a real browser. Not part of check: npm needs the network once.
 check-browser: deps

@@ -10,6 +10,7 @@
 #include "pipeline/chain.h"
 #include "pipeline/render.h"
 #include "session/advice.h"
+#include "session/recorded.h"
 #include "session/session.h"
 #include "stages/loudness.h"
 
@@ -118,12 +119,17 @@ static bool decide_chain(struct tt_run_state *run, struct tt_error *err)
     struct tt_session_view view = {.takes = calloc(run->take_count + 1, sizeof *view.takes), .settings = &run->settings};
     if (!view.takes)
         return tt_fail_memory(err);
+    const struct tt_take *last = NULL; /* that says when it was recorded */
     double clock_s = 0;
     for (size_t i = 0; i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
         const double rate_hz = take->heard.facts.rate_hz, from_s = (double)take->heard.from_sample / rate_hz;
         if (!takes_part(take))
             continue;
+        /* What was read on another day replaces nothing by itself, wherever its name sorts: that is a pick-up, and is asked about (pickups.c). */
+        if (last && tt_recorded_on_other_days(last, take))
+            clock_s += run->settings.misreads.look_back_s + 1;
+        last = take->info.origination[0] ? take : last;
         view.takes[view.count++] =
             (struct tt_take_view){.name = take->file->name, .heard = &take->heard, .sheet = &take->sheet, .clock_s = clock_s - from_s};
         clock_s += (double)tt_heard_end(&take->heard) / rate_hz - from_s;

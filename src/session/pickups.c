@@ -7,6 +7,7 @@
 
 #include "base/units.h"
 #include "session/advice.h"
+#include "session/recorded.h"
 #include "stages/rereads.h"
 
 /* A pick-up is some lines; a longer take is a session of its own. Its partner is looked through once a pick-up: so much, and the time stays small. */
@@ -31,11 +32,6 @@ static double speech_s(const struct tt_take *take)
     return samples / take->heard.facts.rate_hz;
 }
 
-static bool is_another_day(const struct tt_take *a, const struct tt_take *b)
-{
-    return a->info.origination[0] && b->info.origination[0] && strncmp(a->info.origination, b->info.origination, 10) != 0;
-}
-
 /* Recorded on another day than a take before it in the order, or the last of the session: where new files sort. */
 static bool is_candidate(const struct tt_run_state *run, size_t index)
 {
@@ -46,7 +42,7 @@ static bool is_candidate(const struct tt_run_state *run, size_t index)
             continue;
         is_first = is_first && i >= index;
         is_last = is_last && i <= index;
-        is_later = is_later || (i < index && is_another_day(&run->takes[i], take));
+        is_later = is_later || (i < index && tt_recorded_on_other_days(&run->takes[i], take));
     }
     return takes_part(take) && !is_first && speech_s(take) <= pickup_most_s && (is_last || is_later);
 }
@@ -108,7 +104,7 @@ static void tell(struct tt_take *pickup, const struct match *match)
 static bool is_within_reach(const struct tt_run_state *run, size_t a, size_t b)
 {
     double between_s = 0;
-    if (is_another_day(&run->takes[a], &run->takes[b]))
+    if (tt_recorded_on_other_days(&run->takes[a], &run->takes[b]))
         return false;
     for (size_t i = a + 1; i < b; i++)
         if (takes_part(&run->takes[i]))

@@ -32,6 +32,11 @@ static long long recorded_ms(const struct tt_take *take)
     return 86400000LL * day_number(year, month, day) + ms + take->from_ms;
 }
 
+bool tt_recorded_on_other_days(const struct tt_take *a, const struct tt_take *b)
+{
+    return a->info.origination[0] && b->info.origination[0] && strncmp(a->info.origination, b->info.origination, 10) != 0;
+}
+
 static void time_text(const struct tt_take *take, char text[40])
 {
     const long long second = recorded_ms(take) / 1000 % 86400;

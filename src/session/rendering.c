@@ -43,9 +43,11 @@ static bool is_up_to_date(struct tt_run_state *run, struct tt_take *take)
         snprintf(take->why, sizeof take->why, "its report could not be read");
         return false;
     }
-    bool is_same = strcmp(earlier.render_key, take->render_key) == 0 && earlier.has_voice == (take->map.count > 0) &&
+    /* Of a take of which nothing is left there is nothing to be made, and no key in its report. */
+    const bool is_empty = take->map.count == 0 && !earlier.has_voice && !tt_file_exists(take->voice_path);
+    bool is_same = is_empty || (strcmp(earlier.render_key, take->render_key) == 0 && earlier.has_voice == (take->map.count > 0) &&
                    has_portrait(run, take, earlier.has_voice) &&
-                   (!earlier.has_voice || (tt_file_exists(take->voice_path) && (earlier.limited_db == 0 || tt_file_exists(take->limit_path)))) && (!run->settings.deliver.whole || tt_file_exists(take->whole_path));
+                   (!earlier.has_voice || (tt_file_exists(take->voice_path) && (earlier.limited_db == 0 || tt_file_exists(take->limit_path)))) && (!run->settings.deliver.whole || tt_file_exists(take->whole_path)));
     if (is_same && run->options->is_again) {
         snprintf(take->why, sizeof take->why, "asked for");
         is_same = false;

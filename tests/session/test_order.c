@@ -157,6 +157,25 @@ static void nothing_is_made_again_when_nothing_changed(void **state)
     tt_clean_result_free(&second);
 }
 
+static void a_take_of_which_nothing_is_left_is_not_worked_on_again(void **state)
+{
+    struct place *p = *state;
+    write_lines(p, "a.wav", 2, 1, 1);
+    write_lines(p, "b.wav", 2, 1, 2);
+    struct tt_clean_result first = clean_place(p, plain);
+    char *sheet = file_read(in_folder(p->out, "sheets/b.csv"), NULL), *all = tt_format("%sb.wav,,0,8,other,,cut,,,,\r\n", sheet);
+    file_write(in_folder(p->out, "sheets/b.csv"), all, strlen(all));
+    struct tt_clean_result second = clean_place(p, plain), third = clean_place(p, plain);
+    assert_false(file_exists(in_folder(p->out, "voice/b.wav")));
+    assert_true(second.rendered_count > 0);
+    assert_int_equal(third.rendered_count, 0);
+    free(sheet);
+    free(all);
+    tt_clean_result_free(&first);
+    tt_clean_result_free(&second);
+    tt_clean_result_free(&third);
+}
+
 static void a_part_sounds_as_it_does_in_the_whole_take(void **state)
 {
     struct place *p = *state;
@@ -353,6 +372,7 @@ int main(void)
         WITH_PLACE(each_piece_has_head_and_tail_by_itself_and_is_judged_by_name),
         cmocka_unit_test(a_piece_longer_than_its_target_allows_is_named),
         WITH_PLACE(nothing_is_made_again_when_nothing_changed),
+        WITH_PLACE(a_take_of_which_nothing_is_left_is_not_worked_on_again),
         WITH_PLACE(a_part_sounds_as_it_does_in_the_whole_take),
         WITH_PLACE(a_row_without_its_take_is_told_and_names_only_a_take_that_has_no_row),
         WITH_PLACE(what_a_person_decided_on_the_whole_take_goes_with_its_parts),

@@ -636,6 +636,43 @@ static void a_pick_up_from_another_day_is_proposed_however_near_it_stands_and_wh
     tt_clean_result_free(&result);
 }
 
+/* Within a day the second reading replaces the first one; from another day it does not, or the line would move to where the new file sorts. */
+static void what_was_read_on_another_day_replaces_nothing_by_itself(void **state)
+{
+    struct place *p = *state;
+    copy_fixture_session(p->session);
+    unlink(take_path(p, "02.flac"));
+    size_t frames;
+    float *take = sound_read(take_path(p, "01.flac"), &frames, NULL);
+    unlink(take_path(p, "01.flac"));
+    const size_t last = (size_t)(22.2 * RATE); /* the line from 17.6 to 21.7 s is the take's last one */
+    write_bext(take_path(p, "01.wav"), "2026-04-12", "14:00:00", 0, 1, take, last);
+    const size_t from = (size_t)(17.5 * RATE), count = (size_t)(4.4 * RATE), all = count + 2 * RATE;
+    float *again = calloc(all, sizeof *again);
+    noise_add(again, all, 0.0004, 5);
+    for (size_t i = 0; i < count; i++)
+        again[RATE + i] += 0.8f * take[from + i] * fminf(1.0f, fminf((float)i, (float)(count - i)) / 2400.0f);
+    static const char *const dates[] = {"2026-04-12", "2026-04-15"}, *const names[] = {"02.wav", "03.wav"};
+    for (int d = 0; d < 2; d++) {
+        write_bext(take_path(p, names[d]), dates[d], "15:00:00", 0, 1, again, all);
+        struct tt_clean_result result = clean_well(p->session, p->out, (struct clean_run){0});
+        json_t *report = report_of(p->out, "01"), *row;
+        size_t i;
+        bool is_cut = false;
+        json_array_foreach(json_object_get(report, "decisions"), i, row)
+            is_cut |= strcmp(json_string_value(json_object_get(row, "kind")), "misread") == 0 && number_at(row, NULL, "end_s") > 21 && number_at(row, NULL, "start_s") > 16;
+        json_decref(report);
+        if (is_cut != (d == 0))
+            fail_msg("read again on %s: the first reading %s", dates[d], is_cut ? "is out" : "stays");
+        if (d == 1)
+            assert_warns(p->out, "03", "pick-up?");
+        tt_clean_result_free(&result);
+        unlink(take_path(p, names[d]));
+    }
+    free(again);
+    free(take);
+}
+
 int main(void)
 {
 #define WITH_PLACE(test) cmocka_unit_test_setup_teardown(test, place_set_up, place_tear_down)
@@ -656,6 +693,7 @@ int main(void)
         WITH_PLACE(a_take_from_another_room_or_microphone_is_named),
         WITH_PLACE(a_line_that_is_in_again_since_its_re_read_was_left_out_is_told),
         WITH_PLACE(a_likely_place_for_a_pick_up_is_proposed_and_nothing_is_done),
+        WITH_PLACE(what_was_read_on_another_day_replaces_nothing_by_itself),
         WITH_PLACE(a_pick_up_from_another_day_is_proposed_however_near_it_stands_and_whatever_lies_between),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
