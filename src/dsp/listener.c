@@ -259,3 +259,4 @@ enum tt_frame_state tt_listener_state(const struct tt_listener *l, int64_t frame
 const struct tt_run *tt_listener_runs(const struct tt_listener *l, size_t *count) { *count = l->run_count; return l->runs; }
 const struct tt_sound *tt_listener_sounds(const struct tt_listener *l, size_t *count) { *count = l->sound_count; return l->sounds; }
 float tt_listener_voiced(const struct tt_listener *l, int64_t frame) { return tt_heard_at(l, frame)->voiced; }
+const int64_t *tt_listener_over_words(const struct tt_listener *l, size_t *count) { *count = l->over_count; return l->over_words; }

@@ -45,6 +45,9 @@ int64_t tt_listener_delay_frames(const struct tt_listener *listener);
 /* Valid after finish, borrowed until destroy; in time order, runs and sounds do not overlap. */
 const struct tt_run *tt_listener_runs(const struct tt_listener *listener, size_t *count);
 const struct tt_sound *tt_listener_sounds(const struct tt_listener *listener, size_t *count);
+/* Samples at which something lies over the words that is louder than any of them, rising; the first TT_OVER_WORDS_MOST of them. Valid as long. */
+enum { TT_OVER_WORDS_MOST = 6 };
+const int64_t *tt_listener_over_words(const struct tt_listener *listener, size_t *count);
 void tt_listener_destroy(struct tt_listener *listener);
 
 #endif

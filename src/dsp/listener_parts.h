@@ -86,6 +86,8 @@ struct tt_listener {
     size_t run_count, run_room;
     struct tt_sound *sounds;
     size_t sound_count, sound_room;
+    int64_t over_words[TT_OVER_WORDS_MOST];
+    size_t over_count;
     bool finished;
 };
 
@@ -105,6 +107,8 @@ static inline int64_t tt_listener_sample(const struct tt_listener *l, int64_t fr
 int tt_listener_find_pieces(struct tt_listener *listener, const struct tt_gap *gap);
 /* listener_gap.c: what is heard between two words. Marks the gap's frames and notes its sounds. */
 bool tt_listener_sort_gap(struct tt_listener *listener, struct tt_gap gap, struct tt_error *err);
+/* listener_over.c: what lies over the words of a run that is closed. */
+void tt_listener_find_over_words(struct tt_listener *listener, const struct tt_open_run *run, float run_level_db);
 /* listener_clues.c */
 struct tt_breath_clues;
 struct tt_breath_clues tt_listener_clues(const struct tt_listener *listener, const struct tt_piece *piece, const struct tt_gap *gap);

@@ -184,6 +184,7 @@ static bool close_run(struct tt_listener *l, int64_t next_start, struct tt_error
     l->runs = runs;
     if (!ok) return false;
     l->runs[l->run_count++] = run_of(l);
+    tt_listener_find_over_words(l, run, l->runs[l->run_count - 1].level_db);
     run->last_end = run->end;
     return true;
 }

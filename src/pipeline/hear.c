@@ -286,6 +286,9 @@ static bool close_pass(struct hear_pass *pass, struct tt_error *err)
     sum_up_speech(heard);
     sum_up_colour(pass, &heard->facts);
     pass->remarks.mended_places = tt_voice_reader_mended(pass->reader, &pass->remarks.first_mended_frame);
+    size_t over_count;
+    const int64_t *over_words = tt_listener_over_words(pass->listener, &over_count);
+    tt_remarks_over_words(&pass->remarks, over_words, over_count);
     tt_remarks_finish(&pass->remarks, heard, tt_voice_reader_bad_samples(pass->reader));
     heard->remarks = pass->remarks.items;
     heard->remark_count = pass->remarks.count;

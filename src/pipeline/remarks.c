@@ -109,6 +109,12 @@ static void add(struct tt_remarks *remarks, const char *code, double at_s, const
     va_end(args);
 }
 
+void tt_remarks_over_words(struct tt_remarks *remarks, const int64_t *samples, size_t count)
+{
+    for (size_t i = 0; i < count; i++)
+        add(remarks, "over-words", (double)samples[i] / remarks->rate_hz, "something over the words, read this line again");
+}
+
 void tt_remarks_finish(struct tt_remarks *remarks, const struct tt_heard *heard, int64_t bad_samples)
 {
     const double rate = remarks->rate_hz;

@@ -26,6 +26,8 @@ struct tt_remarks {
 void tt_remarks_start(struct tt_remarks *remarks, const struct tt_audio_info *info);
 /* Samples of the chosen channel as recorded. */
 void tt_remarks_listen(struct tt_remarks *remarks, const float *samples, size_t count);
+/* A line to read again at each of these samples. Before tt_remarks_finish. */
+void tt_remarks_over_words(struct tt_remarks *remarks, const int64_t *samples, size_t count);
 /* Fills items from what was listened to and from what else is known of the take. */
 void tt_remarks_finish(struct tt_remarks *remarks, const struct tt_heard *heard, int64_t bad_samples);
 

@@ -168,6 +168,24 @@ static void a_crackle_of_paper_in_a_pause_is_a_noise(void **state) {
     heard_take_free(&heard, &take);
 }
 
+static void a_knock_over_a_word_is_told_and_words_alone_are_not(void **state) {
+    (void)state;
+    struct made_take take = three_lines(48000, -70.0);
+    struct heard_take plain = hear_take(&take);
+    size_t count;
+    (void)tt_listener_over_words(plain.listener, &count);
+    assert_int_equal(count, 0);
+    heard_take_free(&plain, &take);
+    take = three_lines(48000, -70.0);
+    add_room(&take, 5.500, 5.530, voice_db + 12.0); /* amid the second line */
+    add_room(&take, 7.600, 7.630, voice_db + 12.0); /* between two */
+    struct heard_take heard = hear_take(&take);
+    const int64_t *over = tt_listener_over_words(heard.listener, &count);
+    assert_int_equal(count, 1);
+    assert_within((double)over[0] / 48000.0, 5.5, 0.02, 0.02);
+    heard_take_free(&heard, &take);
+}
+
 static void a_room_that_steps_up_is_no_speech(void **state) {
     (void)state;
     struct made_take take = made_take_open(16000, 90.0);
@@ -289,6 +307,7 @@ int main(void) {
         cmocka_unit_test(a_breath_before_a_line_is_a_sound_and_the_line_stays_whole),
         cmocka_unit_test(a_click_alone_in_a_pause_is_a_click),
         cmocka_unit_test(a_crackle_of_paper_in_a_pause_is_a_noise),
+        cmocka_unit_test(a_knock_over_a_word_is_told_and_words_alone_are_not),
         cmocka_unit_test(a_room_that_steps_up_is_no_speech),
         cmocka_unit_test(digital_silence_is_not_taken_for_the_room),
         cmocka_unit_test(a_room_without_speech_has_no_runs),
