@@ -16,7 +16,7 @@ PACKAGES_BUILD = gcc make pkg-config libc6-dev libsndfile1-dev libfftw3-dev libs
 PACKAGES_CAMERA = libavformat-dev libavcodec-dev libswresample-dev
 PACKAGES_DEMO  = espeak-ng python3-numpy python3-scipy python3-soundfile
 # By command: who has a node of another make has its npm, too, which Debian's would not go with.
-PACKAGES_BROWSER = $(shell for p in chromium:chromium node:nodejs npm:npm; do command -v $${p%:*} >/dev/null || echo $${p\#*:}; done)
+PACKAGES_BROWSER = $(foreach p,chromium:chromium node:nodejs npm:npm,$(if $(shell command -v $(word 1,$(subst :, ,$p)) 2>/dev/null),,$(word 2,$(subst :, ,$p))))
 PACKAGES_CHECK = parallel libcmocka-dev libebur128-dev libspeexdsp-dev mandoc ffmpeg asterisk-core-sounds-en-g722 asterisk-core-sounds-fr-g722
 PACKAGES_EVAL_NOISE = g++ libwebrtc-audio-processing-dev
 ifeq ($(origin CAMERA),undefined)
@@ -85,7 +85,7 @@ $B/tests/%: $B/tests/%.o $(SUPPORT_OBJECTS) $B/libtidytake.a
 	$Q$(CC) $(CFLAGS) $(LDFLAGS) -o $@ $^ $$(pkg-config --libs cmocka libebur128 speexdsp) $(LIBS)
 
 # The program with calls that can be made to fail: tests/faults/inject.c.
-FAULT_CALLS = malloc calloc realloc aligned_alloc strdup fftwf_alloc_real fftwf_alloc_complex fftwf_plan_dft_r2c_1d fftwf_plan_dft_1d sf_open_virtual \
+FAULT_CALLS = malloc calloc realloc aligned_alloc strdup fftwf_alloc_real fftwf_alloc_complex fftwf_plan_dft_r2c_1d fftwf_plan_dft_c2r_1d fftwf_plan_dft_1d sf_open_virtual \
   sf_readf_float sf_writef_int json_object json_array json_string json_stringn json_integer json_real json_loadb json_object_set_new json_array_append_new \
   json_object_update json_dumps soxr_create read pread64 pwrite64 fsync rename link unlink mkdir opendir mmap64 flock pthread_create open64
 $B/tests/faults/tidytake: $B/tests/faults/inject.o $(CLI_OBJECTS) $B/libtidytake.a

@@ -3,6 +3,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 
+#include "base/text.h"
 #include "cli/command.h"
 #include "session/compare.h"
 
@@ -42,12 +43,9 @@ static int run(int count, char **arguments)
     struct tt_error error = {0};
     if (!tt_compare(&request, &compared, &error))
         return tt_exit_status(&error);
-    for (char *c = compared.sentence; *c; c++) /* names may hold anything */
-        if ((unsigned char)*c < 32 || *c == 127)
-            *c = '?';
-    for (char *c = compared.page; *c; c++)
-        if ((unsigned char)*c < 32 || *c == 127)
-            *c = '?';
+    /* Names may hold anything. */
+    tt_make_one_line(compared.sentence);
+    tt_make_one_line(compared.page);
     printf("%s\n%s\n", compared.sentence, compared.page);
     free(compared.page);
     return TT_EXIT_DONE;

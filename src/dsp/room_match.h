@@ -21,9 +21,8 @@ struct tt_room_match *tt_room_match_create(const struct tt_floor_track *track, d
 void tt_room_match_start_at(struct tt_room_match *match, int64_t sample);
 /* The finished voice at full length, in order. */
 void tt_room_match_add(struct tt_room_match *match, const float *samples, size_t count);
-/* By how much tone with the track's colour is to be raised there, linear, by bin: from the last seconds of pauses up to `sample` (a restless room changes within
- * seconds). False when there
- * was too little of them: bin_gain is all 1 then. What was added beyond `sample` makes no difference. */
+/* By how much tone with the track's colour is to be raised there, linear, by bin: from the last two seconds or so of
+ * pauses up to `sample`, however far back they lie. False when there was too little of them: bin_gain is all 1 then. What was added beyond `sample` makes no difference. */
 bool tt_room_match_at(const struct tt_room_match *match, int64_t sample, float *bin_gain);
 size_t tt_room_match_bins(const struct tt_room_match *match);
 void tt_room_match_destroy(struct tt_room_match *match);

@@ -264,7 +264,7 @@ bool tt_session_removed_list(struct tt_text *out, struct tt_page_rows *rows, con
                      "<kbd>Esc</kbd> stops.</p>\n<ol id=\"removed-list\">\n");
     for (size_t i = 0; i < count && i < MOST_LISTED; i++) add_removed_part(out, rows, session, &parts[i]);
     tt_text_add(out, "</ol>\n");
-    add_not_printed(out, count, MOST_REMOVED_PRINTED, "shorter part");
+    add_not_printed(out, count < MOST_LISTED ? count : MOST_LISTED, MOST_REMOVED_PRINTED, "shorter part");
     if (count > MOST_LISTED) tt_text_addf(out, "<p>%zu shorter parts are in the pages of their takes.</p>\n", count - MOST_LISTED);
     free(parts);
     return true;

@@ -340,7 +340,7 @@ bool tt_report_session_page(const struct tt_session_report *session, struct tt_t
     add_files(out, session);
     tt_text_add(out, "</main>\n");
     tt_page_footer(out, session);
-    if (rows.count > 0) tt_text_addf(&data, "{\"rows\":[%s]}", rows.text.data);
+    if (rows.count > 0 && rows.text.data) tt_text_addf(&data, "{\"rows\":[%s]}", rows.text.data);
     tt_html_close(out, &head, data.data ? data.data : "");
     bool has_failed = data.has_failed || rows.text.has_failed || out->has_failed;
     tt_text_free(&data);

@@ -147,7 +147,7 @@ void tt_take_decisions(struct tt_text *out, const struct tt_session_report *sess
     if (sheet->count > printed) {
         tt_text_add(out, "<p class=\"print-only\">");
         tt_html_count(out, sheet->count - printed, "decision");
-        tt_text_add(out, " more, most of them on pauses and breaths, on the page itself and in the sheet.</p>\n");
+        tt_text_add(out, " more on the page itself and in the sheet.</p>\n");
     }
     if (!take->comparison) {
         tt_page_changes(out, session);

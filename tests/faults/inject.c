@@ -106,6 +106,7 @@ WRAP(float *, fftwf_alloc_real, (size_t count), (count), ALLOC, NULL)
 WRAP(fftwf_complex *, fftwf_alloc_complex, (size_t count), (count), ALLOC, NULL)
 
 WRAP(fftwf_plan, fftwf_plan_dft_r2c_1d, (int n, float *in, fftwf_complex *out, unsigned flags), (n, in, out, flags), LIBRARY, NULL)
+WRAP(fftwf_plan, fftwf_plan_dft_c2r_1d, (int n, fftwf_complex *in, float *out, unsigned flags), (n, in, out, flags), LIBRARY, NULL)
 WRAP(fftwf_plan, fftwf_plan_dft_1d, (int n, fftwf_complex *in, fftwf_complex *out, int sign, unsigned flags), (n, in, out, sign, flags), LIBRARY, NULL)
 WRAP(SNDFILE *, sf_open_virtual, (SF_VIRTUAL_IO *calls, int mode, SF_INFO *info, void *user), (calls, mode, info, user), LIBRARY, NULL)
 WRAP(sf_count_t, sf_readf_float, (SNDFILE *file, float *samples, sf_count_t count), (file, samples, count), LIBRARY, 0)
