@@ -276,12 +276,14 @@ static bool finish_sheets(struct tt_run_state *run, bool *has_moved, struct tt_e
         if (!tt_sheet_seal(&take->sheet, err) || !tt_time_map_build(&take->sheet, &take->heard, &take->map, err))
             return false;
         take->has_map = true;
+        /* Before the last look at the file: nothing slow may stand between that and writing it. In a second round the first one's rows are back already. */
+        const size_t back = tt_session_brought_back(take);
+        take->brought_back = back > take->brought_back ? back : take->brought_back;
         if (sheet_moved(take)) {
             *has_moved = true;
             return true;
         }
         struct tt_error error = {0};
-        take->brought_back = tt_session_brought_back(take);
         if (!write_sheet(take, &error))
             tt_take_fail(run, take, &error);
         collect_warnings(take);

@@ -157,28 +157,45 @@ static size_t stem_length(const struct tt_lengths *lengths, const char *name)
     return dot && dot > name && !strchr(dot, ' ') ? (size_t)(dot - name) : strlen(name);
 }
 
-static long find_name(const struct tt_lengths *lengths, int side, const char *name)
+static bool is_same_name(const struct tt_lengths *lengths, const char *a, const char *b, bool is_exact)
 {
-    const struct tt_length_list *list = list_of(lengths, side);
-    const size_t length = stem_length(lengths, name);
-    for (size_t i = 0; i < list->count; i++)
-        if (stem_length(lengths, list->all[i].name) == length && strncmp(list->all[i].name, name, length) == 0)
-            return (long)i;
-    return -1;
+    const size_t length = stem_length(lengths, a);
+    return is_exact ? strcmp(a, b) == 0 : stem_length(lengths, b) == length && strncmp(a, b, length) == 0;
+}
+
+/* Who belongs to whom by name, -1: nobody. Nobody twice: a session may hold 001.wav and 001.flac. */
+struct partners { long *of[2]; };
+
+static size_t find_partners(const struct tt_lengths *lengths, struct partners *partners)
+{
+    const struct tt_length_list *lists[] = {list_of(lengths, 0), list_of(lengths, 1)};
+    size_t common = 0;
+    for (int side = 0; side < 2; side++)
+        for (size_t i = 0; i < lists[side]->count; i++)
+            partners->of[side][i] = -1;
+    for (int is_exact = 1; is_exact >= 0; is_exact--)
+        for (size_t i = 0; i < lists[0]->count; i++)
+            for (size_t j = 0; partners->of[0][i] < 0 && j < lists[1]->count; j++)
+                if (partners->of[1][j] < 0 && is_same_name(lengths, lists[0]->all[i].name, lists[1]->all[j].name, is_exact)) {
+                    partners->of[0][i] = (long)j;
+                    partners->of[1][j] = (long)i;
+                    common++;
+                }
+    return common;
 }
 
 static void add_row(struct tt_lengths *lengths, long first, long second) { lengths->rows[lengths->row_count++] = (struct tt_lengths_row){{first, second}}; }
 
 /* In the order of the first; what only the second has stands where it stands there. */
-static void pair_by_name(struct tt_lengths *lengths)
+static void pair_by_name(struct tt_lengths *lengths, const struct partners *partners)
 {
-    const struct tt_length_list *first = list_of(lengths, 0), *second = list_of(lengths, 1);
-    for (long i = 0; i < (long)second->count && find_name(lengths, 0, second->all[i].name) < 0; i++)
+    const long first = (long)list_of(lengths, 0)->count, second = (long)list_of(lengths, 1)->count;
+    for (long i = 0; i < second && partners->of[1][i] < 0; i++)
         add_row(lengths, -1, i);
-    for (size_t i = 0; i < first->count; i++) {
-        const long with = find_name(lengths, 1, first->all[i].name);
-        add_row(lengths, (long)i, with);
-        for (long next = with + 1; with >= 0 && next < (long)second->count && find_name(lengths, 0, second->all[next].name) < 0; next++)
+    for (long i = 0; i < first; i++) {
+        const long with = partners->of[0][i];
+        add_row(lengths, i, with);
+        for (long next = with + 1; with >= 0 && next < second && partners->of[1][next] < 0; next++)
             add_row(lengths, -1, next);
     }
 }
@@ -193,18 +210,21 @@ static void pair_by_place(struct tt_lengths *lengths)
 static bool pair(struct tt_lengths *lengths, struct tt_error *err)
 {
     lengths->is_by_piece = lengths->sides[0].pieces.count > 0 && lengths->sides[1].pieces.count > 0;
-    const struct tt_length_list *first = list_of(lengths, 0), *second = list_of(lengths, 1);
-    size_t common = 0, least = first->count < second->count ? first->count : second->count;
-    for (size_t i = 0; i < first->count; i++)
-        common += find_name(lengths, 1, first->all[i].name) >= 0;
-    lengths->is_by_name = 2 * common >= least;
-    if (!(lengths->rows = calloc(first->count + second->count + 1, sizeof *lengths->rows)))
-        return tt_fail_memory(err);
-    if (lengths->is_by_name)
-        pair_by_name(lengths);
-    else
-        pair_by_place(lengths);
-    return true;
+    const size_t first = list_of(lengths, 0)->count, second = list_of(lengths, 1)->count;
+    struct partners partners = {{malloc((first + 1) * sizeof(long)), malloc((second + 1) * sizeof(long))}};
+    lengths->rows = calloc(first + second + 1, sizeof *lengths->rows);
+    bool ok = partners.of[0] && partners.of[1] && lengths->rows;
+    if (ok) {
+        const size_t common = find_partners(lengths, &partners);
+        lengths->is_by_name = 2 * common >= (first < second ? first : second);
+        if (lengths->is_by_name)
+            pair_by_name(lengths, &partners);
+        else
+            pair_by_place(lengths);
+    }
+    free(partners.of[0]);
+    free(partners.of[1]);
+    return ok || tt_fail_memory(err);
 }
 
 /* Two folders of one name: en/hive and fr/hive. */

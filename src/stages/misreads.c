@@ -89,6 +89,8 @@ static bool choose_misreads(struct deciding *deciding, const struct tt_rereads *
         const struct tt_reread *reread = order[k].reread;
         bool is_free = true;
         for (size_t p = reread->first; p <= reread->last; p++) is_free = is_free && deciding->choices[p].fate == TT_PHRASE_STAYS;
+        /* What somebody else said replaces no line: it goes out itself. */
+        for (size_t p = reread->again; p <= reread->again_last; p++) is_free = is_free && !deciding->choices[p].is_others;
         if (!is_free) continue;
         size_t part = ++deciding->parts;
         for (size_t p = reread->first; p <= reread->last; p++)
@@ -184,8 +186,8 @@ static bool choose_all_talk(struct deciding *deciding, struct tt_error *err)
     mark_replacing(deciding, replaces);
     for (size_t p = 0; p < count; p++)
         if (starts_a_misread(deciding, p)) choose_talk(deciding, deciding->choices[p].reread, replaces);
+    tt_talk_choose(deciding->phrases, deciding->settings, replaces, deciding->choices, &deciding->parts);
     free(replaces);
-    tt_talk_choose(deciding->phrases, deciding->settings, deciding->choices, &deciding->parts);
     return true;
 }
 

@@ -79,14 +79,18 @@ void tt_talk_choose_others(const struct tt_phrases *phrases, const struct tt_set
     *parts = part - !goes_on;
 }
 
-void tt_talk_choose(const struct tt_phrases *phrases, const struct tt_settings *settings, struct tt_phrase_choice *choices, size_t *parts)
+static bool may_be_talk(const struct tt_phrases *phrases, const bool *wanted, const struct tt_phrase_choice *choices, size_t p)
+{
+    return choices[p].fate == TT_PHRASE_STAYS && !wanted[p] && fainter_db(phrases, p) >= somewhat_fainter_db;
+}
+
+void tt_talk_choose(const struct tt_phrases *phrases, const struct tt_settings *settings, const bool *wanted, struct tt_phrase_choice *choices, size_t *parts)
 {
     if (settings->misreads.talk == TT_POLICY_OFF) return;
     for (size_t p = 0; p < phrases->count;) {
         struct block block = {p, p};
-        if (choices[p].fate != TT_PHRASE_STAYS || fainter_db(phrases, p) < somewhat_fainter_db) { p++; continue; }
-        while (!is_edge(phrases, block.last, block.last + 1) && choices[block.last + 1].fate == TT_PHRASE_STAYS
-               && fainter_db(phrases, block.last + 1) >= somewhat_fainter_db) block.last++;
+        if (!may_be_talk(phrases, wanted, choices, p)) { p++; continue; }
+        while (!is_edge(phrases, block.last, block.last + 1) && may_be_talk(phrases, wanted, choices, block.last + 1)) block.last++;
         double confidence;
         if (judge(phrases, block, &confidence)) {
             ++*parts;

@@ -70,6 +70,25 @@ static void takes_of_one_name_stand_side_by_side_and_the_others_alone_in_their_p
     tt_lengths_free(&lengths);
 }
 
+static void two_takes_of_one_stem_have_one_partner_each(void **state)
+{
+    const struct place *p = *state;
+    const char *en = write_state(p, "en", (const struct said_take[]){{"001.wav", NULL, 10, 4}, {"001.flac", NULL, 11, 4}, {0}}, "");
+    const char *fr = write_state(p, "fr", (const struct said_take[]){{"001.flac", NULL, 12, 5}, {"a.wav", NULL, 1, 5}, {"b.wav", NULL, 1, 5}, {"c.wav", NULL, 1, 5}, {0}}, "");
+    for (int turned = 0; turned < 2; turned++) {
+        struct tt_lengths lengths = turned ? read_both(fr, en) : read_both(en, fr);
+        assert_int_equal(lengths.row_count, 5);
+        size_t both = 0;
+        for (size_t i = 0; i < lengths.row_count; i++) {
+            const struct tt_length *one = tt_lengths_at(&lengths, i, 0), *other = tt_lengths_at(&lengths, i, 1);
+            both += one && other;
+            assert_true(!one || !other || strcmp(one->name, other->name) == 0);
+        }
+        assert_int_equal(both, 1);
+        tt_lengths_free(&lengths);
+    }
+}
+
 static void takes_whose_names_differ_are_set_side_by_side_by_place_and_it_is_said(void **state)
 {
     const struct place *p = *state;
@@ -237,6 +256,7 @@ int main(void)
 #define WITH_PLACE(test) cmocka_unit_test_setup_teardown(test, place_set_up, place_tear_down)
     const struct CMUnitTest tests[] = {
         WITH_PLACE(takes_of_one_name_stand_side_by_side_and_the_others_alone_in_their_places),
+        WITH_PLACE(two_takes_of_one_stem_have_one_partner_each),
         WITH_PLACE(takes_whose_names_differ_are_set_side_by_side_by_place_and_it_is_said),
         WITH_PLACE(pieces_are_compared_where_both_have_them_as_long_as_their_files),
         WITH_PLACE(the_table_keeps_to_eighty_columns_whatever_the_names),

@@ -46,6 +46,40 @@ static void the_row_names_what_replaces_it(void **state)
     end(session);
 }
 
+/* The listener says a line after the narrator: into a microphone of their own it replaces nothing, or the line would be in neither. */
+static void a_line_that_the_listener_says_again_stays(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    session->settings.misreads.talk = TT_POLICY_CUT;
+    read_lines(session, 100, 20);
+    struct reading line = break_off(session, 200, 2.3), echo = read_line(session, 200);
+    read_lines(session, 300, 4);
+    const struct tt_span_frames others[] = {{(int64_t)(echo.start_s * RATE), (int64_t)(echo.end_s * RATE)}};
+    session->takes[0].heard.others = others;
+    session->takes[0].heard.other_count = 1;
+    decide(session);
+    assert_stays(session, 0, line);
+    assert_gone(session, 0, echo);
+    end(session);
+}
+
+static void a_faint_line_that_replaces_another_is_no_talk(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    session->settings.misreads.talk = TT_POLICY_CUT;
+    read_lines(session, 100, 20);
+    struct reading first = break_off(session, 200, 1.3);
+    struct reading again = read_part(session, 200, 0, 2.4, -16);
+    pause_s(session, 4);
+    read_lines(session, 300, 4);
+    decide(session);
+    assert_gone(session, 0, first);
+    assert_stays(session, 0, again);
+    end(session);
+}
+
 static void of_several_tries_each_row_names_the_reading_that_stays(void **state)
 {
     (void)state;
@@ -808,7 +842,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(nothing_is_proposed_where_nothing_is_read_again), cmocka_unit_test(a_line_broken_off_and_read_again_is_cut),
-        cmocka_unit_test(the_row_names_what_replaces_it), cmocka_unit_test(of_several_tries_each_row_names_the_reading_that_stays), cmocka_unit_test(the_cut_leaves_room_before_the_re_read),
+        cmocka_unit_test(the_row_names_what_replaces_it), cmocka_unit_test(a_line_that_the_listener_says_again_stays), cmocka_unit_test(a_faint_line_that_replaces_another_is_no_talk),
+        cmocka_unit_test(of_several_tries_each_row_names_the_reading_that_stays), cmocka_unit_test(the_cut_leaves_room_before_the_re_read),
         cmocka_unit_test(the_misreads_breath_goes_and_the_re_reads_stays), cmocka_unit_test(a_line_read_whole_and_then_again_is_cut),
         cmocka_unit_test(three_false_starts_all_go), cmocka_unit_test(talk_between_goes_out_in_a_row_of_its_own),
         cmocka_unit_test(long_talk_between_is_asked_about), cmocka_unit_test(lines_in_between_stay),
