@@ -365,6 +365,33 @@ for (const width of [360, 1280, 2560]) for (const scheme of ['light', 'dark']) {
   });
 }
 
+await test('each page prints to two pages', async () => {
+  for (const url of [urlOf('index.html'), urlOf(pageOf(0)), urlOfCompared]) {
+    const page = await open(url);
+    await page.waitForTimeout(200);
+    const sheets = (await page.pdf({ format: 'A4' })).toString('latin1').match(/\/Type\s*\/Page\b(?!s)/g).length;
+    holds(sheets >= 1 && sheets <= 2, `${sheets} sheets of ${url}`);
+    await page.context().close();
+  }
+});
+
+await test('every control can be reached by the tab key, and shows that it has the focus', async () => {
+  for (const url of ['index.html', pageOf(0)]) {
+    const page = await open(urlOf(url)), seen = new Set();
+    const wanted = await page.evaluate(() => [...document.querySelectorAll('a[href],button,input,select,summary')].filter(e => !e.disabled && e.checkVisibility()).length);
+    for (let i = 0; i < wanted + 20; i++) {
+      await page.keyboard.press('Tab');
+      const now = await page.evaluate(() => { const e = document.activeElement, s = getComputedStyle(e); e.dataset.seen = 'yes';
+        return { tag: e.tagName, outline: e === document.body || e.tagName === 'AUDIO' ? 3 : parseFloat(s.outlineWidth) * (s.outlineStyle !== 'none') }; });
+      holds(now.outline >= 2, 'no outline on ' + now.tag);
+      seen.add(now.tag);
+    }
+    const missed = await page.evaluate(() => [...document.querySelectorAll('a[href],button,input,select,summary')].filter(e => !e.disabled && e.checkVisibility() && !e.dataset.seen).map(e => e.outerHTML.slice(0, 80)));
+    same(missed.slice(0, 3).join('; '), '', 'never reached');
+    await page.context().close();
+  }
+});
+
 await test('no page said or asked for anything wrong in all of this', async () => same(wrong.join('; '), '', 'console'));
 await browser.close();
 console.log(`${passed} passed, ${failed} failed`);
