@@ -66,8 +66,10 @@ static void any_two_files_of_one_reading_make_a_page(void **state)
     size_t frames;
     float *samples = take_samples((struct take_shape){.seconds = 20, .rate_hz = 48000}, &frames);
     take_write_samples(take_path(p, "a.wav"), (struct take_shape){.rate_hz = 48000, .channels = 2, .voice_channel = 1}, samples, frames);
+    const size_t late = frames > 24000 ? 24000 : 0;
+    assert_int_equal(late, 24000);
     for (size_t i = 0; i < frames; i++) samples[i] *= 0.25f;
-    take_write_samples(take_path(p, hostile), (struct take_shape){.rate_hz = 48000, .format = SF_FORMAT_CAF | SF_FORMAT_FLOAT}, samples + 24000, frames - 24000);
+    take_write_samples(take_path(p, hostile), (struct take_shape){.rate_hz = 48000, .format = SF_FORMAT_CAF | SF_FORMAT_FLOAT}, samples + late, frames - late);
     free(samples);
     struct tt_compared compared;
     struct tt_error error;
