@@ -82,5 +82,5 @@ void tt_error_context(struct tt_error *err, const char *format, ...)
 
 bool tt_fail_memory(struct tt_error *err)
 {
-    return tt_fail(err, TT_ERROR_MEMORY, "out of memory");
+    return tt_fail(err, TT_ERROR_MEMORY, "out of memory; close other programs, and run again");
 }

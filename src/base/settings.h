@@ -52,6 +52,7 @@ struct tt_setting_row {
     const char *help;            /* one line of at most 100 characters, in a narrator's words, with an example */
 };
 const struct tt_setting_row *tt_setting_rows(size_t *count); /* rows of one section stand together */
+const char *tt_setting_section_help(const char *section);    /* one line: what its settings are about; "" for no section */
 
 /* Where each value came from, for `tidytake settings`; parallel to the rows. Start from {0} (= built-in).
  * 64 KiB: better on the heap. */

@@ -66,7 +66,7 @@ void tt_settings_print(const struct tt_settings *settings, const struct tt_setti
     const struct tt_setting_row *rows = tt_setting_rows(&count);
     for (size_t i = 0; i < count; i++) {
         bool begins_section = i == 0 || strcmp(rows[i].section, rows[i - 1].section) != 0;
-        if (begins_section) tt_text_addf(out, "%s[%s]\n", i ? "\n" : "", rows[i].section);
+        if (begins_section) tt_text_addf(out, "%s; -- %s\n[%s]\n", i ? "\n" : "", tt_setting_section_help(rows[i].section), rows[i].section);
         print_row(settings, &rows[i], origins ? origins->from[i] : "", out);
     }
 }
@@ -100,7 +100,11 @@ void tt_settings_print_mdoc(struct tt_text *out)
         bool ends_section = i + 1 == count || strcmp(rows[i].section, rows[i + 1].section) != 0;
         struct tt_text range = {0};
         tt_setting_add_range(&rows[i], &range);
-        if (begins_section) tt_text_addf(out, ".Ss %s\n.Bl -tag -width Ds\n", rows[i].section);
+        if (begins_section) {
+            tt_text_addf(out, ".Ss %s\n", rows[i].section);
+            add_mdoc_sentence("", tt_setting_section_help(rows[i].section), out);
+            tt_text_add(out, ".Bl -tag -width Ds\n");
+        }
         tt_text_addf(out, ".It Cm %s No =%s%s\n", rows[i].key, *rows[i].fallback ? " " : "", rows[i].fallback);
         add_mdoc_sentence("", rows[i].help, out);
         if (range.has_failed) out->has_failed = true;

@@ -3,6 +3,8 @@
  * Ranges: what a narrator could want and every stage stands, common practice, no source. */
 #include "base/settings.h"
 
+#include <string.h>
+
 static const char *const hum_words[] = { "auto", "off", "50", "60", NULL };
 static const char *const policy_words[] = { "cut", "ask", "off", NULL };
 static const char *const aim_words[] = { "lufs", "rms", NULL };
@@ -134,4 +136,23 @@ const struct tt_setting_row *tt_setting_rows(size_t *count)
 {
     *count = sizeof rows / sizeof *rows;
     return rows;
+}
+
+const char *tt_setting_section_help(const char *section)
+{
+    static const char *const helps[][2] = {
+        { "take", "how a recording is read" },
+        { "floor", "where the noise of the room is learnt" },
+        { "gate", "how far the noise of the room is turned down" },
+        { "misreads", "what becomes of readings that a later one replaces, and of talk" },
+        { "pauses", "how long pauses stay" },
+        { "breaths", "what becomes of breaths" },
+        { "loudness", "how loud the voice becomes" },
+        { "deliver", "which files are written, and of what kind" },
+        { "report", "what the pages hold" },
+        { "watch", "for `tidytake watch` alone" },
+    };
+    for (size_t i = 0; i < sizeof helps / sizeof *helps; i++)
+        if (strcmp(helps[i][0], section) == 0) return helps[i][1];
+    return "";
 }

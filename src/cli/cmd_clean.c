@@ -252,7 +252,7 @@ static int run(int count, char **arguments)
     sigaction(SIGINT, &action, NULL);
     sigaction(SIGTERM, &action, NULL);
     if (!request.sources || !request.assignments || !request.changes)
-        tt_complain("out of memory");
+        tt_complain("out of memory; close other programs, and run again");
     else if (read_arguments(count, arguments, &request))
         status = clean_all(&request);
     free(request.sources);

@@ -28,7 +28,7 @@ static int print_settings(const char *session, const char *file, const char *tar
     int status = TT_EXIT_DONE;
     if (!origins || !tt_settings_load(session, file, target, assignments, count, &settings, origins, &error)) {
         if (!origins)
-            snprintf(error.message, sizeof error.message, "out of memory");
+            snprintf(error.message, sizeof error.message, "out of memory; close other programs, and run again");
         error.kind = TT_ERROR_USAGE;
         status = tt_exit_status(&error);
     } else {

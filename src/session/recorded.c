@@ -74,7 +74,7 @@ void tt_session_tell_changed(struct tt_run_state *run)
         json_t *name = tt_json_utf8(take->recording->name);
         const char *before = json_string_value(json_object_get(json_object_get(recordings, json_string_value(name)), "sha256"));
         if (before && strcmp(before, take->identity.sha256) != 0)
-            tt_run_warn(run, "changed", "%s is another recording than in the last run (its checksum changed): if you did not replace it, copy it again from the recorder",
+            tt_run_warn(run, "changed", "%s is another recording than in the last run: if you did not replace it, copy it again from the recorder",
                         take->recording->name);
         json_decref(name);
     }
