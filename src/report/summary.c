@@ -31,12 +31,17 @@ static void add_row(struct tt_text *out, const struct tt_take_report *take, cons
     tt_text_free(&text);
 }
 
-static bool has_readings_in_question(const struct tt_session_report *session)
+/* Talk has no other reading, nor has a line that stops in mid-word. */
+static bool asks_of_two_readings_only(const struct tt_session_report *session)
 {
+    struct tt_span span;
+    const char *other;
     for (size_t i = 0; i < session->take_count; i++)
         for (size_t k = 0; k < tt_take_row_count(&session->takes[i]); k++)
-            if (session->takes[i].sheet->rows[k].action == TT_DO_ASK && session->takes[i].sheet->rows[k].kind == TT_ROW_MISREAD) return true;
-    return false;
+            if (session->takes[i].sheet->rows[k].action == TT_DO_ASK &&
+                (session->takes[i].sheet->rows[k].kind != TT_ROW_MISREAD || !tt_row_reread(&session->takes[i].sheet->rows[k], &span, &other)))
+                return false;
+    return true;
 }
 
 static void add_questions(const struct tt_session_report *session, struct tt_text *out)
@@ -47,7 +52,7 @@ static void add_questions(const struct tt_session_report *session, struct tt_tex
         return;
     }
     tt_text_addf(out, "%zu question%s, %s\n", count, count == 1 ? "" : "s",
-                 has_readings_in_question(session) ? "both readings are still in" : "what they are about is still in");
+                 asks_of_two_readings_only(session) ? "both readings are still in" : "what is asked about is still in");
     for (size_t i = 0; i < session->take_count && listed < LISTED_MOST; i++) {
         const struct tt_take_report *take = &session->takes[i];
         for (size_t k = 0; k < tt_take_row_count(take) && listed < LISTED_MOST; k++) {

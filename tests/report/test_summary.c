@@ -79,7 +79,7 @@ static void long_lists_of_questions_end_in_a_number(void **state)
     struct hive hive;
     hive_start(&hive);
     struct tt_row rows[12];
-    for (int i = 0; i < 12; i++) rows[i] = hive_row(&hive, 0, "", 1000 * i, 1000 * i + 500, TT_ROW_MISREAD, TT_DO_ASK, NAN, 0.6, "read again");
+    for (int i = 0; i < 12; i++) rows[i] = hive_row(&hive, 0, "", 1000 * i, 1000 * i + 500, TT_ROW_MISREAD, TT_DO_ASK, NAN, 0.6, "read again 00:00:20.000-00:00:21.000");
     hive.sheets[0].rows = rows;
     hive.sheets[0].count = 12;
     char *text = summarise(&hive.session, false);
@@ -87,6 +87,10 @@ static void long_lists_of_questions_end_in_a_number(void **state)
     find(text, "00:00:07.000");
     assert_null(strstr(text, "00:00:08.000"));
     find(text, "  ... and 4 more\n");
+    free(text);
+    rows[3].note = "it stops in mid-word, and nothing replaces it"; /* of which there is one reading only */
+    text = summarise(&hive.session, false);
+    find(text, "12 questions, what is asked about is still in\n");
     free(text);
     hive.sheets[0].count = 8;
     text = summarise(&hive.session, false);
@@ -136,7 +140,7 @@ static void talk_alone_is_no_second_reading(void **state)
     hive_start(&hive);
     hive.rows[6].kind = TT_ROW_TALK;
     char *text = summarise(&hive.session, false);
-    find(text, "1 question, what they are about is still in\n");
+    find(text, "1 question, what is asked about is still in\n");
     free(text);
     hive.rows[6].action = TT_DO_KEEP;
     text = summarise(&hive.session, false);
