@@ -26,6 +26,7 @@ LIBRARIES = sndfile fftw3f soxr jansson nettle libpng
 
 WARN     = -Wall -Wextra -Wpedantic -Wshadow -Wstrict-prototypes -Werror
 CFLAGS_release = -O3 -g
+CFLAGS_narrow  = $(CFLAGS_release) -DTT_NARROW
 CFLAGS_asan    = -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=undefined -fno-omit-frame-pointer
 CFLAGS_ubsan   = -O1 -g -fsanitize=undefined -fno-sanitize-recover=undefined
 CFLAGS_tsan    = -O1 -g -fsanitize=thread

@@ -7,15 +7,15 @@
 #include <unistd.h>
 
 #include "base/file.h"
+#include "base/large.h"
 #include "base/raw_io.h"
 #include "base/text.h"
 
-enum { HEAD_FIRST = 1 << 16, HEAD_MOST = TT_SCRATCH_IN_MEMORY };
+enum { HEAD_MOST = TT_SCRATCH_IN_MEMORY };
 
 struct tt_scratch {
     int fd;
     float *head;  /* the first samples, HEAD_MOST at most; the file has the others, each where it would be if it had all */
-    size_t head_room;
     char *folder; /* for messages */
     int64_t count, read_at;
 };
@@ -43,15 +43,8 @@ struct tt_scratch *tt_scratch_open(const char *folder, struct tt_error *err)
 static bool keep_head(struct tt_scratch *scratch, const float **samples, size_t *count, struct tt_error *err)
 {
     size_t have = (size_t)scratch->count, part = *count < HEAD_MOST - have ? *count : HEAD_MOST - have;
-    if (have + part > scratch->head_room) {
-        size_t room = scratch->head_room > 0 ? scratch->head_room : HEAD_FIRST;
-        while (room < have + part) room *= 2;
-        float *head = realloc(scratch->head, room * sizeof *head);
-        if (!head) return tt_fail_memory(err);
-        scratch->head = head;
-        scratch->head_room = room;
-    }
-    if (part > 0) memcpy(scratch->head + have, *samples, part * sizeof **samples);
+    if (!scratch->head && !(scratch->head = tt_alloc_large(HEAD_MOST * sizeof *scratch->head))) return tt_fail_memory(err);
+    memcpy(scratch->head + have, *samples, part * sizeof **samples);
     scratch->count += (int64_t)part;
     *samples += part;
     *count -= part;
@@ -60,7 +53,7 @@ static bool keep_head(struct tt_scratch *scratch, const float **samples, size_t 
 
 bool tt_scratch_add(struct tt_scratch *scratch, const float *samples, size_t count, struct tt_error *err)
 {
-    if (scratch->count < HEAD_MOST && !keep_head(scratch, &samples, &count, err)) return false;
+    if (count > 0 && scratch->count < HEAD_MOST && !keep_head(scratch, &samples, &count, err)) return false;
     if (count == 0) return true;
     int64_t most = INT64_MAX / (int64_t)sizeof *samples - scratch->count;
     int reason = 0;

@@ -4,8 +4,10 @@
 
 /* In front of a function whose loops should run as wide as the processor can: the loader picks a variant. The arithmetic is the
  * same in each (no contraction to fused operations), so the bits are, too. Not under the sanitisers, which start after the loader
- * has asked, and not with clang, whose version 14 gives the resolvers of static functions one name each program. */
-#if defined(__x86_64__) && defined(__GLIBC__) && defined(__GNUC__) && !defined(__clang__) && !defined(__SANITIZE_ADDRESS__) && \
+ * has asked, nor with TT_NARROW, which BUILD=narrow sets to compare with, and not with clang, whose version 14 gives the resolvers of static functions one name each program. */
+#if defined(TT_NARROW)
+#define TT_WIDE
+#elif defined(__x86_64__) && defined(__GLIBC__) && defined(__GNUC__) && !defined(__clang__) && !defined(__SANITIZE_ADDRESS__) && \
     !defined(__SANITIZE_THREAD__)
 #define TT_WIDE __attribute__((target_clones("arch=x86-64-v4", "avx2", "default")))
 #else

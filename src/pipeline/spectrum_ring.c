@@ -4,13 +4,14 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/large.h"
 #include "base/wide.h"
 
 bool tt_spectrum_ring_create(struct tt_spectrum_ring *ring, int64_t rows, int bin_count, struct tt_error *err)
 {
     ring->row_count = rows;
     ring->bin_count = bin_count;
-    ring->rows = malloc((size_t)rows * (size_t)bin_count * sizeof *ring->rows);
+    ring->rows = tt_alloc_large((size_t)rows * (size_t)bin_count * sizeof *ring->rows);
     return ring->rows || tt_fail_memory(err);
 }
 
