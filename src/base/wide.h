@@ -3,8 +3,9 @@
 #define TT_BASE_WIDE_H
 
 /* In front of a function whose loops should run as wide as the processor can: the loader picks a variant. The arithmetic is the
- * same in each (no contraction to fused operations), so the bits are, too. Not under the sanitisers, which start after the loader
- * has asked, nor with TT_NARROW, which BUILD=narrow sets to compare with, and not with clang, whose version 14 gives the resolvers of static functions one name each program. */
+ * same in each (no contraction to fused operations), so the bits are, too; a build with TT_NARROW (make BUILD=narrow) is there to
+ * compare with. Not under the sanitisers, which start after the loader has asked, and not with clang, whose version 14 gives the
+ * resolvers of static functions one name each program. */
 #if defined(TT_NARROW)
 #define TT_WIDE
 #elif defined(__x86_64__) && defined(__GLIBC__) && defined(__GNUC__) && !defined(__clang__) && !defined(__SANITIZE_ADDRESS__) && \
