@@ -71,7 +71,8 @@ static void a_faint_line_that_replaces_another_is_no_talk(void **state)
     session->settings.misreads.talk = TT_POLICY_CUT;
     read_lines(session, 100, 20);
     struct reading first = break_off(session, 200, 1.3);
-    struct reading again = read_part(session, 200, 0, 2.4, -16);
+    pause_s(session, 0.6);
+    struct reading again = read_part(session, 200, 0, 2.4, -22);
     pause_s(session, 4);
     read_lines(session, 300, 4);
     decide(session);
