@@ -204,7 +204,6 @@ $B/tests/bench/bench: $(BENCH_SOURCES:%.c=$B/%.o)
 	@echo '  LD $@'
 	$Q$(CC) $(CFLAGS) $(LDFLAGS) -o $@ $^ $$(pkg-config --libs libebur128) $(LIBS)
 
-# Some five minutes; TIDYTAKE_LONG_BENCH=1 adds ten hours of sound, and 96 kHz in stereo.
 eval-loudness: deps
 	@$(MAKE) --no-print-directory all
 	@tests/eval/run_loudness $B $(PYTHON)
@@ -238,6 +237,7 @@ eval-edits: deps
 	@mkdir -p build/eval
 	@$(PYTHON) tests/eval/edits_eval.py --program build/release/tidytake --work build/eval --seed $(EVAL_SEED) $(if $(FULL),--full)
 
+# Some five minutes; TIDYTAKE_LONG_BENCH=1 adds ten hours of sound, and 96 kHz in stereo.
 bench: deps
 	@$(MAKE) --no-print-directory BUILD=release all build/release/tests/bench/bench
 	@build/release/tests/bench/bench build/release/tidytake
