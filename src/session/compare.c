@@ -217,23 +217,37 @@ static bool show(const char *out, const struct side *before, const struct side *
 
 /* ---- all ---- */
 
+/* A comparison that was refused leaves no page: by this file its folder is known. */
+static const char begun[] = ".comparison";
+
 /* A folder is new, or holds nothing but what a comparison leaves (one that was refused, too): nothing of anybody else's is written over. */
 static bool is_free(const char *out, struct tt_error *err)
 {
     static const char mark[] = "Written by tidytake", *const ours[] = { "index.html", "pictures", "sound" };
     char *page = tt_path_join(out, "index.html"), *text = NULL;
     size_t size, others = 0;
+    bool is_empty = true, is_marked = false;
     DIR *folder = opendir(out);
     for (struct dirent *entry; folder && (entry = readdir(folder));) {
         bool is_known = entry->d_name[0] == '.';
+        is_empty = is_empty && is_known;
+        is_marked = is_marked || strcmp(entry->d_name, begun) == 0;
         for (size_t i = 0; i < sizeof ours / sizeof *ours; i++) is_known = is_known || strcmp(entry->d_name, ours[i]) == 0;
         others += !is_known;
     }
     if (folder) closedir(folder);
-    bool is_ours = page && (!tt_file_exists(page) || (tt_file_read(page, 1 << 26, &text, &size, NULL) && strstr(text, mark)));
+    bool is_ours = page && (tt_file_exists(page) ? tt_file_read(page, 1 << 26, &text, &size, NULL) && strstr(text, mark) : is_empty || is_marked);
     free(text);
     free(page);
     return (others == 0 && is_ours) || tt_fail(err, TT_ERROR_USAGE, "%s: holds other files; name a new or empty folder with -o", out);
+}
+
+static bool begin_in(const char *out, struct tt_error *err)
+{
+    char *path = tt_path_join(out, begun);
+    bool ok = (path || tt_fail_memory(err)) && tt_folder_make(out, err) && tt_file_write(path, "", 0, err);
+    free(path);
+    return ok;
 }
 
 static bool say_fit(const struct side *before, const struct side *after, const struct tt_lags *lags, char *sentence, size_t size, struct tt_error *err)
@@ -272,7 +286,7 @@ bool tt_compare(const struct tt_compare_request *request, struct tt_compared *co
     *compared = (struct tt_compared){0};
     char *named = request->out ? tt_copy_string(request->out) : tt_format("%s.compare", request->after), *out = named ? tt_resolve_path(named, err) : NULL;
     bool ok = named ? out != NULL : tt_fail_memory(err);
-    ok = ok && is_free(out, err) && tt_folder_make(out, err) && ((compared->page = tt_path_join(out, "index.html")) || tt_fail_memory(err));
+    ok = ok && is_free(out, err) && begin_in(out, err) && ((compared->page = tt_path_join(out, "index.html")) || tt_fail_memory(err));
     ok = ok && compare(request, out, sides, &lags, compared, err);
     tt_lags_free(&lags);
     for (int i = 0; i < 2; i++) {

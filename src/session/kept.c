@@ -100,7 +100,7 @@ static bool add_recordings(const struct tt_run_state *run, json_t *state)
         const struct tt_take *take = &run->takes[i];
         if (!take->identity.sha256[0])
             continue;
-        json_t *recording = tt_json_utf8(take->recording->name), *name = tt_json_utf8(take->file->name);
+        json_t *recording = take->waits_for ? json_string(take->waits_for) : tt_json_utf8(take->recording->name), *name = tt_json_utf8(take->file->name);
         failed = !tt_json_put(recordings, json_string_value(recording),
                               json_pack("{s:I,s:I,s:I,s:I,s:s}", "size", (json_int_t)take->identity.size, "modified_ns",
                                         (json_int_t)take->identity.modified_ns, "changed_ns", (json_int_t)take->identity.changed_ns, "inode",

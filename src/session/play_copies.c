@@ -37,6 +37,29 @@ static char *path_of(const struct tt_run_state *run, const struct tt_take *take,
 
 /* ---- of a take ---- */
 
+static const int64_t past_any_take_ms = INT64_C(1) << 40;
+
+/* What a person who gets the page is not to hear: all that was said and is out, and of a part what lies outside it. Pauses hold the room, and may stay. */
+static bool silent_spans(const struct tt_take *take, struct tt_span **silent, size_t *count, struct tt_error *err)
+{
+    struct tt_span *cut = NULL, *all = NULL;
+    size_t cut_count = 0;
+    if (!tt_sheet_cut_spans(&take->sheet, &cut, &cut_count, err)) return false;
+    const int64_t from_ms = take->from_ms, to_ms = take->to_ms < 0 ? INT64_MAX : take->to_ms;
+    *count = 0;
+    if ((all = malloc((cut_count + 2) * sizeof *all))) {
+        if (from_ms > 0) all[(*count)++] = (struct tt_span){ 0, from_ms };
+        for (size_t i = 0; i < cut_count; i++) {
+            struct tt_span span = { cut[i].start_ms > from_ms ? cut[i].start_ms : from_ms, cut[i].end_ms < to_ms ? cut[i].end_ms : to_ms };
+            if (span.end_ms > span.start_ms) all[(*count)++] = span;
+        }
+        if (take->to_ms >= 0) all[(*count)++] = (struct tt_span){ take->to_ms, past_any_take_ms };
+    }
+    free(cut);
+    *silent = all;
+    return all || tt_fail_memory(err);
+}
+
 static bool copy_take(struct tt_run_state *run, struct tt_take *take, struct tt_error *err)
 {
     struct tt_work work = { .run = run, .take = take, .what = "copying for its page" };
@@ -46,8 +69,7 @@ static bool copy_take(struct tt_run_state *run, struct tt_take *take, struct tt_
                                                 .safety_number = facts->safety_number, .safety_gain = facts->safety_gain },
                                  .gain = tt_amplitude_from_db(-over_db), .go_on = tt_work_goes_on, .context = &work };
     struct tt_span *silent = NULL;
-    /* What a person who gets the page is not to hear: all that was said and is out. Pauses hold the room, and may stay. */
-    if (run->settings.report.media == TT_MEDIA_COPY && !tt_sheet_cut_spans(&take->sheet, &silent, &copy.silent_count, err)) return false;
+    if (run->settings.report.media == TT_MEDIA_COPY && !silent_spans(take, &silent, &copy.silent_count, err)) return false;
     struct tt_text key = {0};
     tt_text_addf(&key, "1 %s %d %d %a %a", take->content_sha256, facts->channel, facts->safety_number, facts->safety_gain, copy.gain);
     for (size_t i = 0; i < copy.silent_count; i++) tt_text_addf(&key, " %lld-%lld", (long long)silent[i].start_ms, (long long)silent[i].end_ms);
@@ -112,8 +134,17 @@ static void copy_sounds(void *context, size_t item)
     struct tt_take *take = &run->takes[item];
     struct tt_error error = {0};
     bool ok = (!needs_copy(run, take) || copy_take(run, take, &error)) && (!needs_voice_copy(run, take) || copy_voice(run, take, &error));
-    if (ok) remove_old(run, take);
-    else tt_take_fail(run, take, &error);
+    if (!ok && error.kind == TT_ERROR_STOPPED) {
+        tt_take_fail(run, take, &error);
+        return;
+    }
+    if (!ok) { /* its voice is there all the same */
+        tt_take_warn(take, "no-copy", NAN, "its page cannot play all of it: %s", error.message);
+        free(take->before_copy);
+        free(take->after_copy);
+        take->before_copy = take->after_copy = NULL;
+    }
+    remove_old(run, take);
 }
 
 bool tt_session_copy_sounds(struct tt_run_state *run, struct tt_error *err)
@@ -122,8 +153,8 @@ bool tt_session_copy_sounds(struct tt_run_state *run, struct tt_error *err)
     if (!weights) return tt_fail_memory(err);
     for (size_t i = 0; i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
-        if (!run->settings.report.page || run->options->is_plan || !has_page(take)) continue;
-        if (needs_copy(run, take) || needs_voice_copy(run, take)) weights[i] = (double)take->heard.facts.frame_count + 1;
+        if (run->options->is_plan) continue;
+        if (run->settings.report.page && has_page(take) && (needs_copy(run, take) || needs_voice_copy(run, take))) weights[i] = (double)take->heard.facts.frame_count + 1;
         else remove_old(run, take);
     }
     bool ok = tt_jobs_run(run->take_count, weights, run->options->jobs, copy_sounds, run, err);

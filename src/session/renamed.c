@@ -21,17 +21,18 @@ static const char *sha256_of(const struct tt_run_state *run, const char *name)
     return json_string_value(json_object_get(json_object_get(json_object_get(run->earlier_state, "recordings"), name), "sha256"));
 }
 
-/* The stem of the take that the last run knew under a name. */
-static const char *earlier_stem(const struct tt_run_state *run, const char *name)
+/* The stem of the take that an earlier run knew under a name; the caller's. */
+static char *earlier_stem(const struct tt_run_state *run, const char *name)
 {
     const json_t *takes = json_object_get(run->earlier_state, "takes");
+    const char *dot = strrchr(name, '.');
     for (size_t i = 0; i < json_array_size(takes); i++) {
         const json_t *take = json_array_get(takes, i);
-        const char *known = json_string_value(json_object_get(take, "take"));
-        if (known && strcmp(known, name) == 0)
-            return json_string_value(json_object_get(take, "stem"));
+        const char *known = json_string_value(json_object_get(take, "take")), *stem = json_string_value(json_object_get(take, "stem"));
+        if (known && stem && strcmp(known, name) == 0)
+            return tt_copy_string(stem);
     }
-    return NULL;
+    return tt_format("%.*s", (int)(dot && dot != name ? dot - name : (long)strlen(name)), name); /* its sheet waited: see waits_for */
 }
 
 static bool is_here(const struct tt_run_state *run, const char *name, const char *content)
@@ -81,6 +82,29 @@ static bool read_rows(const char *path, const char *name, const char *content, i
     return ok;
 }
 
+/* Whether a sheet of this recording (the ids of its rows tell the content) is there that cannot be read: decisions wait in it behind a slip of the hand. */
+static bool has_slip(const char *path, const char *name, const char *content, int64_t duration_ms, struct tt_error *why)
+{
+    char *text = NULL, shown[16];
+    size_t size, count = 0;
+    struct tt_sheet sheet = {0};
+    snprintf(shown, sizeof shown, "-%.6s-", content);
+    bool is_slip = tt_file_exists(path) && tt_file_read(path, MOST_SHEET_BYTES, &text, &size, NULL) && strstr(text, shown) && tt_sheet_start(&sheet, name, content, NULL) &&
+                   !tt_sheet_read(&sheet, text, size, path, duration_ms, &count, why);
+    tt_sheet_free(&sheet);
+    free(text);
+    return is_slip;
+}
+
+/* The take fails, and stays known by its earlier name until the slip is mended. */
+static void wait_for_sheet(struct tt_run_state *run, struct tt_take *take, const char *name, const struct tt_error *why)
+{
+    struct tt_error error = {0};
+    tt_fail(&error, why->kind, "%s; mend it and run again: these decisions on %.80s go with %.80s", why->message, name, take->file->name);
+    take->waits_for = name;
+    tt_take_fail(run, take, &error);
+}
+
 /* What lies where the sheet has to go is another recording's: that of the one that had the name before, or, if nobody knows whose, named by itself. It may
  * hold a person's rows that cannot be read now (a slip of the hand), so it is kept as it is. */
 static bool put_aside(struct tt_run_state *run, const struct tt_take *take, struct tt_error *err)
@@ -119,30 +143,35 @@ static bool write_rows(const struct tt_take *take, struct tt_sheet *sheet, struc
     return ok;
 }
 
-static bool follow(struct tt_run_state *run, const struct tt_take *take, struct tt_error *err)
+static bool follow(struct tt_run_state *run, struct tt_take *take, struct tt_error *err)
 {
-    const char *name = earlier_name(run, take), *stem = name ? earlier_stem(run, name) : NULL;
+    const char *name = earlier_name(run, take), *content = take->identity.sha256;
     struct tt_sheet rows = {0}, own = {0};
-    if (!stem)
+    struct tt_error why = {0};
+    if (!name)
         return true;
-    char *path = tt_format("%s/sheets/%s.csv", run->out, stem), *aside = aside_path(run, stem, take->identity.sha256);
-    const char *content = take->identity.sha256;
+    char *stem = earlier_stem(run, name), *path = stem ? tt_format("%s/sheets/%s.csv", run->out, stem) : NULL, *aside = stem ? aside_path(run, stem, content) : NULL;
     int64_t duration_ms = (int64_t)ceil(tt_ms_from_frames(take->heard.facts.frame_count, take->heard.facts.rate_hz));
     bool ok = (path && aside) || tt_fail_memory(err), has_own = ok && read_rows(take->sheet_path, take->file->name, content, duration_ms, &own);
     if (ok && !has_own) {
         bool has_rows = read_rows(path, name, content, duration_ms, &rows) || read_rows(aside, name, content, duration_ms, &rows);
-        /* Also without rows to take along: a sheet in the way would be refused as another recording's. */
-        ok = put_aside(run, take, err);
-        if (ok && !has_rows) {
-            tt_sheet_free(&rows);
-            ok = tt_sheet_start(&rows, take->file->name, take->identity.sha256, err);
+        if (!has_rows && (has_slip(path, name, content, duration_ms, &why) || has_slip(aside, name, content, duration_ms, &why))) {
+            wait_for_sheet(run, take, name, &why);
+        } else {
+            /* Also without rows to take along: a sheet in the way would be refused as another recording's. */
+            ok = put_aside(run, take, err);
+            if (ok && !has_rows) {
+                tt_sheet_free(&rows);
+                ok = tt_sheet_start(&rows, take->file->name, content, err);
+            }
+            ok = ok && write_rows(take, &rows, err);
+            if (ok && has_rows)
+                tt_run_note(run, "%s is %s of before: its cut sheet goes with it", take->file->name, name);
         }
-        ok = ok && write_rows(take, &rows, err);
-        if (ok && has_rows)
-            tt_run_note(run, "%s is %s of before: its cut sheet goes with it", take->file->name, name);
     }
     tt_sheet_free(&rows);
     tt_sheet_free(&own);
+    free(stem);
     free(path);
     free(aside);
     return ok;

@@ -62,6 +62,7 @@ struct tt_take {
     struct tt_sheet sheet;
     struct tt_sheet earlier_sheet;   /* the program's rows as the last run left them */
     size_t persons_rows;
+    const char *waits_for;           /* the name by which the last run knew it, while its sheet of that name cannot be read (borrowed); NULL: none */
     size_t brought_back;             /* rows that a person took out of the sheet and the run decided again */
     bool has_map;
     struct tt_time_map map;

@@ -217,7 +217,7 @@ static void run_session(struct watch *watch, struct watched *session)
     session->has_run = true;
     if (!tt_folder_make(watch->out, &error) || !tt_clean(&options, &watcher, &result, &error)) {
         if (error.kind != TT_ERROR_STOPPED)
-            note(&listener, error.message);
+            say(watch, "%s: %s", tt_path_name(session->folder), error.message); /* each time: a person who saved something wants an answer */
     } else {
         say(watch, "%s: %zu of %zu takes done anew, %zu question%s open, %zu failed", tt_path_name(session->folder), result.rendered_count,
             result.take_count, result.question_count, result.question_count == 1 ? "" : "s", result.failed_count);

@@ -115,6 +115,26 @@ static void a_copy_that_is_handed_on_lacks_what_was_taken_out(void **state)
     tt_clean_result_free(&result);
 }
 
+static void of_a_part_nothing_is_handed_on_but_the_part(void **state)
+{
+    struct fixture *f = *state;
+    mkdir(f->out, 0777);
+    static const char order[] = "take,use,piece,channel,room_tone,from,to,note\n01.flac,yes,,,,10,20,\n02.flac,no,,,,,,\n";
+    file_write(in_folder(f->out, "order.csv"), order, sizeof order - 1);
+    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){.assignments = {"report.media=copy", "deliver.narration=no"}});
+    const char *copy = copy_in(f->out, "01.from-00.00.10.000", "take-*.flac");
+    assert_non_null(copy);
+    assert_true(loudest(copy, 0, 9.994) <= dithered);
+    assert_true(loudest(copy, 10, 20) > 0.05);
+    assert_true(loudest(copy, 20.006, info_of(copy).frames / (double)info_of(copy).samplerate) <= dithered);
+    tt_clean_result_free(&result);
+    /* Left out, nothing of it stays to be handed on. */
+    file_replace(in_folder(f->out, "order.csv"), "01.flac,yes,,,,10,20", "01.flac,no,,,,10,20");
+    result = clean_well(f->session, f->out, (struct clean_run){.assignments = {"report.media=copy", "deliver.narration=no"}});
+    assert_null(copy_in(f->out, "01.from-00.00.10.000", "*.flac"));
+    tt_clean_result_free(&result);
+}
+
 static void a_copy_of_everything_is_the_take_and_goes_when_it_is_not_wanted(void **state)
 {
     struct fixture *f = *state;
@@ -147,6 +167,7 @@ int main(void)
         WITH(a_take_that_no_browser_plays_is_copied_for_its_page, place),
         WITH(what_lies_above_full_scale_is_brought_under_it_in_a_copy, place),
         WITH(a_copy_that_is_handed_on_lacks_what_was_taken_out, fixture),
+        WITH(of_a_part_nothing_is_handed_on_but_the_part, fixture),
         WITH(a_copy_of_everything_is_the_take_and_goes_when_it_is_not_wanted, fixture),
         WITH(a_voice_that_no_browser_plays_is_copied_too, place),
     };

@@ -132,6 +132,25 @@ static void a_sheet_in_the_way_with_a_slip_in_it_is_put_aside_too(void **state)
     assert_true(is_aside(e, "01", digest, "smoke"));
 }
 
+static void a_slip_in_the_sheet_of_a_renamed_take_costs_no_decision(void **state)
+{
+    struct fixture *e = *state;
+    clean(e);
+    add_label(e, "sheets/02.csv", "02.flac", "the queen");
+    clean(e);
+    file_replace(in_folder(e->out, "sheets/02.csv"), ",label,", ",labl,");
+    move(e, "02.flac", "03.flac");
+    for (int run = 0; run < 2; run++) { /* it does not forget from one run to the next either */
+        struct tt_clean_result result = clean_well(e->session, e->out, (struct clean_run){0});
+        assert_int_equal(result.failed_count, 1);
+        assert_non_null(strstr(result.summary, "sheets/02.csv"));
+        tt_clean_result_free(&result);
+    }
+    file_replace(in_folder(e->out, "sheets/02.csv"), ",labl,", ",label,");
+    clean(e);
+    assert_true(sheet_says(e, "sheets/03.csv", "the queen"));
+}
+
 static void a_take_that_was_taken_away_drops_out_of_narration_and_index(void **state)
 {
     struct fixture *e = *state;
@@ -174,6 +193,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(the_sheet_of_a_take_that_is_gone_is_put_aside_when_another_takes_its_name, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_sheet_of_a_take_long_gone_is_put_aside_when_another_takes_its_name, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_sheet_in_the_way_with_a_slip_in_it_is_put_aside_too, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_slip_in_the_sheet_of_a_renamed_take_costs_no_decision, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_take_that_was_taken_away_drops_out_of_narration_and_index, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_date_that_is_touched_renders_nothing, fixture_set_up, fixture_tear_down),
     };
