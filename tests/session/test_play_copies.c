@@ -122,16 +122,16 @@ static void of_a_part_nothing_is_handed_on_but_the_part(void **state)
     static const char order[] = "take,use,piece,channel,room_tone,from,to,note\n01.flac,yes,,,,10,20,\n02.flac,no,,,,,,\n";
     file_write(in_folder(f->out, "order.csv"), order, sizeof order - 1);
     struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){.assignments = {"report.media=copy", "deliver.narration=no"}});
-    const char *copy = copy_in(f->out, "01.from-00.00.10.000", "take-*.flac");
+    const char *copy = copy_in(f->out, "01", "take-*.flac");
     assert_non_null(copy);
-    assert_true(loudest(copy, 0, 9.994) <= dithered);
+    assert_true(loudest(copy, 0.006, 9.994) <= dithered);
     assert_true(loudest(copy, 10, 20) > 0.05);
     assert_true(loudest(copy, 20.006, info_of(copy).frames / (double)info_of(copy).samplerate) <= dithered);
     tt_clean_result_free(&result);
     /* Left out, nothing of it stays to be handed on. */
     file_replace(in_folder(f->out, "order.csv"), "01.flac,yes,,,,10,20", "01.flac,no,,,,10,20");
     result = clean_well(f->session, f->out, (struct clean_run){.assignments = {"report.media=copy", "deliver.narration=no"}});
-    assert_null(copy_in(f->out, "01.from-00.00.10.000", "*.flac"));
+    assert_null(copy_in(f->out, "01", "*.flac"));
     tt_clean_result_free(&result);
 }
 
