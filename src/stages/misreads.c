@@ -178,7 +178,8 @@ static void choose_talk(struct deciding *deciding, const struct tt_reread *rerea
             deciding->choices[p] = (struct tt_phrase_choice){.fate = TT_PHRASE_TALK, .action = action, .confidence = reread->confidence, .reread = reread, .part = part};
 }
 
-static bool choose_all_talk(struct deciding *deciding, struct tt_error *err)
+/* Of what is read again nowhere: talk, and lines that were broken off. */
+static bool choose_among_the_rest(struct deciding *deciding, struct tt_error *err)
 {
     const size_t count = deciding->phrases->count;
     bool *replaces = calloc(count ? count : 1, sizeof *replaces);
@@ -187,6 +188,7 @@ static bool choose_all_talk(struct deciding *deciding, struct tt_error *err)
     for (size_t p = 0; p < count; p++)
         if (starts_a_misread(deciding, p)) choose_talk(deciding, deciding->choices[p].reread, replaces);
     tt_talk_choose(deciding->phrases, deciding->settings, replaces, deciding->choices, &deciding->parts);
+    tt_broken_off_choose(deciding->phrases, replaces, deciding->choices, &deciding->parts);
     free(replaces);
     return true;
 }
@@ -221,8 +223,7 @@ static bool choose(struct deciding *deciding, struct tt_phrases *phrases, struct
     if (is_done) tt_told_mark_knocked(phrases, deciding->knocks, &rereads, told, deciding->choices, &deciding->parts);
     if (is_done) tt_talk_choose_others(phrases, deciding->settings, deciding->choices, &deciding->parts);
     is_done = is_done && choose_misreads_twice(deciding, &rereads, err) && ask_about_lists(deciding, err);
-    is_done = is_done && choose_all_talk(deciding, err);
-    if (is_done) tt_broken_off_choose(phrases, deciding->choices, &deciding->parts);
+    is_done = is_done && choose_among_the_rest(deciding, err);
     is_done = is_done && tt_misread_rows_propose(phrases, deciding->choices, err);
     tt_rereads_free(&rereads);
     return is_done;

@@ -579,6 +579,22 @@ static void behind_a_doubtful_misread_no_second_question_is_asked(void **state)
     end(session);
 }
 
+/* Had it been broken off, too, it would have been read once more. */
+static void the_last_try_at_a_line_is_not_asked_about_however_it_ends(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    struct reading first = break_off(session, 200, 1.0), last = break_off(session, 200, 1.33);
+    begin_take(session);
+    read_lines(session, 300, 4);
+    decide(session);
+    assert_gone(session, 0, first);
+    assert_stays(session, 0, last);
+    assert_int_equal(rows_with(session, TT_ROW_MISREAD, TT_DO_ASK), 0);
+    end(session);
+}
+
 static void a_line_cut_off_at_the_end_of_a_take_is_asked_about(void **state)
 {
     (void)state;
@@ -868,6 +884,7 @@ int main(void)
         cmocka_unit_test(a_line_that_replaces_another_is_no_talk_nor_is_its_faint_end),
         cmocka_unit_test(where_all_is_asked_about_so_is_talk_at_full_level),
         cmocka_unit_test(behind_a_doubtful_misread_no_second_question_is_asked),
+        cmocka_unit_test(the_last_try_at_a_line_is_not_asked_about_however_it_ends),
         cmocka_unit_test(a_line_cut_off_at_the_end_of_a_take_is_asked_about),
         cmocka_unit_test(a_line_that_ends_as_sentences_do_is_not_asked_about),
         cmocka_unit_test(a_reading_broken_off_at_a_lines_end_is_cut),
