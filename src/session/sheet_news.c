@@ -18,10 +18,18 @@ static bool is_decided_on(const struct tt_take *take)
 
 /* ---- changes files ---- */
 
+static bool any_failed(const struct tt_run_state *run)
+{
+    bool is_any = false;
+    for (size_t i = 0; i < run->take_count; i++)
+        is_any = is_any || run->takes[i].has_failed;
+    return is_any;
+}
+
 static bool merge_file(struct tt_run_state *run, const char *path, struct tt_error *err)
 {
     char *text = NULL;
-    size_t size = 0, taken_in_all = 0;
+    size_t size = 0, taken_in_all = 0, rows = 0;
     bool ok = tt_file_read(path, MOST_CHANGES_BYTES, &text, &size, err);
     for (size_t i = 0; ok && i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
@@ -29,12 +37,18 @@ static bool merge_file(struct tt_run_state *run, const char *path, struct tt_err
         if (!is_decided_on(take))
             continue;
         int64_t duration_ms = (int64_t)ceil(tt_ms_from_frames(take->heard.facts.frame_count, take->heard.facts.rate_hz));
-        ok = tt_sheet_merge_changes(&take->sheet, text, size, path, duration_ms, &taken, err);
+        ok = tt_sheet_merge_changes(&take->sheet, text, size, path, duration_ms, &taken, &rows, err);
         take->persons_rows += taken;
         taken_in_all += taken;
     }
     free(text);
-    if (ok && taken_in_all == 0) {
+    if (ok && taken_in_all < rows && taken_in_all > 0 && !run->options->may_miss_changes)
+        tt_run_warn(run, "changes", "%s: %zu of its %zu rows were not taken over, since their takes failed, are left out or are not here: keep the file, and give it again", path,
+                    rows - taken_in_all, rows);
+    if (ok && taken_in_all == 0 && any_failed(run)) {
+        if (!run->options->may_miss_changes)
+            return tt_fail(err, TT_ERROR_USAGE, "%s: none of its rows belongs to a take that could be worked on, and takes failed; nothing was changed: see to those first", path);
+    } else if (ok && taken_in_all == 0) {
         if (!run->options->may_miss_changes)
             return tt_fail(err, TT_ERROR_USAGE, "%s: none of its rows belongs to a take of this session; nothing was changed: is it of another session?", path);
         tt_run_warn(run, "changes", "%s: none of its rows belongs to a take of this session", path);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 #include "session/space.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -32,6 +33,13 @@ static double seconds_of(const struct tt_take *take)
     return end_s - (double)take->from_ms / 1000;
 }
 
+/* What is rendered again takes the place of what is there. */
+static double more_than_there_is(double bytes, const char *path)
+{
+    struct stat status;
+    return path && stat(path, &status) == 0 && S_ISREG(status.st_mode) ? fmax(0, bytes - (double)status.st_size) : bytes;
+}
+
 double tt_space_needed(const struct tt_run_state *run)
 {
     const struct tt_settings *settings = &run->settings;
@@ -45,8 +53,12 @@ double tt_space_needed(const struct tt_run_state *run)
         const int rate_hz = tt_delivery_rate_hz(settings, take->info.rate_hz);
         bytes += seconds * beside_bytes_per_s;
         rendered++;
-        if (!run->options->is_plan && !tt_file_exists(take->voice_path)) /* the others have their place already */
-            bytes += seconds * rate_hz * sample_bytes(settings) * (settings->deliver.whole ? 2 : 1);
+        if (!run->options->is_plan) {
+            const double voice = seconds * rate_hz * sample_bytes(settings);
+            bytes += more_than_there_is(voice, take->voice_path) + (settings->deliver.whole ? more_than_there_is(voice, take->whole_path) : 0);
+            if (settings->report.page && (settings->report.media != TT_MEDIA_LINK || !take->info.plays_in_browser))
+                bytes += (double)take->info.frame_count * 2; /* 16 bits at most */
+        }
         if (take->piece[0] && !run->options->is_plan)
             bytes += seconds * rate_hz * sample_bytes(settings);
         longest_s = seconds > longest_s ? seconds : longest_s;

@@ -44,8 +44,13 @@ void tt_run_warn(struct tt_run_state *run, const char *code, const char *format,
     if (run->warning_count == TT_MOST_TAKE_WARNINGS)
         return;
     va_list args;
+    bool is_new = true;
     va_start(args, format);
-    fill_warning(&run->warnings[run->warning_count++], code, NAN, format, args);
+    fill_warning(&run->warnings[run->warning_count], code, NAN, format, args);
+    /* What is decided twice, since a sheet was saved meanwhile, is told once. */
+    for (size_t i = 0; i < run->warning_count; i++)
+        is_new = is_new && strcmp(run->warnings[i].message, run->warnings[run->warning_count].message) != 0;
+    run->warning_count += is_new;
     va_end(args);
 }
 

@@ -65,9 +65,10 @@ bool tt_sheet_add_persons(struct tt_sheet *sheet, const struct tt_row *row, stru
 bool tt_sheet_read_programs(struct tt_sheet *sheet, const char *text, size_t size, const char *file_name, int64_t duration_ms, struct tt_error *err);
 
 /* A changes file: rows of any takes, columns as above but `by`. Rows whose take equals sheet->take are merged as a person's (same id as a
- * person's row: replaces all of it; else: added). `text` is checked whole. *taken counts those that were merged here. On failure the sheet
- * is as before. */
-bool tt_sheet_merge_changes(struct tt_sheet *sheet, const char *text, size_t size, const char *file_name, int64_t duration_ms, size_t *taken, struct tt_error *err);
+ * person's row: replaces all of it; else: added). `text` is checked whole. *taken counts those that were merged here, *rows all. On failure
+ * the sheet is as before. */
+bool tt_sheet_merge_changes(struct tt_sheet *sheet, const char *text, size_t size, const char *file_name, int64_t duration_ms, size_t *taken, size_t *rows,
+                            struct tt_error *err);
 
 /* Adds a decision of the program's, unless persons' rows of the same kind cover it by half (it is the same decision then, as is a gap within a
  * second of a person's). Where a person's row overlaps it, it is trimmed to the larger rest; a cut keeps every rest, as a second row. Rests

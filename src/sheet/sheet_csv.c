@@ -63,7 +63,7 @@ bool tt_sheet_read_programs(struct tt_sheet *sheet, const char *text, size_t siz
 }
 
 /* Collects the changes first: nothing is merged before all are read. */
-static bool read_changes(struct row_reader *reader, struct tt_sheet *changes, struct tt_error *err)
+static bool read_changes(struct row_reader *reader, struct tt_sheet *changes, size_t *rows, struct tt_error *err)
 {
     struct row_text found;
     for (bool has_row = true;;) {
@@ -71,6 +71,7 @@ static bool read_changes(struct row_reader *reader, struct tt_sheet *changes, st
         if (!has_row) return true;
         if (found.row.start_ms == found.row.end_ms && !row_kind_is_point(found.row.kind) && !found.row.rounding_ms)
             return row_reader_fail_empty(reader, err);
+        ++*rows;
         if (!found.is_of_take) continue;
         found.row.is_persons = true;
         if (!sheet_append(changes, &found.row, err)) return false;
@@ -98,13 +99,14 @@ static bool merge(struct tt_sheet *sheet, struct tt_sheet *changes, struct tt_er
     return true;
 }
 
-bool tt_sheet_merge_changes(struct tt_sheet *sheet, const char *text, size_t size, const char *file_name, int64_t duration_ms, size_t *taken, struct tt_error *err)
+bool tt_sheet_merge_changes(struct tt_sheet *sheet, const char *text, size_t size, const char *file_name, int64_t duration_ms, size_t *taken, size_t *rows,
+                            struct tt_error *err)
 {
     struct row_reader reader;
     struct tt_sheet changes = {0};
-    *taken = 0;
+    *taken = *rows = 0;
     if (!row_reader_open(&reader, ROWS_OF_ANY_TAKE, sheet, text, size, file_name, duration_ms, err)) return false;
-    bool is_merged = read_changes(&reader, &changes, err) && merge(sheet, &changes, err);
+    bool is_merged = read_changes(&reader, &changes, rows, err) && merge(sheet, &changes, err);
     row_reader_close(&reader);
     if (is_merged) *taken = changes.count;
     tt_sheet_free(&changes);

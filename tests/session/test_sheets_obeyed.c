@@ -45,6 +45,23 @@ static void of_several_changes_files_the_later_counts(void **state)
     assert_in_sheet(p, "02", "00:00:01.000,00:00:01.500,other,,cut", true);
 }
 
+static void decisions_on_a_take_that_failed_are_not_lost_in_silence(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "01.wav"), (struct take_shape){.seed = 1});
+    take_write(take_path(p, "02.wav"), (struct take_shape){.seed = 2});
+    clean_place_well(p, plan);
+    char path[2200];
+    snprintf(path, sizeof path, "%s/sheets/02.csv", p->out);
+    file_append(path, "02.wav,,00:00:99.000,,label,,keep,,,,smoke\r\n");
+    struct clean_run both = plan;
+    both.changes = place_file(p, "a.csv", HEADER "01.wav,,1.000,1.500,other,,cut,,,,\r\n02.wav,,1.000,1.500,other,,cut,,,,\r\n");
+    struct tt_clean_result result = clean_well(p->session, p->out, both);
+    assert_int_equal(result.failed_count, 1);
+    tt_clean_result_free(&result);
+    assert_true(warns(in_folder(p->out, "session.json"), "changes", "1 of its 2 rows were not taken over"));
+}
+
 static void a_changes_file_that_fits_no_take_is_an_error_and_touches_no_sheet(void **state)
 {
     struct place *p = *state;
@@ -127,6 +144,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         IN_PLACE(of_several_changes_files_the_later_counts),
+        IN_PLACE(decisions_on_a_take_that_failed_are_not_lost_in_silence),
         IN_PLACE(a_changes_file_that_fits_no_take_is_an_error_and_touches_no_sheet),
         IN_PLACE(rows_that_a_person_deletes_come_back_and_are_counted),
         IN_PLACE(an_edited_amount_is_obeyed_and_what_was_proposed_stays_to_be_seen),

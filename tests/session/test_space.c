@@ -2,16 +2,22 @@
 /* How much room a run asks for before it starts. */
 #include "support.h"
 
+#include <stdio.h>
 #include <stdlib.h>
+#include <unistd.h>
 
 #include "session/space.h"
 
 enum { RATE_HZ = 48000, HOUR_S = 3600 };
+static bool with_copies;
 
-/* So many takes of an hour at 48 kHz; the first `done` have their voices (a file that is surely there stands for them). */
-static double needed_bytes(size_t count, size_t done, int jobs)
+/* So many takes of an hour at 48 kHz; the first `done` have their voices, of `there_bytes` each. */
+static double needed_bytes(size_t count, size_t done, double there_bytes, int jobs)
 {
-    static char there[] = "/", not_there[] = "/no such voice";
+    char *folder = folder_make(), there[4096], not_there[] = "/no such voice";
+    snprintf(there, sizeof there, "%s/voice.wav", folder);
+    file_write(there, "", 0);
+    assert_int_equal(truncate(there, (off_t)there_bytes), 0);
     struct tt_clean_options options = {.jobs = jobs};
     struct tt_run_state run = {.options = &options, .take_count = count, .takes = calloc(count, sizeof *run.takes)};
     assert_non_null(run.takes);
@@ -19,9 +25,10 @@ static double needed_bytes(size_t count, size_t done, int jobs)
     run.settings.deliver.narration = false;
     for (size_t i = 0; i < count; i++)
         run.takes[i] = (struct tt_take){.is_used = true, .is_ours = true, .to_ms = -1, .voice_path = i < done ? there : not_there,
-                                        .info = {.rate_hz = RATE_HZ, .frame_count = (int64_t)RATE_HZ * HOUR_S}};
+                                        .info = {.rate_hz = RATE_HZ, .frame_count = (int64_t)RATE_HZ * HOUR_S, .plays_in_browser = !with_copies}};
     double bytes = tt_space_needed(&run);
     free(run.takes);
+    folder_remove(folder);
     return bytes;
 }
 
@@ -30,21 +37,33 @@ static const double voice_bytes = 3.0 * RATE_HZ * HOUR_S, under_way_bytes = 4.0 
 static void no_more_takes_are_under_way_than_there_are(void **state)
 {
     (void)state;
-    assert_float_equal(needed_bytes(1, 0, 16), needed_bytes(1, 0, 1), 1);
-    assert_float_equal(needed_bytes(3, 0, 2) - needed_bytes(3, 0, 1), under_way_bytes, 1);
+    assert_float_equal(needed_bytes(1, 0, 0, 16), needed_bytes(1, 0, 0, 1), 1);
+    assert_float_equal(needed_bytes(3, 0, 0, 2) - needed_bytes(3, 0, 0, 1), under_way_bytes, 1);
 }
 
 static void a_voice_that_is_there_asks_for_no_more_place(void **state)
 {
     (void)state;
-    assert_float_equal(needed_bytes(4, 0, 1) - needed_bytes(4, 3, 1), 3 * voice_bytes, 1);
+    assert_float_equal(needed_bytes(4, 0, 0, 1) - needed_bytes(4, 3, voice_bytes, 1), 3 * voice_bytes, 1);
+    assert_float_equal(needed_bytes(4, 0, 0, 1) - needed_bytes(4, 3, 1e9, 1), 3 * voice_bytes, 1);
+    assert_float_equal(needed_bytes(4, 0, 0, 1) - needed_bytes(4, 3, 1e8, 1), 3e8, 1); /* as 16 bits it was smaller */
 }
 
 static void a_take_more_asks_for_its_voice_and_what_goes_beside_it(void **state)
 {
     (void)state;
-    double more = needed_bytes(2, 0, 1) - needed_bytes(1, 0, 1);
+    double more = needed_bytes(2, 0, 0, 1) - needed_bytes(1, 0, 0, 1);
     assert_true(more >= voice_bytes && more < 1.1 * voice_bytes);
+}
+
+static void copies_for_the_pages_are_counted(void **state)
+{
+    (void)state;
+    const double without = needed_bytes(1, 0, 0, 1);
+    with_copies = true;
+    const double with = needed_bytes(1, 0, 0, 1);
+    with_copies = false;
+    assert_float_equal(with - without, 2.0 * RATE_HZ * HOUR_S, 1);
 }
 
 int main(void)
@@ -52,6 +71,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(no_more_takes_are_under_way_than_there_are),
         cmocka_unit_test(a_voice_that_is_there_asks_for_no_more_place),
+        cmocka_unit_test(copies_for_the_pages_are_counted),
         cmocka_unit_test(a_take_more_asks_for_its_voice_and_what_goes_beside_it),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -32,12 +32,12 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
     struct tt_error err = {0};
     struct tt_sheet sheet;
-    size_t count;
+    size_t count, row_count;
     if (!tt_sheet_start(&sheet, "03.wav", content, &err)) abort();
     bool is_read = tt_sheet_read(&sheet, (const char *)data, size, "fuzz.csv", TAKE_MS, &count, &err);
     if (is_read == (err.kind != TT_OK) || (!is_read && sheet.count)) abort();
     struct tt_error changes_err = {0};
-    tt_sheet_merge_changes(&sheet, (const char *)data, size, "changes.csv", TAKE_MS, &count, &changes_err);
+    tt_sheet_merge_changes(&sheet, (const char *)data, size, "changes.csv", TAKE_MS, &count, &row_count, &changes_err);
     struct tt_span *spans = NULL;
     if (!tt_sheet_cut_spans(&sheet, &spans, &count, &err) && err.kind == TT_OK) abort();
     free(spans);

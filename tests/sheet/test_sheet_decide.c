@@ -178,8 +178,8 @@ static void a_rounded_row_takes_the_exact_times_again(void **state)
 static size_t merge(struct tt_sheet *sheet, const char *text)
 {
     struct tt_error err = {0};
-    size_t taken;
-    if (!tt_sheet_merge_changes(sheet, text, strlen(text), "changes.csv", TAKE_MS, &taken, &err)) fail_msg("%s", err.message);
+    size_t taken, rows;
+    if (!tt_sheet_merge_changes(sheet, text, strlen(text), "changes.csv", TAKE_MS, &taken, &rows, &err)) fail_msg("%s", err.message);
     return taken;
 }
 
@@ -215,8 +215,8 @@ static void changes_are_checked_whole_before_any_is_merged(void **state)
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         struct tt_sheet sheet = decided_sheet();
         struct tt_error err = {0};
-        size_t taken, count = sheet.count;
-        assert_false(tt_sheet_merge_changes(&sheet, cases[i].text, strlen(cases[i].text), "changes.csv", TAKE_MS, &taken, &err));
+        size_t taken, rows, count = sheet.count;
+        assert_false(tt_sheet_merge_changes(&sheet, cases[i].text, strlen(cases[i].text), "changes.csv", TAKE_MS, &taken, &rows, &err));
         assert_memory_equal(err.message, cases[i].message, strlen(cases[i].message));
         assert_int_equal(sheet.count, count);
         tt_sheet_free(&sheet);
