@@ -229,8 +229,7 @@ static bool run_part(struct tt_run_state *run, struct tt_clean_result *result, s
 {
     if (!tt_part_is_all_heard(run))
         return tt_part_sum_up(run, result, err);
-    tt_session_drop_copies(run);
-    return tt_session_hold(run, err) && decide_and_render(run, err) && tt_part_sum_up(run, result, err);
+    return tt_session_drop_copies(run, err) && tt_session_hold(run, err) && decide_and_render(run, err) && tt_part_sum_up(run, result, err);
 }
 
 static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err)
@@ -249,7 +248,8 @@ static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, st
         return false;
     if (options->part_count)
         return run_part(run, result, err);
-    tt_session_drop_copies(run);
+    if (!tt_session_drop_copies(run, err))
+        return false;
     warn_of_another_target(run);
     if (!tt_session_hold(run, err) || !tt_session_follow_renames(run, err) || !tt_vanished_remember(run, err) || !decide_and_render(run, err))
         return false;

@@ -8,6 +8,7 @@
 
 #include "base/file.h"
 #include "base/text.h"
+#include "session/clean_names.h"
 #include "sheet/csv.h"
 
 static const char *const column_names[TT_ORDER_COLUMNS] = {"take",      "use", "piece", "channel",    "room_tone",    "from",
@@ -57,21 +58,14 @@ static bool is_named(const struct tt_order *order, size_t file)
     return false;
 }
 
-enum { NOT_THERE = -1, NO_MEMORY = -2 };
-/* Names that are no UTF-8 may read alike in a CSV: the first of them that has no row yet. */
-static long find_file(const struct tt_run_state *run, const struct tt_order *order, const char *name)
+/* Names that are no UTF-8 may read alike in a CSV: the first of them that has no row yet. -1: not there. */
+static long find_file(const struct tt_order *order, const struct tt_clean_names *names, const char *name)
 {
-    long found = NOT_THERE;
-    for (size_t i = 0; i < run->list.count; i++) {
-        char *clean = tt_csv_clean(run->list.files[i].name);
-        if (!clean)
-            return NO_MEMORY;
-        bool is_it = strcmp(clean, name) == 0;
-        free(clean);
-        if (is_it && !is_named(order, i))
-            return (long)i;
-        if (is_it)
-            found = (long)i;
+    long found = -1;
+    for (size_t i = tt_clean_names_find(names, name); i < names->count && strcmp(names->all[i].clean, name) == 0; i++) {
+        found = (long)names->all[i].file;
+        if (!is_named(order, names->all[i].file))
+            break;
     }
     return found;
 }
@@ -112,7 +106,7 @@ static bool read_times(struct tt_order_row *row, struct tt_error *err)
     return row->to_ms < 0 || row->to_ms > row->from_ms || tt_order_fail(row, TT_ORDER_TO, err, "'%.60s': 'to' must lie behind 'from'", row->cells[TT_ORDER_TO]);
 }
 
-static bool read_pickup(struct tt_run_state *run, const struct tt_order *order, struct tt_order_row *row, struct tt_error *err)
+static bool read_pickup(struct tt_run_state *run, const struct tt_order *order, const struct tt_clean_names *names, struct tt_order_row *row, struct tt_error *err)
 {
     row->is_pickup = row->cells[TT_ORDER_INSTEAD_OF][0] != '\0';
     row->instead_file = -1;
@@ -121,9 +115,7 @@ static bool read_pickup(struct tt_run_state *run, const struct tt_order *order, 
             return tt_order_fail(row, c, err, "instead_of, instead_from and instead_to go together: the take, and which part of it this one replaces; fill in all three or none");
     if (!row->is_pickup)
         return true;
-    row->instead_file = find_file(run, order, row->cells[TT_ORDER_INSTEAD_OF]);
-    if (row->instead_file == NO_MEMORY)
-        return tt_fail_memory(err);
+    row->instead_file = find_file(order, names, row->cells[TT_ORDER_INSTEAD_OF]);
     if (row->instead_file < 0) {
         const char *nearest = nearest_take(run, NULL, row->cells[TT_ORDER_INSTEAD_OF]);
         return tt_order_fail(row, TT_ORDER_INSTEAD_OF, err, "'%.80s' is not in the folder%s%.80s%s", row->cells[TT_ORDER_INSTEAD_OF],
@@ -174,7 +166,7 @@ static bool is_clean(const char *text)
     return is_same;
 }
 
-static bool check_row(struct tt_run_state *run, const struct tt_order *order, struct tt_order_row *row, struct tt_error *err)
+static bool check_row(struct tt_run_state *run, const struct tt_order *order, const struct tt_clean_names *names, struct tt_order_row *row, struct tt_error *err)
 {
     const char *use = row->cells[TT_ORDER_USE], *piece = row->cells[TT_ORDER_PIECE];
     row->is_used = !same_word(use, "no");
@@ -183,7 +175,7 @@ static bool check_row(struct tt_run_state *run, const struct tt_order *order, st
     if (strchr(piece, '/') || piece[0] == '.' || !is_clean(piece) || strlen(piece) >= sizeof run->takes->piece)
         return tt_order_fail(row, TT_ORDER_PIECE, err, "'%.100s': a piece becomes a file's name: at most %zu bytes, no '/', no '.' in front, no control characters", piece,
                              sizeof run->takes->piece - 1);
-    return read_times(row, err) && read_own_settings(run, row, err) && (!row->is_used || read_pickup(run, order, row, err));
+    return read_times(row, err) && read_own_settings(run, row, err) && (!row->is_used || read_pickup(run, order, names, row, err));
 }
 
 /* The same part of the same take twice is a row that was copied and not changed. */
@@ -210,7 +202,7 @@ static struct tt_order_row *grow(struct tt_order *order, struct tt_error *err)
     return &rows[order->count];
 }
 
-static bool read_row(struct tt_run_state *run, struct tt_order *order, const struct tt_csv *csv, const int *columns, struct tt_error *err)
+static bool read_row(struct tt_run_state *run, struct tt_order *order, const struct tt_clean_names *names, const struct tt_csv *csv, const int *columns, struct tt_error *err)
 {
     struct tt_order_row *row = grow(order, err);
     bool ok = row != NULL;
@@ -221,8 +213,8 @@ static bool read_row(struct tt_run_state *run, struct tt_order *order, const str
     }
     if (ok) {
         row->line = csv->cell_count ? csv->cells[0].line : csv->line;
-        row->file = find_file(run, order, row->cells[TT_ORDER_TAKE]);
-        ok = (row->file != NO_MEMORY || tt_fail_memory(err)) && check_row(run, order, row, err) && check_twice(order, row, err);
+        row->file = find_file(order, names, row->cells[TT_ORDER_TAKE]);
+        ok = check_row(run, order, names, row, err) && check_twice(order, row, err);
     }
     if (row)
         order->count++; /* to be freed with the others, also when it failed */
@@ -232,13 +224,19 @@ static bool read_row(struct tt_run_state *run, struct tt_order *order, const str
 bool tt_order_read(struct tt_run_state *run, const char *text, size_t size, struct tt_order *order, struct tt_error *err)
 {
     struct tt_csv csv;
+    struct tt_clean_names names;
     int columns[TT_ORDER_COLUMNS];
-    if (!tt_csv_open(&csv, "order.csv", text, size, err))
+    if (!tt_clean_names_open(&run->list, &names, err))
         return false;
+    if (!tt_csv_open(&csv, "order.csv", text, size, err)) {
+        tt_clean_names_free(&names);
+        return false;
+    }
     bool ok = tt_csv_read_header(&csv, column_names, is_needed, TT_ORDER_COLUMNS, columns, err), has_row = true;
     while (ok && (ok = tt_csv_next(&csv, &has_row, err)) && has_row)
-        ok = read_row(run, order, &csv, columns, err);
+        ok = read_row(run, order, &names, &csv, columns, err);
     tt_csv_close(&csv);
+    tt_clean_names_free(&names);
     for (size_t i = 0; ok && i < order->count; i++)
         if (order->rows[i].file < 0)
             tell_missing(run, order, order->rows[i].cells[TT_ORDER_TAKE]);

@@ -72,7 +72,7 @@ static bool find_in(const struct tt_run_state *run, struct tt_take *partner, str
     struct tt_rereads found = {0};
     if (!tt_phrases_open(&view, NULL, &phrases, err))
         return false;
-    bool ok = tt_rereads_find(&phrases, length_s + pickup_most_s * 4, &found, err);
+    bool ok = tt_rereads_find(&phrases, length_s + pickup_most_s * 4, true, &found, err);
     for (size_t i = 0; ok && i < found.count; i++) {
         const struct tt_reread *reread = &found.all[i];
         const struct tt_phrase *first = &phrases.all[reread->first], *last = &phrases.all[reread->last], *again = &phrases.all[reread->again],

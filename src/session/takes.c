@@ -106,37 +106,43 @@ static size_t stem_length(const char *name)
     return ends_like_a_report(name, length) ? strlen(name) : length;
 }
 
-/* Stems as file systems that fold case would see them: A.wav and a.flac must not meet in one file either. */
-static bool share_stem(const char *a, const char *b)
+/* What a file's outputs may be called: by its stem, or by its whole name. */
+struct claim { const char *text; size_t length, file; bool is_stem; };
+
+/* As file systems that fold case would see them: A.wav and a.flac must not meet in one file either. */
+static int compare_claims(const void *left, const void *right)
 {
-    size_t length = stem_length(a);
-    if (stem_length(b) != length)
-        return false;
-    return strncasecmp(a, b, length) == 0;
+    const struct claim *a = left, *b = right;
+    const int order = strncasecmp(a->text, b->text, a->length < b->length ? a->length : b->length);
+    return order ? order : (a->length > b->length) - (a->length < b->length);
 }
 
-/* A name that became a stem whole may be the stem of another file: 1.wav beside 1.flac is that of 1.wav.flac. Then that one keeps its whole name, too. */
-static bool is_whole_stem_of_another(const struct tt_take_list *list, size_t i)
-{
-    size_t length = stem_length(list->files[i].name);
-    for (size_t j = 0; j < list->count; j++)
-        if (j != i && strlen(list->files[j].name) == length && strncasecmp(list->files[i].name, list->files[j].name, length) == 0)
-            return true;
-    return false;
-}
-
+/* Stems that two files share are whole names instead; and a name that became a stem whole may be the stem of another file: 1.wav beside 1.flac is that of
+ * 1.wav.flac. Then that one keeps its whole name, too. */
 static bool name_stems(struct tt_take_list *list, struct tt_error *err)
 {
-    for (size_t i = 0; i < list->count; i++) {
-        bool is_shared = is_whole_stem_of_another(list, i);
-        for (size_t j = 0; j < list->count; j++)
-            is_shared = is_shared || (j != i && share_stem(list->files[i].name, list->files[j].name));
-        size_t length = is_shared ? strlen(list->files[i].name) : stem_length(list->files[i].name);
-        list->files[i].stem = tt_format("%.*s", (int)length, list->files[i].name);
-        if (!list->files[i].stem)
-            return tt_fail_memory(err);
+    struct claim *claims = calloc(2 * list->count + 1, sizeof *claims);
+    size_t count = 0;
+    bool ok = claims || tt_fail_memory(err);
+    for (size_t i = 0; ok && i < list->count; i++) {
+        const char *name = list->files[i].name;
+        const size_t length = stem_length(name), whole = strlen(name);
+        claims[count++] = (struct claim){name, length, i, true};
+        if (whole != length)
+            claims[count++] = (struct claim){name, whole, i, false};
     }
-    return true;
+    if (ok)
+        qsort(claims, count, sizeof *claims, compare_claims);
+    for (size_t k = 0; ok && k < count; k++) {
+        const struct claim *claim = &claims[k];
+        if (!claim->is_stem)
+            continue;
+        const bool is_shared = (k > 0 && compare_claims(claim - 1, claim) == 0) || (k + 1 < count && compare_claims(claim, claim + 1) == 0);
+        list->files[claim->file].stem = is_shared ? tt_copy_string(claim->text) : tt_format("%.*s", (int)claim->length, claim->text);
+        ok = list->files[claim->file].stem || tt_fail_memory(err);
+    }
+    free(claims);
+    return ok;
 }
 
 static void pass_over(struct tt_take_list *list, const char *name)

@@ -218,7 +218,7 @@ static bool choose(struct deciding *deciding, struct tt_phrases *phrases, struct
 {
     struct tt_rereads rereads;
     const enum tt_row_action told = deciding->settings->misreads.action == TT_POLICY_CUT ? TT_DO_CUT : TT_DO_ASK;
-    if (!tt_rereads_find(phrases, deciding->settings->misreads.look_back_s, &rereads, err)) return false;
+    if (!tt_rereads_find(phrases, deciding->settings->misreads.look_back_s, false, &rereads, err)) return false;
     bool is_done = tt_rereads_judge(phrases, &rereads, err);
     if (is_done) tt_told_mark_knocked(phrases, deciding->knocks, &rereads, told, deciding->choices, &deciding->parts);
     if (is_done) tt_talk_choose_others(phrases, deciding->settings, deciding->choices, &deciding->parts);

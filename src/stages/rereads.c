@@ -31,6 +31,7 @@ struct search {
     struct tt_rereads *rereads;
     size_t base;                                 /* first row of the window in this search */
     double look_back_s;
+    bool between;
     float tau;
 };
 
@@ -198,22 +199,24 @@ static bool try_pair(struct search *search, size_t first, size_t again, struct t
 static bool search_all(struct search *search, struct tt_error *err)
 {
     struct tt_phrases *phrases = search->phrases;
-    size_t first = 0;
-    for (size_t again = 1; again < phrases->count; again++) {
+    size_t first = 0, split = 1; /* where the second take begins */
+    while (search->between && split < phrases->count && phrases->all[split].take == phrases->all[0].take) split++;
+    for (size_t again = split; again < phrases->count; again++) {
         while (first < again && phrases->all[again].start_s - phrases->all[first].start_s > search->look_back_s) first++;
-        if (first == again) continue;
+        const size_t end = search->between ? split : again;
+        if (first >= end) continue;
         if (!tt_phrases_reach(phrases, phrases->all[first].row, rows_from(phrases, again, phrases->row_count), err)) return false;
-        for (size_t p = first; p < again; p++)
+        for (size_t p = first; p < end; p++)
             if (!try_pair(search, p, again, err)) return false;
     }
     return true;
 }
 
-bool tt_rereads_find(struct tt_phrases *phrases, double look_back_s, struct tt_rereads *rereads, struct tt_error *err)
+bool tt_rereads_find(struct tt_phrases *phrases, double look_back_s, bool between, struct tt_rereads *rereads, struct tt_error *err)
 {
     *rereads = (struct tt_rereads){0};
     float tau = phrases->null_mean + tau_deviations * phrases->null_deviation;
-    struct search search = {.phrases = phrases, .rereads = rereads, .look_back_s = look_back_s,
+    struct search search = {.phrases = phrases, .rereads = rereads, .look_back_s = look_back_s, .between = between,
                             .tau = tau < least_tau ? least_tau : tau > most_tau ? most_tau : tau};
     search.align = tt_align_create(err);
     bool is_done = search.align && search_all(&search, err);

@@ -66,6 +66,23 @@ static void a_person_may_use_the_other_one(void **state)
     tt_clean_result_free(&second);
 }
 
+static void of_three_copies_one_is_used(void **state)
+{
+    struct fixture *f = *state;
+    add_copy(f, "01b.wav", -14.0, 0);
+    add_copy(f, "01c.wav", -6.0, 1105);
+    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){.is_plan = true});
+    assert_true(file_exists(in_folder(f->out, "sheets/01.csv")));
+    assert_false(file_exists(in_folder(f->out, "sheets/01b.csv")));
+    assert_false(file_exists(in_folder(f->out, "sheets/01c.csv")));
+    char *text = file_read(in_folder(f->out, "session.json"), NULL);
+    size_t told = 0;
+    for (const char *at = text; (at = strstr(at, "is the same recording as ")); at++) told++;
+    assert_int_equal(told, 2); /* each once, though they are copies of each other, too */
+    free(text);
+    tt_clean_result_free(&result);
+}
+
 /* ---- in step or not, by numbers ---- */
 
 /* A take of eight lines; returns it with steps made of its runs. seed: another reading of the same. */
@@ -95,13 +112,24 @@ static struct made_session *eight_lines(uint32_t seed, float *steps, int shift_r
     return session;
 }
 
+static bool in_step(const struct tt_heard *a, const struct tt_heard *b)
+{
+    struct tt_compared compared[2];
+    struct tt_error err = {0};
+    assert_true(tt_compared_open(a, &compared[0], &err) && tt_compared_open(b, &compared[1], &err));
+    const bool is_so = tt_compared_in_step(&compared[0], &compared[1]);
+    tt_compared_free(&compared[0]);
+    tt_compared_free(&compared[1]);
+    return is_so;
+}
+
 static void the_same_sound_some_rows_late_runs_in_step(void **state)
 {
     (void)state;
     float steps[2][400];
     struct made_session *one = eight_lines(1, steps[0], 0), *other = eight_lines(1, steps[1], 3);
-    assert_true(tt_heard_in_step(&one->takes[0].heard, &other->takes[0].heard));
-    assert_true(tt_heard_in_step(&other->takes[0].heard, &one->takes[0].heard));
+    assert_true(in_step(&one->takes[0].heard, &other->takes[0].heard));
+    assert_true(in_step(&other->takes[0].heard, &one->takes[0].heard));
     end(one);
     end(other);
 }
@@ -112,7 +140,7 @@ static void two_readings_of_one_text_do_not_run_in_step(void **state)
     float steps[2][400];
     struct made_session *one = eight_lines(1, steps[0], 0), *other = eight_lines(77, steps[1], 0);
     assert_int_equal(one->takes[0].heard.facts.frame_count, other->takes[0].heard.facts.frame_count);
-    assert_false(tt_heard_in_step(&one->takes[0].heard, &other->takes[0].heard));
+    assert_false(in_step(&one->takes[0].heard, &other->takes[0].heard));
     end(one);
     end(other);
 }
@@ -123,7 +151,7 @@ static void takes_of_different_lengths_are_not_even_compared(void **state)
     float steps[2][400];
     struct made_session *one = eight_lines(1, steps[0], 0), *other = eight_lines(1, steps[1], 0);
     other->takes[0].heard.facts.frame_count += RATE / 2;
-    assert_false(tt_heard_in_step(&one->takes[0].heard, &other->takes[0].heard));
+    assert_false(in_step(&one->takes[0].heard, &other->takes[0].heard));
     end(one);
     end(other);
 }
@@ -153,7 +181,7 @@ static void a_copy_of_two_seconds_is_known_and_another_reading_of_them_is_not_ta
     for (int other = 0; other < 2; other++) {
         float steps[2][100];
         struct made_session *one = short_take(1, 2.0, steps[0]), *two = short_take(other ? 77 : 1, 2.0, steps[1]);
-        assert_int_equal(tt_heard_in_step(&one->takes[0].heard, &two->takes[0].heard), !other);
+        assert_int_equal(in_step(&one->takes[0].heard, &two->takes[0].heard), !other);
         end(one);
         end(two);
     }
@@ -164,9 +192,28 @@ static void of_less_than_a_second_nothing_is_said(void **state)
     (void)state;
     float steps[2][100];
     struct made_session *one = short_take(1, 0.9, steps[0]), *two = short_take(1, 0.9, steps[1]);
-    assert_false(tt_heard_in_step(&one->takes[0].heard, &two->takes[0].heard));
+    assert_false(in_step(&one->takes[0].heard, &two->takes[0].heard));
     end(one);
     end(two);
+}
+
+static void the_same_file_is_the_same_recording_however_short_it_is_or_silent(void **state)
+{
+    (void)state;
+    for (int is_silent = 0; is_silent < 2; is_silent++) {
+        float steps[2][100];
+        struct made_session *one = short_take(1, 0.5, steps[0]), *two = short_take(1, 0.5, steps[1]);
+        struct tt_heard *heard[] = {&one->takes[0].heard, &two->takes[0].heard};
+        for (int i = 0; i < 2; i++) {
+            strcpy(heard[i]->facts.content_sha256, "3fa2c1");
+            if (is_silent) heard[i]->facts.speech_dbfs = -INFINITY;
+        }
+        assert_true(in_step(heard[0], heard[1]));
+        strcpy(heard[1]->facts.content_sha256, "3fa2c2");
+        assert_false(in_step(heard[0], heard[1]));
+        end(one);
+        end(two);
+    }
 }
 
 int main(void)
@@ -175,11 +222,13 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_safety_copy_is_listed_and_not_used, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(the_unclipped_one_is_used, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_person_may_use_the_other_one, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(of_three_copies_one_is_used, fixture_set_up, fixture_tear_down),
         cmocka_unit_test(the_same_sound_some_rows_late_runs_in_step),
         cmocka_unit_test(two_readings_of_one_text_do_not_run_in_step),
         cmocka_unit_test(takes_of_different_lengths_are_not_even_compared),
         cmocka_unit_test(a_copy_of_two_seconds_is_known_and_another_reading_of_them_is_not_taken_for_one),
         cmocka_unit_test(of_less_than_a_second_nothing_is_said),
+        cmocka_unit_test(the_same_file_is_the_same_recording_however_short_it_is_or_silent),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
