@@ -18,7 +18,7 @@ static const struct tt_option options[] = {
     {"--settings", "-s", "FILE", "a settings file, on top of yours and the session's", OPTION_SETTINGS},
     {"--for", NULL, "TARGET", "a delivery target; see `tidytake targets`", OPTION_FOR},
     {"--set", NULL, "SECTION.KEY=VALUE", "one setting, on top of all else; may be repeated", OPTION_SET},
-    {"--jobs", "-j", "N", "processors to use (default: all)", OPTION_JOBS},
+    {"--jobs", "-j", "N", "processors to keep busy (default: all)", OPTION_JOBS},
     {"--plan", NULL, NULL, "hear and decide only; no sound is written", OPTION_PLAN},
     {"--again", NULL, NULL, "do takes anew that are up to date, too", OPTION_AGAIN},
     {"--changes", NULL, "FILE", "what you decided on the page; may be repeated", OPTION_CHANGES},

@@ -12,7 +12,7 @@ static const struct tt_option options[] = {
     {"--out", "-o", "DIR", "where results go (default: FOLDER.tidy beside it)", OPTION_OUT},
     {"--settings", "-s", "FILE", "a settings file, on top of yours and the session's", OPTION_SETTINGS},
     {"--for", NULL, "TARGET", "a delivery target; see `tidytake targets`", OPTION_FOR},
-    {"--jobs", "-j", "N", "processors to use (default: all)", OPTION_JOBS},
+    {"--jobs", "-j", "N", "processors to keep busy (default: all)", OPTION_JOBS},
     {"--once", NULL, NULL, "do what is there, then end", OPTION_ONCE},
 };
 

@@ -98,8 +98,9 @@ struct finder {
 static bool is_alike(const struct finder *finder, size_t frame, double lag)
 {
     double own = 0, other = 0, both = 0, strong = 0;
+    const long by = lround(lag);
     for (size_t i = 0; i < WINDOW * LAG_FRAME; i++) {
-        long here = (long)(frame * LAG_FRAME + i), there = here + lround(lag);
+        long here = (long)(frame * LAG_FRAME + i), there = here + by;
         if (here < 1 || there == 0 || here >= (long)finder->after->count) continue;
         if (there < 0 || there >= (long)finder->before->count) return false;
         double a = finder->after->samples[here] - finder->after->samples[here - 1], b = finder->before->samples[there] - finder->before->samples[there - 1];

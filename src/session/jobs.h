@@ -14,7 +14,7 @@ typedef void (*tt_job)(void *context, size_t item);
 /* weights[item] > 0 tells how heavy each is; items with weight 0 are left out. Returns when all are done. threads <= 0: as many as processors. */
 bool tt_jobs_run(size_t item_count, const double *weights, int threads, tt_job job, void *context, struct tt_error *err);
 
-/* Whether there are threads enough for two to each item. */
+/* Whether there are processors enough for two to each item: three threads then work on one, and keep two busy. */
 bool tt_jobs_have_spare(size_t item_count, const double *weights, int threads);
 
 int tt_processor_count(void);

@@ -110,7 +110,7 @@ struct tt_run_state {
     size_t warning_count;
 
     pthread_mutex_t mutex;           /* of progress */
-    bool has_spare_threads;          /* two for each take that is under way */
+    bool has_spare_threads;          /* for each take that is under way: three then keep two processors busy */
     atomic_bool is_stopped;
     double work_total, work_done;    /* frames */
 };
