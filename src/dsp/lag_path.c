@@ -235,7 +235,7 @@ static bool search_holes(struct finder *finder)
         if (left && hole.after_start >= WINDOW && hole.before_start >= WINDOW) hole.after_start -= WINDOW, hole.before_start -= WINDOW;
         ok = search(finder, &hole, SHORT_BLOCK, SHORT_HOP);
     }
-    qsort(finder->cores.all, finder->cores.count, sizeof *finder->cores.all, by_start);
+    if (finder->cores.count > 0) qsort(finder->cores.all, finder->cores.count, sizeof *finder->cores.all, by_start);
     return ok;
 }
 
