@@ -22,10 +22,13 @@ static json_t *read_state(const char *out, struct tt_error *err)
     json_t *state = NULL;
     if (!path)
         tt_fail_memory(err);
-    else if (tt_file_read(path, MOST_STATE_BYTES, &text, &size, err) && !json_is_object(state = json_loadb(text, size, 0, NULL))) {
-        tt_fail(err, TT_ERROR_INPUT, "%s: damaged; run clean again", path);
-        json_decref(state);
-        state = NULL;
+    else if (tt_file_read(path, MOST_STATE_BYTES, &text, &size, err)) {
+        state = json_loadb(text, size, 0, NULL); /* on a line of its own: json_is_object is a macro that looks twice */
+        if (!json_is_object(state)) {
+            tt_fail(err, TT_ERROR_INPUT, "%s: damaged; run clean again", path);
+            json_decref(state);
+            state = NULL;
+        }
     }
     free(text);
     free(path);
