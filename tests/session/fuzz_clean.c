@@ -33,7 +33,7 @@ static void clean(bool must_go_well, const char *changes)
 {
     const char *const sources[] = {fuzz_path("takes")};
     const char *const changes_files[] = {changes};
-    struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = fuzz_path("out"), .jobs = 1, .changes_files = changes_files, .changes_count = 1};
+    struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = fuzz_path("out"), .jobs = 1, .changes_files = changes_files, .changes_count = changes ? 1 : 0};
     struct tt_clean_result result;
     struct tt_error err = {0};
     bool ok = tt_clean(&options, NULL, &result, &err);
