@@ -105,6 +105,31 @@ void tt_compared_free(struct tt_compared *one)
 
 struct agreement { double shapes, rows; };
 
+/* Of one run: whole numbers, the same in any order, which the compiler may take several at a time. A run has MOST_ROWS rows and one at most, each product
+ * is under 2^14: they fit. */
+struct sums { int32_t n, a[TT_CEPSTRA], b[TT_CEPSTRA], aa[TT_CEPSTRA], bb[TT_CEPSTRA], ab[TT_CEPSTRA]; };
+
+static void sums_add(struct sums *sums, const int8_t *a, const int8_t *b)
+{
+    sums->n++;
+    for (int c = 0; c < TT_CEPSTRA; c++) {
+        const int32_t x = a[c], y = b[c];
+        sums->a[c] += x;
+        sums->b[c] += y;
+        sums->aa[c] += x * x;
+        sums->bb[c] += y * y;
+        sums->ab[c] += x * y;
+    }
+}
+
+static void matches_add(struct match *matches, const struct sums *sums)
+{
+    for (int c = 0; c < TT_CEPSTRA; c++) {
+        struct match *m = &matches[c];
+        *m = (struct match){m->n + sums->n, m->a + sums->a[c], m->b + sums->b[c], m->aa + sums->aa[c], m->bb + sums->bb[c], m->ab + sums->ab[c]};
+    }
+}
+
 /* How alike the shapes of the spectra are while somebody speaks in a, b's taken so many rows later, over so many moments. */
 static struct agreement shapes_agree(const struct tt_compared *one, const struct tt_heard *b, int lag)
 {
@@ -113,12 +138,13 @@ static struct agreement shapes_agree(const struct tt_compared *one, const struct
     double sum = 0.0;
     struct match matches[TT_CEPSTRA] = {{0}};
     for (size_t r = 0; r < a->run_count; r++) {
+        struct sums sums = {0};
         int64_t first, end = rows_of_run(a, r, &first);
         for (int64_t row = first; row < end; row += one->stride) {
-            int64_t other = llround(((double)row / per_s_a + lag_s) * per_s_b);
-            if (other < 0 || other >= (int64_t)b->feature_count) continue;
-            for (int c = 0; c < TT_CEPSTRA; c++) match_add(&matches[c], a->cepstra[row * TT_CEPSTRA + c], b->cepstra[other * TT_CEPSTRA + c]);
+            const int64_t other = per_s_a == per_s_b ? row + lag : llround(((double)row / per_s_a + lag_s) * per_s_b);
+            if (other >= 0 && other < (int64_t)b->feature_count) sums_add(&sums, a->cepstra + row * TT_CEPSTRA, b->cepstra + other * TT_CEPSTRA);
         }
+        matches_add(matches, &sums);
     }
     for (int c = 0; c < TT_CEPSTRA; c++) sum += match_result(&matches[c]);
     return (struct agreement){sum / TT_CEPSTRA, matches[0].n};
