@@ -64,7 +64,7 @@ void tt_summary_add_running_time(const struct tt_session_report *session, struct
     tt_summary_add_figure(out, "Running time", text);
     snprintf(text, sizeof text, up_to_date > 0 ? "%zu, of which %zu %s up to date" : "%zu", session->take_count, up_to_date, up_to_date == 1 ? "was" : "were");
     tt_summary_add_figure(out, "Takes", text);
-    add_count(out, persons_rows, "decision of yours was kept", "decisions of yours were kept");
+    add_count(out, persons_rows, "decision of yours is obeyed", "decisions of yours are obeyed");
 }
 
 /* What is left of 80 columns behind the figures of a take. */
