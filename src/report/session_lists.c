@@ -165,7 +165,9 @@ void tt_session_questions(struct tt_text *out, struct tt_page_rows *rows, const 
     tt_text_add(out, "<h3>Not ready: ");
     tt_html_count(out, count, "question");
     tt_text_add(out, count == 1 ? " is open</h3>\n" : " are open</h3>\n");
-    tt_text_add(out, "<p>What they ask about is still in; where something may have been read twice, both readings are. <span id=\"left\" role=\"status\"></span></p>\n<ol id=\"questions\">\n");
+    tt_text_add(out, "<p>What they ask about is still in; where something may have been read twice, both readings are. ");
+    tt_text_addf(out, "A wanted line may be said twice: under %.0f&#8239;%% certainty it asks. <span id=\"left\" role=\"status\"></span></p>\n<ol id=\"questions\">\n",
+                  100 * session->settings->misreads.confidence);
     for (size_t i = 0; i < session->take_count; i++) {
         const struct tt_take_report *take = &session->takes[i];
         for (size_t k = 0; !take->has_failed && take->is_heard && k < take->sheet->count; k++)
@@ -260,7 +262,7 @@ bool tt_session_removed_list(struct tt_text *out, struct tt_page_rows *rows, con
     if (!parts) return tt_fail_memory(err);
     gather(session, parts);
     qsort(parts, count, sizeof *parts, longest_first);
-    tt_text_add(out, "<p class=\"no-print\"><button type=\"button\" data-all=\"removed-list\" aria-pressed=\"false\">Hear all of this in a row</button> longest first; "
+    tt_text_add(out, "<p class=\"no-print\"><button type=\"button\" data-all=\"removed-list\" aria-pressed=\"false\">Hear all of this in a row</button> longest first, but for pauses, which are in the pages of the takes; "
                      "<kbd>Esc</kbd> stops.</p>\n<ol id=\"removed-list\">\n");
     for (size_t i = 0; i < count && i < MOST_LISTED; i++) add_removed_part(out, rows, session, &parts[i]);
     tt_text_add(out, "</ol>\n");

@@ -128,6 +128,11 @@ void tt_summary_add_figures(const struct tt_session_report *session, struct tt_t
     add_count(out, session->passed_over, "other file in the folder was passed over", "other files in the folder were passed over");
     if (session->is_plan) tt_text_add(out, "Nothing was rendered (--plan)\n");
     /* A path stays in one piece, so that it can be copied. */
+    if (session->has_narration && !session->is_plan) {
+        tt_text_add(out, "The narration is ");
+        tt_plain_add(out, session->out_folder);
+        tt_text_addf(out, "/narration.%s\n", session->settings->deliver.format == TT_CONTAINER_FLAC ? "flac" : "wav");
+    }
     tt_text_add(out, session->settings->report.page ? "The page is " : "All is in ");
     tt_plain_add(out, session->out_folder);
     tt_text_add(out, session->settings->report.page ? "/index.html\n" : "\n");
