@@ -43,10 +43,21 @@ static bool clear_voices(const struct tt_run_state *run, const char *ending, str
     return true;
 }
 
+/* What was put aside before under that name stays: a free name, the caller's; NULL without memory. */
+static char *free_name(const char *folder, const char *piece, const char *ending)
+{
+    char *path = tt_format("%s/%s%s", folder, piece, ending);
+    for (int n = 2; path && tt_file_exists(path); n++) {
+        free(path);
+        path = tt_format("%s/%s-%d%s", folder, piece, n, ending);
+    }
+    return path;
+}
+
 static bool put_aside(const struct tt_run_state *run, const char *piece, const char *ending, struct tt_error *err)
 {
     char *from = tt_format("%s/pieces/%s%s", run->out, piece, ending), *folder = tt_path_join(run->out, "earlier/pieces");
-    char *to = folder ? tt_format("%s/%s%s", folder, piece, ending) : NULL;
+    char *to = folder ? free_name(folder, piece, ending) : NULL;
     bool ok = (from && to) || tt_fail_memory(err);
     if (ok && tt_file_exists(from))
         ok = tt_folder_make(folder, err) && (rename(from, to) == 0 || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", to));

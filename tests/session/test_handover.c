@@ -102,6 +102,13 @@ static void a_piece_that_nobody_wants_any_more_is_put_aside(void **state)
     assert_string_equal(piece, file_digest(in_folder(f->out, "earlier/pieces/opening.wav")));
     assert_true(file_exists(in_folder(f->out, "pieces/beginning.wav")));
     assert_true(file_exists(in_folder(f->out, "pieces/mine.wav")));
+    /* Wanted again, and not again: the one put aside before stays. */
+    file_replace(in_folder(f->out, "order.csv"), "01.flac,yes,beginning", "01.flac,yes,opening");
+    clean(f, (struct clean_run){0});
+    file_replace(in_folder(f->out, "order.csv"), "01.flac,yes,opening", "01.flac,yes,beginning");
+    clean(f, (struct clean_run){0});
+    assert_true(file_exists(in_folder(f->out, "earlier/pieces/opening-2.wav")));
+    assert_string_equal(piece, file_digest(in_folder(f->out, "earlier/pieces/opening.wav")));
 }
 
 static void a_piece_that_waited_for_a_failed_take_is_put_aside_when_nobody_wants_it_then(void **state)
