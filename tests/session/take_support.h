@@ -221,4 +221,21 @@ static inline struct tt_clean_result clean_place(struct place *place, struct cle
     return result;
 }
 
+/* A take of 24 bits as a field recorder leaves it, with a broadcast chunk (EBU Tech 3285): date yyyy-mm-dd, time hh:mm:ss, reference in samples since midnight. */
+static inline void write_bext(const char *path, int rate_hz, const char *date, const char *time, int64_t reference, int channels, const float *samples, size_t frames)
+{
+    SF_INFO info = {.samplerate = rate_hz, .channels = channels, .format = WAV_24};
+    SF_BROADCAST_INFO bext = {.version = 1};
+    memcpy(bext.origination_date, date, 10);
+    memcpy(bext.origination_time, time, 8);
+    memcpy(bext.originator, "field recorder", 14);
+    bext.time_reference_low = (uint32_t)reference;
+    bext.time_reference_high = (uint32_t)(reference >> 32);
+    SNDFILE *file = sf_open(path, SFM_WRITE, &info);
+    assert_non_null(file);
+    assert_int_equal(sf_command(file, SFC_SET_BROADCAST_INFO, &bext, sizeof bext), SF_TRUE);
+    assert_int_equal(sf_writef_float(file, samples, (sf_count_t)frames), frames);
+    sf_close(file);
+}
+
 #endif

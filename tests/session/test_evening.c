@@ -9,23 +9,12 @@ enum { RATE = 24000 };
 /* The fixture's labels: the line at the end of 01 that was broken off and read again in 02, and a line in the middle of 01 that stands alone. */
 static const double broken_s = 23.2732, line_s = 17.6295, line_end_s = 21.6995;
 
-static void write_bext(const char *path, int rate_hz, const char *date, double at_s, int channels, const float *samples, size_t frames)
+static void write_at(const char *path, int rate_hz, const char *date, double at_s, int channels, const float *samples, size_t frames)
 {
-    SF_INFO info = {.samplerate = rate_hz, .channels = channels, .format = WAV_24};
-    SF_BROADCAST_INFO bext = {.version = 1};
     const int second = (int)at_s;
     char time[16];
     snprintf(time, sizeof time, "%02d:%02d:%02d", second / 3600 % 24, second / 60 % 60, second % 60);
-    memcpy(bext.origination_date, date, 10);
-    memcpy(bext.origination_time, time, 8);
-    const int64_t reference = (int64_t)(at_s * rate_hz + 0.5);
-    bext.time_reference_low = (uint32_t)reference;
-    bext.time_reference_high = (uint32_t)(reference >> 32);
-    SNDFILE *file = sf_open(path, SFM_WRITE, &info);
-    assert_non_null(file);
-    assert_int_equal(sf_command(file, SFC_SET_BROADCAST_INFO, &bext, sizeof bext), SF_TRUE);
-    assert_int_equal(sf_writef_float(file, samples, (sf_count_t)frames), frames);
-    sf_close(file);
+    write_bext(path, rate_hz, date, time, (int64_t)(at_s * rate_hz + 0.5), channels, samples, frames);
 }
 
 static const struct clean_run evening = {.assignments = {"loudness.target_lufs=-20"}}; /* the fixture's voice has high peaks */
@@ -41,7 +30,7 @@ static void write_readings(const struct place *p)
         snprintf(from, sizeof from, "%02d.flac", i);
         snprintf(to, sizeof to, "T%03d.wav", i);
         float *samples = sound_read(take_path(p, from), &frames, NULL);
-        write_bext(take_path(p, to), RATE, "2026-04-12", two_pm_s + 60 * i, 1, samples, frames);
+        write_at(take_path(p, to), RATE, "2026-04-12", two_pm_s + 60 * i, 1, samples, frames);
         free(samples);
         unlink(take_path(p, from));
     }
@@ -55,7 +44,7 @@ static void write_split(const struct place *p)
     for (size_t i = 0; i < 3; i++) {
         char name[20];
         snprintf(name, sizeof name, "T003_%zu.wav", i + 1);
-        write_bext(take_path(p, name), RATE, "2026-04-12", two_pm_s + 300 + (double)cuts[i] / RATE, 1, samples + cuts[i], cuts[i + 1] - cuts[i]);
+        write_at(take_path(p, name), RATE, "2026-04-12", two_pm_s + 300 + (double)cuts[i] / RATE, 1, samples + cuts[i], cuts[i + 1] - cuts[i]);
     }
     free(samples);
 }
@@ -72,7 +61,7 @@ static void write_safety(const struct place *p)
         both[2 * i] = fmaxf(-1.0f, fminf(1.0f - 1.0f / 8388608, loud));
         both[2 * i + 1] = 0.25f * loud;
     }
-    write_bext(take_path(p, "T004.wav"), RATE, "2026-04-12", two_pm_s + 600, 2, both, frames);
+    write_at(take_path(p, "T004.wav"), RATE, "2026-04-12", two_pm_s + 600, 2, both, frames);
     free(mono);
     free(both);
 }
@@ -87,7 +76,7 @@ static void write_pickup(const struct place *p)
     noise_add(again, all, 0.0008, 5);
     for (size_t i = 0; i < count; i++)
         again[RATE + i] += 0.5f * take[from + i] * fminf(1.0f, fminf((float)i, (float)(count - i)) / 2400.0f);
-    write_bext(take_path(p, "T009.wav"), RATE, "2026-04-15", 9 * 3600, 1, again, all);
+    write_at(take_path(p, "T009.wav"), RATE, "2026-04-15", 9 * 3600, 1, again, all);
     free(again);
     free(take);
 }

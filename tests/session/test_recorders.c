@@ -9,23 +9,6 @@
 static const struct clean_run plain = {.assignments = {NO_MISREADS}};
 enum { RATE = 24000 };
 
-/* A WAV with a broadcast chunk (EBU Tech 3285). */
-static void write_bext(const char *path, const char *date, const char *time, int64_t reference, int channels, const float *samples, size_t frames)
-{
-    SF_INFO info = {.samplerate = RATE, .channels = channels, .format = WAV_24};
-    SF_BROADCAST_INFO bext = {.version = 1};
-    memcpy(bext.origination_date, date, 10);
-    memcpy(bext.origination_time, time, 8);
-    memcpy(bext.originator, "field recorder", 14);
-    bext.time_reference_low = (uint32_t)reference;
-    bext.time_reference_high = (uint32_t)(reference >> 32);
-    SNDFILE *file = sf_open(path, SFM_WRITE, &info);
-    assert_non_null(file);
-    assert_int_equal(sf_command(file, SFC_SET_BROADCAST_INFO, &bext, sizeof bext), SF_TRUE);
-    assert_int_equal(sf_writef_float(file, samples, (sf_count_t)frames), frames);
-    sf_close(file);
-}
-
 static const char *warning_of(const struct place *p, const char *code)
 {
     static char message[1024];
@@ -56,7 +39,7 @@ static void write_split(const struct place *p, int64_t reference)
     for (int i = 0; i < 3; i++) {
         char name[40];
         snprintf(name, sizeof name, "T01_%d.wav", i + 1);
-        write_bext(take_path(p, name), "2026-04-12", "14:00:00", (reference + (int64_t)cuts[i]) % (INT64_C(86400) * RATE), 1, samples + cuts[i], cuts[i + 1] - cuts[i]);
+        write_bext(take_path(p, name), RATE, "2026-04-12", "14:00:00", (reference + (int64_t)cuts[i]) % (INT64_C(86400) * RATE), 1, samples + cuts[i], cuts[i + 1] - cuts[i]);
     }
     free(samples);
 }
@@ -89,7 +72,7 @@ static void a_recording_that_was_split_sounds_as_if_it_had_not_been(void **state
     folder_remove(tt_copy_string(p->out));
     assert_int_equal(mkdir(p->session, 0777), 0);
     float *samples = take_samples((struct take_shape){.seconds = 12}, &whole_frames);
-    write_bext(take_path(p, "T01_1.wav"), "2026-04-12", "14:00:00", reference, 1, samples, whole_frames);
+    write_bext(take_path(p, "T01_1.wav"), RATE, "2026-04-12", "14:00:00", reference, 1, samples, whole_frames);
     free(samples);
     result = clean_place(p, exact);
     float *whole = sound_read(in_folder(p->out, "voice/T01_1.wav"), &whole_frames, NULL);
@@ -118,8 +101,8 @@ static void a_split_over_midnight_is_one_recording_and_a_pause_between_files_is_
     tt_clean_result_free(&result);
     size_t frames;
     float *samples = take_samples((struct take_shape){0}, &frames);
-    write_bext(take_path(p, "T02_1.wav"), "2026-04-12", "15:00:00", INT64_C(15) * 3600 * RATE, 1, samples, frames);
-    write_bext(take_path(p, "T02_2.wav"), "2026-04-12", "15:00:06", INT64_C(15) * 3600 * RATE + (int64_t)frames + RATE, 1, samples, frames / 2);
+    write_bext(take_path(p, "T02_1.wav"), RATE, "2026-04-12", "15:00:00", INT64_C(15) * 3600 * RATE, 1, samples, frames);
+    write_bext(take_path(p, "T02_2.wav"), RATE, "2026-04-12", "15:00:06", INT64_C(15) * 3600 * RATE + (int64_t)frames + RATE, 1, samples, frames / 2);
     free(samples);
     result = clean_place(p, (struct clean_run){.is_plan = true});
     assert_true(file_exists(in_folder(p->out, "sheets/T02_2.csv")));
@@ -133,9 +116,9 @@ static void recording_times_that_contradict_the_order_are_pointed_out(void **sta
     struct place *p = *state;
     size_t frames;
     float *samples = take_samples((struct take_shape){0}, &frames);
-    write_bext(take_path(p, "1 hive.wav"), "2026-04-12", "15:30:00", INT64_C(15) * 3600 * RATE, 1, samples, frames);
-    write_bext(take_path(p, "2 smoker.wav"), "2026-04-12", "14:00:00", INT64_C(14) * 3600 * RATE, 1, samples, frames - 1000);
-    write_bext(take_path(p, "3 brood.wav"), "2026-04-13", "09:00:00", INT64_C(9) * 3600 * RATE, 1, samples, frames / 2);
+    write_bext(take_path(p, "1 hive.wav"), RATE, "2026-04-12", "15:30:00", INT64_C(15) * 3600 * RATE, 1, samples, frames);
+    write_bext(take_path(p, "2 smoker.wav"), RATE, "2026-04-12", "14:00:00", INT64_C(14) * 3600 * RATE, 1, samples, frames - 1000);
+    write_bext(take_path(p, "3 brood.wav"), RATE, "2026-04-13", "09:00:00", INT64_C(9) * 3600 * RATE, 1, samples, frames / 2);
     free(samples);
     struct tt_clean_result result = clean_place(p, (struct clean_run){.is_plan = true, .assignments = {NO_MISREADS}});
     assert_string_equal(warning_of(p, "order-times"), "1 hive.wav (recorded 2026-04-12 15:00:00) comes before 2 smoker.wav (recorded 2026-04-12 14:00:00): "
@@ -609,7 +592,7 @@ static void a_pick_up_from_another_day_is_proposed_however_near_it_stands_and_wh
     size_t frames;
     float *take = sound_read(take_path(p, "01.flac"), &frames, &rate);
     assert_int_equal(rate, RATE);
-    write_bext(take_path(p, "01.wav"), "2026-04-12", "14:00:00", 0, 1, take, frames);
+    write_bext(take_path(p, "01.wav"), RATE, "2026-04-12", "14:00:00", 0, 1, take, frames);
     unlink(take_path(p, "01.flac"));
     /* 9.2 to 14.8 s by the fixture's labels, at another level and in another room. */
     const size_t from = (size_t)(9.05 * RATE), count = (size_t)(5.95 * RATE), all = count + 2 * RATE;
@@ -617,12 +600,12 @@ static void a_pick_up_from_another_day_is_proposed_however_near_it_stands_and_wh
     noise_add(again, all, 0.001, 5);
     for (size_t i = 0; i < count; i++)
         again[RATE + i] += 0.5f * take[from + i] * fminf(1.0f, fminf((float)i, (float)(count - i)) / 2400.0f);
-    write_bext(take_path(p, "015.wav"), "2026-04-15", "09:00:00", 0, 1, again, all);
+    write_bext(take_path(p, "015.wav"), RATE, "2026-04-15", "09:00:00", 0, 1, again, all);
     free(again);
     /* Another line from that day, which nobody said before, is none. */
     size_t other_frames;
     float *other = take_samples((struct take_shape){.seconds = 8, .seed = 44}, &other_frames);
-    write_bext(take_path(p, "016.wav"), "2026-04-15", "09:01:00", 0, 1, other, other_frames);
+    write_bext(take_path(p, "016.wav"), RATE, "2026-04-15", "09:01:00", 0, 1, other, other_frames);
     free(other);
     free(take);
     struct tt_clean_result result = clean_well(p->session, p->out, (struct clean_run){.is_plan = false});
@@ -646,7 +629,7 @@ static void what_was_read_on_another_day_replaces_nothing_by_itself(void **state
     float *take = sound_read(take_path(p, "01.flac"), &frames, NULL);
     unlink(take_path(p, "01.flac"));
     const size_t last = (size_t)(22.2 * RATE); /* the line from 17.6 to 21.7 s is the take's last one */
-    write_bext(take_path(p, "01.wav"), "2026-04-12", "14:00:00", 0, 1, take, last);
+    write_bext(take_path(p, "01.wav"), RATE, "2026-04-12", "14:00:00", 0, 1, take, last);
     const size_t from = (size_t)(17.5 * RATE), count = (size_t)(4.4 * RATE), all = count + 2 * RATE;
     float *again = calloc(all, sizeof *again);
     noise_add(again, all, 0.0004, 5);
@@ -654,7 +637,7 @@ static void what_was_read_on_another_day_replaces_nothing_by_itself(void **state
         again[RATE + i] += 0.8f * take[from + i] * fminf(1.0f, fminf((float)i, (float)(count - i)) / 2400.0f);
     static const char *const dates[] = {"2026-04-12", "2026-04-15"}, *const names[] = {"02.wav", "03.wav"};
     for (int d = 0; d < 2; d++) {
-        write_bext(take_path(p, names[d]), dates[d], "15:00:00", 0, 1, again, all);
+        write_bext(take_path(p, names[d]), RATE, dates[d], "15:00:00", 0, 1, again, all);
         struct tt_clean_result result = clean_well(p->session, p->out, (struct clean_run){0});
         json_t *report = report_of(p->out, "01"), *row;
         size_t i;
