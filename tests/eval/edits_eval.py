@@ -12,6 +12,7 @@ import argparse, collections, glob, json, os, subprocess, sys
 import numpy as np
 import soundfile as sf
 from scipy.signal import butter, sosfiltfilt
+from eval_sessions import add_places, make_session, voices_in
 
 FLAT = ["loudness.across=take", "loudness.target_lufs=-32", "loudness.limit_most_db=0", "deliver.bits=32f", "deliver.whole=yes", "report.page=no"]
 BANDS_HZ = np.geomspace(100, 10000, 9)          # of the join detector: 8 bands
@@ -357,18 +358,6 @@ def show(acc):
 
 # ---- sessions ----
 
-def voices_in(a):
-    here = os.path.dirname(os.path.abspath(__file__))
-    found = {}
-    if os.path.isdir(os.path.join(a.data, "reread")):
-        found["re-read"] = os.path.join(a.data, "reread")
-    for language in ("en", "fr"):
-        folder = os.path.join(a.work, "voice-" + language)
-        if subprocess.call([os.path.join(here, "decode_prompts"), language, folder]) == 0:
-            found["prompts " + language] = folder
-    return found
-
-
 def make(a, session, voices, voice, snr, options, seed):
     if os.path.exists(os.path.join(session, "truth", "02.json")):
         return True
@@ -380,20 +369,14 @@ def make(a, session, voices, voice, snr, options, seed):
     breath = os.path.join(a.data, "breath")
     if os.path.isdir(breath) and voice == "re-read":
         options += ["--breaths", breath]
-    subprocess.check_call([sys.executable, os.path.join(a.eval, "make_sessions.py"), "--phrases", voices[voice], "--out", session, "--seed", str(seed),
-                           "--snr", str(snr), "--takes", "2", "--lines", "16", *options], stdout=subprocess.DEVNULL)
+    make_session(a, session, voices[voice], snr, seed, ["--takes", "2", "--lines", "16", *options])
     return True
 
 
 def main():
     p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    p.add_argument("--program", required=True)
-    p.add_argument("--work", required=True)
-    shared = os.environ.get("TIDYTAKE_SHARED", "../shared")
-    p.add_argument("--eval", default=os.path.join(shared, "eval"))
-    p.add_argument("--data", default=os.path.join(shared, "data"))
+    add_places(p)
     p.add_argument("--full", action="store_true", help="six times as many sessions")
-    p.add_argument("--seed", type=int, default=1)
     p.add_argument("--only", default="", help="only sessions whose name holds this")
     p.add_argument("--details", action="store_true")
     a = p.parse_args()

@@ -12,7 +12,8 @@ no voice is to be had, it says so and is content. Definitions:
   false     a misread or talk row with action cut that takes more than 60 ms of a wanted line
   needless  a question (action ask) with more than 60 ms of a wanted line in it
 """
-import argparse, collections, csv, glob, json, os, subprocess, sys, time
+import argparse, collections, csv, glob, json, os, subprocess, time
+from eval_sessions import add_places, make_session, voices_in
 
 LEAST_S, FOUND, HURT_S = 0.8, 0.85, 0.06
 BINS = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.97, 0.99, 1.01)
@@ -144,46 +145,30 @@ def show_certainty(groups):
             print(f"{name:15} median {percentile(tally.start_errors_ms, 0.5):4.0f}   95 % {percentile(tally.start_errors_ms, 0.95):4.0f}")
 
 
-def voices_in(a):
-    """Voice: (its phrases, somebody else's for talk)."""
-    here = os.path.dirname(os.path.abspath(__file__))
-    voices = {}
-    for language in ("en", "fr"):
-        folder = os.path.join(a.work, "voice-" + language)
-        if subprocess.call([os.path.join(here, "decode_prompts"), language, folder]) == 0:
-            voices[language] = folder
-    reread = os.path.join(a.data, "reread")
-    found = {}
-    if os.path.isdir(reread):
-        found["re-read"] = (reread, voices.get("fr", reread))
-    for language, folder in voices.items():
-        found["prompts " + language] = (folder, voices["fr" if language == "en" and "fr" in voices else "en"] if len(voices) > 1 else folder)
-    return found
+def room_of(a, seed):
+    """A recorded room for every second seed, a made fan for the others."""
+    rooms = sorted(glob.glob(os.path.join(a.data, "room", "*.flac")))
+    return rooms[seed // 10 % len(rooms)] if rooms and seed % 2 else None
 
 
-def make(a, session, phrases, other, kind, snr, seed):
+def make(a, session, voices, voice, kind, snr, seed):
     if os.path.exists(os.path.join(session, "truth", "03.json")):
         return
+    other = next((phrases for name, phrases in reversed(voices.items()) if name != voice), voices[voice])  # who talks
     options = [other if o == "@other" else o for o in KINDS[kind]]
     breath = os.path.join(a.data, "breath")
     options += ["--breaths", breath] if os.path.isdir(breath) else []
-    rooms = sorted(glob.glob(os.path.join(a.data, "room", "*.flac")))
-    options += ["--room", rooms[seed // 10 % len(rooms)]] if rooms and seed % 2 else ["--fan"]
-    subprocess.check_call([sys.executable, os.path.join(a.eval, "make_sessions.py"), "--phrases", phrases, "--out", session, "--seed", str(seed),
-                           "--snr", str(snr)] + options, stdout=subprocess.DEVNULL)
+    room = room_of(a, seed)
+    options += ["--room", room] if room else ["--fan"]
+    make_session(a, session, voices[voice], snr, seed, options)
     for path in glob.glob(os.path.join(session, "truth", "*.wav")):
         os.remove(path)
 
 
 def main():
     p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    p.add_argument("--program", required=True)
-    p.add_argument("--work", required=True)
-    shared = os.environ.get("TIDYTAKE_SHARED", "../shared")
-    p.add_argument("--eval", default=os.path.join(shared, "eval"))
-    p.add_argument("--data", default=os.path.join(shared, "data"))
+    add_places(p)
     p.add_argument("--minutes", type=float, default=5)
-    p.add_argument("--seed", type=int, default=1)
     p.add_argument("--only", default="", help="only voices or kinds whose name holds this")
     p.add_argument("--details", action="store_true", help="name each false cut")
     a = p.parse_args()
@@ -200,8 +185,8 @@ def main():
             continue
         if time.time() > until:
             break
-        session = os.path.join(a.work, "misreads", f"{voice}-{kind}-{seed}-{snr}".replace(" ", "_"))
-        make(a, session, *voices[voice], kind, snr, seed)
+        session = os.path.join(a.work, "misreads", f"{voice}-{kind}-{seed}-{snr}-{'room' if room_of(a, seed) else 'fan'}".replace(" ", "_"))
+        make(a, session, voices, voice, kind, snr, seed)
         subprocess.check_call([a.program, "clean", session, "-o", session + ".out", "--plan", "-q", "--set", "report.page=no"], stdout=subprocess.DEVNULL)
         tally = score(session, session + ".out", a.details)
         for groups, name in ((by_voice, voice), (by_kind, kind), (by_kind, "SNR 20 dB" if snr < 28 else "SNR 28-40 dB")):
