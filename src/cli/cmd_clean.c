@@ -134,44 +134,32 @@ static bool read_part(const char *text, struct tt_clean_options *share)
     return false;
 }
 
+static bool take(void *context, int key, const char *value)
+{
+    struct request *request = context;
+    struct tt_clean_options *options_read = &request->options;
+    switch (key) {
+    case TT_OPERAND: request->sources[request->source_count++] = value; break;
+    case OPTION_OUT: options_read->out = value; break;
+    case OPTION_SETTINGS: options_read->settings_file = value; break;
+    case OPTION_FOR: options_read->target = value; break;
+    case OPTION_SET: request->assignments[options_read->assignment_count++] = value; break;
+    case OPTION_JOBS: return tt_jobs_read(value, &options_read->jobs);
+    case OPTION_PLAN: options_read->is_plan = true; break;
+    case OPTION_AGAIN: options_read->is_again = true; break;
+    case OPTION_CHANGES: request->changes[options_read->changes_count++] = value; break;
+    case OPTION_PART: return read_part(value, options_read);
+    case OPTION_QUIET: request->is_quiet = true; break;
+    case OPTION_VERBOSE: request->is_verbose = true; break;
+    case OPTION_JSON: request->is_json = true; break;
+    }
+    return true;
+}
+
 static bool read_arguments(int count, char **arguments, struct request *request)
 {
-    struct tt_argument_walk walk = {.command = &tt_command_clean, .arguments = arguments, .count = count};
-    const char *value;
-    int key = -1;
-    for (;;) {
-        enum tt_argument_kind kind = tt_argument_next(&walk, &key, &value);
-        if (kind == TT_ARGUMENT_END)
-            break;
-        if (kind == TT_ARGUMENT_WRONG)
-            return false;
-        if (kind == TT_ARGUMENT_OPERAND) {
-            request->sources[request->source_count++] = value;
-            continue;
-        }
-        switch (key) {
-        case OPTION_OUT: request->options.out = value; break;
-        case OPTION_SETTINGS: request->options.settings_file = value; break;
-        case OPTION_FOR: request->options.target = value; break;
-        case OPTION_SET: request->assignments[request->options.assignment_count++] = value; break;
-        case OPTION_JOBS:
-            if (!tt_jobs_read(value, &request->options.jobs))
-                return false;
-            break;
-        case OPTION_PLAN: request->options.is_plan = true; break;
-        case OPTION_AGAIN: request->options.is_again = true; break;
-        case OPTION_CHANGES:
-            request->changes[request->options.changes_count++] = value;
-            break;
-        case OPTION_PART:
-            if (!read_part(value, &request->options))
-                return false;
-            break;
-        case OPTION_QUIET: request->is_quiet = true; break;
-        case OPTION_VERBOSE: request->is_verbose = true; break;
-        case OPTION_JSON: request->is_json = true; break;
-        }
-    }
+    if (!tt_arguments_read(&tt_command_clean, count, arguments, take, request))
+        return false;
     request->options.assignments = request->assignments;
     request->options.changes_files = request->changes;
     if (request->options.part_count && (request->options.is_plan || request->options.changes_count)) {
@@ -252,7 +240,7 @@ static int run(int count, char **arguments)
     sigaction(SIGINT, &action, NULL);
     sigaction(SIGTERM, &action, NULL);
     if (!request.sources || !request.assignments || !request.changes)
-        tt_complain("out of memory; close other programs, and run again");
+        status = tt_exit_without_memory();
     else if (read_arguments(count, arguments, &request))
         status = clean_all(&request);
     free(request.sources);

@@ -9,36 +9,35 @@
 
 enum { OPTION_OUT };
 
+struct arguments {
+    struct tt_operand_pair pair;
+    const char *out;
+};
+
 static const struct tt_option options[] = {
     {"--out", "-o", "DIR", "where the page goes (default: AFTER.compare)", OPTION_OUT},
 };
 
-static int run(int count, char **arguments)
+static bool take(void *context, int key, const char *value)
 {
-    struct tt_argument_walk walk = {.command = &tt_command_compare, .arguments = arguments, .count = count};
-    struct tt_compare_request request = {0};
-    const char *value, *paths[2];
-    size_t path_count = 0;
-    int key = -1;
-    for (;;) {
-        enum tt_argument_kind kind = tt_argument_next(&walk, &key, &value);
-        if (kind == TT_ARGUMENT_END)
-            break;
-        if (kind == TT_ARGUMENT_WRONG)
-            return TT_EXIT_USAGE;
-        if (kind == TT_ARGUMENT_OPTION)
-            request.out = value;
-        else if (path_count < 2)
-            paths[path_count++] = value;
-        else
-            path_count++;
-    }
-    if (path_count != 2) {
+    struct arguments *arguments = context;
+    if (key == OPTION_OUT)
+        arguments->out = value;
+    else
+        tt_operand_pair_add(&arguments->pair, value);
+    return true;
+}
+
+static int run(int count, char **words)
+{
+    struct arguments arguments = {0};
+    if (!tt_arguments_read(&tt_command_compare, count, words, take, &arguments))
+        return TT_EXIT_USAGE;
+    if (arguments.pair.given != 2) {
         tt_complain("compare: name two recordings of the same reading, first the one before, then the one after");
         return TT_EXIT_USAGE;
     }
-    request.before = paths[0];
-    request.after = paths[1];
+    struct tt_compare_request request = {.before = arguments.pair.operands[0], .after = arguments.pair.operands[1], .out = arguments.out};
     struct tt_compared compared;
     struct tt_error error = {0};
     if (!tt_compare(&request, &compared, &error))

@@ -32,31 +32,36 @@ static int show(const char *const places[2], int format)
     return ok ? TT_EXIT_DONE : tt_exit_status(&error);
 }
 
-static int run(int count, char **arguments)
+struct arguments {
+    struct tt_operand_pair places;
+    int format; /* an option's key; -1: a table to read */
+};
+
+static bool take(void *context, int key, const char *value)
 {
-    struct tt_argument_walk walk = {.command = &tt_command_lengths, .arguments = arguments, .count = count};
-    const char *places[2] = {NULL, NULL}, *value;
-    int key = -1, given = 0, format = -1;
-    for (;;) {
-        enum tt_argument_kind kind = tt_argument_next(&walk, &key, &value);
-        if (kind == TT_ARGUMENT_END)
-            break;
-        if (kind == TT_ARGUMENT_WRONG)
-            return TT_EXIT_USAGE;
-        if (kind == TT_ARGUMENT_OPTION && format >= 0 && format != key) {
-            tt_complain("lengths: either --csv or --json, not both");
-            return TT_EXIT_USAGE;
-        }
-        if (kind == TT_ARGUMENT_OPTION)
-            format = key;
-        else if (given++ < 2)
-            places[given - 1] = value;
+    struct arguments *arguments = context;
+    if (key == TT_OPERAND) {
+        tt_operand_pair_add(&arguments->places, value);
+        return true;
     }
-    if (given != 2) {
+    if (arguments->format >= 0 && arguments->format != key) {
+        tt_complain("lengths: either --csv or --json, not both");
+        return false;
+    }
+    arguments->format = key;
+    return true;
+}
+
+static int run(int count, char **words)
+{
+    struct arguments arguments = {.format = -1};
+    if (!tt_arguments_read(&tt_command_lengths, count, words, take, &arguments))
+        return TT_EXIT_USAGE;
+    if (arguments.places.given != 2) {
         tt_complain("lengths: name two sessions that were cleaned: tidytake lengths SESSION SESSION");
         return TT_EXIT_USAGE;
     }
-    return show(places, format);
+    return show(arguments.places.operands, arguments.format);
 }
 
 const struct tt_command tt_command_lengths = {

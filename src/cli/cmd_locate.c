@@ -137,31 +137,28 @@ static int locate(const char *place, int64_t ms)
     return status;
 }
 
+static bool take(void *context, int key, const char *value)
+{
+    (void)key; /* no options */
+    tt_operand_pair_add(context, value);
+    return true;
+}
+
 static int run(int count, char **arguments)
 {
-    struct tt_argument_walk walk = {.command = &tt_command_locate, .arguments = arguments, .count = count};
-    const char *operands[2] = {NULL, NULL}, *value;
-    int key = -1, given = 0;
-    for (;;) {
-        enum tt_argument_kind kind = tt_argument_next(&walk, &key, &value);
-        if (kind == TT_ARGUMENT_END)
-            break;
-        if (kind == TT_ARGUMENT_WRONG)
-            return TT_EXIT_USAGE;
-        if (given < 2)
-            operands[given] = value;
-        given++;
-    }
+    struct tt_operand_pair pair = {0};
+    if (!tt_arguments_read(&tt_command_locate, count, arguments, take, &pair))
+        return TT_EXIT_USAGE;
     int64_t ms;
-    if (given != 2) {
+    if (pair.given != 2) {
         tt_complain("locate: name a session, or the results of a run, and a time in its narration: tidytake locate hive 0:52");
         return TT_EXIT_USAGE;
     }
-    if (!tt_time_parse(operands[1], &ms, NULL) || ms < 0) {
+    if (!tt_time_parse(pair.operands[1], &ms, NULL) || ms < 0) {
         tt_complain("locate: must be a time such as 1:02:03.5, 2:03 or 123");
         return TT_EXIT_USAGE;
     }
-    return locate(operands[0], ms);
+    return locate(pair.operands[0], ms);
 }
 
 const struct tt_command tt_command_locate = {

@@ -158,42 +158,56 @@ static int measure_files(char **paths, size_t count, const struct tt_target *tar
     return status;
 }
 
-static int run(int count, char **arguments)
+struct arguments {
+    char **paths;
+    size_t path_count;
+    const char *target_name;
+    bool is_json;
+};
+
+static bool take(void *context, int key, const char *value)
 {
-    struct tt_argument_walk walk = {.command = &tt_command_measure, .arguments = arguments, .count = count};
-    char **paths = calloc((size_t)count + 1, sizeof *paths);
-    size_t path_count = 0;
-    const char *value, *target_name = NULL;
-    bool is_json = false;
-    int key = -1, status = -1;
-    while (status < 0 && paths) {
-        enum tt_argument_kind kind = tt_argument_next(&walk, &key, &value);
-        if (kind == TT_ARGUMENT_END)
-            break;
-        if (kind == TT_ARGUMENT_WRONG)
-            status = TT_EXIT_USAGE;
-        else if (kind == TT_ARGUMENT_OPERAND)
-            paths[path_count++] = (char *)value;
-        else if (key == OPTION_FOR)
-            target_name = value;
-        else
-            is_json = true;
+    struct arguments *arguments = context;
+    switch (key) {
+    case TT_OPERAND: arguments->paths[arguments->path_count++] = (char *)value; break;
+    case OPTION_FOR: arguments->target_name = value; break;
+    case OPTION_JSON: arguments->is_json = true; break;
     }
-    const struct tt_target *target = target_name ? tt_target_find(target_name) : NULL;
-    if (status < 0 && target_name && !target) {
-        struct tt_settings settings;
-        struct tt_error error = {0};
-        tt_settings_default(&settings);
-        tt_target_apply(target_name, &settings, NULL, &error); /* says what is known and near */
-        error.kind = TT_ERROR_USAGE;
-        status = tt_exit_status(&error);
-    } else if (status < 0 && path_count == 0) {
+    return true;
+}
+
+/* Says what is known and near. */
+static int unknown_target(const char *name)
+{
+    struct tt_settings settings;
+    struct tt_error error = {0};
+    tt_settings_default(&settings);
+    tt_target_apply(name, &settings, NULL, &error);
+    error.kind = TT_ERROR_USAGE;
+    return tt_exit_status(&error);
+}
+
+static int measure(const struct arguments *arguments)
+{
+    const struct tt_target *target = arguments->target_name ? tt_target_find(arguments->target_name) : NULL;
+    if (arguments->target_name && !target)
+        return unknown_target(arguments->target_name);
+    if (arguments->path_count == 0) {
         tt_complain("measure: name a sound file at least");
-        status = TT_EXIT_USAGE;
+        return TT_EXIT_USAGE;
     }
-    if (status < 0)
-        status = measure_files(paths, path_count, target, is_json);
-    free(paths);
+    return measure_files(arguments->paths, arguments->path_count, target, arguments->is_json);
+}
+
+static int run(int count, char **words)
+{
+    struct arguments arguments = {.paths = calloc((size_t)count + 1, sizeof *arguments.paths)};
+    int status = TT_EXIT_USAGE;
+    if (!arguments.paths)
+        status = tt_exit_without_memory();
+    else if (tt_arguments_read(&tt_command_measure, count, words, take, &arguments))
+        status = measure(&arguments);
+    free(arguments.paths);
     return status;
 }
 

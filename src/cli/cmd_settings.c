@@ -19,16 +19,23 @@ static const struct tt_option options[] = {
     {"--mdoc", NULL, NULL, "the list for the manual page instead", OPTION_MDOC},
 };
 
-static int print_settings(const char *session, const char *file, const char *target, const char *const *assignments, size_t count)
+struct arguments {
+    const char *session, *file, *target;
+    const char **assignments;
+    size_t assignment_count;
+    bool wants_mdoc;
+};
+
+static int print_settings(const struct arguments *from)
 {
     struct tt_settings settings;
     struct tt_setting_origins *origins = calloc(1, sizeof *origins);
     struct tt_error error = {0};
     struct tt_text text = {0};
     int status = TT_EXIT_DONE;
-    if (!origins || !tt_settings_load(session, file, target, assignments, count, &settings, origins, &error)) {
+    if (!origins || !tt_settings_load(from->session, from->file, from->target, from->assignments, from->assignment_count, &settings, origins, &error)) {
         if (!origins)
-            snprintf(error.message, sizeof error.message, "out of memory; close other programs, and run again");
+            tt_fail_memory(&error);
         error.kind = TT_ERROR_USAGE;
         status = tt_exit_status(&error);
     } else {
@@ -42,51 +49,51 @@ static int print_settings(const char *session, const char *file, const char *tar
     return status;
 }
 
-/* The session's folder; -1, or the exit status of wrong use. */
-static int take_session(const char *value, const char **session)
+static int print_mdoc(void)
+{
+    struct tt_text text = {0};
+    tt_settings_print_mdoc(&text);
+    printf("%s", text.data ? text.data : "");
+    tt_text_free(&text);
+    return TT_EXIT_DONE;
+}
+
+static bool take_session(struct arguments *arguments, const char *folder)
 {
     struct tt_error error = {0};
     struct stat status;
-    if (*session)
-        tt_fail(&error, TT_ERROR_USAGE, "settings: one session at a time, not also %s", value);
-    else if (stat(value, &status) != 0 || !S_ISDIR(status.st_mode))
-        tt_fail(&error, TT_ERROR_USAGE, "settings: %s: no such folder; name the one with the recordings", value);
-    *session = value;
-    return error.kind ? tt_exit_status(&error) : -1;
+    if (arguments->session)
+        tt_fail(&error, TT_ERROR_USAGE, "settings: one session at a time, not also %s", folder);
+    else if (stat(folder, &status) != 0 || !S_ISDIR(status.st_mode))
+        tt_fail(&error, TT_ERROR_USAGE, "settings: %s: no such folder; name the one with the recordings", folder);
+    if (error.kind)
+        tt_complain(error.message);
+    arguments->session = folder;
+    return !error.kind;
 }
 
-static int run(int count, char **arguments)
+static bool take(void *context, int key, const char *value)
 {
-    struct tt_argument_walk walk = {.command = &tt_command_settings, .arguments = arguments, .count = count};
-    const char *session = NULL, *file = NULL, *target = NULL, *value;
-    const char **assignments = calloc((size_t)count + 1, sizeof *assignments);
-    size_t assignment_count = 0;
-    int key = -1, status = -1;
-    while (status < 0 && assignments) {
-        enum tt_argument_kind kind = tt_argument_next(&walk, &key, &value);
-        if (kind == TT_ARGUMENT_END)
-            break;
-        if (kind == TT_ARGUMENT_WRONG)
-            status = TT_EXIT_USAGE;
-        else if (kind == TT_ARGUMENT_OPERAND)
-            status = take_session(value, &session);
-        else if (key == OPTION_SETTINGS)
-            file = value;
-        else if (key == OPTION_FOR)
-            target = value;
-        else if (key == OPTION_SET)
-            assignments[assignment_count++] = value;
-        else if (key == OPTION_MDOC) {
-            struct tt_text text = {0};
-            tt_settings_print_mdoc(&text);
-            printf("%s", text.data ? text.data : "");
-            tt_text_free(&text);
-            status = TT_EXIT_DONE;
-        }
+    struct arguments *arguments = context;
+    switch (key) {
+    case TT_OPERAND: return take_session(arguments, value);
+    case OPTION_SETTINGS: arguments->file = value; break;
+    case OPTION_FOR: arguments->target = value; break;
+    case OPTION_SET: arguments->assignments[arguments->assignment_count++] = value; break;
+    case OPTION_MDOC: arguments->wants_mdoc = true; break;
     }
-    if (status < 0)
-        status = print_settings(session, file, target, assignments, assignment_count);
-    free(assignments);
+    return true;
+}
+
+static int run(int count, char **words)
+{
+    struct arguments arguments = {.assignments = calloc((size_t)count + 1, sizeof *arguments.assignments)};
+    int status = TT_EXIT_USAGE;
+    if (!arguments.assignments)
+        status = tt_exit_without_memory();
+    else if (tt_arguments_read(&tt_command_settings, count, words, take, &arguments))
+        status = arguments.wants_mdoc ? print_mdoc() : print_settings(&arguments);
+    free(arguments.assignments);
     return status;
 }
 

@@ -37,37 +37,35 @@ static void say(void *context, const char *line)
     fflush(stdout);
 }
 
+static bool take_folder(struct tt_watch_options *watch, const char *folder)
+{
+    if (watch->folder) {
+        tt_complain("watch: one folder at a time; start it once more for the other");
+        return false;
+    }
+    watch->folder = folder;
+    return true;
+}
+
+static bool take(void *context, int key, const char *value)
+{
+    struct tt_watch_options *watch = context;
+    switch (key) {
+    case TT_OPERAND: return take_folder(watch, value);
+    case OPTION_OUT: watch->out = value; break;
+    case OPTION_SETTINGS: watch->settings_file = value; break;
+    case OPTION_FOR: watch->target = value; break;
+    case OPTION_JOBS: return tt_jobs_read(value, &watch->jobs);
+    case OPTION_ONCE: watch->is_once = true; break;
+    }
+    return true;
+}
+
 static int run(int count, char **arguments)
 {
-    struct tt_argument_walk walk = {.command = &tt_command_watch, .arguments = arguments, .count = count};
     struct tt_watch_options watch = {.stop = &stop, .reload = &reload};
-    const char *value;
-    int key = -1;
-    for (;;) {
-        enum tt_argument_kind kind = tt_argument_next(&walk, &key, &value);
-        if (kind == TT_ARGUMENT_END)
-            break;
-        if (kind == TT_ARGUMENT_WRONG)
-            return TT_EXIT_USAGE;
-        if (kind == TT_ARGUMENT_OPERAND && watch.folder) {
-            tt_complain("watch: one folder at a time; start it once more for the other");
-            return TT_EXIT_USAGE;
-        }
-        if (kind == TT_ARGUMENT_OPERAND)
-            watch.folder = value;
-        else if (key == OPTION_OUT)
-            watch.out = value;
-        else if (key == OPTION_SETTINGS)
-            watch.settings_file = value;
-        else if (key == OPTION_FOR)
-            watch.target = value;
-        else if (key == OPTION_JOBS && !tt_jobs_read(value, &watch.jobs))
-            return TT_EXIT_USAGE;
-        else if (key == OPTION_JOBS)
-            continue;
-        else
-            watch.is_once = true;
-    }
+    if (!tt_arguments_read(&tt_command_watch, count, arguments, take, &watch))
+        return TT_EXIT_USAGE;
     if (!watch.folder) {
         tt_complain("watch: name the folder in which recordings arrive");
         return TT_EXIT_USAGE;

@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/fail.h"
 #include "base/text.h"
 
 void tt_complain(const char *message)
@@ -22,6 +23,13 @@ int tt_exit_status(const struct tt_error *error)
     if (error->kind == TT_ERROR_STOPPED)
         return TT_EXIT_STOPPED;
     return error->kind == TT_ERROR_USAGE ? TT_EXIT_USAGE : TT_EXIT_SOME_FAILED;
+}
+
+int tt_exit_without_memory(void)
+{
+    struct tt_error error = {0};
+    tt_fail_memory(&error);
+    return tt_exit_status(&error);
 }
 
 bool tt_jobs_read(const char *text, int *jobs)
@@ -46,7 +54,7 @@ static const struct tt_option *find_option(const struct tt_command *command, con
     return NULL;
 }
 
-static enum tt_argument_kind wrong_option(const struct tt_command *command, const char *name)
+static bool wrong_option(const struct tt_command *command, const char *name)
 {
     const char *known[32] = {"--help"}, *values[32];
     size_t count = 1, value_count = 0;
@@ -63,52 +71,62 @@ static enum tt_argument_kind wrong_option(const struct tt_command *command, cons
     else
         snprintf(message, sizeof message, "%.200s: no such option; see `tidytake %s --help`", name, command->name);
     tt_complain(message);
-    return TT_ARGUMENT_WRONG;
+    return false;
 }
 
-enum tt_argument_kind tt_argument_next(struct tt_argument_walk *walk, int *key, const char **value)
+static bool complain_of(const char *format, const char *name, const char *other)
 {
-    *value = NULL;
-    if (walk->at >= walk->count)
-        return TT_ARGUMENT_END;
-    const char *argument = walk->arguments[walk->at++];
-    if (!walk->only_operands && strcmp(argument, "--") == 0) {
-        walk->only_operands = true;
-        return tt_argument_next(walk, key, value);
-    }
-    if (walk->only_operands || argument[0] != '-' || argument[1] == '\0') {
-        *value = argument;
-        return TT_ARGUMENT_OPERAND;
-    }
-    const char *equals = argument[1] == '-' ? strchr(argument, '=') : NULL;
-    size_t length = equals ? (size_t)(equals - argument) : strlen(argument);
-    /* A short option's value may stand right behind it: -j2. */
-    bool is_short = argument[1] != '-';
-    const struct tt_option *option = find_option(walk->command, argument, is_short ? 2 : length);
     char message[512];
-    if (option && is_short && length > 2 && !option->value) {
-        snprintf(message, sizeof message, "%.200s: write each option by itself, and %s without a value", argument, option->short_name);
-        tt_complain(message);
-        return TT_ARGUMENT_WRONG;
-    }
+    snprintf(message, sizeof message, format, name, other);
+    tt_complain(message);
+    return false;
+}
+
+/* arguments[*at] is an option; *at moves on over its value. */
+static bool read_option(const struct tt_command *command, int count, char **arguments, int *at, tt_argument_take take, void *context)
+{
+    const char *argument = arguments[*at], *value = NULL;
+    const bool is_short = argument[1] != '-';
+    const char *equals = is_short ? NULL : strchr(argument, '=');
+    const size_t length = equals ? (size_t)(equals - argument) : strlen(argument);
+    /* A short option's value may stand right behind it: -j2. */
+    const bool has_value = equals || (is_short && length > 2);
+    const struct tt_option *option = find_option(command, argument, is_short ? 2 : length);
     if (!option)
-        return wrong_option(walk->command, argument);
-    *key = option->key;
-    if (option->value && (equals || (is_short && length > 2))) {
-        *value = equals ? equals + 1 : argument + 2;
-    } else if (option->value) {
-        if (walk->at >= walk->count) {
-            snprintf(message, sizeof message, "%s: needs a value: %s %s", option->name, option->name, option->value);
-            tt_complain(message);
-            return TT_ARGUMENT_WRONG;
+        return wrong_option(command, argument);
+    if (has_value && !option->value)
+        return is_short ? complain_of("%.200s: write each option by itself, and %s without a value", argument, option->short_name)
+                        : complain_of("%s: takes no value%s", option->name, "");
+    if (has_value)
+        value = equals ? equals + 1 : argument + 2;
+    else if (option->value && *at + 1 >= count)
+        return complain_of("%1$s: needs a value: %1$s %2$s", option->name, option->value);
+    else if (option->value)
+        value = arguments[++*at];
+    return take(context, option->key, value);
+}
+
+bool tt_arguments_read(const struct tt_command *command, int count, char **arguments, tt_argument_take take, void *context)
+{
+    bool only_operands = false;
+    for (int at = 0; at < count; at++) {
+        const char *argument = arguments[at];
+        if (!only_operands && strcmp(argument, "--") == 0) {
+            only_operands = true;
+            continue;
         }
-        *value = walk->arguments[walk->at++];
-    } else if (equals) {
-        snprintf(message, sizeof message, "%s: takes no value", option->name);
-        tt_complain(message);
-        return TT_ARGUMENT_WRONG;
+        const bool is_operand = only_operands || argument[0] != '-' || argument[1] == '\0';
+        if (is_operand ? !take(context, TT_OPERAND, argument) : !read_option(command, count, arguments, &at, take, context))
+            return false;
     }
-    return TT_ARGUMENT_OPTION;
+    return true;
+}
+
+void tt_operand_pair_add(struct tt_operand_pair *pair, const char *operand)
+{
+    if (pair->given < 2)
+        pair->operands[pair->given] = operand;
+    pair->given++;
 }
 
 void tt_print_help(const struct tt_command *command)

@@ -31,21 +31,25 @@ extern const struct tt_command tt_command_clean, tt_command_watch, tt_command_me
 /* Exit statuses of the design. */
 enum { TT_EXIT_DONE = 0, TT_EXIT_SOME_FAILED = 1, TT_EXIT_USAGE = 2, TT_EXIT_STOPPED = 130 };
 
-/* Walks over a command's arguments: options in any place, "--" ends them, "--name=value" works. */
-struct tt_argument_walk {
-    const struct tt_command *command;
-    char **arguments;
-    int count, at;
-    bool only_operands;
+enum { TT_OPERAND = -1 };
+/* Takes one argument: an option's key and value, or TT_OPERAND and the operand. False where it is wrong, and that was told. */
+typedef bool (*tt_argument_take)(void *context, int key, const char *value);
+/* Hands over a command's arguments one by one: options in any place, "--" ends them, "--name=value" works. Wrong use is told on stderr, with the nearest
+ * known option, and false returned. */
+bool tt_arguments_read(const struct tt_command *command, int count, char **arguments, tt_argument_take take, void *context);
+
+/* The operands of a command that wants two. */
+struct tt_operand_pair {
+    const char *operands[2];
+    int given; /* more than two are counted, not kept */
 };
-enum tt_argument_kind { TT_ARGUMENT_END, TT_ARGUMENT_OPTION, TT_ARGUMENT_OPERAND, TT_ARGUMENT_WRONG };
-/* The next argument: *key and *value of an option, *value of an operand. Wrong use is told on stderr, with the nearest known option. */
-enum tt_argument_kind tt_argument_next(struct tt_argument_walk *walk, int *key, const char **value);
+void tt_operand_pair_add(struct tt_operand_pair *pair, const char *operand);
 
 /* One line on stderr, "tidytake: " in front, control characters made harmless. */
 void tt_complain(const char *message);
 /* The exit status for an error: complains, too. */
 int tt_exit_status(const struct tt_error *error);
+int tt_exit_without_memory(void);
 
 /* The N of --jobs; complains. */
 bool tt_jobs_read(const char *text, int *jobs);
