@@ -3,7 +3,7 @@
 #ifndef TT_SESSION_ADVICE_H
 #define TT_SESSION_ADVICE_H
 
-#include "session/session.h"
+#include "session/run.h"
 
 /* vanished.c. Before a run's first decision: what the last run cut because another take said it again. */
 bool tt_vanished_remember(struct tt_run_state *run, struct tt_error *err);

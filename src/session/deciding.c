@@ -11,7 +11,7 @@
 #include "pipeline/render.h"
 #include "session/advice.h"
 #include "session/recorded.h"
-#include "session/session.h"
+#include "session/steps.h"
 #include "stages/loudness.h"
 
 enum { MOST_SHEET_BYTES = 64 << 20 };

@@ -4,7 +4,7 @@
 #define TT_SESSION_EARLIER_H
 
 #include "report/layout.h"
-#include "session/session.h"
+#include "session/run.h"
 
 /* Where a new narration is written first; freshly allocated. A run that dies leaves it to tt_leftovers_clear. */
 char *tt_earlier_waiting_path(const struct tt_run_state *run);

@@ -15,7 +15,7 @@
 #include "session/joining.h"
 #include "session/recorded.h"
 #include "session/part.h"
-#include "session/session.h"
+#include "session/steps.h"
 #include "session/space.h"
 
 static bool identify(struct tt_take *take, struct tt_work *work, struct tt_error *err)

@@ -6,7 +6,7 @@
 
 #include "base/units.h"
 #include "session/kept.h"
-#include "session/session.h"
+#include "session/steps.h"
 
 static bool takes_part(const struct tt_take *take)
 {

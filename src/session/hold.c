@@ -7,7 +7,7 @@
 
 #include "report/json_values.h"
 #include "session/kept.h"
-#include "session/session.h"
+#include "session/steps.h"
 
 static const char way_out[] = "deliver.hold = yes keeps what was handed over; set it to no for a run that may move it";
 

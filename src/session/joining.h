@@ -2,7 +2,7 @@
 #ifndef TT_SESSION_JOINING_H
 #define TT_SESSION_JOINING_H
 
-#include "session/session.h"
+#include "session/run.h"
 
 /* Takes that go on from the one before them in the running order become part of it and are not used by themselves. Once headers are read. */
 bool tt_session_join(struct tt_run_state *run, struct tt_error *err);

@@ -3,7 +3,7 @@
 #ifndef TT_SESSION_JUDGING_H
 #define TT_SESSION_JUDGING_H
 
-#include "session/session.h"
+#include "session/run.h"
 
 void tt_session_judge_track(struct tt_run_state *run, const char *name, const struct tt_after *after, int rate_hz, int64_t frames);
 /* Each voice, where each has a gain of its own. */

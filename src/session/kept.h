@@ -4,7 +4,7 @@
 #ifndef TT_SESSION_KEPT_H
 #define TT_SESSION_KEPT_H
 
-#include "session/session.h"
+#include "session/run.h"
 
 struct json_t;
 

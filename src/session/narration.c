@@ -12,6 +12,7 @@
 #include "session/earlier.h"
 #include "session/judging.h"
 #include "session/kept.h"
+#include "session/steps.h"
 #include "session/track.h"
 #include "stages/loudness.h"
 

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* The running order: OUT/order.csv, proposed by names, obeyed when a person edited it. */
 #include "session/order.h"
+#include "session/steps.h"
 
 #include <stdlib.h>
 

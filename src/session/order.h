@@ -3,7 +3,7 @@
 #ifndef TT_SESSION_ORDER_H
 #define TT_SESSION_ORDER_H
 
-#include "session/session.h"
+#include "session/run.h"
 
 enum tt_order_column {
     TT_ORDER_TAKE, TT_ORDER_USE, TT_ORDER_PIECE, TT_ORDER_CHANNEL, TT_ORDER_ROOM_TONE, TT_ORDER_FROM, TT_ORDER_TO, TT_ORDER_NOTE,

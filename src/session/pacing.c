@@ -5,7 +5,7 @@
 
 #include "base/text.h"
 #include "base/units.h"
-#include "session/session.h"
+#include "session/steps.h"
 #include "sheet/pace.h"
 
 enum { TOLD_MOST = 3 }; /* of one take */

@@ -4,7 +4,7 @@
 #ifndef TT_SESSION_PART_H
 #define TT_SESSION_PART_H
 
-#include "session/session.h"
+#include "session/run.h"
 
 /* Marks the takes of this run's share: every N-th, the longest files first, so that shares weigh about the same. All of them in a whole run. */
 bool tt_part_share(struct tt_run_state *run, struct tt_error *err);

@@ -12,7 +12,7 @@
 #include "base/units.h"
 #include "pipeline/play_copy.h"
 #include "session/jobs.h"
-#include "session/session.h"
+#include "session/steps.h"
 
 /* A name of a copy is made of what it holds: BEFORE and AFTER here, then as many digits of a digest. */
 static const char before_name[] = "take-", after_name[] = "voice-", ending[] = ".flac";

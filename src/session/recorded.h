@@ -2,7 +2,7 @@
 #ifndef TT_SESSION_RECORDED_H
 #define TT_SESSION_RECORDED_H
 
-#include "session/session.h"
+#include "session/run.h"
 
 /* Points out where the running order contradicts the times inside the files. */
 void tt_session_check_times(struct tt_run_state *run);

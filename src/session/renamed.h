@@ -3,7 +3,7 @@
 #ifndef TT_SESSION_RENAMED_H
 #define TT_SESSION_RENAMED_H
 
-#include "session/session.h"
+#include "session/run.h"
 
 bool tt_session_follow_renames(struct tt_run_state *run, struct tt_error *err);
 

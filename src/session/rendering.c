@@ -12,7 +12,7 @@
 #include "pipeline/render.h"
 #include "session/jobs.h"
 #include "session/part.h"
-#include "session/session.h"
+#include "session/steps.h"
 
 static void warn_of_levels(struct tt_take *take, bool is_held_back, const struct tt_settings *settings)
 {

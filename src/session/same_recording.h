@@ -3,7 +3,7 @@
 #ifndef TT_SESSION_SAME_RECORDING_H
 #define TT_SESSION_SAME_RECORDING_H
 
-#include "session/session.h"
+#include "session/run.h"
 
 /* What a take is compared by, worked out once however many others there are. */
 struct tt_compared {

@@ -7,7 +7,7 @@
 
 #include "base/file.h"
 #include "base/units.h"
-#include "session/session.h"
+#include "session/steps.h"
 
 enum { MOST_CHANGES_BYTES = 64 << 20, MOST_REPORT_BYTES = 512 << 20 };
 

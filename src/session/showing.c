@@ -15,6 +15,7 @@
 #include "report/layout.h"
 #include "session/earlier.h"
 #include "session/kept.h"
+#include "session/steps.h"
 
 static void fill_take_report(const struct tt_run_state *run, const struct tt_take *take, struct tt_take_report *report)
 {

@@ -3,7 +3,7 @@
 #ifndef TT_SESSION_SPACE_H
 #define TT_SESSION_SPACE_H
 
-#include "session/session.h"
+#include "session/run.h"
 
 /* An error when the run needs more than is free where OUT is. */
 bool tt_session_check_space(struct tt_run_state *run, struct tt_error *err);

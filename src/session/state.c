@@ -9,7 +9,7 @@
 
 #include "base/file.h"
 #include "report/json_values.h"
-#include "session/session.h"
+#include "session/steps.h"
 
 enum { MOST_STATE_BYTES = 256 << 20 };
 

@@ -5,7 +5,7 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "session/session.h"
+#include "session/run.h"
 
 void tt_run_note(struct tt_run_state *run, const char *format, ...)
 {

@@ -5,7 +5,7 @@
 
 #include "audio/writer.h"
 #include "pipeline/quiet_meter.h"
-#include "session/session.h"
+#include "session/run.h"
 #include "session/voices.h"
 
 /* Takes that are in a track, in order. */

@@ -2,7 +2,7 @@
 /* Fuzz target: any bytes as OUT/order.csv. What is obeyed must give every part a name of its own, and the same again. */
 #include "fuzz.h"
 
-#include "session/session.h"
+#include "session/steps.h"
 
 enum { TAKES = 4 };
 

@@ -1,0 +1,43 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include "base/text.h"
+#include "session/run.h"
+
+static char *file_in(const char *out, const char *folder, const char *stem, const char *ending)
+{
+    return tt_format("%s/%s/%s%s", out, folder, stem, ending);
+}
+
+bool tt_run_wants_pictures(const struct tt_run_state *run)
+{
+    return run->settings.report.page && run->settings.report.pictures;
+}
+
+const struct tt_settings *tt_take_settings(const struct tt_run_state *run, const struct tt_take *take)
+{
+    return take->own_settings ? take->own_settings : &run->settings;
+}
+
+bool tt_take_holds(const struct tt_take *take, int64_t ms)
+{
+    return ms >= take->from_ms && (take->to_ms < 0 || ms <= take->to_ms);
+}
+
+bool tt_take_paths(struct tt_run_state *run, struct tt_take *take, struct tt_error *err)
+{
+    const char *sound = run->settings.deliver.format == TT_CONTAINER_FLAC ? ".flac" : ".wav", *stem = take->file->stem;
+    /* Parts of one recording share what was heard of it, unless one has settings of its own. */
+    const bool is_apart = take->own_settings && take->own_file;
+    take->heard_path = file_in(run->out, "heard", is_apart ? stem : take->recording->stem, ".bin");
+    take->limit_path = file_in(run->out, "heard", stem, ".lim");
+    take->sheet_path = file_in(run->out, "sheets", stem, ".csv");
+    take->voice_path = file_in(run->out, "voice", stem, sound);
+    take->whole_path = file_in(run->out, "whole", stem, sound);
+    take->json_path = file_in(run->out, "report", stem, ".json");
+    take->page_path = file_in(run->out, "report", stem, ".html");
+    take->before_prefix = tt_format("%s/report/%s/before", run->out, stem);
+    take->after_prefix = tt_format("%s/report/%s/after", run->out, stem);
+    take->voice_heard_path = file_in(run->out, "heard", stem, ".out");
+    if (!take->before_prefix || !take->after_prefix || !take->voice_heard_path)
+        return tt_fail_memory(err);
+    return (take->heard_path && take->limit_path && take->sheet_path && take->voice_path && take->whole_path && take->json_path && take->page_path) || tt_fail_memory(err);
+}
