@@ -5,7 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "dsp/floor_estimator.h"
+#include "dsp/floor_parts.h"
 
 /* Total power under this is digital silence: -140 dBFS is far below the noise of any converter (common practice, no source). */
 static const double SILENCE_MEAN_SQUARE = 1e-14;
@@ -62,11 +62,6 @@ void tt_floor_estimator_destroy(struct tt_floor_estimator *estimator)
     free(estimator->row);
     free(estimator->shifted);
     free(estimator);
-}
-
-double tt_floor_quiet_s(const struct tt_floor_estimator *estimator, int frames)
-{
-    return (double)frames * estimator->shape.hop_samples / estimator->shape.rate_hz;
 }
 
 /* While no pause was found, each window leaves a node made from minima. */

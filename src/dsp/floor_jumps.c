@@ -3,7 +3,7 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include "dsp/floor_estimator.h"
+#include "dsp/floor_parts.h"
 
 /* A jump is looked for over this much quiet time to each side, and counts from this step up. */
 static const double JUMP_SIDE_S = 5.0;

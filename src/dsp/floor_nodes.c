@@ -5,7 +5,7 @@
 #include <string.h>
 
 #include "base/units.h"
-#include "dsp/floor_estimator.h"
+#include "dsp/floor_parts.h"
 
 /* Quiet time that a node needs. */
 static const double LEAST_QUIET_S = 0.5;

@@ -6,7 +6,6 @@
 #include <string.h>
 
 #include "base/file.h"
-#include "base/units.h"
 #include "pipeline/chain.h"
 #include "pipeline/render.h"
 #include "session/advice.h"
@@ -15,16 +14,6 @@
 #include "stages/loudness.h"
 
 enum { MOST_SHEET_BYTES = 64 << 20 };
-
-static bool takes_part(const struct tt_take *take)
-{
-    return take->is_heard && !take->has_failed && take->is_used;
-}
-
-static int64_t duration_ms(const struct tt_take *take)
-{
-    return (int64_t)ceil(tt_ms_from_frames(take->heard.facts.frame_count, take->heard.facts.rate_hz));
-}
 
 /* ---- sheets in ---- */
 
@@ -38,7 +27,7 @@ static bool inherit_rows(const struct tt_run_state *run, struct tt_take *take, s
     if (ok && take->own_file && tt_file_exists(path) && tt_file_read(path, MOST_SHEET_BYTES, &text, &size, NULL)) {
         ok = tt_sheet_start(&other, take->recording->name, take->content_sha256, err);
         /* A fault in it is that other take's to tell. */
-        if (ok && tt_sheet_read(&other, text, size, path, duration_ms(take), &persons, NULL))
+        if (ok && tt_sheet_read(&other, text, size, path, tt_take_duration_ms(take), &persons, NULL))
             for (size_t i = 0; ok && i < other.count; i++)
                 if (tt_take_holds(take, other.rows[i].start_ms) && tt_take_holds(take, other.rows[i].end_ms)) {
                     ok = tt_sheet_add_persons(&take->sheet, &other.rows[i], err);
@@ -65,7 +54,7 @@ static bool read_sheet(const struct tt_run_state *run, struct tt_take *take, str
     if (!tt_file_read(take->sheet_path, MOST_SHEET_BYTES, &take->sheet_text, &take->sheet_size, err))
         return false;
     char *name = tt_format("sheets/%s.csv", take->file->stem);
-    bool ok = name ? tt_sheet_read(&take->sheet, take->sheet_text, take->sheet_size, name, duration_ms(take), &take->persons_rows, err) : tt_fail_memory(err);
+    bool ok = name ? tt_sheet_read(&take->sheet, take->sheet_text, take->sheet_size, name, tt_take_duration_ms(take), &take->persons_rows, err) : tt_fail_memory(err);
     free(name);
     return ok;
 }
@@ -107,7 +96,7 @@ static bool sheet_moved(const struct tt_take *take)
 bool tt_session_sheets_moved(struct tt_run_state *run)
 {
     for (size_t i = 0; i < run->take_count; i++)
-        if (takes_part(&run->takes[i]) && sheet_moved(&run->takes[i]))
+        if (tt_take_takes_part(&run->takes[i]) && sheet_moved(&run->takes[i]))
             return true;
     return false;
 }
@@ -124,7 +113,7 @@ static bool decide_chain(struct tt_run_state *run, struct tt_error *err)
     for (size_t i = 0; i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
         const double rate_hz = take->heard.facts.rate_hz, from_s = (double)take->heard.from_sample / rate_hz;
-        if (!takes_part(take))
+        if (!tt_take_takes_part(take))
             continue;
         /* What was read on another day replaces nothing by itself, wherever its name sorts: that is a pick-up, and is asked about (pickups.c). */
         if (last && tt_recorded_on_other_days(last, take))
@@ -148,7 +137,7 @@ static void find_gain_aim(struct tt_run_state *run)
              settings->loudness.target_rms_dbfs, (int)settings->deliver.channels);
 }
 
-static bool is_host(const struct tt_take *take) { return !take->is_pickup && takes_part(take) && take->has_map && take->map.count > 0; }
+static bool is_host(const struct tt_take *take) { return !take->is_pickup && tt_take_takes_part(take) && take->has_map && take->map.count > 0; }
 
 /* The take that a pick-up goes into: what is joined to it in the running order, before it, else (from the start of a take on) after it. */
 static const struct tt_take *host_of(const struct tt_run_state *run, size_t index)
@@ -176,7 +165,7 @@ static void fit_pickups(struct tt_run_state *run, const struct tt_gain_take *gai
     size_t at = 0, host_at;
     for (size_t i = 0; i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
-        if (!takes_part(take))
+        if (!tt_take_takes_part(take))
             continue;
         const struct tt_gain_take *own = &gains[at++];
         const struct tt_take *host = take->is_pickup && isfinite(take->gain_db) ? host_of(run, i) : NULL;
@@ -184,7 +173,7 @@ static void fit_pickups(struct tt_run_state *run, const struct tt_gain_take *gai
             continue;
         host_at = 0;
         for (const struct tt_take *other = run->takes; other != host; other++)
-            host_at += takes_part(other);
+            host_at += tt_take_takes_part(other);
         if (!isfinite(own->expected_lufs) || !isfinite(gains[host_at].expected_lufs) || !isfinite(gains[host_at].gain_db))
             continue;
         const double fitted_db = gains[host_at].gain_db + gains[host_at].expected_lufs - own->expected_lufs;
@@ -202,7 +191,7 @@ static bool decide_gains(struct tt_run_state *run, struct tt_error *err)
         return tt_fail_memory(err);
     size_t count = 0;
     for (size_t i = 0; i < run->take_count; i++)
-        if (takes_part(&run->takes[i]))
+        if (tt_take_takes_part(&run->takes[i]))
             gains[count++] = (struct tt_gain_take){.heard = &run->takes[i].heard, .map = &run->takes[i].map};
     const struct tt_settings *settings = &run->settings;
     double earlier = strcmp(run->gain_aim, run->earlier_gain_aim) == 0 && !run->options->is_again ? run->earlier_common_gain_db : NAN;
@@ -210,7 +199,7 @@ static bool decide_gains(struct tt_run_state *run, struct tt_error *err)
     count = 0;
     for (size_t i = 0; ok && i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
-        if (!takes_part(take))
+        if (!tt_take_takes_part(take))
             continue;
         take->gain_db = gains[count].gain_db;
         take->is_apart = gains[count].is_apart;
@@ -254,7 +243,7 @@ static void read_sheets(struct tt_run_state *run)
     for (size_t i = 0; i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
         struct tt_error error = {0};
-        if (takes_part(take) && !read_sheet(run, take, &error))
+        if (tt_take_takes_part(take) && !read_sheet(run, take, &error))
             tt_take_fail(run, take, &error);
     }
 }
@@ -270,7 +259,7 @@ static bool finish_sheets(struct tt_run_state *run, bool *has_moved, struct tt_e
 {
     for (size_t i = 0; i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
-        if (!takes_part(take))
+        if (!tt_take_takes_part(take))
             continue;
         tt_time_map_free(&take->map);
         if (!tt_sheet_seal(&take->sheet, err) || !tt_time_map_build(&take->sheet, &take->heard, &take->map, err))
@@ -316,7 +305,7 @@ bool tt_session_decide(struct tt_run_state *run, struct tt_error *err)
     if (!(run->is_held ? tt_session_held_gains(run, err) : decide_gains(run, err)))
         return false;
     for (size_t i = 0; i < run->take_count; i++)
-        if (takes_part(&run->takes[i]) && !tt_session_render_key(run, &run->takes[i], err))
+        if (tt_take_takes_part(&run->takes[i]) && !tt_session_render_key(run, &run->takes[i], err))
             return false;
     if ((run->is_held && !tt_session_held_exact_gains(run, err)) || !tt_session_pace(run, err))
         return false;

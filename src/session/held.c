@@ -4,7 +4,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/units.h"
 #include "session/kept.h"
 #include "session/steps.h"
 
@@ -22,7 +21,7 @@ bool tt_session_held_sheets(struct tt_run_state *run, struct tt_error *err)
         if (take->has_failed) /* a sheet with a fault in it: without its take the narration would move */
             return tt_fail(err, TT_ERROR_USAGE, "%s", take->error.message);
         char *name = tt_format("sheets/%s.csv", take->file->stem);
-        int64_t duration_ms = (int64_t)ceil(tt_ms_from_frames(take->heard.facts.frame_count, take->heard.facts.rate_hz));
+        int64_t duration_ms = tt_take_duration_ms(take);
         bool ok = name || tt_fail_memory(err);
         if (ok && !take->sheet_text)
             ok = tt_fail(err, TT_ERROR_USAGE, "%s is gone: deliver.hold = yes keeps what was handed over; put the sheet back, or set it to no", name);

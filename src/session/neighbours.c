@@ -5,7 +5,6 @@
 #include <stdlib.h>
 
 #include "base/median.h"
-#include "base/units.h"
 #include "session/advice.h"
 
 enum { LEAST_TAKES = 3 };
@@ -23,7 +22,7 @@ struct measures {
 
 static bool takes_part(const struct tt_take *take)
 {
-    return take->is_heard && !take->has_failed && take->is_used && take->heard.run_count > 0;
+    return tt_take_takes_part(take) && take->heard.run_count > 0;
 }
 
 static struct measures measure(const struct tt_heard *heard)

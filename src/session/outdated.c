@@ -34,7 +34,7 @@ static bool clear_voices(const struct tt_run_state *run, const char *ending, str
 {
     for (size_t i = 0; i < run->take_count; i++) {
         const struct tt_take *take = &run->takes[i];
-        if (!take->is_heard || take->has_failed || !take->is_used || !take->has_voice)
+        if (!tt_take_takes_part(take) || !take->has_voice)
             continue;
         if (!remove_sound(run, "voice", take->file->stem, ending, err) ||
             (run->settings.deliver.whole && !remove_sound(run, "whole", take->file->stem, ending, err)))

@@ -10,11 +10,6 @@
 
 enum { TOLD_MOST = 3 }; /* of one take */
 
-static bool takes_part(const struct tt_take *take)
-{
-    return take->is_heard && !take->has_failed && take->is_used && take->has_map;
-}
-
 static void tell(struct tt_take *take, const struct tt_pace *pace, double usual, double least, double most)
 {
     const int rate_hz = take->heard.facts.rate_hz;
@@ -41,7 +36,7 @@ bool tt_session_pace(struct tt_run_state *run, struct tt_error *err)
     for (size_t i = 0; ok && i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
         take->pace_syllables_per_s = NAN;
-        if (!takes_part(take))
+        if (!tt_take_is_decided(take))
             continue;
         ok = tt_pace_find(&take->heard, &take->map, &paces[i], err);
         take->pace_syllables_per_s = paces[i].syllables_per_s;

@@ -5,7 +5,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/units.h"
 #include "session/advice.h"
 #include "session/recorded.h"
 #include "stages/rereads.h"
@@ -21,7 +20,7 @@ enum { CANDIDATES_MOST = 24 };
 
 static bool takes_part(const struct tt_take *take)
 {
-    return take->is_heard && !take->has_failed && take->is_used && take->has_map && !take->is_pickup && take->heard.run_count > 0;
+    return tt_take_is_decided(take) && !take->is_pickup && take->heard.run_count > 0;
 }
 
 static double speech_s(const struct tt_take *take)

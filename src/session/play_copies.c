@@ -18,8 +18,6 @@
 static const char before_name[] = "take-", after_name[] = "voice-", ending[] = ".flac";
 enum { NAME_DIGITS = 12 };
 
-static bool has_page(const struct tt_take *take) { return take->is_heard && !take->has_failed && take->is_used && take->has_map; }
-
 /* RIFF counts its bytes in 32 bits; past that a voice is RF64, which no browser plays. Room for the chunks in front is left. */
 static bool is_rf64(const struct tt_run_state *run, const struct tt_take *take)
 {
@@ -154,7 +152,7 @@ bool tt_session_copy_sounds(struct tt_run_state *run, struct tt_error *err)
     for (size_t i = 0; i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
         if (run->options->is_plan) continue;
-        if (run->settings.report.page && has_page(take) && (needs_copy(run, take) || needs_voice_copy(run, take))) weights[i] = (double)take->heard.facts.frame_count + 1;
+        if (run->settings.report.page && tt_take_is_decided(take) && (needs_copy(run, take) || needs_voice_copy(run, take))) weights[i] = (double)take->heard.facts.frame_count + 1;
         else remove_old(run, take);
     }
     bool ok = tt_jobs_run(run->take_count, weights, run->options->jobs, copy_sounds, run, err);

@@ -5,13 +5,11 @@
 #include "session/renamed.h"
 
 #include <jansson.h>
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/file.h"
-#include "base/units.h"
 #include "report/json_values.h"
 
 enum { MOST_SHEET_BYTES = 64 << 20 };
@@ -151,7 +149,7 @@ static bool follow(struct tt_run_state *run, struct tt_take *take, struct tt_err
     if (!name)
         return true;
     char *stem = earlier_stem(run, name), *path = stem ? tt_format("%s/sheets/%s.csv", run->out, stem) : NULL, *aside = stem ? aside_path(run, stem, content) : NULL;
-    int64_t duration_ms = (int64_t)ceil(tt_ms_from_frames(take->heard.facts.frame_count, take->heard.facts.rate_hz));
+    int64_t duration_ms = tt_take_duration_ms(take);
     bool ok = (path && aside) || tt_fail_memory(err), has_own = ok && read_rows(take->sheet_path, take->file->name, content, duration_ms, &own);
     if (ok && !has_own) {
         bool has_rows = read_rows(path, name, content, duration_ms, &rows) || read_rows(aside, name, content, duration_ms, &rows);

@@ -147,9 +147,9 @@ bool tt_session_render(struct tt_run_state *run, struct tt_error *err)
         return tt_fail_memory(err);
     for (size_t i = 0; i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
-        take->needs_render = take->is_heard && !take->has_failed && take->is_used && take->is_ours && !is_up_to_date(run, take);
+        take->needs_render = tt_take_takes_part(take) && take->is_ours && !is_up_to_date(run, take);
         if (!take->needs_render) {
-            if (take->is_heard && !take->has_failed && take->is_used && take->is_ours && !take->has_voice)
+            if (tt_take_takes_part(take) && take->is_ours && !take->has_voice)
                 tt_take_warn(take, "empty", NAN, "nothing of this take is left: all of it is replaced or cut; write keep in its sheet for what should stay");
             continue;
         }

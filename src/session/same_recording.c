@@ -194,7 +194,7 @@ static void drop(struct tt_run_state *run, struct tt_take *take, const struct tt
 /* Parts of a recording were named by a person, who knows. */
 static bool can_be_compared(const struct tt_take *take)
 {
-    return take->is_heard && !take->has_failed && take->is_used && !take->heard.narrowed && !take->first_of_file && !take->is_pickup;
+    return tt_take_takes_part(take) && !take->heard.narrowed && !take->first_of_file && !take->is_pickup;
 }
 
 /* The best of the takes that run in step with this one, which are marked. compared[].heard is NULL where nothing is compared. */

@@ -6,15 +6,9 @@
 #include <string.h>
 
 #include "base/file.h"
-#include "base/units.h"
 #include "session/steps.h"
 
 enum { MOST_CHANGES_BYTES = 64 << 20, MOST_REPORT_BYTES = 512 << 20 };
-
-static bool is_decided_on(const struct tt_take *take)
-{
-    return take->is_heard && !take->has_failed && take->is_used;
-}
 
 /* ---- changes files ---- */
 
@@ -34,9 +28,9 @@ static bool merge_file(struct tt_run_state *run, const char *path, struct tt_err
     for (size_t i = 0; ok && i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
         size_t taken = 0;
-        if (!is_decided_on(take))
+        if (!tt_take_takes_part(take))
             continue;
-        int64_t duration_ms = (int64_t)ceil(tt_ms_from_frames(take->heard.facts.frame_count, take->heard.facts.rate_hz));
+        int64_t duration_ms = tt_take_duration_ms(take);
         ok = tt_sheet_merge_changes(&take->sheet, text, size, path, duration_ms, &taken, &rows, err);
         take->persons_rows += taken;
         taken_in_all += taken;
@@ -133,7 +127,7 @@ void tt_session_tell_brought_back(struct tt_run_state *run)
 {
     for (size_t i = 0; i < run->take_count; i++) {
         const struct tt_take *take = &run->takes[i];
-        if (!is_decided_on(take) || take->brought_back == 0)
+        if (!tt_take_takes_part(take) || take->brought_back == 0)
             continue;
         bool is_one = take->brought_back == 1;
         tt_run_warn(run, "brought-back", "%s: %zu row%s that you took out of its sheet %s back: to undo a decision, write keep as its action", take->file->name,

@@ -19,7 +19,7 @@
 
 static void fill_take_report(const struct tt_run_state *run, const struct tt_take *take, struct tt_take_report *report)
 {
-    bool is_decided = take->is_heard && !take->has_failed && take->is_used && take->has_map;
+    bool is_decided = tt_take_is_decided(take);
     *report = (struct tt_take_report){.name = take->file->name,
                                       .stem = take->file->stem,
                                       .source_path = take->file->path,

@@ -2,7 +2,6 @@
 /* What earlier runs know: which recordings were read already, and the common gain. A state that is damaged is no harm: everything is found anew,
  * unless what was handed over has to stay. One that the disk does not give is another matter: it would be lost. */
 #include <jansson.h>
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>

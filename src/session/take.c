@@ -1,5 +1,8 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
+#include <math.h>
+
 #include "base/text.h"
+#include "base/units.h"
 #include "session/run.h"
 
 static char *file_in(const char *out, const char *folder, const char *stem, const char *ending)
@@ -20,6 +23,21 @@ const struct tt_settings *tt_take_settings(const struct tt_run_state *run, const
 bool tt_take_holds(const struct tt_take *take, int64_t ms)
 {
     return ms >= take->from_ms && (take->to_ms < 0 || ms <= take->to_ms);
+}
+
+bool tt_take_takes_part(const struct tt_take *take)
+{
+    return take->is_heard && !take->has_failed && take->is_used;
+}
+
+bool tt_take_is_decided(const struct tt_take *take)
+{
+    return tt_take_takes_part(take) && take->has_map;
+}
+
+int64_t tt_take_duration_ms(const struct tt_take *take)
+{
+    return (int64_t)ceil(tt_ms_from_frames(take->heard.facts.frame_count, take->heard.facts.rate_hz));
 }
 
 bool tt_take_paths(struct tt_run_state *run, struct tt_take *take, struct tt_error *err)

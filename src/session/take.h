@@ -80,5 +80,11 @@ struct tt_take {
 
 /* Whether a time of its sheet lies in the part of the recording that it is. */
 bool tt_take_holds(const struct tt_take *take, int64_t ms);
+/* It was heard, nothing went wrong with it, and the running order has a use for it. */
+bool tt_take_takes_part(const struct tt_take *take);
+/* ... and it is known what stays of it. */
+bool tt_take_is_decided(const struct tt_take *take);
+/* Of what was heard of its recording. */
+int64_t tt_take_duration_ms(const struct tt_take *take);
 
 #endif

@@ -19,7 +19,7 @@ void tt_track_free(struct tt_track *track)
 
 static bool is_in(const struct tt_take *take, const char *piece)
 {
-    return take->is_heard && !take->has_failed && take->is_used && take->has_voice && (!piece || strcmp(take->piece, piece) == 0);
+    return tt_take_takes_part(take) && take->has_voice && (!piece || strcmp(take->piece, piece) == 0);
 }
 
 /* Frames of a voice before its first and behind its last word. */

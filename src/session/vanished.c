@@ -5,7 +5,6 @@
 #include <string.h>
 
 #include "base/file.h"
-#include "base/units.h"
 #include "session/advice.h"
 
 enum { MOST_SHEET_BYTES = 64 << 20, TOLD_MOST = 4 };
@@ -24,7 +23,7 @@ static bool remember(struct tt_take *take, struct tt_error *err)
     if (!tt_file_exists(take->sheet_path) || !tt_file_read(take->sheet_path, MOST_SHEET_BYTES, &text, &size, NULL))
         return true;
     bool ok = tt_sheet_start(&take->earlier_sheet, take->file->name, take->content_sha256, err);
-    const int64_t duration_ms = (int64_t)ceil(tt_ms_from_frames(take->heard.facts.frame_count, take->heard.facts.rate_hz));
+    const int64_t duration_ms = tt_take_duration_ms(take);
     /* A sheet with a fault is told where it is read for good. */
     if (ok && !tt_sheet_read_programs(&take->earlier_sheet, text, size, take->sheet_path, duration_ms, NULL))
         tt_sheet_free(&take->earlier_sheet);
@@ -36,7 +35,7 @@ bool tt_vanished_remember(struct tt_run_state *run, struct tt_error *err)
 {
     for (size_t i = 0; i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
-        if (take->is_heard && take->is_used && !take->has_failed && !remember(take, err))
+        if (tt_take_takes_part(take) && !remember(take, err))
             return false;
     }
     return true;
@@ -60,7 +59,7 @@ void tt_vanished_tell(struct tt_run_state *run)
     for (size_t i = 0; i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
         int told = 0;
-        if (!take->has_map || take->has_failed || !take->is_used)
+        if (!tt_take_is_decided(take))
             continue;
         for (size_t r = 0; r < take->earlier_sheet.count && told < TOLD_MOST; r++) {
             const struct tt_row *row = &take->earlier_sheet.rows[r];

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* Within the floor estimator: its state, and the steps from quiet frames to nodes. */
-#ifndef TT_DSP_FLOOR_ESTIMATOR_H
-#define TT_DSP_FLOOR_ESTIMATOR_H
+#ifndef TT_DSP_FLOOR_PARTS_H
+#define TT_DSP_FLOOR_PARTS_H
 
 #include "dsp/floor_minima.h"
 #include "dsp/floor_steps.h"
@@ -30,7 +30,11 @@ struct tt_floor_estimator {
 };
 
 /* How long so many frames are. */
-double tt_floor_quiet_s(const struct tt_floor_estimator *estimator, int frames);
+static inline double tt_floor_quiet_s(const struct tt_floor_estimator *estimator, int frames)
+{
+    return (double)frames * estimator->shape.hop_samples / estimator->shape.rate_hz;
+}
+/* floor_nodes.c */
 bool tt_floor_add_node(struct tt_floor_track *track, int *room, int64_t sample, const float *power, struct tt_error *err);
 /* Finds where the room changes among the steps up to end_step (floor_jumps.c). */
 bool tt_floor_find_jumps(struct tt_floor_estimator *estimator, int64_t end_step, struct tt_error *err);
