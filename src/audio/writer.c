@@ -53,11 +53,9 @@ static bool open_container(struct tt_writer *writer, const struct tt_sound_forma
         && tt_publish_write(writer->file, writer->head.bytes.data, writer->head.bytes.length, err);
 }
 
-struct tt_writer *tt_writer_open(const char *path, const struct tt_sound_format *format, int64_t frame_count_hint,
-                                 const struct tt_label *labels, size_t label_count, const struct tt_bext *bext,
-                                 struct tt_error *err)
+struct tt_writer *tt_writer_open(const char *path, const struct tt_sound_format *format, const struct tt_label *labels,
+                                 size_t label_count, const struct tt_bext *bext, struct tt_error *err)
 {
-    (void)frame_count_hint; /* every WAV has room for a ds64 chunk, so the length need not be known */
     struct tt_writer *writer = calloc(1, sizeof *writer);
     if (writer == NULL || (writer->blocks = malloc(sizeof *writer->blocks)) == NULL) {
         free(writer);

@@ -33,12 +33,10 @@ struct tt_bext_loudness { double integrated_lufs, range_lu, max_true_peak_dbtp, 
 
 struct tt_writer;
 
-/* frame_count_hint: expected frames, 0 when unknown; no format needs it so far. bext may be NULL. Labels need not outlive the
- * call; those past 2^32 - 1 frames are left out. No dates, no PEAK chunk: the same samples give the same bytes, however
+/* The length need not be known: every WAV has room for a ds64 chunk. bext may be NULL. Labels need not outlive the call; those past 2^32 - 1 frames are left out. No dates, no PEAK chunk: the same samples give the same bytes, however
  * they are cut into adds. A FLAC file without any sound cannot be written. */
-struct tt_writer *tt_writer_open(const char *path, const struct tt_sound_format *format, int64_t frame_count_hint,
-                                 const struct tt_label *labels, size_t label_count, const struct tt_bext *bext,
-                                 struct tt_error *err);
+struct tt_writer *tt_writer_open(const char *path, const struct tt_sound_format *format, const struct tt_label *labels,
+                                 size_t label_count, const struct tt_bext *bext, struct tt_error *err);
 /* Mono samples, 1.0 = full scale. 16 bit: TPDF dither of 2 LSB peak to peak from a fixed seed; 24: rounded to nearest; both clip.
  * What is no number becomes 0. After a failed add the commit fails, too. */
 bool tt_writer_add(struct tt_writer *writer, const float *samples, size_t count, struct tt_error *err);

@@ -204,7 +204,9 @@ size_t tt_limiter_run(struct tt_limiter *limiter, const float *samples, size_t c
         limiter->owed += part;
         samples += part;
         count -= part;
-        written += advance(limiter, output + written);
+        /* Always as many at once, so that demands are told in the same order however the stream is cut. */
+        if (limiter->filled == limiter->room)
+            written += advance(limiter, output + written);
     }
     return written;
 }
@@ -223,7 +225,7 @@ size_t tt_limiter_finish(struct tt_limiter *limiter, float *output)
 
 size_t tt_limiter_latency(const struct tt_limiter *limiter)
 {
-    return limiter->latency;
+    return limiter->room;
 }
 
 double tt_limiter_most_db(const struct tt_limiter *limiter)

@@ -13,6 +13,8 @@
 struct tt_true_peak;
 struct tt_true_peak *tt_true_peak_create(int rate_hz, struct tt_error *err);
 void tt_true_peak_add(struct tt_true_peak *peak, const float *samples, size_t count);
+/* Peaks up to least are of no interest, and cost nothing: the result is least where there are no others. Before the first sample. */
+void tt_true_peak_look_above(struct tt_true_peak *peak, double least);
 double tt_true_peak_result(struct tt_true_peak *peak); /* flushes; call once at the end */
 double tt_true_peak_of_samples(const struct tt_true_peak *peak); /* the highest sample itself; behind the above */
 void tt_true_peak_destroy(struct tt_true_peak *peak);

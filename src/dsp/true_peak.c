@@ -38,6 +38,11 @@ void tt_true_peak_destroy(struct tt_true_peak *peak)
     free(peak);
 }
 
+void tt_true_peak_look_above(struct tt_true_peak *peak, double least)
+{
+    peak->highest = (float)least;
+}
+
 static void look_at(struct tt_true_peak *peak, size_t count)
 {
     const float of_samples = tt_sample_peak(peak->samples, count);

@@ -26,7 +26,6 @@ struct tt_source {
 struct tt_delivery {
     const char *path;
     struct tt_sound_format format;
-    int64_t frame_count;
     const struct tt_label *labels;
     size_t label_count;
     const struct tt_bext *bext;          /* NULL: none */
@@ -41,6 +40,15 @@ struct tt_delivered {
     double floor_dbfs, floor_dba;
     double limited_db;
 };
+
+/* A file whose sound comes as it is made: opened, added to, finished, published; closed in any case, which drops what was not published. What delivery points at
+ * has to last until it is finished. */
+struct tt_delivering;
+struct tt_delivering *tt_delivering_open(const struct tt_delivery *delivery, double gain_db, bool has_second_thread, struct tt_error *err);
+bool tt_delivering_add(void *delivering, const float *samples, size_t count, struct tt_error *err); /* a tt_sink */
+bool tt_delivering_finish(struct tt_delivering *delivering, struct tt_delivered *delivered, struct tt_error *err);
+bool tt_delivering_publish(struct tt_delivering *delivering, const struct tt_levels *levels, struct tt_error *err);
+void tt_delivering_close(struct tt_delivering *delivering); /* NULL is fine */
 
 /* Measures a source as it is. */
 bool tt_delivery_measure(const struct tt_source *source, struct tt_gain_finder *finder, struct tt_error *err);

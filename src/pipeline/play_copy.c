@@ -58,7 +58,7 @@ bool tt_play_copy_write(const struct tt_play_copy *copy, struct tt_error *err)
     const struct tt_sound_format format = { TT_CONTAINER_FLAC, TT_BITS_16, TT_CHANNELS_MONO, info.rate_hz };
     float *samples = malloc(BLOCK_SAMPLES * sizeof *samples);
     bool ok = (samples || tt_fail_memory(err)) && make_folder_of(copy->path, err);
-    struct tt_writer *writer = ok ? tt_writer_open(copy->path, &format, info.frame_count, NULL, 0, NULL, err) : NULL;
+    struct tt_writer *writer = ok ? tt_writer_open(copy->path, &format, NULL, 0, NULL, err) : NULL;
     ok = writer && pass(copy, reader, info.rate_hz, writer, samples, err);
     if (ok) ok = tt_writer_commit(writer, err);
     else tt_writer_abandon(writer);

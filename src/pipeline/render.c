@@ -13,9 +13,8 @@
 #include "dsp/gate.h"
 #include "dsp/highpass.h"
 #include "pipeline/chain.h"
-#include "pipeline/delivery.h"
 #include "pipeline/editor.h"
-#include "pipeline/scratch_path.h"
+#include "pipeline/outlet.h"
 #include "stages/loudness.h"
 #include "pipeline/quiet_spans.h"
 
@@ -34,7 +33,8 @@ struct render_pass {
     struct tt_quiet_spans room_spans; /* of the take; filled only where gaps are opened */
     struct tt_room_match *match;
     struct tt_editor *editor;
-    struct tt_scratch_path voice, whole;
+    bool is_straight;                 /* voice and whole go into their files as they are made */
+    struct tt_outlet voice, whole;
     int64_t start_sample;             /* of the take, where rendering begins */
 };
 
@@ -117,7 +117,7 @@ static bool open_links(struct render_pass *pass, struct tt_error *err)
 static bool deliver_part(void *context, const float *samples, size_t count, struct tt_error *err)
 {
     struct render_pass *pass = context;
-    if (pass->whole.scratch && !tt_scratch_path_add(&pass->whole, samples, count, err))
+    if (pass->request->whole_path && !tt_outlet_add(&pass->whole, samples, count, err))
         return false;
     return tt_editor_add(pass->editor, samples, count, err);
 }
@@ -161,8 +161,8 @@ static bool finish_chain(struct render_pass *pass, struct tt_error *err)
         if (i == 0 && !tt_relay_finish(pass->relay, err))
             return false;
     }
-    return tt_relay_finish(pass->relay, err) && tt_relay_finish(pass->edited, err) && tt_editor_finish(pass->editor, err) && tt_scratch_path_finish(&pass->voice, err) &&
-           (!pass->whole.scratch || tt_scratch_path_finish(&pass->whole, err));
+    return tt_relay_finish(pass->relay, err) && tt_relay_finish(pass->edited, err) && tt_editor_finish(pass->editor, err) && tt_outlet_finish(&pass->voice, err) &&
+           (!pass->request->whole_path || tt_outlet_finish(&pass->whole, err));
 }
 
 static bool run_chain(struct render_pass *pass, struct tt_error *err)
@@ -186,9 +186,9 @@ static bool run_chain(struct render_pass *pass, struct tt_error *err)
     return finish_chain(pass, err);
 }
 
-static bool open_scratch(const struct tt_render_request *request, struct tt_scratch_path *path, struct tt_error *err)
+static bool open_outlet(struct render_pass *pass, struct tt_outlet *outlet, bool is_whole, struct tt_error *err)
 {
-    return tt_scratch_path_open(path, request->scratch_folder, request->heard->facts.rate_hz, request->out_rate_hz, err);
+    return tt_outlet_open(outlet, pass->request, pass->reader, &pass->info, (struct tt_outlet_kind){is_whole, pass->is_straight}, err);
 }
 
 /* Made tone is tuned to what the gate leaves of the room, where any is made. */
@@ -239,14 +239,11 @@ static bool open_pass(struct render_pass *pass, struct tt_error *err)
     snprintf(seed_digits, sizeof seed_digits, "%.16s", heard->facts.content_sha256);
     uint64_t seed = strtoull(seed_digits, NULL, 16);
     pass->tone = tt_room_tone_create(&heard->floor, tt_room_tone_gain(request->settings), seed, err);
-    if (!pass->tone || !open_scratch(request, &pass->voice, err) || (request->whole_path && !open_scratch(request, &pass->whole, err)))
-        return false;
-    /* Where the gain is settled, its peak alone is asked for: how far the limiter would have to go. */
-    if (!tt_scratch_path_measure(&pass->voice, request->out_rate_hz, request->settings, !isnan(request->gain_db), err))
+    if (!pass->tone || !open_outlet(pass, &pass->voice, false, err) || (request->whole_path && !open_outlet(pass, &pass->whole, true, err)))
         return false;
     if (!open_match(pass, err))
         return false;
-    pass->editor = tt_editor_create(request->map, pass->tone, pass->match, tt_scratch_path_add, &pass->voice, err);
+    pass->editor = tt_editor_create(request->map, pass->tone, pass->match, tt_outlet_add, &pass->voice, err);
     if (!pass->editor)
         return false;
     tt_editor_start_at(pass->editor, pass->start_sample);
@@ -262,8 +259,8 @@ static void close_pass(struct render_pass *pass)
     tt_room_tone_destroy(pass->tone);
     tt_room_match_destroy(pass->match);
     free(pass->room_spans.spans);
-    tt_scratch_path_close(&pass->voice);
-    tt_scratch_path_close(&pass->whole);
+    tt_outlet_close(&pass->voice);
+    tt_outlet_close(&pass->whole);
     for (size_t i = 0; i < pass->link_count; i++)
         tt_link_destroy(&pass->links[i]);
     tt_voice_reader_close(pass->reader);
@@ -287,133 +284,42 @@ static double speech_after_dbfs(const struct tt_heard *heard, const struct tt_ti
     return length > 0 ? tt_db_from_power(power / length) + gain_db : NAN;
 }
 
-/* The last steps over a long take are passes of their own, and may be stopped like the first. */
-static bool goes_on(void *context)
-{
-    const struct tt_render_request *request = context;
-    return !request->tick || request->tick(request->tick_context, 1);
-}
-
-static struct tt_source stoppable_source(struct tt_scratch *scratch, const struct tt_render_request *request)
-{
-    struct tt_source source = tt_source_of_scratch(scratch);
-    source.go_on = goes_on;
-    source.go_on_context = (void *)request;
-    source.has_second_thread = request->has_second_thread;
-    return source;
-}
-
-/* One file that the pass makes. */
-struct outgoing {
-    struct tt_scratch *scratch;
-    const char *path, *limit_path;
-    int64_t skipped_at_head; /* frames of the take */
-    const struct tt_label *labels;
-    size_t label_count;
-    const struct tt_quiet_spans *quiet;
-    const char *voice_heard_path, *picture_prefix;
-};
-
-/* finder: its gain, which goes into *gain_db; NULL: the gain that stands there. */
-static bool write_file(const struct render_pass *pass, const struct outgoing *file, struct tt_gain_finder *finder, double *gain_db, bool *is_held_back,
-                       struct tt_delivered *delivered, struct tt_error *err)
+/* *is_missed: the voice went straight into its file, with a gain that its peaks do not allow. */
+static bool deliver(struct render_pass *pass, struct tt_rendered *rendered, bool *is_missed, struct tt_error *err)
 {
     const struct tt_render_request *request = pass->request;
-    const struct tt_settings *settings = request->settings;
-    /* The recording's own words stay (EBU Tech 3285); what we did is a line more in its history. */
-    struct tt_bext bext;
-    char *history = NULL;
-    (void)tt_voice_reader_bext(pass->reader, &bext, &history);
-    bext.time_reference = 0;
-    if (!bext.description[0])
-        snprintf(bext.description, sizeof bext.description, "%s", tt_path_name(request->path));
-    if (!bext.originator[0])
-        snprintf(bext.originator, sizeof bext.originator, "tidytake");
-    if (pass->info.time_reference >= 0)
-        bext.time_reference = tt_resample_position(pass->info.time_reference + file->skipped_at_head, pass->info.rate_hz, request->out_rate_hz);
-    struct tt_delivery delivery = {.path = file->path,
-                                   .format = {settings->deliver.format, settings->deliver.bits, settings->deliver.channels, request->out_rate_hz},
-                                   .frame_count = tt_scratch_count(file->scratch),
-                                   .labels = file->labels,
-                                   .label_count = file->label_count,
-                                   .bext = &bext,
-                                   .quiet = file->quiet ? file->quiet->spans : NULL,
-                                   .quiet_count = file->quiet ? file->quiet->count : 0,
-                                   .voice_heard_path = file->voice_heard_path,
-                                   .picture_prefix = file->picture_prefix,
-                                   .limit_path = file->limit_path,
-                                   .settings = settings};
-    struct tt_source source = stoppable_source(file->scratch, request);
-    bool ok = finder ? tt_delivery_write_exact(&source, &delivery, finder, gain_db, is_held_back, delivered, err)
-                     : tt_delivery_write(&source, &delivery, *gain_db, delivered, err);
-    free(history);
-    return ok;
-}
-
-/* A cue point at each label of the sheet. */
-static bool collect_labels(const struct tt_render_request *request, struct tt_label **labels, size_t *count, struct tt_error *err)
-{
-    *count = 0;
-    *labels = calloc(request->sheet->count + 1, sizeof **labels);
-    if (!*labels)
-        return tt_fail_memory(err);
-    for (size_t i = 0; i < request->sheet->count; i++) {
-        const struct tt_row *row = &request->sheet->rows[i];
-        bool is_gap = row->kind == TT_ROW_GAP && row->action == TT_DO_OPEN;
-        int rate_hz = request->heard->facts.rate_hz;
-        int64_t place = tt_frames_from_ms((double)row->start_ms, rate_hz);
-        if ((row->kind != TT_ROW_LABEL && !is_gap) || place < request->heard->from_sample || place > tt_heard_end(request->heard))
-            continue;
-        int64_t at = tt_time_map_nearest_out(request->map, tt_frames_from_ms((double)row->start_ms, rate_hz));
-        const char *text = row->note && row->note[0] ? row->note : is_gap ? "gap" : "label";
-        (*labels)[(*count)++] = (struct tt_label){tt_resample_position(at, rate_hz, request->out_rate_hz), text};
-    }
-    return true;
-}
-
-static bool deliver(struct render_pass *pass, struct tt_rendered *rendered, struct tt_error *err)
-{
-    const struct tt_render_request *request = pass->request;
-    struct tt_gain_finder *finder = isnan(request->gain_db) ? pass->voice.finder : NULL;
-    struct tt_levels levels = tt_scratch_path_levels(&pass->voice);
-    if (!finder)
-        rendered->gain_db = tt_allowed_gain_db(request->gain_db, &levels, request->settings, &rendered->is_held_back);
-    struct tt_quiet_spans quiet = {0};
-    struct outgoing voice = {.scratch = pass->voice.scratch,
-                             .path = request->voice_path,
-                             .limit_path = request->limit_path,
-                             .skipped_at_head = request->map->stretches[0].source_start,
-                             .quiet = &quiet,
-                             .voice_heard_path = request->voice_heard_path,
-                             .picture_prefix = request->picture_prefix};
-    struct tt_label *labels = NULL;
-    struct tt_delivered delivered = {0};
-    bool ok = tt_quiet_spans_find(request->heard, request->map, request->out_rate_hz, false, &quiet, err) && collect_labels(request, &labels, &voice.label_count, err);
-    voice.labels = labels;
-    ok = ok && write_file(pass, &voice, finder, &rendered->gain_db, &rendered->is_held_back, &delivered, err);
-    free(labels);
-    free(quiet.spans);
-    if (!ok)
+    if (!isnan(request->gain_db))
+        rendered->gain_db = tt_outlet_allowed_gain_db(&pass->voice, &rendered->is_held_back);
+    if ((*is_missed = pass->is_straight && rendered->is_held_back))
+        return true;
+    struct tt_delivered delivered;
+    if (!tt_outlet_deliver(&pass->voice, &rendered->gain_db, &rendered->is_held_back, &delivered, err))
         return false;
     rendered->levels = delivered.levels;
     rendered->limited_db = delivered.limited_db;
     rendered->floor_dbfs = delivered.floor_dbfs;
     rendered->floor_dba = delivered.floor_dba;
     rendered->speech_dbfs = speech_after_dbfs(request->heard, request->map, rendered->gain_db);
-    rendered->out_frames = tt_scratch_count(pass->voice.scratch);
-    struct outgoing whole = {.scratch = pass->whole.scratch, .path = request->whole_path};
-    return !request->whole_path || write_file(pass, &whole, NULL, &rendered->gain_db, NULL, &delivered, err);
+    rendered->out_frames = pass->voice.out_frames;
+    return !request->whole_path || tt_outlet_deliver(&pass->whole, &rendered->gain_db, NULL, &delivered, err);
 }
 
-bool tt_render(const struct tt_render_request *request, struct tt_rendered *rendered, struct tt_error *err)
+static bool render(const struct tt_render_request *request, bool is_straight, struct tt_rendered *rendered, bool *is_missed, struct tt_error *err)
 {
     struct render_pass *pass = calloc(1, sizeof *pass);
     if (!pass)
         return tt_fail_memory(err);
     pass->request = request;
+    pass->is_straight = is_straight;
     *rendered = (struct tt_rendered){.floor_dbfs = NAN, .floor_dba = NAN, .speech_dbfs = NAN};
-    bool ok = open_pass(pass, err) && run_chain(pass, err) && deliver(pass, rendered, err);
+    bool ok = open_pass(pass, err) && run_chain(pass, err) && deliver(pass, rendered, is_missed, err);
     close_pass(pass);
     free(pass);
     return ok;
+}
+
+bool tt_render(const struct tt_render_request *request, struct tt_rendered *rendered, struct tt_error *err)
+{
+    bool is_missed = false;
+    return render(request, tt_outlet_may_be_straight(request), rendered, &is_missed, err) && (!is_missed || render(request, false, rendered, &is_missed, err));
 }

@@ -57,7 +57,6 @@ static bool write_file(struct task *task, const char *path, struct tt_error *err
     snprintf(bext.originator, sizeof bext.originator, "tidytake");
     struct tt_delivery delivery = {.path = path,
                                    .format = {settings->deliver.format, settings->deliver.bits, settings->deliver.channels, track->rate_hz},
-                                   .frame_count = task->kept.frames,
                                    .labels = track->labels,
                                    .label_count = track->label_count,
                                    .bext = &bext,

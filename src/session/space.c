@@ -67,7 +67,7 @@ double tt_space_needed(const struct tt_run_state *run)
     }
     if (run->options->is_plan)
         return bytes;
-    /* While takes are rendered each lies in an unlinked file of floats; narrations are written beside the one that they replace. */
+    /* While takes are rendered each may lie in an unlinked file of floats; narrations are written beside the one that they replace. */
     int jobs = run->options->jobs > 0 ? run->options->jobs : tt_processor_count();
     jobs = jobs < rendered ? jobs : rendered;
     bytes += jobs * longest_s * most_hz * (double)sizeof(float) * (settings->deliver.whole ? 2 : 1);

@@ -30,7 +30,7 @@ static void write_file(const char *path, struct tt_sound_format format, size_t b
 {
     struct tt_error err = { 0 };
     make_sound();
-    struct tt_writer *writer = tt_writer_open(path, &format, 0, labels, label_count, bext, &err);
+    struct tt_writer *writer = tt_writer_open(path, &format, labels, label_count, bext, &err);
     assert_ok(writer != NULL, err);
     add_in_blocks(writer, block, &err);
     if (bext != NULL)
@@ -198,7 +198,7 @@ static void nothing_but_the_finished_file_is_left(void **state)
     size_t size;
     for (size_t i = 0; i < FORM_COUNT; i++) {
         save_bytes(test_path("kept.wav"), "before", 6);
-        struct tt_writer *writer = tt_writer_open(test_path("kept.wav"), &forms[i].format, 0, NULL, 0, NULL, &err);
+        struct tt_writer *writer = tt_writer_open(test_path("kept.wav"), &forms[i].format, NULL, 0, NULL, &err);
         assert_ok(writer != NULL, err);
         add_in_blocks(writer, 16384, &err);
         tt_writer_abandon(writer);
@@ -207,7 +207,7 @@ static void nothing_but_the_finished_file_is_left(void **state)
         free(bytes);
     }
     tt_writer_abandon(NULL);
-    assert_null(tt_writer_open(test_path("no/such/folder.wav"), &forms[0].format, 0, NULL, 0, NULL, &err));
+    assert_null(tt_writer_open(test_path("no/such/folder.wav"), &forms[0].format, NULL, 0, NULL, &err));
     assert_int_equal(err.kind, TT_ERROR_OUTPUT);
     assert_int_not_equal(stat(test_path("no"), &status), 0);
 }
@@ -218,7 +218,7 @@ static void an_empty_file_is_a_whole_file_or_an_error(void **state)
     for (size_t i = 0; i < FORM_COUNT; i++) {
         struct tt_error err = { 0 };
         SF_INFO info = { 0 };
-        struct tt_writer *writer = tt_writer_open(test_path("empty.wav"), &forms[i].format, 0, NULL, 0, NULL, &err);
+        struct tt_writer *writer = tt_writer_open(test_path("empty.wav"), &forms[i].format, NULL, 0, NULL, &err);
         assert_ok(writer != NULL, err);
         if (forms[i].format.container == TT_CONTAINER_FLAC) {
             assert_false(tt_writer_commit(writer, &err)); /* libFLAC would leave a file of no bytes */
@@ -246,7 +246,7 @@ static void a_write_that_fails_fails_the_commit(void **state)
         size_t size;
         save_bytes(test_path("full.wav"), "before", 6);
         make_sound();
-        struct tt_writer *writer = tt_writer_open(test_path("full.wav"), &forms[i].format, 0, NULL, 0, NULL, &err);
+        struct tt_writer *writer = tt_writer_open(test_path("full.wav"), &forms[i].format, NULL, 0, NULL, &err);
         assert_ok(writer != NULL, err);
         assert_int_equal(setrlimit(RLIMIT_FSIZE, &small), 0);
         (void)tt_writer_add(writer, sound, FRAMES, &err);
@@ -273,7 +273,7 @@ static void a_file_past_4_gib_is_rf64(void **state)
     const int64_t frames = INT64_C(537000000); /* 8 bytes each */
     static float block[1 << 20];
     make_sine(block, 1 << 20, 440.0, RATE_HZ, 0.5);
-    struct tt_writer *writer = tt_writer_open(test_path("long.wav"), &format, 0, NULL, 0, NULL, &err);
+    struct tt_writer *writer = tt_writer_open(test_path("long.wav"), &format, NULL, 0, NULL, &err);
     assert_ok(writer != NULL, err);
     for (int64_t at = 0; at < frames; at += 1 << 20) {
         int64_t rest = frames - at;

@@ -322,6 +322,35 @@ static void what_it_did_can_be_taken_back(void **state)
     }
 }
 
+/* Demands as they are told of a sound with peaks, handed over in parts. */
+static struct demands told_in_parts(const float *samples, size_t count, size_t part, float *out)
+{
+    struct demands demands = {.all = calloc(count, sizeof *demands.all), .room = count};
+    struct tt_limiter *limiter = tt_limiter_create(RATE_HZ, 1.0, 0.25, NULL);
+    tt_limiter_tell(limiter, keep_demand, &demands);
+    for (size_t at = 0; at < count; at += part)
+        tt_limiter_run(limiter, samples + at, count - at < part ? count - at : part, out);
+    tt_limiter_finish(limiter, out);
+    tt_limiter_destroy(limiter);
+    return demands;
+}
+
+static void demands_are_told_in_one_order_however_the_stream_is_cut(void **state)
+{
+    (void)state;
+    enum { COUNT = 2 * RATE_HZ };
+    float *samples = test_speech(RATE_HZ, COUNT, 5), *out = test_sound(2 * COUNT);
+    struct demands whole = told_in_parts(samples, COUNT, COUNT, out), cut = told_in_parts(samples, COUNT, 777, out);
+    assert_true(whole.count > 10 && whole.all[0].pass == 0);
+    assert_int_equal(whole.count, cut.count);
+    for (size_t i = 0; i < whole.count; i++)
+        assert_true(whole.all[i].place == cut.all[i].place && whole.all[i].reduction == cut.all[i].reduction && whole.all[i].pass == cut.all[i].pass);
+    free(whole.all);
+    free(cut.all);
+    free(out);
+    free(samples);
+}
+
 static void it_is_done_soon_behind_a_peak(void **state)
 {
     (void)state;
@@ -375,6 +404,7 @@ int main(void)
         cmocka_unit_test(the_gain_only_sinks_and_comes_back_whole),
         cmocka_unit_test(peaks_at_the_very_ends_are_met),
         cmocka_unit_test(what_it_did_can_be_taken_back),
+        cmocka_unit_test(demands_are_told_in_one_order_however_the_stream_is_cut),
         cmocka_unit_test(it_is_done_soon_behind_a_peak),
         cmocka_unit_test(impossible_demands_are_refused),
     };

@@ -75,6 +75,15 @@ static inline struct tt_render_request pass_request(struct pass *pass, double ga
                                       .voice_path = pass->voice, .whole_path = pass->whole, .scratch_folder = folder, .has_second_thread = pass->has_second_thread};
 }
 
+static inline struct tt_rendered render_well(struct pass *pass, double gain_db)
+{
+    struct tt_error error = {0};
+    struct tt_rendered rendered;
+    struct tt_render_request request = pass_request(pass, gain_db);
+    assert_ok(tt_render(&request, &rendered, &error), error);
+    return rendered;
+}
+
 static inline void pass_end(struct pass *pass)
 {
     tt_time_map_free(&pass->map);

@@ -51,7 +51,6 @@ static struct tt_delivered deliver(const struct place *p, const struct tt_settin
     assert_ok(tt_delivery_measure(&source, finder, &error), error);
     struct tt_delivery delivery = {.path = in_folder(p->folder, "voice.wav"),
                                    .format = {settings->deliver.format, settings->deliver.bits, settings->deliver.channels, RATE_HZ},
-                                   .frame_count = (int64_t)sound.count,
                                    .limit_path = limit_path,
                                    .settings = settings};
     struct tt_delivered delivered;

@@ -4,15 +4,6 @@
 
 #include "audio/resample.h"
 
-static struct tt_rendered render_well(struct pass *pass, double gain_db)
-{
-    struct tt_error error = {0};
-    struct tt_rendered rendered;
-    struct tt_render_request request = pass_request(pass, gain_db);
-    assert_ok(tt_render(&request, &rendered, &error), error);
-    return rendered;
-}
-
 /* The largest difference between two stretches of samples, the first times a gain. */
 static double difference(const float *take, double gain, const float *out, size_t count)
 {
