@@ -61,7 +61,7 @@ static double faint_ms(int64_t samples, int rate_hz)
     return fmin(fmax(tt_ms_from_frames(samples, rate_hz), 0), faint_most_ms);
 }
 
-/* The runs less what is cut; rests shorter than a sound of speech are no runs. */
+/* The runs less what is cut; rests shorter than a sound of speech are no runs, nor is the faint edge of a run whose words are all cut. */
 static void collect_runs(struct take_pauses *work)
 {
     const struct tt_heard *heard = work->take->heard;
@@ -78,7 +78,7 @@ static void collect_runs(struct take_pauses *work)
             if (cut_end <= start || cut_start >= end)
                 continue;
             is_touched = true;
-            if (cut_start - start >= least_run_ms)
+            if (cut_start - start >= least_run_ms && cut_start - start > faint_before)
                 work->runs[work->run_count++] = (struct kept_run){start, cut_start, heard->runs[i].over_floor_db, faint_before, 0};
             start = cut_end;
             faint_before = 0;

@@ -16,6 +16,7 @@ import argparse, collections, csv, glob, json, os, subprocess, time
 from eval_sessions import add_places, make_session, voices_in
 
 LEAST_S, FOUND, HURT_S = 0.8, 0.85, 0.06
+BREATH_GAP_S = 0.2  # a breath that ends so shortly before a reading is that reading's, however long it is
 BINS = (0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.97, 0.99, 1.01)
 # What a session is made with, every second one in a true room. Each group is a line of the table.
 KINDS = {
@@ -94,7 +95,7 @@ def count_rows(tally, events, rows, where, details):
         given_up = [e for e in events if e["kind"] == "abandoned" and overlap(r["start"], r["end"], e["start_s"], e["end_s"]) > 0.1]
         if given_up:
             start = given_up[0]["start_s"]
-            breaths = [e["start_s"] for e in events if e["kind"] == "breath" and start - 0.6 < e["start_s"] < start]
+            breaths = [e["start_s"] for e in events if e["kind"] == "breath" and start - BREATH_GAP_S < e["end_s"] <= start]
             tally.start_errors_ms.append(1000 * min(abs(r["start"] - s) for s in [start] + breaths))
 
 

@@ -26,6 +26,7 @@ struct made_take {
     struct tt_sound sounds[MOST_SOUNDS];
     int8_t *cepstra;
     bool falls[MOST_RUNS];  /* read to the end of its line */
+    double faint_s[MOST_RUNS]; /* before it can be heard well */
     int64_t nuclei[MOST_NUCLEI];
     float *steps;           /* made by the first who needs them */
     char name[16];
@@ -155,6 +156,18 @@ static inline struct reading break_off(struct made_session *session, uint32_t te
     return reading;
 }
 
+/* A breath that is heard from now on for so long. */
+static inline struct reading breathe(struct made_session *session, double seconds)
+{
+    struct made_take *take = take_of(session);
+    struct reading breath = {take->at_s, take->at_s + seconds};
+    assert_true(take->heard.sound_count < MOST_SOUNDS);
+    take->sounds[take->heard.sound_count++] = (struct tt_sound){.start_sample = (int64_t)(breath.start_s * RATE), .end_sample = (int64_t)(breath.end_s * RATE),
+        .kind = TT_SOUND_BREATH, .confidence = 0.95f};
+    take->at_s = breath.end_s;
+    return breath;
+}
+
 static inline void decide(struct made_session *session)
 {
     struct tt_take_view views[MOST_TAKES];
@@ -167,7 +180,7 @@ static inline void decide(struct made_session *session)
         take->heard.facts.speech_dbfs = -24.0;
         take->heard.facts.floor_dbfs = -59.0;
         for (size_t r = 0; r < take->heard.run_count; r++) {
-            take->runs[r].loud_start_sample = take->runs[r].start_sample;
+            take->runs[r].loud_start_sample = take->runs[r].start_sample + (int64_t)(take->faint_s[r] * RATE);
             take->runs[r].loud_end_sample = take->runs[r].end_sample;
         }
         take->heard.runs = take->runs;

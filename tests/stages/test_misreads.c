@@ -102,41 +102,6 @@ static void of_several_tries_each_row_names_the_reading_that_stays(void **state)
     end(session);
 }
 
-static void the_cut_leaves_room_before_the_re_read(void **state)
-{
-    (void)state;
-    struct made_session *session = begin();
-    read_lines(session, 100, 20);
-    struct reading first = break_off(session, 200, 1.3), again = read_line(session, 200);
-    decide(session);
-    const struct tt_row *row = &session->takes[0].sheet.rows[0];
-    assert_in_range(again.start_s * 1000.0 - (double)row->end_ms, 110, 130); /* 120 ms at 35 dB over the room */
-    assert_in_range(first.start_s * 1000.0 - (double)row->start_ms, 0, 40);
-    end(session);
-}
-
-static void the_misreads_breath_goes_and_the_re_reads_stays(void **state)
-{
-    (void)state;
-    struct made_session *session = begin();
-    read_lines(session, 100, 20);
-    struct made_take *take = take_of(session);
-    struct reading breath[2];
-    for (int k = 0; k < 2; k++) {
-        breath[k] = (struct reading){take->at_s, take->at_s + 0.3};
-        take->sounds[take->heard.sound_count++] = (struct tt_sound){.start_sample = (int64_t)(breath[k].start_s * RATE),
-            .end_sample = (int64_t)(breath[k].end_s * RATE), .kind = TT_SOUND_BREATH, .confidence = 0.95f};
-        pause_s(session, 0.4);
-        if (k == 0) break_off(session, 200, 1.3);
-        else read_line(session, 200);
-    }
-    decide(session);
-    assert_int_equal(session->takes[0].sheet.count, 1);
-    assert_gone(session, 0, breath[0]);
-    assert_stays(session, 0, breath[1]);
-    end(session);
-}
-
 static void a_line_read_whole_and_then_again_is_cut(void **state)
 {
     (void)state;
@@ -860,8 +825,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(nothing_is_proposed_where_nothing_is_read_again), cmocka_unit_test(a_line_broken_off_and_read_again_is_cut),
         cmocka_unit_test(the_row_names_what_replaces_it), cmocka_unit_test(a_line_that_the_listener_says_again_stays), cmocka_unit_test(a_faint_line_that_replaces_another_is_no_talk),
-        cmocka_unit_test(of_several_tries_each_row_names_the_reading_that_stays), cmocka_unit_test(the_cut_leaves_room_before_the_re_read),
-        cmocka_unit_test(the_misreads_breath_goes_and_the_re_reads_stays), cmocka_unit_test(a_line_read_whole_and_then_again_is_cut),
+        cmocka_unit_test(of_several_tries_each_row_names_the_reading_that_stays),
+        cmocka_unit_test(a_line_read_whole_and_then_again_is_cut),
         cmocka_unit_test(three_false_starts_all_go), cmocka_unit_test(talk_between_goes_out_in_a_row_of_its_own),
         cmocka_unit_test(long_talk_between_is_asked_about), cmocka_unit_test(lines_in_between_stay),
         cmocka_unit_test(several_lines_read_again_all_go), cmocka_unit_test(the_re_read_may_be_in_the_next_take),

@@ -110,6 +110,26 @@ static void a_breath_before_the_first_word_stays_with_it(void **state)
     tt_sheet_free(&take.sheet);
 }
 
+/* 2250 to 4160, and 120 before the next line: all of it is one pause, though the room was heard from 4000 on. */
+static void what_leads_faintly_into_a_cut_is_a_part_of_the_pause(void **state)
+{
+    (void)state;
+    struct tt_settings settings = hand_settings();
+    struct hand_take take;
+    hand_begin(&take, 9250);
+    hand_line(&take, 250, 2250);
+    hand_line(&take, 4000, 6000)->loud_start_sample = hand_samples(4250);
+    hand_row(&take, 4160, 6880, TT_ROW_MISREAD, TT_DO_CUT);
+    hand_line(&take, 7000, 9000);
+    hand_decide(&take, &tt_stage_pauses, &settings);
+    const struct tt_row *row = hand_nth(&take, TT_ROW_PAUSE, 0);
+    assert_non_null(row);
+    assert_int_equal(row->start_ms, 2250);
+    assert_int_equal(row->end_ms, 4160);
+    assert_true(fabs(row->amount - (tt_pause_curve_ms(2030, 600, 900) - 120) / 1000) < 1e-3);
+    tt_sheet_free(&take.sheet);
+}
+
 static void a_pause_of_the_length_that_was_named_is_left_open(void **state)
 {
     (void)state;
@@ -205,6 +225,7 @@ int main(void)
         cmocka_unit_test(the_guards_at_speech_stay_however_short_a_pause_is_wished),
         cmocka_unit_test(head_and_tail_keep_the_edge_that_was_asked_for),
         cmocka_unit_test(a_breath_before_the_first_word_stays_with_it),
+        cmocka_unit_test(what_leads_faintly_into_a_cut_is_a_part_of_the_pause),
         cmocka_unit_test(a_pause_of_the_length_that_was_named_is_left_open),
         cmocka_unit_test(a_take_without_speech_is_left_alone),
         cmocka_unit_test(what_is_left_on_both_sides_of_a_cut_counts_as_one_pause),
