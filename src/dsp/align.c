@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/lanes.h"
 #include "base/wide.h"
 
 /* One minute a stretch at 94 rows a second. */
@@ -114,13 +115,16 @@ TT_WIDE static void score_cells(const float *restrict before, const float *restr
 
 TT_WIDE static float highest_of(const float *cells, int count)
 {
-    enum { LANES = 16 };
-    float highest[LANES], best = no_path;
+    tt_lanes highest, part;
+    float best = no_path;
     int k = 0;
-    for (int l = 0; l < LANES; l++) highest[l] = no_path;
-    for (; k + LANES <= count; k += LANES)
-        for (int l = 0; l < LANES; l++) highest[l] = cells[k + l] > highest[l] ? cells[k + l] : highest[l];
-    for (int l = 0; l < LANES; l++) best = highest[l] > best ? highest[l] : best;
+    for (int l = 0; l < TT_LANES; l++) highest[l] = no_path;
+    for (; k + TT_LANES <= count; k += TT_LANES) {
+        tt_lanes_load(&part, cells + k);
+        const tt_lane_bits is_higher = part > highest;
+        highest = (tt_lanes)(((tt_lane_bits)part & is_higher) | ((tt_lane_bits)highest & ~is_higher));
+    }
+    for (int l = 0; l < TT_LANES; l++) best = highest[l] > best ? highest[l] : best;
     for (; k < count; k++) best = cells[k] > best ? cells[k] : best;
     return best;
 }

@@ -3,6 +3,7 @@
 
 #include <math.h>
 
+#include "base/lanes.h"
 #include "dsp/fast_math.h"
 
 /* Edges near the critical bands' doubling above 500 Hz, wide enough that noise stands still in each (methods: eight bands 100-7800 Hz). */
@@ -29,13 +30,15 @@ float tt_band_low_share(const struct tt_band_plan *plan) {
 }
 
 TT_WIDE float tt_sum_of(const float *values, int count) {
-    enum { LANES = 16 };
-    float lane[LANES] = {0}, sum = 0.0f;
+    tt_lanes lanes = {0}, part;
+    float sum = 0.0f;
     int i = 0;
-    for (; i + LANES <= count; i += LANES)
-        for (int k = 0; k < LANES; k++) lane[k] += values[i + k];
+    for (; i + TT_LANES <= count; i += TT_LANES) {
+        tt_lanes_load(&part, values + i);
+        lanes += part;
+    }
     for (; i < count; i++) sum += values[i];
-    for (int k = 0; k < LANES; k++) sum += lane[k];
+    for (int k = 0; k < TT_LANES; k++) sum += lanes[k];
     return sum;
 }
 

@@ -10,6 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/lanes.h"
 #include "dsp/fast_math.h"
 
 #define PI 3.14159265358979323846
@@ -22,8 +23,7 @@ static const double BLOCK_PER_LOOK_AHEAD = 2.0;
 enum {
     SPLINE_REACH = 2,   /* low-rate steps that a cubic B-spline reaches to each side */
     DROOP_REACH = 3,    /* low-rate neighbours that undo the droop */
-    ORDER = 4,
-    LANES = 32          /* sums side by side: four of the widest registers */
+    ORDER = 4
 };
 
 struct section { double b0, b1, b2, a1, a2; };
@@ -173,16 +173,17 @@ void tt_highpass_destroy(struct tt_highpass *filter)
     free(filter);
 }
 
-/* Many sums side by side, in a fixed order, so that the loop vectorises without changing the result. */
 TT_WIDE static double dot(const float *a, const float *b, size_t count)
 {
-    float sums[LANES] = {0};
-    size_t i = 0;
-    for (; i + LANES <= count; i += LANES)
-        for (size_t j = 0; j < LANES; j++) sums[j] += a[i + j] * b[i + j];
+    tt_lanes sums[2] = {{0}};
     double sum = 0.0;
+    size_t i = 0;
+    for (; i + 2 * TT_LANES <= count; i += 2 * TT_LANES) {
+        tt_lanes_add_products(&sums[0], a + i, b + i);
+        tt_lanes_add_products(&sums[1], a + i + TT_LANES, b + i + TT_LANES);
+    }
     for (; i < count; i++) sum += (double)(a[i] * b[i]);
-    for (size_t j = 0; j < LANES; j++) sum += (double)sums[j];
+    for (int j = 0; j < 2 * TT_LANES; j++) sum += (double)sums[j / TT_LANES][j % TT_LANES];
     return sum;
 }
 

@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/lanes.h"
 #include "dsp/fast_math.h"
 
 #define PI 3.14159265358979323846
@@ -18,7 +19,6 @@ static const double AVERAGING_S = 1.0;
 static const double QUIET_QUANTILE = 0.15;
 static const double QUANTILE_STEP = 0.1;
 static const double CLIP_OVER_USUAL = 3.0;
-enum { LANES = 32 };            /* sums side by side: four of the widest registers */
 enum { START_PERIODS = 8 };      /* before it, all steps count */
 /* The mains frequency wanders by some 0.05 Hz within minutes; how fast the loop follows. */
 static const double FREQUENCY_LOOP_S = 2.0;
@@ -97,16 +97,17 @@ TT_WIDE static void take_off(struct tt_hum_filter *filter, float *samples, int c
     memcpy(filter->cleaned + filter->at, samples, (size_t)count * sizeof *samples);
 }
 
-/* Many sums side by side, in a fixed order, so that the loop vectorises without changing the result. */
 TT_WIDE static double dot(const float *a, const float *b, int count)
 {
-    float sums[LANES] = {0};
+    tt_lanes sums[2] = {{0}};
     double sum = 0.0;
     int i = 0;
-    for (; i + LANES <= count; i += LANES)
-        for (int j = 0; j < LANES; j++) sums[j] += a[i + j] * b[i + j];
+    for (; i + 2 * TT_LANES <= count; i += 2 * TT_LANES) {
+        tt_lanes_add_products(&sums[0], a + i, b + i);
+        tt_lanes_add_products(&sums[1], a + i + TT_LANES, b + i + TT_LANES);
+    }
     for (; i < count; i++) sum += (double)(a[i] * b[i]);
-    for (int j = 0; j < LANES; j++) sum += (double)sums[j];
+    for (int j = 0; j < 2 * TT_LANES; j++) sum += (double)sums[j / TT_LANES][j % TT_LANES];
     return sum;
 }
 

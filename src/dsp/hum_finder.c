@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/lanes.h"
 #include "dsp/fast_math.h"
 #include "dsp/fft_lock.h"
 
@@ -25,7 +26,6 @@ static const double SEARCH_STEP_HZ = 0.02;
 static const double NEIGHBOUR_FROM_HZ = 6.0, NEIGHBOUR_TO_HZ = 20.0;
 static const double LINE_OVER_DB = 7.0;     /* a line that stands out */
 static const double LINE_MOST_DB = 20.0;    /* no single line decides */
-enum { LANES = 16 };      /* sums side by side */
 enum { END_FRAMES = 10 }; /* 0.5 s */
 enum { FIFO_MORE = 1024 }; /* samples that are gathered before they are decimated */
 enum { NEIGHBOUR_STRIDE = 4, LINES_LEAST = 3, STRETCH_LINES_LEAST = 2, TAPS_PER_STEP = 6 };
@@ -50,7 +50,7 @@ static void set_sizes(struct tt_hum_finder *finder, int rate_hz, int base_hz)
     finder->step = (int)floor(rate_hz / LOW_RATE_HZ);
     if (finder->step < 1) finder->step = 1;
     finder->low_rate_hz = (double)rate_hz / finder->step;
-    finder->tap_count = (TAPS_PER_STEP * finder->step + LANES - 1) / LANES * LANES;
+    finder->tap_count = (TAPS_PER_STEP * finder->step + TT_LANES - 1) / TT_LANES * TT_LANES;
     finder->frame_count = (int)lround(FRAME_S * finder->low_rate_hz);
     finder->stretch_count = finder->frame_count * (int)lround(STRETCH_S / FRAME_S);
     finder->transform_count = 1;
@@ -257,10 +257,10 @@ static void judge_stretch(struct tt_hum_finder *finder)
 
 TT_WIDE static float dot(const float *taps, const float *samples, int count)
 {
-    float sums[LANES] = {0}, sum = 0.0F;
-    for (int i = 0; i < count; i += LANES)
-        for (int j = 0; j < LANES; j++) sums[j] += taps[i + j] * samples[i + j];
-    for (int j = 0; j < LANES; j++) sum += sums[j];
+    tt_lanes sums = {0};
+    float sum = 0.0F;
+    for (int i = 0; i < count; i += TT_LANES) tt_lanes_add_products(&sums, taps + i, samples + i);
+    for (int j = 0; j < TT_LANES; j++) sum += sums[j];
     return sum;
 }
 

@@ -5,6 +5,7 @@
 #include <stdbool.h>
 #include <string.h>
 
+#include "base/lanes.h"
 #include "base/wide.h"
 
 enum {
@@ -107,45 +108,86 @@ void tt_interpolator_init(struct tt_interpolator *interpolator)
     }
 }
 
-/* As whole numbers: magnitudes as bits are in the order of the numbers, and compilers leave a maximum of floats scalar. What is no number counts as 0. */
-TT_WIDE float tt_sample_peak(const float *samples, size_t count)
+static const int32_t infinity_bits = 0x7F800000;
+
+/* As whole numbers: magnitudes as bits are in the order of the numbers, and compilers leave a maximum of floats scalar. */
+TT_WIDE static int32_t highest_magnitude(const float *samples, size_t count)
 {
-    const int32_t infinity_bits = 0x7F800000;
     int32_t highest = 0;
     for (size_t i = 0; i < count; i++) {
         int32_t bits;
         memcpy(&bits, &samples[i], sizeof bits);
         bits &= 0x7FFFFFFF;
-        bits = bits > infinity_bits ? 0 : bits;
         highest = bits > highest ? bits : highest;
     }
+    return highest;
+}
+
+/* The same where some are no numbers, which lie above infinity. */
+static int32_t highest_number(const float *samples, size_t count)
+{
+    int32_t highest = 0;
+    for (size_t i = 0; i < count; i++) {
+        const int32_t bits = highest_magnitude(samples + i, 1);
+        highest = bits > highest && bits <= infinity_bits ? bits : highest;
+    }
+    return highest;
+}
+
+float tt_sample_peak(const float *samples, size_t count)
+{
+    int32_t highest = highest_magnitude(samples, count);
+    if (highest > infinity_bits)
+        highest = highest_number(samples, count);
     float peak;
     memcpy(&peak, &highest, sizeof peak);
     return peak;
 }
 
+TT_WIDE static void find_points(const struct tt_interpolator *interpolator, const float *first, float *points)
+{
+    _Static_assert((int)PHASES == (int)TT_LANES, "a point in each lane");
+    tt_lanes sums = {0}, taps;
+    for (int k = 0; k < TAPS; k++) {
+        tt_lanes_load(&taps, interpolator->taps[k]);
+        sums += taps * first[k];
+    }
+    memcpy(points, &sums, sizeof sums);
+}
+
 float tt_interpolator_peak(const struct tt_interpolator *interpolator, const float *sample)
 {
-    float points[PHASES] = {0};
-    for (int k = 0; k < TAPS; k++) {
-        const float value = sample[k - BEHIND];
-        for (int phase = 0; phase < PHASES; phase++)
-            points[phase] += interpolator->taps[k][phase] * value;
-    }
+    float points[PHASES];
+    find_points(interpolator, sample - BEHIND, points);
     return tt_sample_peak(points, PHASES);
 }
 
-/* How far the points of an interval can lie from the chord; curves are the second differences of its reach. */
-static float bow_of(const struct tt_interpolator *interpolator, const float *curves)
+/* How far the points of an interval can lie from the chord; curves are the magnitudes of second differences in its reach. */
+static inline float bow_of(const struct tt_interpolator *interpolator, const float *curves)
 {
-    enum { LANES = 8 };
-    float sums[LANES] = {0}, sum = 0;
-    for (int k = 0; k < TAPS; k += LANES)
-        for (int lane = 0; lane < LANES; lane++)
-            sums[lane] += interpolator->curve_weights[k + lane] * fabsf(curves[k + lane]);
-    for (int lane = 0; lane < LANES; lane++)
+    tt_half_lanes sums = {0};
+    float sum = 0;
+    for (int k = 0; k < TAPS; k += TT_LANES / 2)
+        tt_half_lanes_add_products(&sums, interpolator->curve_weights + k, curves + k);
+    for (int lane = 0; lane < TT_LANES / 2; lane++)
         sum += sums[lane];
     return sum;
+}
+
+/* Of count + TAPS - 1 samples from first on. */
+TT_WIDE static void find_curves(const float *first, size_t count, float *curves)
+{
+    for (size_t i = 0; i + 2 < count; i++)
+        curves[i] = fabsf(first[i] - 2.0F * first[i + 1] + first[i + 2]);
+}
+
+/* The larger end of each of count intervals. */
+TT_WIDE static void find_chords(const float *sample, size_t count, float *chords)
+{
+    for (size_t i = 0; i < count; i++) {
+        const float left = fabsf(sample[i]), right = fabsf(sample[i + 1]);
+        chords[i] = left > right ? left : right;
+    }
 }
 
 uint32_t tt_interpolator_screen(const struct tt_interpolator *interpolator, const float *sample, size_t count,
@@ -156,22 +198,20 @@ uint32_t tt_interpolator_screen(const struct tt_interpolator *interpolator, cons
     const float peak = tt_sample_peak(first, reach);
     if (peak * interpolator->sample_bound <= threshold)
         return 0;
-    float curves[SCREEN + TAPS] = {0};
-    for (size_t i = 1; i + 1 < reach; i++)
-        curves[i - 1] = first[i - 1] - 2.0F * first[i] + first[i + 1];
+    float curves[SCREEN + TAPS] = {0}, chords[SCREEN];
+    find_curves(first, reach, curves);
     /* Rounding of a second difference is a matter of the samples, not of the difference. */
     const float slack = 4e-7F * peak;
     const float bow = interpolator->curve_bound * (tt_sample_peak(curves, reach - 2) + slack) + 1e-5F * peak;
     if (peak + bow <= threshold)
         return 0;
     const float own_slack = interpolator->curve_weight_sum * slack + 2e-5F * peak;
+    find_chords(sample, count, chords);
     uint32_t mask = 0;
     for (size_t i = 0; i < count; i++) {
-        const float left = fabsf(sample[i]), right = fabsf(sample[i + 1]);
-        const float chord = left > right ? left : right;
-        bool can_pass = !(chord + bow <= threshold); /* also where one is no number */
+        bool can_pass = !(chords[i] + bow <= threshold); /* also where one is no number */
         if (can_pass)
-            can_pass = !(chord + bow_of(interpolator, curves + i) + own_slack <= threshold);
+            can_pass = !(chords[i] + bow_of(interpolator, curves + i) + own_slack <= threshold);
         mask |= (uint32_t)can_pass << i;
     }
     return mask;

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/lanes.h"
 #include "dsp/fast_math.h"
 
 /* Two steps down: averages of three boxes to about 6 kHz, then a short low-pass to about 2 kHz, where a voice's lowest harmonics are
@@ -13,7 +14,7 @@ static const double middle_rate_hz = 6000.0, slow_rate_hz = 2000.0;
 static const double lowest_pitch_hz = 60.0, highest_pitch_hz = 400.0;
 static const double compared_ms = 40.0;
 static const double passband_hz = 850.0;
-enum { LANES = 8, BOXES = 3, SLOW_TAPS = 25, MOST_LAGS = 64, MOST_COMPARED = 160 };
+enum { LANES = TT_LANES / 2, BOXES = 3, SLOW_TAPS = 25, MOST_LAGS = 64, MOST_COMPARED = 160 };
 
 /* A decimating FIR filter fed in pieces. */
 struct decimator {
@@ -79,12 +80,10 @@ static void low_pass_design(struct decimator *decimator, double cutoff_of_rate) 
     for (int i = 0; i < decimator->tap_count; i++) decimator->taps[i] = (float)(decimator->taps[i] / sum);
 }
 
-/* Sums in eight lanes, so that the order is ours and the compiler may use wide registers. */
 static inline float dot(const float *a, const float *b, int count) {
-    float lane[LANES] = {0};
+    tt_half_lanes lane = {0};
     int i = 0;
-    for (; i + LANES <= count; i += LANES)
-        for (int k = 0; k < LANES; k++) lane[k] += a[i + k] * b[i + k];
+    for (; i + LANES <= count; i += LANES) tt_half_lanes_add_products(&lane, a + i, b + i);
     float sum = ((lane[0] + lane[4]) + (lane[1] + lane[5])) + ((lane[2] + lane[6]) + (lane[3] + lane[7]));
     for (; i < count; i++) sum += a[i] * b[i];
     return sum;

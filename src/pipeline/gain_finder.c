@@ -6,6 +6,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "base/lanes.h"
 #include "base/units.h"
 #include "base/wide.h"
 #include "dsp/interpolator.h"
@@ -101,15 +102,14 @@ static bool end_unit(struct tt_gain_finder *finder, struct tt_error *err)
 
 TT_WIDE static float power_of(const float *samples, size_t count)
 {
-    enum { LANES = 16 };
-    float lanes[LANES] = {0}, sum = 0;
+    tt_lanes lanes = {0};
+    float sum = 0;
     size_t i = 0;
-    for (; i + LANES <= count; i += LANES)
-        for (size_t lane = 0; lane < LANES; lane++)
-            lanes[lane] += samples[i + lane] * samples[i + lane];
+    for (; i + TT_LANES <= count; i += TT_LANES)
+        tt_lanes_add_products(&lanes, samples + i, samples + i);
     for (; i < count; i++)
         sum += samples[i] * samples[i];
-    for (size_t lane = 0; lane < LANES; lane++)
+    for (size_t lane = 0; lane < TT_LANES; lane++)
         sum += lanes[lane];
     return sum;
 }

@@ -6,6 +6,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/lanes.h"
 #include "base/text.h"
 #include "base/units.h"
 #include "base/wide.h"
@@ -55,26 +56,26 @@ static void listen_closely(struct tt_remarks *remarks, const float *samples, siz
     }
 }
 
-/* The sum in lanes, so that several samples are done at a time; zeros of either sign are looked for as bits, for the same reason. */
+/* Zeros of either sign are looked for as bits, so that several samples are done at a time. */
 TT_WIDE static float sum_of(const float *samples, size_t count, bool *has_zero)
 {
-    enum { LANES = 16 };
-    float sums[LANES] = {0}, sum = 0;
+    tt_lanes sums = {0}, part;
+    float sum = 0;
     uint32_t zeros = 0;
     size_t i = 0;
-    for (; i + LANES <= count; i += LANES)
-        for (size_t lane = 0; lane < LANES; lane++) {
-            uint32_t bits;
-            memcpy(&bits, &samples[i + lane], sizeof bits);
-            zeros |= (uint32_t)(bits << 1 == 0);
-            sums[lane] += samples[i + lane];
-        }
-    for (; i < count; i++) {
-        zeros |= (uint32_t)(samples[i] == 0.0f);
-        sum += samples[i];
+    for (; i + TT_LANES <= count; i += TT_LANES) {
+        tt_lanes_load(&part, samples + i);
+        sums += part;
     }
-    for (size_t lane = 0; lane < LANES; lane++)
+    for (; i < count; i++)
+        sum += samples[i];
+    for (size_t lane = 0; lane < TT_LANES; lane++)
         sum += sums[lane];
+    for (i = 0; i < count; i++) {
+        uint32_t bits;
+        memcpy(&bits, &samples[i], sizeof bits);
+        zeros |= (uint32_t)(bits << 1 == 0);
+    }
     *has_zero = zeros != 0;
     return sum;
 }
