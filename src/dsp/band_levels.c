@@ -38,8 +38,7 @@ TT_WIDE float tt_sum_of(const float *values, int count) {
         lanes += part;
     }
     for (; i < count; i++) sum += values[i];
-    for (int k = 0; k < TT_LANES; k++) sum += lanes[k];
-    return sum;
+    return sum + tt_lanes_sum(&lanes);
 }
 
 struct tt_band_powers tt_band_powers_of(const struct tt_band_plan *plan, const float *power, int bin_count) {

@@ -14,7 +14,7 @@ enum { TT_CEPSTRA = 8, TT_MEL_BANDS = 26 };
 struct tt_cepstra;
 struct tt_cepstra *tt_cepstra_create(struct tt_stft_shape shape, struct tt_error *err);
 void tt_cepstra_destroy(struct tt_cepstra *cepstra);
-/* power: the mean power spectrum of the (two) STFT frames that the feature frame covers, scaled as tt_stft_power. */
+/* power: the mean power spectrum of the (two) STFT frames that the feature frame covers, scaled as tt_stft_powers. */
 void tt_cepstra_of(const struct tt_cepstra *cepstra, const float *power, int8_t quantised[TT_CEPSTRA]);
 /* It looks at the bins below this one only. */
 int tt_cepstra_bins(const struct tt_cepstra *cepstra);

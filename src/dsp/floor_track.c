@@ -20,6 +20,15 @@ static int node_before(const struct tt_floor_track *track, int64_t sample)
     return low - 1;
 }
 
+/* A part of the way from a to b, in decibels. */
+TT_WIDE static void blend(const float *restrict a, const float *restrict b, float part, float *restrict power, size_t bins)
+{
+    for (size_t i = 0; i < bins; i++) {
+        const float log_a = tt_fast_log2(a[i]), log_b = tt_fast_log2(b[i]);
+        power[i] = tt_fast_exp2(log_a + part * (log_b - log_a));
+    }
+}
+
 void tt_floor_at(const struct tt_floor_track *track, int64_t sample, float *power)
 {
     const size_t bins = (size_t)track->shape.bin_count;
@@ -31,10 +40,7 @@ void tt_floor_at(const struct tt_floor_track *track, int64_t sample, float *powe
     const float *a = track->power + (size_t)node * bins, *b = a + bins;
     const double from = (double)track->node_sample[node], to = (double)track->node_sample[node + 1];
     const float part = (float)(((double)sample - from) / (to - from));
-    for (size_t i = 0; i < bins; i++) {
-        const float log_a = tt_fast_log2(a[i]), log_b = tt_fast_log2(b[i]);
-        power[i] = tt_fast_exp2(log_a + part * (log_b - log_a));
-    }
+    blend(a, b, part, power, bins);
 }
 
 /* Parseval: the bins between DC and half the rate stand for two each. */

@@ -13,7 +13,7 @@ struct tt_floor_track {
     struct tt_stft_shape shape;
     int node_count;
     int64_t *node_sample;         /* rising */
-    float *power;                 /* node_count rows of shape.bin_count, scaled as tt_stft_power; > 0 */
+    float *power;                 /* node_count rows of shape.bin_count, scaled as tt_stft_powers; > 0 */
 };
 /* Noise power at a sample position into power[bin_count]. Needs one node at least. */
 void tt_floor_at(const struct tt_floor_track *track, int64_t sample, float *power);
@@ -32,7 +32,7 @@ double tt_a_weight_db(double frequency_hz);
  * has any. A change of the room within a window puts two nodes close together. */
 struct tt_floor_estimator;
 struct tt_floor_estimator *tt_floor_estimator_create(struct tt_stft_shape shape, double window_s, struct tt_error *err);
-/* sample: the frame's centre, rising; power: bin_count values as tt_stft_power gives them. */
+/* sample: the frame's centre, rising; power: bin_count values as tt_stft_powers gives them. */
 bool tt_floor_estimator_add(struct tt_floor_estimator *estimator, int64_t sample, const float *power, bool is_quiet, struct tt_error *err);
 /* Fills *track (one node at least, also for a take without any quiet frame). */
 bool tt_floor_estimator_finish(struct tt_floor_estimator *estimator, struct tt_floor_track *track, struct tt_error *err);

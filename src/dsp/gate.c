@@ -24,7 +24,7 @@ struct tt_gate {
     float *spectra;            /* TT_GATE_ROWS frames */
     float *rows[TT_GATE_ROWS]; /* where each is */
     int row_count;
-    float *power, *floor, *overlap;
+    float *floor, *overlap;
     int64_t frame;             /* frames analysed; frame f is centred on sample (f - 1) * hop */
     int drop_hops;             /* finished hops that lie in front of the take */
     int64_t owed;              /* outputs still to come for the input seen */
@@ -36,10 +36,9 @@ static bool allocate(struct tt_gate *gate)
     const size_t row_floats = (2 * bins + 15) / 16 * 16; /* rows stay aligned */
     gate->fifo = calloc((size_t)gate->room, sizeof *gate->fifo);
     gate->spectra = fftwf_alloc_real(TT_GATE_ROWS * row_floats);
-    gate->power = malloc(bins * sizeof *gate->power);
     gate->floor = malloc(bins * sizeof *gate->floor);
     gate->overlap = calloc((size_t)gate->room, sizeof *gate->overlap);
-    if (!gate->fifo || !gate->spectra || !gate->power || !gate->floor || !gate->overlap) return false;
+    if (!gate->fifo || !gate->spectra || !gate->floor || !gate->overlap) return false;
     for (size_t r = 0; r < TT_GATE_ROWS; r++) gate->rows[r] = gate->spectra + r * row_floats;
     return true;
 }
@@ -73,7 +72,6 @@ void tt_gate_destroy(struct tt_gate *gate)
     tt_gate_gain_destroy(gate->decision);
     free(gate->fifo);
     fftwf_free(gate->spectra);
-    free(gate->power);
     free(gate->floor);
     free(gate->overlap);
     free(gate);
@@ -91,12 +89,14 @@ static bool analyse(struct tt_gate *gate)
 {
     const int hop = gate->shape.hop_samples;
     float *spectrum = gate->rows[gate->row_count++];
-    tt_stft_forward(gate->stft, gate->fifo + gate->fifo_at, spectrum);
-    tt_stft_power(gate->stft, spectrum, gate->power);
-    if (gate->frame % FLOOR_EVERY == 0) tt_floor_at(gate->track, (gate->frame - 1 + FLOOR_EVERY / 2) * hop, gate->floor);
+    tt_stft_forward(gate->stft, gate->fifo + gate->fifo_at, spectrum, spectrum + gate->shape.bin_count);
+    if (gate->frame % FLOOR_EVERY == 0) {
+        tt_floor_at(gate->track, (gate->frame - 1 + FLOOR_EVERY / 2) * hop, gate->floor);
+        tt_gate_gain_set_floor(gate->decision, gate->floor);
+    }
     gate->frame++;
     gate->fifo_at += hop;
-    return tt_gate_gain_add(gate->decision, gate->power, gate->floor);
+    return tt_gate_gain_add(gate->decision, spectrum);
 }
 
 /* Adds a frame to the overlap, which finishes one hop of output. */
@@ -109,7 +109,7 @@ static size_t synthesise(struct tt_gate *gate, const float *spectrum, float *out
         gate->overlap_at = 0;
     }
     const float *done = gate->overlap + gate->overlap_at;
-    tt_stft_inverse(gate->stft, spectrum, gate->overlap + gate->overlap_at);
+    tt_stft_inverse(gate->stft, spectrum, spectrum + gate->shape.bin_count, gate->overlap + gate->overlap_at);
     gate->overlap_at += (int)hop;
     if (gate->drop_hops > 0) {
         gate->drop_hops--;

@@ -40,6 +40,8 @@ static const float LOCAL_BIN_WEIGHTS[LOCAL_BINS + 1] = {1.0F / 3.0F, 0.25F, 1.0F
 struct tt_gate_gain {
     int bins;
     struct tt_gate_voice *voice;
+    float power_scale;                 /* as in tt_stft_powers */
+    float *per_floor;                  /* posterior SNR of a spectrum's square */
     float least;                       /* gain of pure noise */
     float keep_faint;                  /* factor on the signal's side */
     float prior_least, local_least;
@@ -58,6 +60,7 @@ static float *new_rows(int rows, int cells) { return calloc((size_t)rows * (size
 static bool allocate(struct tt_gate_gain *decision)
 {
     const int bins = decision->bins;
+    decision->per_floor = new_rows(1, bins);
     decision->gammas = new_rows(GAMMA_ROWS, bins);
     decision->forwards = new_rows(TT_GATE_ROWS, bins);
     decision->speech = new_rows(1, bins);
@@ -67,7 +70,7 @@ static bool allocate(struct tt_gate_gain *decision)
     decision->gain = new_rows(1, bins);
     for (int r = 0; decision->gammas && r < GAMMA_ROWS; r++) decision->gamma[r] = decision->gammas + (size_t)r * (size_t)bins;
     for (int r = 0; decision->forwards && r < TT_GATE_ROWS; r++) decision->forward[r] = decision->forwards + (size_t)r * (size_t)bins;
-    return decision->gammas && decision->forwards && decision->speech && decision->ahead && decision->around && decision->prior && decision->gain;
+    return decision->per_floor && decision->gammas && decision->forwards && decision->speech && decision->ahead && decision->around && decision->prior && decision->gain;
 }
 
 struct tt_gate_gain *tt_gate_gain_create(struct tt_stft_shape shape, struct tt_gate_settings settings, struct tt_error *err)
@@ -78,6 +81,7 @@ struct tt_gate_gain *tt_gate_gain_create(struct tt_stft_shape shape, struct tt_g
         return NULL;
     }
     decision->bins = shape.bin_count;
+    decision->power_scale = 2.0F / (float)shape.window_samples;
     decision->least = (float)tt_amplitude_from_db(-settings.depth_db);
     decision->keep_faint = (float)tt_power_from_db(settings.keep_faint_db);
     /* At the least prior the rule leaves some 0.56 of it as power; that must not be heard beside what the depth leaves. */
@@ -98,6 +102,7 @@ void tt_gate_gain_destroy(struct tt_gate_gain *decision)
 {
     if (!decision) return;
     tt_gate_voice_destroy(decision->voice);
+    free(decision->per_floor);
     free(decision->gammas);
     free(decision->forwards);
     free(decision->speech);
@@ -128,19 +133,24 @@ TT_WIDE static void step_prior(const float *gamma, float *speech, float *prior, 
     }
 }
 
-TT_WIDE static void divide_bounded(const float *power, const float *floor, float *gamma, int bins)
+void tt_gate_gain_set_floor(struct tt_gate_gain *decision, const float *floor)
+{
+    for (int i = 0; i < decision->bins; i++) decision->per_floor[i] = decision->power_scale / floor[i];
+}
+
+TT_WIDE static void find_gamma(const float *re, const float *im, const float *per_floor, float *gamma, int bins)
 {
     for (int i = 0; i < bins; i++) {
-        const float ratio = power[i] / floor[i] + GAMMA_LEAST;
+        const float ratio = (re[i] * re[i] + im[i] * im[i]) * per_floor[i] + GAMMA_LEAST;
         gamma[i] = ratio < GAMMA_MOST ? ratio : GAMMA_MOST;
     }
 }
 
-bool tt_gate_gain_add(struct tt_gate_gain *decision, const float *power, const float *floor)
+bool tt_gate_gain_add(struct tt_gate_gain *decision, const float *spectrum)
 {
     const int bins = decision->bins, at = decision->count++;
     float *gamma = decision->gamma[LOCAL_REACH + at];
-    divide_bounded(power, floor, gamma, bins);
+    find_gamma(spectrum, spectrum + bins, decision->per_floor, gamma, bins);
     tt_gate_voice_add(decision->voice, at, gamma);
     step_prior(gamma, decision->speech, decision->forward[at], decision->prior_least, bins);
     return decision->count == TT_GATE_ROWS;

@@ -14,9 +14,11 @@ enum {
 struct tt_gate_gain;
 struct tt_gate_gain *tt_gate_gain_create(struct tt_stft_shape shape, struct tt_gate_settings settings, struct tt_error *err);
 void tt_gate_gain_destroy(struct tt_gate_gain *decision);
-/* power and floor: bin_count values of the newest frame. True when TT_GATE_ROWS frames are there: then tt_gate_gain_run must follow. */
-bool tt_gate_gain_add(struct tt_gate_gain *decision, const float *power, const float *floor);
-/* Turns down the first TT_GATE_BLOCK of those frames (spectra[r]: as tt_stft_forward gives them), and forgets them. */
+/* The floor that frames are held against from here on: bin_count values. */
+void tt_gate_gain_set_floor(struct tt_gate_gain *decision, const float *floor);
+/* The newest frame: bin_count real, then as many imaginary parts. True when TT_GATE_ROWS frames are there: then tt_gate_gain_run must follow. */
+bool tt_gate_gain_add(struct tt_gate_gain *decision, const float *spectrum);
+/* Turns down the first TT_GATE_BLOCK of those frames, and forgets them. */
 void tt_gate_gain_run(struct tt_gate_gain *decision, float *const *spectra);
 
 #endif

@@ -107,8 +107,8 @@ TT_WIDE static double dot(const float *a, const float *b, int count)
         tt_lanes_add_products(&sums[1], a + i + TT_LANES, b + i + TT_LANES);
     }
     for (; i < count; i++) sum += (double)(a[i] * b[i]);
-    for (int j = 0; j < 2 * TT_LANES; j++) sum += (double)sums[j / TT_LANES][j % TT_LANES];
-    return sum;
+    sums[0] += sums[1];
+    return sum + (double)tt_lanes_sum(&sums[0]);
 }
 
 /* The usual size of steps: up by its share when a step is larger, down when smaller, in balance at the wanted quantile. */

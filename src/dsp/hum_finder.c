@@ -258,10 +258,8 @@ static void judge_stretch(struct tt_hum_finder *finder)
 TT_WIDE static float dot(const float *taps, const float *samples, int count)
 {
     tt_lanes sums = {0};
-    float sum = 0.0F;
     for (int i = 0; i < count; i += TT_LANES) tt_lanes_add_products(&sums, taps + i, samples + i);
-    for (int j = 0; j < TT_LANES; j++) sum += sums[j];
-    return sum;
+    return tt_lanes_sum(&sums);
 }
 
 static void decimate(struct tt_hum_finder *finder)

@@ -32,7 +32,7 @@ enum tt_frame_state { TT_FRAME_QUIET, TT_FRAME_SPEECH, TT_FRAME_SOUND, TT_FRAME_
 
 struct tt_listener;
 struct tt_listener *tt_listener_create(struct tt_stft_shape shape, struct tt_error *err);
-/* Frame k in order: its power spectrum (tt_stft_power) and the hop_samples samples from k * hop on (voicing is heard in the signal). */
+/* Frame k in order: its power spectrum (tt_stft_powers) and the hop_samples samples from k * hop on (voicing is heard in the signal). */
 bool tt_listener_add(struct tt_listener *listener, const float *power, const float *samples, struct tt_error *err);
 bool tt_listener_finish(struct tt_listener *listener, struct tt_error *err);
 /* Frames settled so far; the state of one of the last settled frames (at most tt_listener_delay_frames() behind the newest). Quiet is

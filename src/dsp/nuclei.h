@@ -13,7 +13,7 @@
 
 struct tt_nuclei;
 struct tt_nuclei *tt_nuclei_create(struct tt_stft_shape shape, struct tt_error *err);
-/* The next frame's power spectrum (tt_stft_power), how voiced it is (0..1), and whether somebody speaks. */
+/* The next frame's power spectrum (tt_stft_powers), how voiced it is (0..1), and whether somebody speaks. */
 bool tt_nuclei_add(struct tt_nuclei *nuclei, const float *power, float voiced, bool is_speech, struct tt_error *err);
 /* Places of all nuclei in samples, rising; borrowed until destroy. Call once, at the end. */
 const int64_t *tt_nuclei_finish(struct tt_nuclei *nuclei, size_t *count);

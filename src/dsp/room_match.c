@@ -27,7 +27,7 @@ struct tt_room_match {
     double floor_power;             /* gain squared */
     struct tt_stft *stft;
     int bands;                      /* below half the rate */
-    float *window, *spectrum, *power;
+    float *window, *power;
     double *sum, *floor;            /* by bin */
     int64_t position;               /* of the next sample */
     size_t filled;                  /* samples in window: all of one span */
@@ -52,11 +52,10 @@ struct tt_room_match *tt_room_match_create(const struct tt_floor_track *track, d
     while (match->bands < TT_THIRDS && tt_third_centre_hz(match->bands) * 1.13 < 0.5 * track->shape.rate_hz) match->bands++;
     match->stft = tt_stft_create(track->shape, err);
     match->window = malloc(window * sizeof(float));
-    match->spectrum = malloc(2 * bins * sizeof(float));
     match->power = malloc(bins * sizeof(float));
     match->sum = calloc(bins, sizeof(double));
     match->floor = malloc(bins * sizeof(double));
-    if (!match->stft || !match->window || !match->spectrum || !match->power || !match->sum || !match->floor) {
+    if (!match->stft || !match->window || !match->power || !match->sum || !match->floor) {
         tt_fail_memory(err);
         tt_room_match_destroy(match);
         return NULL;
@@ -69,7 +68,6 @@ void tt_room_match_destroy(struct tt_room_match *match)
     if (!match) return;
     tt_stft_destroy(match->stft);
     free(match->window);
-    free(match->spectrum);
     free(match->power);
     free(match->sum);
     free(match->floor);
@@ -103,8 +101,7 @@ static void close_part(struct tt_room_match *match)
 static void add_frame(struct tt_room_match *match)
 {
     const size_t window = (size_t)match->track->shape.window_samples, step = window / 2;
-    tt_stft_forward(match->stft, match->window, match->spectrum);
-    tt_stft_power(match->stft, match->spectrum, match->power);
+    tt_stft_powers(match->stft, match->window, match->power);
     for (int bin = 0; bin < match->track->shape.bin_count; bin++) match->sum[bin] += (double)match->power[bin];
     if (++match->frames == PART_FRAMES) close_part(match);
     memmove(match->window, match->window + step, (window - step) * sizeof(float));

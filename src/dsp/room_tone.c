@@ -97,7 +97,7 @@ static void add_frame(struct tt_room_tone *tone)
     tone->spectrum[0] *= 1.41421356F;
     tone->spectrum[bins - 1] *= 1.41421356F;
     tone->spectrum[bins] = tone->spectrum[2 * bins - 1] = 0.0F;
-    tt_stft_inverse(tone->stft, tone->spectrum, tone->overlap);
+    tt_stft_inverse(tone->stft, tone->spectrum, tone->spectrum + bins, tone->overlap);
     tone->frame++;
 }
 

@@ -156,55 +156,92 @@ TT_WIDE static void take_apart(const float *restrict pairs, float *restrict re, 
 }
 
 /* With Z the transform of even + i * odd and Y its mirror image Z[N/2 - k]: E = (Z + Y*) / 2 is that of the even samples, O = (Z - Y*) / 2i that of the odd
- * ones, and X = E + e^(-2 pi i k / N) O. The halves are in the window. */
-TT_WIDE static void real_spectrum(const struct tt_stft *stft, float *restrict x_re, float *restrict x_im)
+ * ones, and X = E + e^(-2 pi i k / N) O. The halves are in the window. At N/2 - k the factor is -e^(2 pi i k / N): the same products, some with another sign,
+ * so that two bins that mirror each other are made at once: low ones from the first on, high ones from the last one down. */
+#define MIRRORED_BINS(k)                                                                                              \
+    const float even_re = z_re[k] + z_re[half - (k)], even_im = z_im[k] - z_im[half - (k)];                           \
+    const float odd_re = z_im[k] + z_im[half - (k)], odd_im = z_re[half - (k)] - z_re[k];                             \
+    const float turned_re = cosine[k] * odd_re + sine[k] * odd_im, turned_im = cosine[k] * odd_im - sine[k] * odd_re; \
+    const float x_re = even_re + turned_re, x_im = even_im + turned_im, high_re = even_re - turned_re, high_im = turned_im - even_im
+
+TT_WIDE static void real_spectrum(const struct tt_stft *stft, float *restrict low_re, float *restrict low_im, float *restrict last_re, float *restrict last_im)
 {
-    const int half = stft->half;
-    const float *restrict re = stft->re, *restrict im = stft->im, *restrict cosine = stft->cosine, *restrict sine = stft->sine;
-    for (int k = 0; k <= half; k++) {
-        const float odd_re = im[k] + im[half - k], odd_im = re[half - k] - re[k];
-        x_re[k] = (re[k] + re[half - k]) + (cosine[k] * odd_re + sine[k] * odd_im);
-        x_im[k] = (im[k] - im[half - k]) + (cosine[k] * odd_im - sine[k] * odd_re);
+    const int half = stft->half, middle = half / 2;
+    const float *restrict z_re = stft->re, *restrict z_im = stft->im, *restrict cosine = stft->cosine, *restrict sine = stft->sine;
+    for (int k = 0; k < middle; k++) {
+        MIRRORED_BINS(k);
+        low_re[k] = x_re;
+        low_im[k] = x_im;
+        last_re[-k] = high_re;
+        last_im[-k] = high_im;
     }
+    low_re[middle] = 2.0F * z_re[middle]; /* its own mirror image */
+    low_im[middle] = -2.0F * z_im[middle];
 }
 
-void tt_stft_forward(struct tt_stft *stft, const float *samples, float *spectrum)
+TT_WIDE static void real_powers(const struct tt_stft *stft, float *restrict low, float *restrict last)
+{
+    const int half = stft->half, middle = half / 2;
+    const float *restrict z_re = stft->re, *restrict z_im = stft->im, *restrict cosine = stft->cosine, *restrict sine = stft->sine;
+    const float scale = stft->power_scale;
+    for (int k = 0; k < middle; k++) {
+        MIRRORED_BINS(k);
+        low[k] = (x_re * x_re + x_im * x_im) * scale;
+        last[-k] = (high_re * high_re + high_im * high_im) * scale;
+    }
+    low[middle] = 4.0F * (z_re[middle] * z_re[middle] + z_im[middle] * z_im[middle]) * scale;
+}
+
+static void transform(struct tt_stft *stft, const float *samples)
 {
     multiply(samples, stft->window, stft->in, stft->shape.window_samples);
     fftwf_execute(stft->forward);
     take_apart(stft->out, stft->re, stft->im, stft->half);
-    real_spectrum(stft, spectrum, spectrum + stft->shape.bin_count);
 }
 
-/* The way back: 2 Z = (X + Y*) + i e^(2 pi i k / N) (X - Y*). */
-TT_WIDE static void half_spectrum(const struct tt_stft *stft, const float *restrict x_re, const float *restrict x_im)
+void tt_stft_forward(struct tt_stft *stft, const float *samples, float *re, float *im)
 {
-    const int half = stft->half;
+    transform(stft, samples);
+    real_spectrum(stft, re, im, re + stft->half, im + stft->half);
+}
+
+void tt_stft_powers(struct tt_stft *stft, const float *samples, float *power)
+{
+    transform(stft, samples);
+    real_powers(stft, power, power + stft->half);
+}
+
+/* The way back: 2 Z = (X + Y*) + i e^(2 pi i k / N) (X - Y*), and its mirror image from the same products. */
+TT_WIDE static void half_spectrum(const struct tt_stft *stft, const float *restrict x_re, const float *restrict x_im, float *restrict re, float *restrict im,
+                                  float *restrict last_re, float *restrict last_im)
+{
+    const int half = stft->half, middle = half / 2;
     const float *restrict cosine = stft->cosine, *restrict sine = stft->sine;
-    float *restrict re = stft->re, *restrict im = stft->im, *restrict pairs = stft->in;
-    for (int k = 0; k < half; k++) {
+    for (int k = 0; k < middle; k++) {
+        const float even_re = x_re[k] + x_re[half - k], even_im = x_im[k] - x_im[half - k];
         const float odd_re = x_re[k] - x_re[half - k], odd_im = x_im[k] + x_im[half - k];
-        re[k] = (x_re[k] + x_re[half - k]) - (cosine[k] * odd_im + sine[k] * odd_re);
-        im[k] = (x_im[k] - x_im[half - k]) + (cosine[k] * odd_re - sine[k] * odd_im);
+        const float turned_re = cosine[k] * odd_im + sine[k] * odd_re, turned_im = cosine[k] * odd_re - sine[k] * odd_im;
+        re[k] = even_re - turned_re;
+        im[k] = even_im + turned_im;
+        last_re[-k] = even_re + turned_re;
+        last_im[-k] = turned_im - even_im;
     }
-    for (int k = 0; k < half; k++) {
+    re[middle] = 2.0F * x_re[middle]; /* its own mirror image */
+    im[middle] = -2.0F * x_im[middle];
+}
+
+TT_WIDE static void put_together(const float *restrict re, const float *restrict im, float *restrict pairs, int count)
+{
+    for (int k = 0; k < count; k++) {
         pairs[2 * k] = re[k];
         pairs[2 * k + 1] = im[k];
     }
 }
 
-void tt_stft_inverse(struct tt_stft *stft, const float *spectrum, float *overlap)
+void tt_stft_inverse(struct tt_stft *stft, const float *re, const float *im, float *overlap)
 {
-    half_spectrum(stft, spectrum, spectrum + stft->shape.bin_count);
+    half_spectrum(stft, re, im, stft->re, stft->im, stft->re + stft->half, stft->im + stft->half);
+    put_together(stft->re, stft->im, stft->in, stft->half);
     fftwf_execute(stft->inverse);
     multiply_and_add(stft->out, stft->synthesis, overlap, stft->shape.window_samples);
-}
-
-TT_WIDE void tt_stft_power(const struct tt_stft *stft, const float *restrict spectrum, float *restrict power)
-{
-    const int count = stft->shape.bin_count;
-    const float scale = stft->power_scale;
-    const float *re = spectrum, *im = spectrum + count;
-    for (int i = 0; i < count; i++)
-        power[i] = (re[i] * re[i] + im[i] * im[i]) * scale;
 }

@@ -17,13 +17,13 @@ struct tt_stft *tt_stft_create(struct tt_stft_shape shape, struct tt_error *err)
 void tt_stft_destroy(struct tt_stft *stft);
 struct tt_stft_shape tt_stft_shape_of(const struct tt_stft *stft);
 
-/* window_samples input samples -> spectrum: bin_count real parts, then as many imaginary ones. Input is not changed. */
-void tt_stft_forward(struct tt_stft *stft, const float *samples, float *spectrum);
+/* window_samples input samples -> bin_count real and as many imaginary parts. Input is not changed. */
+void tt_stft_forward(struct tt_stft *stft, const float *samples, float *re, float *im);
 /* Spectrum -> adds window_samples weighted samples to overlap. forward + inverse at all hops sum to the input (1e-6).
  * The imaginary parts of the first and last bins must be 0. */
-void tt_stft_inverse(struct tt_stft *stft, const float *spectrum, float *overlap);
-/* |X|^2 scaled so that white noise of power p (mean square of samples) reads p per bin on average:
- * power[k] = |X_k|^2 / sum(w^2). */
-void tt_stft_power(const struct tt_stft *stft, const float *spectrum, float *power);
+void tt_stft_inverse(struct tt_stft *stft, const float *re, const float *im, float *overlap);
+/* The spectrum's power alone, scaled so that white noise of power p (mean square of samples) reads p per bin on average:
+ * power[k] = |X_k|^2 / sum(w^2), which is half the window's length. */
+void tt_stft_powers(struct tt_stft *stft, const float *samples, float *power);
 
 #endif

@@ -8,7 +8,7 @@
 enum { TT_THIRDS = 23 };
 
 double tt_third_centre_hz(int band);
-/* Mean square in each band, of bins scaled as tt_stft_power; a bin that an edge cuts counts with its share. 0 above half the rate. */
+/* Mean square in each band, of bins scaled as tt_stft_powers; a bin that an edge cuts counts with its share. 0 above half the rate. */
 void tt_third_octaves(struct tt_stft_shape shape, const double *power, double *thirds);
 
 #endif

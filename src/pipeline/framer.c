@@ -13,7 +13,7 @@ struct tt_framer {
     void *context;
     float *buffer;            /* window + BUFFER_HOPS hops */
     size_t capacity, filled;  /* samples */
-    float *spectrum, *power;
+    float *power;
     int64_t next_frame;
     int64_t sample_count;     /* of the stream */
 };
@@ -24,7 +24,6 @@ void tt_framer_destroy(struct tt_framer *framer)
         return;
     tt_stft_destroy(framer->stft);
     free(framer->buffer);
-    free(framer->spectrum);
     free(framer->power);
     free(framer);
 }
@@ -41,9 +40,8 @@ struct tt_framer *tt_framer_create(struct tt_stft_shape shape, tt_frame_taker ta
     framer->context = context;
     framer->capacity = (size_t)shape.window_samples + (size_t)BUFFER_HOPS * (size_t)shape.hop_samples;
     framer->buffer = calloc(framer->capacity, sizeof(float));
-    framer->spectrum = aligned_alloc(64, ((size_t)shape.bin_count * 2 * sizeof(float) + 63) / 64 * 64);
     framer->power = aligned_alloc(64, ((size_t)shape.bin_count * sizeof(float) + 63) / 64 * 64);
-    if (!framer->buffer || !framer->spectrum || !framer->power)
+    if (!framer->buffer || !framer->power)
         tt_fail_memory(err);
     else
         framer->stft = tt_stft_create(shape, err);
@@ -60,8 +58,7 @@ static bool emit_frames(struct tt_framer *framer, struct tt_error *err)
     const size_t hop = (size_t)framer->shape.hop_samples, window = (size_t)framer->shape.window_samples;
     size_t at = 0;
     while (at + window <= framer->filled) {
-        tt_stft_forward(framer->stft, framer->buffer + at, framer->spectrum);
-        tt_stft_power(framer->stft, framer->spectrum, framer->power);
+        tt_stft_powers(framer->stft, framer->buffer + at, framer->power);
         if (!framer->taker(framer->context, framer->next_frame, framer->power, framer->buffer + at + window / 2, err))
             return false;
         framer->next_frame++;

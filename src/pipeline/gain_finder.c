@@ -109,9 +109,7 @@ TT_WIDE static float power_of(const float *samples, size_t count)
         tt_lanes_add_products(&lanes, samples + i, samples + i);
     for (; i < count; i++)
         sum += samples[i] * samples[i];
-    for (size_t lane = 0; lane < TT_LANES; lane++)
-        sum += lanes[lane];
-    return sum;
+    return sum + tt_lanes_sum(&lanes);
 }
 
 bool tt_gain_finder_add(struct tt_gain_finder *finder, const float *samples, size_t count, struct tt_error *err)

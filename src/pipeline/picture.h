@@ -16,7 +16,7 @@ enum { TT_STRIP_COLUMNS = 1024, TT_PICTURE_BANDS = 80, TT_STRIPS_MOST = 12, TT_P
 struct tt_picture;
 /* The folder of prefix is made. */
 struct tt_picture *tt_picture_create(struct tt_stft_shape shape, const char *prefix, struct tt_error *err);
-/* The next frame: each TT_PICTURE_HOPS hops behind the last, scaled as tt_stft_power. TT_PICTURE_FRAMES of them make a column. */
+/* The next frame: each TT_PICTURE_HOPS hops behind the last, scaled as tt_stft_powers. TT_PICTURE_FRAMES of them make a column. */
 bool tt_picture_add(struct tt_picture *picture, const float *power, struct tt_error *err);
 /* The last column may be of one frame. Takes away what a longer sound left behind. Does not destroy it. */
 bool tt_picture_finish(struct tt_picture *picture, struct tt_error *err);

@@ -12,7 +12,7 @@ struct tt_portrait {
     const char *heard_path;
     struct tt_picture *picture;
     struct tt_stft *stft;
-    float *window, *spectrum, *power;
+    float *window, *power;
     size_t filled;
 };
 
@@ -28,9 +28,8 @@ struct tt_portrait *tt_portrait_create(int rate_hz, const char *heard_path, cons
     if (!picture_prefix) return portrait;
     size_t bins = (size_t)portrait->shape.bin_count, window = (size_t)portrait->shape.window_samples;
     portrait->window = calloc(window, sizeof(float));
-    portrait->spectrum = malloc(2 * bins * sizeof(float));
     portrait->power = malloc(bins * sizeof(float));
-    if (!portrait->window || !portrait->spectrum || !portrait->power) tt_fail_memory(err);
+    if (!portrait->window || !portrait->power) tt_fail_memory(err);
     else if ((portrait->picture = tt_picture_create(portrait->shape, picture_prefix, err)) && (portrait->stft = tt_stft_create(portrait->shape, err))) {
         portrait->filled = window / 2; /* the first frame is centred on the first sample, as those of hearing are */
         return portrait;
@@ -41,8 +40,7 @@ struct tt_portrait *tt_portrait_create(int rate_hz, const char *heard_path, cons
 
 static bool end_window(struct tt_portrait *portrait, struct tt_error *err)
 {
-    tt_stft_forward(portrait->stft, portrait->window, portrait->spectrum);
-    tt_stft_power(portrait->stft, portrait->spectrum, portrait->power);
+    tt_stft_powers(portrait->stft, portrait->window, portrait->power);
     portrait->filled = 0; /* windows of four hops stand side by side: TT_PICTURE_HOPS */
     return tt_picture_add(portrait->picture, portrait->power, err);
 }
@@ -81,7 +79,6 @@ void tt_portrait_destroy(struct tt_portrait *portrait)
     tt_picture_destroy(portrait->picture);
     tt_stft_destroy(portrait->stft);
     free(portrait->window);
-    free(portrait->spectrum);
     free(portrait->power);
     free(portrait);
 }

@@ -18,7 +18,7 @@ struct tt_quiet_meter {
     int64_t position;
     float *window;
     size_t filled;
-    float *spectrum, *power;
+    float *power;
     double *power_sum;
     int64_t frame_count;
 };
@@ -29,7 +29,6 @@ void tt_quiet_meter_destroy(struct tt_quiet_meter *meter)
         return;
     tt_stft_destroy(meter->stft);
     free(meter->window);
-    free(meter->spectrum);
     free(meter->power);
     free(meter->power_sum);
     free(meter);
@@ -47,10 +46,9 @@ struct tt_quiet_meter *tt_quiet_meter_create(int rate_hz, const struct tt_span_s
     meter->count = count;
     size_t bins = (size_t)meter->shape.bin_count;
     meter->window = calloc((size_t)meter->shape.window_samples, sizeof(float));
-    meter->spectrum = calloc(2 * bins, sizeof(float));
     meter->power = calloc(bins, sizeof(float));
     meter->power_sum = calloc(bins, sizeof(double));
-    if (!meter->window || !meter->spectrum || !meter->power || !meter->power_sum)
+    if (!meter->window || !meter->power || !meter->power_sum)
         tt_fail_memory(err);
     else
         meter->stft = tt_stft_create(meter->shape, err);
@@ -63,8 +61,7 @@ struct tt_quiet_meter *tt_quiet_meter_create(int rate_hz, const struct tt_span_s
 
 static void measure_window(struct tt_quiet_meter *meter)
 {
-    tt_stft_forward(meter->stft, meter->window, meter->spectrum);
-    tt_stft_power(meter->stft, meter->spectrum, meter->power);
+    tt_stft_powers(meter->stft, meter->window, meter->power);
     for (int k = 0; k < meter->shape.bin_count; k++)
         meter->power_sum[k] += (double)meter->power[k];
     meter->frame_count++;

@@ -69,15 +69,13 @@ TT_WIDE static float sum_of(const float *samples, size_t count, bool *has_zero)
     }
     for (; i < count; i++)
         sum += samples[i];
-    for (size_t lane = 0; lane < TT_LANES; lane++)
-        sum += sums[lane];
     for (i = 0; i < count; i++) {
         uint32_t bits;
         memcpy(&bits, &samples[i], sizeof bits);
         zeros |= (uint32_t)(bits << 1 == 0);
     }
     *has_zero = zeros != 0;
-    return sum;
+    return sum + tt_lanes_sum(&sums);
 }
 
 void tt_remarks_listen(struct tt_remarks *remarks, const float *samples, size_t count)

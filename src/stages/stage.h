@@ -21,7 +21,7 @@ struct tt_hearing {
 struct tt_hear_frame {
     int64_t index;                      /* counts from 0 */
     int64_t sample;                     /* its centre: index * hop */
-    const float *power;                 /* shape.bin_count, scaled as tt_stft_power */
+    const float *power;                 /* shape.bin_count, scaled as tt_stft_powers */
     const float *samples;               /* the hop_samples samples from its centre on; NULL when settled */
     enum tt_frame_state state;          /* valid when settled */
 };

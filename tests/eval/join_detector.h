@@ -31,11 +31,10 @@ static inline float *join_bands(const float *voice, struct join_places *places, 
     struct tt_stft_shape shape = tt_stft_shape_for(rate_hz);
     struct tt_stft *stft = tt_stft_create(shape, &error);
     assert_non_null(stft);
-    float *bands = calloc((places->count + 5) * JOIN_BANDS, sizeof *bands), *spectrum = calloc(2 * (size_t)shape.bin_count, sizeof *spectrum);
+    float *bands = calloc((places->count + 5) * JOIN_BANDS, sizeof *bands);
     float *power = calloc((size_t)shape.bin_count, sizeof *power);
     for (size_t k = 0; k < places->count + 4; k++) {
-        tt_stft_forward(stft, voice + k * (size_t)places->hop, spectrum);
-        tt_stft_power(stft, spectrum, power);
+        tt_stft_powers(stft, voice + k * (size_t)places->hop, power);
         for (int b = 0; b < JOIN_BANDS; b++) {
             double sum = 1e-18, bin_hz = (double)rate_hz / shape.window_samples;
             for (int bin = 1; bin < shape.bin_count; bin++) /* 100 Hz to 10 kHz, alike on a log axis */
@@ -44,7 +43,6 @@ static inline float *join_bands(const float *voice, struct join_places *places, 
             bands[k * JOIN_BANDS + (size_t)b] = (float)(10 * log10(sum));
         }
     }
-    free(spectrum);
     free(power);
     tt_stft_destroy(stft);
     return bands;
