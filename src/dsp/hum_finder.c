@@ -28,6 +28,8 @@ static const double LINE_OVER_DB = 7.0;     /* a line that stands out */
 static const double LINE_MOST_DB = 20.0;    /* no single line decides */
 enum { END_FRAMES = 10 }; /* 0.5 s */
 enum { FIFO_MORE = 1024 }; /* samples that are gathered before they are decimated */
+/* Mains hum for as long as they are on: behind the first stretches every fourth is looked at. */
+enum { CLOSE_STRETCHES = 64, SPARSE_STRETCHES = 4 };
 enum { NEIGHBOUR_STRIDE = 4, LINES_LEAST = 3, STRETCH_LINES_LEAST = 2, TAPS_PER_STEP = 6 };
 
 static void make_taps(struct tt_hum_finder *finder)
@@ -253,6 +255,15 @@ static void judge_stretch(struct tt_hum_finder *finder)
         finder->stretches++;
     }
     finder->stretch_have = 0;
+    finder->looked_at++;
+}
+
+/* What is there of the samples behind a stretch is passed over with them. */
+static void pass_over(struct tt_hum_finder *finder, int used)
+{
+    const int there = finder->fifo_count - used;
+    finder->passed_over = (SPARSE_STRETCHES - 1) * (int64_t)finder->stretch_count * finder->step - there;
+    finder->fifo_count = 0;
 }
 
 TT_WIDE static float dot(const float *taps, const float *samples, int count)
@@ -267,7 +278,12 @@ static void decimate(struct tt_hum_finder *finder)
     int at = 0;
     for (; at + finder->tap_count <= finder->fifo_count; at += finder->step) {
         finder->stretch[finder->stretch_have++] = dot(finder->taps, finder->fifo + at, finder->tap_count);
-        if (finder->stretch_have == finder->stretch_count) judge_stretch(finder);
+        if (finder->stretch_have < finder->stretch_count) continue;
+        judge_stretch(finder);
+        if (finder->looked_at >= CLOSE_STRETCHES) {
+            pass_over(finder, at + finder->step);
+            return;
+        }
     }
     finder->fifo_count -= at;
     memmove(finder->fifo, finder->fifo + at, (size_t)finder->fifo_count * sizeof(float));
@@ -277,6 +293,13 @@ bool tt_hum_finder_add(struct tt_hum_finder *finder, const float *samples, size_
 {
     (void)err;
     while (count > 0) {
+        if (finder->passed_over > 0) {
+            const size_t passed = (uint64_t)finder->passed_over < count ? (size_t)finder->passed_over : count;
+            finder->passed_over -= (int64_t)passed;
+            samples += passed;
+            count -= passed;
+            continue;
+        }
         const size_t room = (size_t)(finder->tap_count + FIFO_MORE - finder->fifo_count);
         const size_t taken = count < room ? count : room;
         memcpy(finder->fifo + finder->fifo_count, samples, taken * sizeof *samples);

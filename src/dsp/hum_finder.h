@@ -25,6 +25,8 @@ struct tt_hum_finder {
     float *stretch;                          /* decimated samples */
     int stretch_have;
     int64_t stretches;                       /* that could be judged */
+    int64_t looked_at;                       /* that were looked at */
+    int64_t passed_over;                     /* samples of the stream still to be passed over */
     struct tt_hum_candidate candidates[2];
     int candidate_count;
     float *block;

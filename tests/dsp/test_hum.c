@@ -103,6 +103,36 @@ static void cuts_of_the_stream_do_not_change_anything(void **state)
     free(again);
 }
 
+/* Adds a sound over and over, from a second on. */
+static void add_again(float *samples, size_t count, size_t from_s, const float *sound, size_t length)
+{
+    for (size_t i = from_s * RATE; i < count; i++) samples[i] += sound[i % length];
+}
+
+/* 26 of the first 64 stretches have hum, and all behind them. */
+static void behind_the_first_minutes_every_fourth_stretch_has_its_say(void **state)
+{
+    (void)state;
+    const size_t count = 512 * RATE, hum_from_s = 152, silence_from = 256 * RATE;
+    float *in = test_sound(count), *noise = test_sound(7 * RATE), *hum = test_sound(RATE);
+    add_white(noise, 7 * RATE, 0.003, 3);
+    add_hum(hum, RATE, 50, 0.002);
+    add_again(in, count, 0, noise, 7 * RATE);
+    add_again(in, count, hum_from_s, hum, RATE);
+    const struct tt_hum found = found_in(in, count, 50, 4096);
+    assert_within(found.base_hz, 50, 0.01, 0.01);
+    /* Of each four behind the first three are not looked at: they may hold anything. */
+    for (size_t s = 0; s < 16; s++) memset(in + silence_from + (16 * s + 1) * RATE, 0, 10 * RATE * sizeof *in);
+    const struct tt_hum still = found_in(in, count, 50, 1234567);
+    assert_memory_equal(&found, &still, sizeof found);
+    memset(in + silence_from, 0, (count - silence_from) * sizeof *in);
+    add_again(in, count, 256, noise, 7 * RATE);
+    assert_true(found_in(in, count, 50, 4096).base_hz == 0);
+    free(in);
+    free(noise);
+    free(hum);
+}
+
 /* Power within 1 Hz of a frequency over a stretch, as mean square. */
 static double line_power(const float *samples, size_t count, double frequency_hz)
 {
@@ -169,6 +199,7 @@ int main(void)
         cmocka_unit_test(the_wrong_mains_and_no_hum_are_not_found),
         cmocka_unit_test(a_voice_near_a_harmonic_is_not_taken_for_hum),
         cmocka_unit_test(cuts_of_the_stream_do_not_change_anything),
+        cmocka_unit_test(behind_the_first_minutes_every_fourth_stretch_has_its_say),
         cmocka_unit_test(hum_goes_down_to_the_floor_beside_it),
         cmocka_unit_test(a_voice_on_a_harmonic_is_neither_thinned_nor_given_a_tail),
     };
