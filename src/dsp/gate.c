@@ -26,6 +26,8 @@ struct tt_gate {
     int row_count;
     float *floor, *overlap;
     int64_t frame;             /* frames analysed; frame f is centred on sample (f - 1) * hop */
+    const struct tt_span_samples *wanted; /* NULL: everything */
+    size_t wanted_count, wanted_at;
     int drop_hops;             /* finished hops that lie in front of the take */
     int64_t owed;              /* outputs still to come for the input seen */
 };
@@ -79,6 +81,21 @@ void tt_gate_destroy(struct tt_gate *gate)
 
 void tt_gate_start_at(struct tt_gate *gate, int64_t sample) { gate->frame = sample / gate->shape.hop_samples; }
 
+void tt_gate_want(struct tt_gate *gate, const struct tt_span_samples *spans, size_t count)
+{
+    gate->wanted = spans;
+    gate->wanted_count = count;
+}
+
+/* Asked of frames in order. */
+static bool is_wanted(struct tt_gate *gate, int64_t frame)
+{
+    const int64_t start = (frame - LEAD_HOPS) * gate->shape.hop_samples, end = start + gate->shape.window_samples;
+    if (!gate->wanted) return true;
+    while (gate->wanted_at < gate->wanted_count && gate->wanted[gate->wanted_at].end <= start) gate->wanted_at++;
+    return gate->wanted_at < gate->wanted_count && gate->wanted[gate->wanted_at].start < end;
+}
+
 size_t tt_gate_latency(const struct tt_gate *gate)
 {
     return (size_t)(LEAD_HOPS + TT_GATE_ROWS + 2) * (size_t)gate->shape.hop_samples;
@@ -99,7 +116,7 @@ static bool analyse(struct tt_gate *gate)
     return tt_gate_gain_add(gate->decision, spectrum);
 }
 
-/* Adds a frame to the overlap, which finishes one hop of output. */
+/* Adds a frame to the overlap, which finishes one hop of output. NULL: one that nobody wants. */
 static size_t synthesise(struct tt_gate *gate, const float *spectrum, float *output)
 {
     const size_t hop = (size_t)gate->shape.hop_samples, window = (size_t)gate->shape.window_samples;
@@ -109,7 +126,7 @@ static size_t synthesise(struct tt_gate *gate, const float *spectrum, float *out
         gate->overlap_at = 0;
     }
     const float *done = gate->overlap + gate->overlap_at;
-    tt_stft_inverse(gate->stft, spectrum, spectrum + gate->shape.bin_count, gate->overlap + gate->overlap_at);
+    if (spectrum) tt_stft_inverse(gate->stft, spectrum, spectrum + gate->shape.bin_count, gate->overlap + gate->overlap_at);
     gate->overlap_at += (int)hop;
     if (gate->drop_hops > 0) {
         gate->drop_hops--;
@@ -123,12 +140,13 @@ static size_t synthesise(struct tt_gate *gate, const float *spectrum, float *out
 
 static size_t do_frame(struct tt_gate *gate, float *output)
 {
-    float *done[TT_GATE_BLOCK];
+    float *done[TT_GATE_BLOCK], *wanted[TT_GATE_BLOCK];
     size_t written = 0;
     if (!analyse(gate)) return 0;
-    tt_gate_gain_run(gate->decision, gate->rows);
     memcpy(done, gate->rows, sizeof done);
-    for (int r = 0; r < TT_GATE_BLOCK; r++) written += synthesise(gate, done[r], output + written);
+    for (int r = 0; r < TT_GATE_BLOCK; r++) wanted[r] = is_wanted(gate, gate->frame - TT_GATE_ROWS + r) ? done[r] : NULL;
+    tt_gate_gain_run(gate->decision, wanted);
+    for (int r = 0; r < TT_GATE_BLOCK; r++) written += synthesise(gate, wanted[r], output + written);
     /* The rows behind the block come first now; those of the block are free. */
     memmove(gate->rows, gate->rows + TT_GATE_BLOCK, TT_GATE_AHEAD * sizeof *gate->rows);
     memcpy(gate->rows + TT_GATE_AHEAD, done, sizeof done);

@@ -8,6 +8,7 @@
 #include <stdint.h>
 
 #include "base/fail.h"
+#include "base/span.h"
 #include "dsp/floor_track.h"
 
 /* Ephraim & Malah 1985: gain from prior SNR xi and posterior SNR gamma (power ratios). Exact (expint), for tests and tables. */
@@ -28,6 +29,8 @@ void tt_gate_destroy(struct tt_gate *gate);
 /* The first sample that comes is not the take's first: a multiple of TT_GATE_GRID_HOPS hops, so that blocks lie as they would. */
 enum { TT_GATE_GRID_HOPS = 48 };
 void tt_gate_start_at(struct tt_gate *gate, int64_t sample);
+/* What will be used of the output, rising; borrowed. Elsewhere it may be anything, and costs a third. */
+void tt_gate_want(struct tt_gate *gate, const struct tt_span_samples *spans, size_t count);
 /* Streams as tt_highpass_run does: output sample n belongs to input sample n. output holds count + tt_gate_latency samples. */
 size_t tt_gate_run(struct tt_gate *gate, const float *samples, size_t count, float *output);
 size_t tt_gate_finish(struct tt_gate *gate, float *output);

@@ -229,12 +229,14 @@ TT_WIDE static void turn_down(float *spectrum, const float *gain, float least, i
 void tt_gate_gain_run(struct tt_gate_gain *decision, float *const *spectra)
 {
     const int bins = decision->bins;
+    int first = 0;
+    while (first < TT_GATE_BLOCK && !spectra[first]) first++;
     /* Backwards from what the forward run knows of the last frame: of a steady sound that is right at once. */
     memcpy(decision->ahead, decision->speech, (size_t)bins * sizeof(float));
-    for (int at = TT_GATE_ROWS - 1; at >= 0; at--) {
+    for (int at = TT_GATE_ROWS - 1; at >= first && first < TT_GATE_BLOCK; at--) {
         const float *gamma = decision->gamma[LOCAL_REACH + at];
         step_prior(gamma, decision->ahead, decision->prior, decision->prior_least, bins);
-        if (at >= TT_GATE_BLOCK) continue;
+        if (at >= TT_GATE_BLOCK || !spectra[at]) continue;
         find_priors(decision, at);
         tt_lsa_gains(decision->prior, gamma, decision->gain, bins);
         turn_down(spectra[at], decision->gain, decision->least, bins);

@@ -9,9 +9,8 @@
 #include <stdint.h>
 
 #include "base/fail.h"
+#include "base/span.h"
 #include "dsp/floor_track.h"
-
-struct tt_span_samples { int64_t start, end; }; /* end exclusive */
 
 struct tt_room_match;
 /* spans: where nothing but the room is heard; they rise and do not overlap. track and spans are borrowed. gain: linear, on the track (what the gate is to leave of pure noise). */

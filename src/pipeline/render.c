@@ -29,6 +29,7 @@ struct render_pass {
     float *block, *first_output, *buffers[2];
     struct tt_relay *relay;           /* from the first link to the others */
     struct tt_relay *edited;          /* from the last link to the editor and what comes behind it */
+    struct tt_span_samples *wanted;   /* NULL: all of the take */
     struct tt_room_tone *tone;
     struct tt_quiet_spans room_spans; /* of the take; filled only where gaps are opened */
     struct tt_room_match *match;
@@ -90,6 +91,31 @@ static int64_t find_start(const struct tt_render_request *request, const struct 
     return latest <= 0 || grid <= 0 ? 0 : latest / grid * grid;
 }
 
+static bool has_gaps(const struct tt_time_map *map)
+{
+    bool has = false;
+    for (size_t i = 0; i < map->count; i++)
+        has = has || map->stretches[i].fill_samples > 0;
+    return has;
+}
+
+/* The stretches that stay, with their fades. All is needed for a file at full length, and where made tone is tuned to the room. */
+static bool find_wanted(struct render_pass *pass, struct tt_error *err)
+{
+    const struct tt_time_map *map = pass->request->map;
+    if (pass->request->whole_path || has_gaps(map))
+        return true;
+    if (!(pass->wanted = malloc(map->count * sizeof *pass->wanted)))
+        return tt_fail_memory(err);
+    int64_t fade_before = map->lead_fade_samples;
+    for (size_t i = 0; i < map->count; i++) {
+        const struct tt_stretch *stretch = &map->stretches[i];
+        pass->wanted[i] = (struct tt_span_samples){stretch->source_start - fade_before, stretch->source_end + stretch->fade_samples};
+        fade_before = stretch->fade_samples;
+    }
+    return true;
+}
+
 static bool open_links(struct render_pass *pass, struct tt_error *err)
 {
     const struct tt_render_request *request = pass->request;
@@ -101,7 +127,14 @@ static bool open_links(struct render_pass *pass, struct tt_error *err)
         pass->links[pass->link_count++] = (struct tt_link){filter, highpass_run, highpass_finish, tt_highpass_latency(filter), highpass_destroy};
     }
     pass->start_sample = find_start(request, filter);
-    struct tt_rendering rendering = {.heard = request->heard, .sheet = request->sheet, .settings = request->settings, .start_sample = pass->start_sample};
+    if (!find_wanted(pass, err))
+        return false;
+    struct tt_rendering rendering = {.heard = request->heard,
+                                     .sheet = request->sheet,
+                                     .settings = request->settings,
+                                     .start_sample = pass->start_sample,
+                                     .wanted = pass->wanted,
+                                     .wanted_count = pass->wanted ? request->map->count : 0};
     for (int i = 0; i < TT_STAGE_COUNT; i++) {
         if (!tt_chain[i]->render_open)
             continue;
@@ -196,10 +229,7 @@ static bool open_match(struct render_pass *pass, struct tt_error *err)
 {
     const struct tt_render_request *request = pass->request;
     const struct tt_heard *heard = request->heard;
-    bool has_gap = false;
-    for (size_t i = 0; i < request->map->count; i++)
-        has_gap = has_gap || request->map->stretches[i].fill_samples > 0;
-    if (!has_gap)
+    if (!has_gaps(request->map))
         return true;
     /* Of a part nothing is known outside it. out_start: the spans stay in the take's samples. */
     struct tt_stretch all = {.source_start = heard->from_sample, .source_end = tt_heard_end(heard), .out_start = heard->from_sample};
@@ -259,6 +289,7 @@ static void close_pass(struct render_pass *pass)
     tt_room_tone_destroy(pass->tone);
     tt_room_match_destroy(pass->match);
     free(pass->room_spans.spans);
+    free(pass->wanted);
     tt_outlet_close(&pass->voice);
     tt_outlet_close(&pass->whole);
     for (size_t i = 0; i < pass->link_count; i++)

@@ -129,8 +129,10 @@ static bool gate_render_open(const struct tt_rendering *rendering, struct tt_lin
     if (ok && wants_gate) {
         struct tt_gate_settings gate = {.depth_db = settings->gate.depth_db, .keep_faint_db = settings->gate.keep_faint_db};
         ok = (state->gate = tt_gate_create(&rendering->heard->floor, gate, err)) != NULL;
-        if (ok)
+        if (ok) {
             tt_gate_start_at(state->gate, rendering->start_sample);
+            tt_gate_want(state->gate, rendering->wanted, rendering->wanted_count);
+        }
     }
     if (!ok) {
         gate_render_destroy(state);

@@ -47,6 +47,8 @@ struct tt_rendering {
     const struct tt_sheet *sheet;       /* sealed */
     const struct tt_settings *settings;
     int64_t start_sample;               /* of the take, the first that is rendered; on the gate's grid (dsp/gate.h) */
+    const struct tt_span_samples *wanted; /* what is used of the take, rising: nobody hears what the links make elsewhere; NULL: all of it */
+    size_t wanted_count;
 };
 
 struct tt_stage {

@@ -64,10 +64,8 @@ static void the_quick_gain_rule_stays_within_its_error(void **state)
         }
 }
 
-static float *gated(const float *in, size_t count, const struct tt_floor_track *track, double depth_db, double keep_faint_db, size_t cut)
+static float *run_gate(struct tt_gate *gate, const float *in, size_t count, size_t cut)
 {
-    struct tt_error err = {0};
-    struct tt_gate *gate = tt_gate_create(track, (struct tt_gate_settings){.depth_db = depth_db, .keep_faint_db = keep_faint_db}, &err);
     assert_non_null(gate);
     float *out = test_sound(count + tt_gate_latency(gate));
     size_t have = 0;
@@ -81,6 +79,12 @@ static float *gated(const float *in, size_t count, const struct tt_floor_track *
     assert_int_equal(have, count);
     tt_gate_destroy(gate);
     return out;
+}
+
+static float *gated(const float *in, size_t count, const struct tt_floor_track *track, double depth_db, double keep_faint_db, size_t cut)
+{
+    struct tt_error err = {0};
+    return run_gate(tt_gate_create(track, (struct tt_gate_settings){.depth_db = depth_db, .keep_faint_db = keep_faint_db}, &err), in, count, cut);
 }
 
 static void depth_is_what_happens_to_pure_noise(void **state)
@@ -113,6 +117,29 @@ static void depth_nought_gives_the_input_back(void **state)
     for (size_t i = 0; i < count; i++) assert_within((double)out[i], (double)in[i], 1e-6, 1e-6);
     tt_floor_track_free(&track);
     free(in);
+    free(out);
+}
+
+/* Spans of one sample, of less and of more than a block of frames; the second and third meet. */
+static void what_is_wanted_has_the_same_bits_and_the_rest_costs_nothing(void **state)
+{
+    (void)state;
+    const size_t count = 4 * 48000;
+    static const struct tt_span_samples spans[] = {{-30, 1}, {20000, 20001}, {20001, 24000}, {60000, 100001}, {191000, 200000}};
+    const size_t span_count = sizeof spans / sizeof *spans;
+    float *in = test_speech(48000, count, 3);
+    add_white(in, count, 0.01, 4);
+    struct tt_floor_track track = flat_track(48000, 1e-4);
+    float *whole = gated(in, count, &track, 15, 0, 4096);
+    struct tt_gate *gate = tt_gate_create(&track, (struct tt_gate_settings){.depth_db = 15}, NULL);
+    tt_gate_want(gate, spans, span_count);
+    float *out = run_gate(gate, in, count, 1000);
+    for (size_t s = 0; s < span_count; s++)
+        for (int64_t i = spans[s].start < 0 ? 0 : spans[s].start; i < spans[s].end && i < (int64_t)count; i++) assert_true(out[i] == whole[i]);
+    for (size_t i = 30000; i < 58000; i++) assert_true(out[i] == 0.0f); /* further from what is wanted than a window */
+    tt_floor_track_free(&track);
+    free(in);
+    free(whole);
     free(out);
 }
 
@@ -393,6 +420,7 @@ int main(void)
         cmocka_unit_test(depth_is_what_happens_to_pure_noise),
         cmocka_unit_test(depth_nought_gives_the_input_back),
         cmocka_unit_test(cuts_of_the_stream_do_not_change_a_bit),
+        cmocka_unit_test(what_is_wanted_has_the_same_bits_and_the_rest_costs_nothing),
         cmocka_unit_test(what_is_left_of_noise_holds_no_tones),
         cmocka_unit_test(a_floor_that_is_a_decibel_too_low_still_leaves_even_noise),
         cmocka_unit_test(an_onset_is_not_blunted),

@@ -143,6 +143,30 @@ static void the_same_take_sheet_and_gain_give_the_same_bytes(void **state)
     pass_end(pass);
 }
 
+static void what_is_cut_out_need_not_be_cleaned_for_the_same_voice(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "take.wav"), (struct take_shape){.rate_hz = 48000, .seconds = 6, .noise_rms = 0.001});
+    struct tt_settings settings;
+    struct tt_error error = {0};
+    tt_settings_default(&settings);
+    struct pass *pass = pass_begin(p, "take.wav", settings);
+    assert_ok(pass_hear(pass, 0, &error), error);
+    pass_row(pass, 0, 800, TT_ROW_PAUSE, TT_DO_SHORTEN, 0.25);
+    pass_row(pass, 1500, 1733, TT_ROW_OTHER, TT_DO_CUT, NAN);
+    pass_row(pass, 3000, 4500, TT_ROW_OTHER, TT_DO_CUT, NAN);
+    struct tt_render_request request = pass_request(pass, 3);
+    struct tt_rendered rendered;
+    assert_ok(tt_render(&request, &rendered, &error), error);
+    char all_cleaned[80];
+    snprintf(all_cleaned, sizeof all_cleaned, "%s", file_digest(pass->voice));
+    request.whole_path = NULL;
+    assert_int_equal(unlink(pass->voice), 0);
+    assert_ok(tt_render(&request, &rendered, &error), error);
+    assert_string_equal(all_cleaned, file_digest(pass->voice));
+    pass_end(pass);
+}
+
 static void rendering_in_several_threads_gives_the_same_bytes(void **state)
 {
     struct place *p = *state;
@@ -339,6 +363,7 @@ int main(void)
         IN_PLACE(cuts_lie_where_the_time_map_says_to_the_sample),
         IN_PLACE(the_whole_chain_moves_nothing_in_time),
         IN_PLACE(the_same_take_sheet_and_gain_give_the_same_bytes),
+        IN_PLACE(what_is_cut_out_need_not_be_cleaned_for_the_same_voice),
         IN_PLACE(rendering_in_several_threads_gives_the_same_bytes),
         IN_PLACE(without_a_gain_the_target_is_met_by_another_meter_too),
         IN_PLACE(a_take_that_changed_since_it_was_heard_is_an_error_and_the_old_voice_stays),
