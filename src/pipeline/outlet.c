@@ -8,6 +8,7 @@
 #include "base/file.h"
 #include "base/units.h"
 #include "dsp/limiter.h"
+#include "pipeline/cue_points.h"
 
 enum { BLOCK_SAMPLES = 1 << 14 };
 
@@ -39,34 +40,16 @@ static void describe(struct tt_outlet *outlet, struct tt_voice_reader *reader, c
         bext->time_reference = tt_resample_position(info->time_reference + skipped_at_head, info->rate_hz, request->out_rate_hz);
 }
 
-/* A cue point at each label of the sheet. */
-static bool collect_labels(const struct tt_render_request *request, struct tt_label **labels, size_t *count, struct tt_error *err)
-{
-    *count = 0;
-    *labels = calloc(request->sheet->count + 1, sizeof **labels);
-    if (!*labels)
-        return tt_fail_memory(err);
-    for (size_t i = 0; i < request->sheet->count; i++) {
-        const struct tt_row *row = &request->sheet->rows[i];
-        bool is_gap = row->kind == TT_ROW_GAP && row->action == TT_DO_OPEN;
-        int rate_hz = request->heard->facts.rate_hz;
-        int64_t place = tt_frames_from_ms((double)row->start_ms, rate_hz);
-        if ((row->kind != TT_ROW_LABEL && !is_gap) || place < request->heard->from_sample || place > tt_heard_end(request->heard))
-            continue;
-        int64_t at = tt_time_map_nearest_out(request->map, tt_frames_from_ms((double)row->start_ms, rate_hz));
-        const char *text = row->note && row->note[0] ? row->note : is_gap ? "gap" : "label";
-        (*labels)[(*count)++] = (struct tt_label){tt_resample_position(at, rate_hz, request->out_rate_hz), text};
-    }
-    return true;
-}
-
 static bool add_voice_things(struct tt_outlet *outlet, struct tt_error *err)
 {
     const struct tt_render_request *request = outlet->request;
     struct tt_delivery *delivery = &outlet->delivery;
-    if (!tt_quiet_spans_find(request->heard, request->map, request->out_rate_hz, false, &outlet->quiet, err) ||
-        !collect_labels(request, &outlet->labels, &delivery->label_count, err))
+    if (!tt_quiet_spans_find(request->heard, request->map, request->out_rate_hz, false, &outlet->quiet, err))
         return false;
+    outlet->labels = calloc(request->sheet->count + 1, sizeof *outlet->labels);
+    if (!outlet->labels)
+        return tt_fail_memory(err);
+    delivery->label_count = tt_cue_points(request->sheet, request->heard, request->map, request->out_rate_hz, outlet->labels);
     delivery->labels = outlet->labels;
     delivery->quiet = outlet->quiet.spans;
     delivery->quiet_count = outlet->quiet.count;

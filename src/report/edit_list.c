@@ -3,7 +3,7 @@
 
 #include <stdlib.h>
 
-#include "report/landing.h"
+#include "sheet/landing.h"
 #include "report/rescale.h"
 
 /* Room for one more item; items may move. */

@@ -7,7 +7,7 @@
 #include "dsp/loudness.h"
 #include "report/html.h"
 #include "report/kinds.h"
-#include "report/landing.h"
+#include "sheet/landing.h"
 #include "report/removed.h"
 #include "report/totals.h"
 

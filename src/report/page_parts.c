@@ -4,7 +4,7 @@
 #include <string.h>
 
 #include "report/html.h"
-#include "report/landing.h"
+#include "sheet/landing.h"
 #include "report/page.h"
 #include "sheet/sheet_rows.h"
 

@@ -6,7 +6,7 @@
 #include "base/units.h"
 #include "report/html.h"
 #include "report/kinds.h"
-#include "report/landing.h"
+#include "sheet/landing.h"
 #include "report/page.h"
 #include "report/stays.h"
 

@@ -3,7 +3,7 @@
 #include <math.h>
 
 #include "report/json_values.h"
-#include "report/landing.h"
+#include "sheet/landing.h"
 #include "report/pauses_heard.h"
 #include "report/removed.h"
 #include "report/rescale.h"

@@ -7,6 +7,7 @@
 #include "audio/resample.h"
 #include "base/file.h"
 #include "base/units.h"
+#include "pipeline/cue_points.h"
 #include "pipeline/render.h"
 
 void tt_track_free(struct tt_track *track)
@@ -119,15 +120,9 @@ bool tt_track_label(const struct tt_voices *voices, struct tt_track *track, stru
         const struct tt_take *take = track->takes[i];
         int64_t start = tt_voices_voice_start(voices, i);
         track->labels[track->label_count++] = (struct tt_label){start, take->file->name};
-        for (size_t r = 0; r < take->sheet.count; r++) {
-            const struct tt_row *row = &take->sheet.rows[r];
-            bool is_gap = row->kind == TT_ROW_GAP && row->action == TT_DO_OPEN;
-            if ((row->kind != TT_ROW_LABEL && !is_gap) || !tt_take_holds(take, row->start_ms))
-                continue;
-            int64_t at = tt_time_map_nearest_out(&take->map, tt_frames_from_ms((double)row->start_ms, take->heard.facts.rate_hz));
-            track->labels[track->label_count++] =
-                (struct tt_label){start + tt_resample_position(at, take->heard.facts.rate_hz, track->rate_hz), row->note[0] ? row->note : is_gap ? "gap" : "label"};
-        }
+        size_t cue_count = tt_cue_points(&take->sheet, &take->heard, &take->map, track->rate_hz, track->labels + track->label_count);
+        for (size_t c = 0; c < cue_count; c++)
+            track->labels[track->label_count++].frame += start;
         if (start > tt_voices_start(voices, i))
             track->quiet[track->quiet_count++] = (struct tt_span_samples){tt_voices_start(voices, i), start};
     }

@@ -4,7 +4,7 @@
 
 #include <inttypes.h>
 
-#include "report/landing.h"
+#include "sheet/landing.h"
 
 
 enum { RATE = 8000, SECONDS = 9, DURATION_MS = 1000 * SECONDS, SHEETS = 300, ROWS_MOST = 14 };

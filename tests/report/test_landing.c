@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 #include "hive_session.h"
 
-#include "report/landing.h"
+#include "sheet/landing.h"
 #include "report/removed.h"
 
 static void assert_lands(const struct tt_row *row, const struct tt_time_map *map, bool is_in, int64_t start, int64_t end)

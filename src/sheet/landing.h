@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* Where the rows of a cut sheet land in the voice. */
-#ifndef TT_REPORT_LANDING_H
-#define TT_REPORT_LANDING_H
+#ifndef TT_SHEET_LANDING_H
+#define TT_SHEET_LANDING_H
 
 #include <stdbool.h>
 #include <stdint.h>

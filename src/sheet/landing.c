@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-#include "report/landing.h"
+#include "sheet/landing.h"
 
 #include <math.h>
 #include <stdlib.h>
