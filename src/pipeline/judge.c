@@ -18,8 +18,13 @@ static void check(struct tt_judgement *judgement, const char *figure, const char
     bool is_low = !isnan(least) && !(shown(value) >= least), is_high = !isnan(most) && !(shown(value) <= most);
     if ((!is_low && !is_high) || judgement->failed_count == TT_MOST_JUDGEMENTS)
         return;
-    snprintf(judgement->lines[judgement->failed_count], sizeof judgement->lines[0], "the %s is %.1f %s, must be %s %.1f: %s", words, value, unit,
-             is_low ? "at least" : "at most", is_low ? least : most, help);
+    char *line = judgement->lines[judgement->failed_count];
+    const size_t size = sizeof judgement->lines[0];
+    const char *bound = is_low ? "at least" : "at most";
+    if (isinf(value))
+        snprintf(line, size, "the %s cannot be measured, must be %s %.1f %s: there is not enough sound in the file", words, bound, is_low ? least : most, unit);
+    else
+        snprintf(line, size, "the %s is %.1f %s, must be %s %.1f: %s", words, value, unit, bound, is_low ? least : most, help);
     judgement->failed[judgement->failed_count++] = figure;
 }
 

@@ -50,6 +50,14 @@ static const double sure_from_s = 30;
 /* Recorded voices fall by 140 to 190 dB a second; with a made room of 0.25 s behind them by 140 to 170, of 0.5 s by 105 to 110, of 0.8 s by 70 to 85. */
 static const double rings_under = 120, rings_badly_under = 90;
 
+static bool is_remarked(const struct tt_heard *heard, const char *code)
+{
+    bool is_found = false;
+    for (size_t i = 0; i < heard->remark_count; i++)
+        is_found = is_found || strcmp(heard->remarks[i].code, code) == 0;
+    return is_found;
+}
+
 /* The bounds are common practice, no source: 25 dB between voice and room is what spoken-word deliveries with a -60 dBFS floor at -23..-18 dBFS RMS need
  * at least before any cleaning is tried; 40 dB is a treated booth. */
 static void judge(const struct tt_heard *heard, struct tt_measured *measured)
@@ -75,6 +83,8 @@ static void judge(const struct tt_heard *heard, struct tt_measured *measured)
         snprintf(verdict, size, "Usable, not more: the room can be heard behind the words; go nearer, or hang up something soft.");
     else if (over_room < 25)
         snprintf(verdict, size, "Usable, not more: the voice is %.0f dB over the room; a hand's breadth nearer would help.", over_room);
+    else if (!isfinite(over_room) || is_remarked(heard, "muted"))
+        snprintf(verdict, size, "The recorder mutes the pauses, so the room cannot be judged: switch its gate off, and measure again.");
     else if (over_room < 40)
         snprintf(verdict, size, "A good room: the voice is %.0f dB over it, which cleaning can deal with.", over_room);
     else
@@ -124,10 +134,8 @@ static bool hear_voice(const char *path, const struct tt_settings *settings, con
     measured->hum_hz = heard.facts.hum.base_hz;
     for (int k = 0; k < TT_HUM_HARMONICS && measured->hum_hz > 0; k++)
         measured->hum_over_floor_db = fmax(measured->hum_over_floor_db, heard.facts.hum.over_floor_db[k]);
-    for (size_t i = 0; i < heard.remark_count; i++)
-        measured->is_clipped = measured->is_clipped || strcmp(heard.remarks[i].code, "clipped") == 0;
-    for (size_t i = 0; i < heard.remark_count; i++)
-        measured->is_silent = measured->is_silent || strcmp(heard.remarks[i].code, "digital-silence") == 0;
+    measured->is_clipped = is_remarked(&heard, "clipped");
+    measured->is_silent = is_remarked(&heard, "digital-silence");
     for (size_t i = 0; i < heard.remark_count && i < TT_MOST_MEASURED_REMARKS; i++)
         measured->remarks[measured->remark_count++] = heard.remarks[i];
     judge(&heard, measured);

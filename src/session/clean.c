@@ -159,6 +159,12 @@ static void warn_of_camera_files(struct tt_run_state *run)
                     run->list.camera_count > 1 ? " and other camera files were" : " was");
 }
 
+static void warn_of_bits(struct tt_run_state *run)
+{
+    if (run->settings.deliver.format == TT_CONTAINER_FLAC && run->settings.deliver.bits == TT_BITS_32F)
+        tt_run_warn(run, "bits", "FLAC holds whole numbers only: 24 bits are written, not 32f; set deliver.format to wav if the next program wants 32f");
+}
+
 /* The target is a word of the command line. Who leaves it off the next time gets another loudness, and is told. */
 static void warn_of_another_target(struct tt_run_state *run)
 {
@@ -197,6 +203,7 @@ static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, st
         !tt_settings_load(run->list.folder, options->settings_file, options->target, options->assignments, options->assignment_count, &run->settings, NULL, err))
         return false;
     warn_of_camera_files(run);
+    warn_of_bits(run);
     if (!make_folders(run, err) || !lock_out(run, err))
         return false;
     if (!options->part_count) /* parts that work beside this one have files under way */

@@ -38,7 +38,7 @@ struct tt_heard_facts {
     double safety_gain;
     char channel_why[200];
     struct tt_levels before;  /* of the chosen channel as recorded */
-    double floor_dbfs, floor_dba;   /* mean over the take; -INFINITY when digitally silent */
+    double floor_dbfs, floor_dba;   /* mean over the take; -INFINITY when digitally silent, or too short */
     double speech_dbfs;       /* RMS of the speech runs (power mean) after the rumble filter; -INFINITY without any */
     double decay_db_per_s;    /* of the voice at its fastest; a room that rings holds it up; NAN when not known */
     struct tt_hum hum;

@@ -17,6 +17,15 @@ static bool floor_hear_settled(void *state, const struct tt_hear_frame *frame, s
     return tt_floor_estimator_add(state, frame->sample, frame->power, is_quiet, err);
 }
 
+/* No microphone is as quiet (a good one hums at some -100 dBFS; common practice, no source): nothing was heard of a room. */
+static const double silent_under_dbfs = -130;
+
+static double dbfs_of_room(double mean_square)
+{
+    double dbfs = tt_db_from_power(mean_square);
+    return dbfs < silent_under_dbfs ? -INFINITY : dbfs;
+}
+
 /* The floor over the whole take, each node standing for the time around it. */
 static void sum_up_floor(struct tt_heard *heard)
 {
@@ -32,8 +41,8 @@ static void sum_up_floor(struct tt_heard *heard)
         sum_a += weight * tt_floor_mean_square_a(track, row);
         weight_sum += weight;
     }
-    heard->facts.floor_dbfs = weight_sum > 0 ? tt_db_from_power(sum / weight_sum) : -INFINITY;
-    heard->facts.floor_dba = weight_sum > 0 ? tt_db_from_power(sum_a / weight_sum) : -INFINITY;
+    heard->facts.floor_dbfs = dbfs_of_room(sum / weight_sum);
+    heard->facts.floor_dba = isinf(heard->facts.floor_dbfs) ? -INFINITY : tt_db_from_power(sum_a / weight_sum);
 }
 
 static bool floor_hear_close(void *state, struct tt_hearing *hearing, struct tt_error *err)

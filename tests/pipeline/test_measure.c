@@ -83,13 +83,15 @@ static void noise_distance_clipping_and_silence_are_told(void **state)
 {
     struct place *p = *state;
     static const struct { double voice, room; const char *verdict; } takes[] = {
-        {0.05, 0.001, "A good room"}, {0.05, 0.012, "Usable, not more: the voice is"}, {0.05, 0.04, "Leave this room or go much nearer"}, {0, 0.001, "No voice is heard"}, {0, 0, "digital silence"}};
+        {0.05, 0.001, "A good room"}, {0.05, 0.012, "Usable, not more: the voice is"}, {0.05, 0.04, "Leave this room or go much nearer"}, {0, 0.001, "No voice is heard"}, {0, 0, "Nothing but digital silence"}, {0.05, 0, "The recorder mutes the pauses"}};
     for (size_t i = 0; i < sizeof takes / sizeof *takes; i++) {
         float *samples = takes[i].voice > 0 ? words(takes[i].voice) : calloc((size_t)SECONDS * RATE_HZ, sizeof *samples);
         if (takes[i].room > 0)
             noise_add(samples, (size_t)SECONDS * RATE_HZ, takes[i].room, 5);
         struct tt_measured measured = measure(p, samples);
         assert_verdict(&measured, takes[i].verdict);
+        bool has_sound = takes[i].voice > 0 || takes[i].room > 0;
+        assert_true(isfinite(measured.floor_dbfs) == has_sound && isfinite(measured.floor_dba) == has_sound);
         free(samples);
     }
     float *samples = words(0.3);

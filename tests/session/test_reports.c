@@ -59,10 +59,23 @@ static void a_gap_has_its_cue_point_where_it_opens(void **state)
     json_decref(report);
 }
 
+static void flac_has_24_bits_where_floats_are_asked_for_and_says_so(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){.assignments = {"deliver.format=flac"}});
+    assert_false(warns(in_folder(f->out, "session.json"), "bits", ""));
+    clean(f, (struct clean_run){.assignments = {"deliver.format=flac", "deliver.bits=32f"}});
+    assert_true(warns(in_folder(f->out, "session.json"), "bits", "24 bits"));
+    SF_INFO info = {0};
+    sf_close(sf_open(in_folder(f->out, "narration.flac"), SFM_READ, &info));
+    assert_int_equal(info.format & SF_FORMAT_SUBMASK, SF_FORMAT_PCM_24);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(a_gap_has_its_cue_point_where_it_opens, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(flac_has_24_bits_where_floats_are_asked_for_and_says_so, fixture_set_up, fixture_tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
