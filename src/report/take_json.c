@@ -93,7 +93,7 @@ static bool put_columns(json_t *decision, const struct tt_sheet *sheet, const st
     return tt_json_put(decision, "take", tt_json_utf8(sheet->take)) && tt_json_put(decision, "id", tt_json_utf8(row->id)) &&
            tt_json_put(decision, "start", json_string(start)) && tt_json_put(decision, "end", json_string(end)) &&
            tt_json_put(decision, "kind", json_string(tt_row_kind_name(row->kind))) &&
-           tt_json_put(decision, "proposed", json_string(tt_row_action_name(row->proposed))) &&
+           tt_json_put(decision, "proposed", json_string(row->is_unproposed ? "" : tt_row_action_name(row->proposed))) &&
            tt_json_put(decision, "action", json_string(tt_row_action_name(row->action))) &&
            tt_json_put(decision, "amount", tt_json_number(row->amount, AMOUNT_DECIMALS)) &&
            tt_json_put(decision, "confidence", tt_json_number(row->confidence, CONFIDENCE_DECIMALS)) &&

@@ -51,6 +51,8 @@ static bool is_up_to_date(struct tt_run_state *run, struct tt_take *take)
     if (is_same && run->options->is_again) {
         snprintf(take->why, sizeof take->why, "asked for");
         is_same = false;
+    } else if (!is_same && !earlier.has_voice) {
+        snprintf(take->why, sizeof take->why, "it had no voice so far");
     } else if (!is_same) {
         snprintf(take->why, sizeof take->why, "its sheet, gain or settings changed");
     }

@@ -96,10 +96,21 @@ static bool show_page(const struct tt_session_report *session, const struct tt_t
     return ok;
 }
 
+/* A plan renders nothing: the report of a voice that lies there stays that voice's. */
+static bool report_stays(const struct tt_session_report *session, const struct tt_take *take)
+{
+    struct tt_earlier_take earlier;
+    if (!session->is_plan || !tt_file_exists(take->json_path))
+        return false;
+    bool is_read = tt_report_take_json_read(take->json_path, &earlier, NULL);
+    free(earlier.warnings);
+    return !is_read || earlier.has_voice;
+}
+
 static bool show_take(const struct tt_session_report *session, const struct tt_take *take, const struct tt_take_report *report, struct tt_error *err)
 {
     struct tt_text text = {0};
-    if (!write_text(take->json_path, &text, tt_report_take_json(report, &text, err), err))
+    if (!report_stays(session, take) && !write_text(take->json_path, &text, tt_report_take_json(report, &text, err), err))
         return false;
     return !session->settings->report.page || show_page(session, take, report, err);
 }
@@ -258,10 +269,8 @@ bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, s
                                         .warning_count = run->warning_count};
     ok = ok && digest_sheets(run, session.sheets_sha256, err);
     for (size_t i = 0; ok && i < run->take_count; i++)
-        if (reports[i].is_heard && !run->options->is_plan)
+        if (reports[i].is_heard)
             ok = show_take(&session, &run->takes[i], &reports[i], err);
-        else if (reports[i].is_heard && run->settings.report.page)
-            ok = show_page(&session, &run->takes[i], &reports[i], err);
     if (ok && !run->options->is_plan && (run->has_narration || !earlier_narration_stays(run)))
         ok = show_edit_lists(run, &session, err);
     if (ok && run->settings.report.page) {

@@ -59,6 +59,20 @@ static void a_gap_has_its_cue_point_where_it_opens(void **state)
     json_decref(report);
 }
 
+/* The columns of a decision are those of the sheet, an empty cell is an empty text. */
+static void what_a_person_asks_for_was_proposed_by_nobody(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){0});
+    file_append(in_folder(f->out, "sheets/01.csv"), "01.flac,,3,4,other,,cut,,,,\r\n");
+    clean(f, (struct clean_run){0});
+    json_t *report = json_of(in_folder(f->out, "report/01.json")), *row = decision_of(report, "other");
+    assert_string_equal(json_string_value(json_object_get(row, "proposed")), "");
+    assert_string_equal(json_string_value(json_object_get(row, "action")), "cut");
+    assert_string_equal(json_string_value(json_object_get(decision_of(report, "pause"), "proposed")), "shorten");
+    json_decref(report);
+}
+
 static void flac_has_24_bits_where_floats_are_asked_for_and_says_so(void **state)
 {
     struct fixture *f = *state;
@@ -71,11 +85,45 @@ static void flac_has_24_bits_where_floats_are_asked_for_and_says_so(void **state
     assert_int_equal(info.format & SF_FORMAT_SUBMASK, SF_FORMAT_PCM_24);
 }
 
+/* What a plan tells programs: the decisions, and no place in a voice that is not there. */
+static void a_plan_reports_its_decisions(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){.is_plan = true});
+    json_t *report = json_of(in_folder(f->out, "report/01.json")), *decisions = json_object_get(report, "decisions");
+    assert_true(json_array_size(decisions) > 0);
+    assert_true(json_is_null(json_object_get(json_array_get(decisions, 0), "out_start_s")));
+    assert_int_equal(json_array_size(json_object_get(report, "time_map")), 0);
+    assert_true(json_is_null(json_object_get(json_object_get(report, "after"), "integrated_lufs")));
+    assert_true(number_at(report, "removed", "seconds") > 0);
+    clean(f, (struct clean_run){0});
+    json_t *rendered = json_of(in_folder(f->out, "report/01.json"));
+    assert_true(json_array_size(json_object_get(rendered, "time_map")) > 0);
+    assert_int_equal(json_array_size(json_object_get(rendered, "decisions")), json_array_size(decisions));
+    json_decref(report);
+    json_decref(rendered);
+}
+
+static void a_plan_leaves_the_report_of_a_voice_that_is_there(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){0});
+    const char *before = file_digest(in_folder(f->out, "report/01.json"));
+    clean(f, (struct clean_run){.is_plan = true, .assignments = {"pauses.longest_ms=2000"}});
+    assert_string_equal(before, file_digest(in_folder(f->out, "report/01.json")));
+    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){0});
+    assert_int_equal(result.rendered_count, 0); /* the plan's settings are gone, and the voices are still those */
+    tt_clean_result_free(&result);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(a_gap_has_its_cue_point_where_it_opens, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(what_a_person_asks_for_was_proposed_by_nobody, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(flac_has_24_bits_where_floats_are_asked_for_and_says_so, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_plan_reports_its_decisions, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_plan_leaves_the_report_of_a_voice_that_is_there, fixture_set_up, fixture_tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
