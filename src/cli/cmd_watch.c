@@ -30,11 +30,17 @@ static void on_reload(int signal_number)
     reload = 1;
 }
 
-static void say(void *context, const char *line)
+static void sum_up(void *context, const char *line)
 {
     (void)context;
     printf("%s\n", line);
     fflush(stdout);
+}
+
+static void note(void *context, const char *line)
+{
+    (void)context;
+    tt_complain(line);
 }
 
 static bool take_folder(struct tt_watch_options *watch, const char *folder)
@@ -74,7 +80,7 @@ static int run(int count, char **arguments)
     sigaction(SIGINT, &stopping, NULL);
     sigaction(SIGTERM, &stopping, NULL);
     sigaction(SIGHUP, &reloading, NULL);
-    struct tt_watch_words words = {.say = say};
+    struct tt_watch_words words = {.sum_up = sum_up, .note = note};
     struct tt_error error = {0};
     return tt_watch(&watch, &words, &error) ? TT_EXIT_DONE : tt_exit_status(&error);
 }

@@ -32,6 +32,7 @@ struct watched {
     bool has_run, is_there;
     char **said;                  /* complaints about takes, each once until the takes change */
     size_t said_count;
+    size_t failed_count;          /* takes in its last run; 1 where the session itself failed */
 };
 
 struct watch {
@@ -57,17 +58,31 @@ static double now_s(void)
     return (double)now.tv_sec + (double)now.tv_nsec / 1e9;
 }
 
-static void say(struct watch *watch, const char *format, ...) TT_PRINTF(2, 3);
-static void say(struct watch *watch, const char *format, ...)
+static void hand_over(void (*hear)(void *, const char *), void *context, const char *format, va_list args)
 {
     char line[900];
+    vsnprintf(line, sizeof line, format, args);
+    tt_make_one_line(line);
+    if (hear)
+        hear(context, line);
+}
+
+static void sum_up(const struct watch *watch, const char *format, ...) TT_PRINTF(2, 3);
+static void sum_up(const struct watch *watch, const char *format, ...)
+{
     va_list args;
     va_start(args, format);
-    vsnprintf(line, sizeof line, format, args);
+    hand_over(watch->words->sum_up, watch->words->context, format, args);
     va_end(args);
-    tt_make_one_line(line);
-    if (watch->words && watch->words->say)
-        watch->words->say(watch->words->context, line);
+}
+
+static void note(const struct watch *watch, const char *format, ...) TT_PRINTF(2, 3);
+static void note(const struct watch *watch, const char *format, ...)
+{
+    va_list args;
+    va_start(args, format);
+    hand_over(watch->words->note, watch->words->context, format, args);
+    va_end(args);
 }
 
 static void forget_words(struct watched *session)
@@ -90,6 +105,20 @@ static void watched_free(struct watched *session)
 
 /* ---- finding sessions ---- */
 
+/* A sub-folder may have the name of the folder that it is in: the second of one name gets a number. */
+static char *free_out(const struct watch *watch, const char *name)
+{
+    char *out = tt_path_join(watch->out, name);
+    int number = 1;
+    for (size_t i = 0; out && i < watch->count; i++)
+        if (strcmp(watch->sessions[i].out, out) == 0) {
+            free(out);
+            out = tt_format("%s/%s (%d)", watch->out, name, ++number);
+            i = (size_t)-1; /* from the first again */
+        }
+    return out;
+}
+
 static struct watched *find_session(struct watch *watch, const char *folder, const char *name, struct tt_error *err)
 {
     for (size_t i = 0; i < watch->count; i++)
@@ -102,7 +131,7 @@ static struct watched *find_session(struct watch *watch, const char *folder, con
     }
     watch->sessions = grown;
     struct watched *session = &watch->sessions[watch->count];
-    *session = (struct watched){.folder = tt_copy_string(folder), .out = tt_path_join(watch->out, name), .still_since_s = now_s()};
+    *session = (struct watched){.folder = tt_copy_string(folder), .out = free_out(watch, name), .still_since_s = now_s()};
     if (!session->folder || !session->out) {
         watched_free(session);
         tt_fail_memory(err);
@@ -154,7 +183,7 @@ static bool look_around(struct watch *watch, struct tt_error *err)
 /* ---- running ---- */
 
 /* A take that cannot be done is complained about once, not with every run of its session. */
-static void note(void *context, const char *line)
+static void note_once(void *context, const char *line)
 {
     struct listener *listener = context;
     struct watched *session = listener->session;
@@ -167,7 +196,7 @@ static void note(void *context, const char *line)
         if ((grown[session->said_count] = tt_copy_string(line)))
             session->said_count++;
     }
-    say(listener->watch, "%s", line);
+    note(listener->watch, "%s: %s", tt_path_name(session->folder), line);
 }
 
 static bool progress(void *context, double share, const char *take, const char *what)
@@ -191,9 +220,9 @@ static void run_then(struct watch *watch, const struct tt_settings *settings, co
     pid_t child;
     int problem = page ? posix_spawnp(&child, program, NULL, NULL, arguments, environ) : ENOMEM, status = 0;
     if (problem)
-        say(watch, "watch.then: %s: %s", program, strerror(problem));
+        note(watch, "watch.then: %s: %s", program, strerror(problem));
     else if (waitpid(child, &status, 0) == child && status != 0)
-        say(watch, "watch.then: %s: ended with status %d", program, WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status));
+        note(watch, "watch.then: %s: ended with status %d", program, WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status));
     free(page);
 }
 
@@ -208,19 +237,21 @@ static void run_session(struct watch *watch, struct watched *session)
     struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = session->out,
                                        .settings_file = watch->options->settings_file, .target = watch->options->target, .jobs = watch->options->jobs, .without_links = true};
     struct listener listener = {watch, session};
-    struct tt_clean_watcher watcher = {.context = &listener, .progress = progress, .note = note};
+    struct tt_clean_watcher watcher = {.context = &listener, .progress = progress, .note = note_once};
     struct tt_clean_result result;
     struct tt_error error = {0};
     struct tt_settings settings;
     /* What a person saves while the run works shows at the next look. */
     tt_snapshot_free(&session->done);
     session->has_run = true;
+    session->failed_count = 1;
     if (!tt_folder_make(watch->out, &error) || !tt_clean(&options, &watcher, &result, &error)) {
         if (error.kind != TT_ERROR_STOPPED)
-            say(watch, "%s: %s", tt_path_name(session->folder), error.message); /* each time: a person who saved something wants an answer */
+            note(watch, "%s: %s", tt_path_name(session->folder), error.message); /* each time: a person who saved something wants an answer */
     } else {
-        say(watch, "%s: %zu of %zu takes done anew, %zu question%s open, %zu failed", tt_path_name(session->folder), result.rendered_count,
+        sum_up(watch, "%s: %zu of %zu takes done anew, %zu question%s open, %zu failed", tt_path_name(session->folder), result.rendered_count,
             result.take_count, result.question_count, result.question_count == 1 ? "" : "s", result.failed_count);
+        session->failed_count = result.failed_count;
         tt_clean_result_free(&result);
         if (load_for(watch, session->folder, &settings, &error))
             run_then(watch, &settings, session->out);
@@ -323,6 +354,15 @@ static bool load(struct watch *watch, struct tt_error *err)
     return load_for(watch, watch->folder, &watch->settings, err);
 }
 
+static bool all_are_done(const struct watch *watch, struct tt_error *err)
+{
+    size_t failed = 0;
+    for (size_t i = 0; i < watch->count; i++)
+        failed += watch->sessions[i].is_there ? watch->sessions[i].failed_count : 0;
+    return failed == 0 || tt_fail(err, TT_ERROR_INPUT, "%zu take%s or session%s could not be done: the lines above say what to do", failed, failed == 1 ? "" : "s",
+                                  failed == 1 ? "" : "s");
+}
+
 static bool work(struct watch *watch, struct tt_error *err)
 {
     const double look_again_s = 1; /* also with notices: network file systems give none, and a signal may come just before the wait */
@@ -330,7 +370,7 @@ static bool work(struct watch *watch, struct tt_error *err)
         if (watch->options->reload && *watch->options->reload) {
             *watch->options->reload = 0;
             struct tt_error error = {0};
-            say(watch, "%s", load(watch, &error) ? "settings read again" : error.message);
+            note(watch, "%s", load(watch, &error) ? "settings read again" : error.message);
             for (size_t i = 0; i < watch->count; i++)
                 watch->sessions[i].has_run = false;
         }
@@ -339,7 +379,7 @@ static bool work(struct watch *watch, struct tt_error *err)
         if (!look_around(watch, err) || !run_due(watch, &wait_s, &is_busy, err))
             return false;
         if (watch->options->is_once && !is_busy)
-            return true;
+            return all_are_done(watch, err);
         if (wait_s > 0 && !stopped(watch))
             tt_notice_wait(watch->notice, wait_s);
     }
@@ -363,7 +403,7 @@ bool tt_watch(const struct tt_watch_options *options, const struct tt_watch_word
         watch.notice = tt_notice_open();
         tt_notice_folder(watch.notice, watch.folder);
         if (!options->is_once)
-            say(&watch, "watching %s, results in %s", watch.folder, watch.out);
+            note(&watch, "watching %s, results in %s", watch.folder, watch.out);
         ok = work(&watch, err);
     } else {
         ok = false;

@@ -18,13 +18,15 @@ struct tt_watch_options {
     atomic_int *reload;             /* set from outside: read the settings again; cleared here; may be NULL */
 };
 
-/* Words for the journal: one line each. */
+/* Words for the journal: one line each. Either may be NULL. */
 struct tt_watch_words {
     void *context;
-    void (*say)(void *context, const char *line);
+    void (*sum_up)(void *context, const char *line); /* what a run of a session did */
+    void (*note)(void *context, const char *line);   /* complaints, and what goes on */
 };
 
-/* Returns false when the folder cannot be watched (any longer). Takes that fail are said once and tried again when they change. */
+/* Returns false when the folder cannot be watched (any longer); with is_once, also when a take or a session could not be done. Takes that fail are noted once
+ * and tried again when they change. */
 bool tt_watch(const struct tt_watch_options *options, const struct tt_watch_words *words, struct tt_error *err);
 
 #endif

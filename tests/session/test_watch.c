@@ -52,7 +52,7 @@ static void *work(void *context)
 {
     struct watching *w = context;
     struct tt_watch_options options = {.folder = w->inbox, .stop = &w->stop};
-    struct tt_watch_words words = {w, say};
+    struct tt_watch_words words = {.context = w, .sum_up = say, .note = say};
     w->is_well = tt_watch(&options, &words, &w->error);
     return NULL;
 }
@@ -60,7 +60,7 @@ static void *work(void *context)
 static bool watch_once(struct watching *w)
 {
     struct tt_watch_options options = {.folder = w->inbox, .is_once = true};
-    struct tt_watch_words words = {w, say};
+    struct tt_watch_words words = {.context = w, .sum_up = say, .note = say};
     return tt_watch(&options, &words, &w->error);
 }
 
@@ -153,6 +153,41 @@ static void a_program_is_run_behind_each_session_with_the_page_as_its_argument(v
     free(told);
 }
 
+static void a_sub_folder_of_the_same_name_has_results_of_its_own(void **state)
+{
+    struct watching *w = *state;
+    copy_fixture_session(in_folder(w->inbox, "inbox"));
+    assert_int_equal(rename(in_folder(w->inbox, "inbox/02.flac"), in_folder(w->inbox, "02.flac")), 0);
+    assert_ok(watch_once(w), w->error);
+    assert_true(file_exists(in_folder(w->out, "inbox/voice/02.wav")));
+    assert_false(file_exists(in_folder(w->out, "inbox/voice/01.wav")));
+    assert_true(file_exists(in_folder(w->out, "inbox (2)/voice/01.wav")));
+    assert_true(is_said(w, "takes done anew", 2)); /* neither makes the other run again */
+}
+
+static void ignore(void *context, const char *line)
+{
+    (void)context;
+    (void)line;
+}
+
+/* Summaries and all else go to different streams. */
+static void once_ends_with_an_error_when_a_take_could_not_be_done(void **state)
+{
+    struct watching *w = *state;
+    copy_fixture_session(in_folder(w->inbox, "hive"));
+    file_write(in_folder(w->inbox, "hive/03.wav"), "no sound", 8);
+    struct tt_watch_options options = {.folder = w->inbox, .is_once = true};
+    struct tt_watch_words words = {.context = w, .sum_up = ignore, .note = say};
+    assert_false(tt_watch(&options, &words, &w->error));
+    assert_int_equal(w->error.kind, TT_ERROR_INPUT);
+    assert_true(is_said(w, "03.wav", 1));
+    assert_true(is_said(w, "hive: 03.wav: ", 1) && is_said(w, "takes done anew", 0));
+    unlink(in_folder(w->inbox, "hive/03.wav"));
+    w->error = (struct tt_error){0};
+    assert_ok(watch_once(w), w->error);
+}
+
 static void links_that_lead_out_of_the_folder_are_not_followed(void **state)
 {
     struct watching *w = *state;
@@ -221,7 +256,7 @@ static void settings_of_the_caller_hold_for_every_session(void **state)
     copy_fixture_session(in_folder(w->inbox, "hive"));
     file_write(in_folder(w->folder, "mine.ini"), "[deliver]\nformat = flac\n", 24);
     struct tt_watch_options options = {.folder = w->inbox, .is_once = true, .settings_file = in_folder(w->folder, "mine.ini"), .target = "audiobook"};
-    struct tt_watch_words words = {w, say};
+    struct tt_watch_words words = {.context = w, .sum_up = say, .note = say};
     assert_ok(tt_watch(&options, &words, &w->error), w->error);
     assert_true(file_exists(in_folder(w->out, "hive/voice/01.flac")));
     json_t *json = json_of(in_folder(w->out, "hive/session.json"));
@@ -271,6 +306,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_bad_file_is_reported_once_and_the_others_are_done, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_program_is_run_behind_each_session_with_the_page_as_its_argument, set_up, tear_down),
         cmocka_unit_test_setup_teardown(takes_that_are_links_are_not_followed, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_sub_folder_of_the_same_name_has_results_of_its_own, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(once_ends_with_an_error_when_a_take_could_not_be_done, set_up, tear_down),
         cmocka_unit_test_setup_teardown(links_that_lead_out_of_the_folder_are_not_followed, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_copy_that_pauses_is_waited_for_while_its_head_promises_more, set_up, tear_down),
         cmocka_unit_test_setup_teardown(what_never_becomes_whole_is_taken_as_it_is_in_the_end, set_up, tear_down),
