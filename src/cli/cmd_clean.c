@@ -9,6 +9,7 @@
 #include <unistd.h>
 
 #include "cli/command.h"
+#include "session/takes.h"
 #include "tidytake/tidytake.h"
 
 enum { OPTION_OUT, OPTION_SETTINGS, OPTION_FOR, OPTION_SET, OPTION_JOBS, OPTION_PLAN, OPTION_AGAIN, OPTION_CHANGES, OPTION_PART, OPTION_QUIET, OPTION_VERBOSE, OPTION_JSON };
@@ -120,6 +121,7 @@ struct request {
     size_t source_count;
     const char **assignments, **changes;
     bool is_quiet, is_verbose, is_json;
+    size_t summed_up; /* sessions */
 };
 
 /* "2/4": the second of four. */
@@ -193,7 +195,7 @@ static int clean_one(struct request *request, const char *const *sources, size_t
     if (!ok)
         return tt_exit_status(&error);
     if (request->is_json)
-        printf("%s\n", result.json);
+        printf("%s%s\n", request->summed_up++ ? "," : "", result.json);
     else if (!request->is_quiet)
         printf("%s", request->is_verbose ? result.summary_verbose : result.summary);
     int status = result.failed_count ? TT_EXIT_SOME_FAILED : TT_EXIT_DONE;
@@ -201,7 +203,41 @@ static int clean_one(struct request *request, const char *const *sources, size_t
     return status;
 }
 
+/* A shell's pattern names what earlier runs left, too: these are no sessions. False when nothing else is left. */
+static bool drop_results(struct request *request)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < request->source_count; i++)
+        if (!tt_is_out_folder(request->sources[i]))
+            request->sources[kept++] = request->sources[i];
+    request->source_count = kept;
+    if (kept == 0)
+        tt_complain("clean: earlier runs left all of these folders; name those with the recordings");
+    return kept > 0;
+}
+
 /* Several folders: one after the other, each with its own OUT. */
+static int clean_sessions(struct request *request)
+{
+    if (request->options.out) {
+        tt_complain("--out: with several sessions each goes to its own SESSION.tidy; leave -o out");
+        return TT_EXIT_USAGE;
+    }
+    if (!drop_results(request))
+        return TT_EXIT_USAGE;
+    request->options.may_miss_changes = true;
+    int worst = TT_EXIT_DONE;
+    if (request->is_json)
+        printf("[\n");
+    for (size_t i = 0; i < request->source_count && worst != TT_EXIT_STOPPED; i++) {
+        int status = clean_one(request, &request->sources[i], 1);
+        worst = status > worst ? status : worst;
+    }
+    if (request->is_json)
+        printf("]\n");
+    return worst;
+}
+
 static int clean_all(struct request *request)
 {
     bool has_folder = false, has_file = false;
@@ -216,17 +252,7 @@ static int clean_all(struct request *request)
         tt_complain("clean: name folders or sound files, not both");
         return TT_EXIT_USAGE;
     }
-    if (request->options.out) {
-        tt_complain("--out: with several sessions each goes to its own SESSION.tidy; leave -o out");
-        return TT_EXIT_USAGE;
-    }
-    request->options.may_miss_changes = true;
-    int worst = TT_EXIT_DONE;
-    for (size_t i = 0; i < request->source_count && worst != TT_EXIT_STOPPED; i++) {
-        int status = clean_one(request, &request->sources[i], 1);
-        worst = status > worst ? status : worst;
-    }
-    return worst;
+    return clean_sessions(request);
 }
 
 static int run(int count, char **arguments)

@@ -58,14 +58,26 @@ static bool choose_channel(const struct tt_compare_request *request, const struc
     return true;
 }
 
+/* Before anything is made: where nothing can be read, nothing is left. */
+static bool find_sides(const struct tt_compare_request *request, const char *out, struct side sides[2], struct tt_error *err)
+{
+    static const char *const names[] = { "before", "after" };
+    for (int i = 0; i < 2; i++) {
+        sides[i].path = tt_resolve_path(i == 0 ? request->before : request->after, err);
+        if (!sides[i].path) return false;
+        if (!(sides[i].prefix = tt_format("%s/pictures/%s", out, names[i]))) return tt_fail_memory(err);
+        struct tt_reader *reader = tt_reader_open(sides[i].path, &sides[i].info, err);
+        if (!reader) return false;
+        tt_reader_close(reader);
+    }
+    return true;
+}
+
 /* As it is: no rumble filter. What was heard is mapped at once, and its file goes. */
 static bool hear(const struct tt_compare_request *request, const char *out, struct side *side, struct tt_error *err)
 {
     struct tt_settings settings;
     struct tt_channel_choice choice = {0};
-    struct tt_reader *reader = tt_reader_open(side->path, &side->info, err);
-    if (!reader) return false;
-    tt_reader_close(reader);
     tt_settings_default(&settings);
     settings.take.highpass_hz = 0;
     char *scratch = tt_format("%s/.heard-%ld.part", out, (long)getpid());
@@ -266,11 +278,6 @@ static bool compare(const struct tt_compare_request *request, const char *out, s
 {
     static const char *const names[] = { "before", "after" };
     double gains_db[2] = {0};
-    for (int i = 0; i < 2; i++) {
-        sides[i].path = tt_resolve_path(i == 0 ? request->before : request->after, err);
-        if (!sides[i].path) return false;
-        if (!(sides[i].prefix = tt_format("%s/pictures/%s", out, names[i]))) return tt_fail_memory(err);
-    }
     for (int i = 0; i < 2; i++)
         if (!hear(request, out, &sides[i], err) || !read_moments(request, &sides[i], err)) return false;
     if (!tt_lag_find(&sides[0].sound, &sides[1].sound, lags, err) || !say_fit(&sides[0], &sides[1], lags, compared->sentence, sizeof compared->sentence, err)) return false;
@@ -286,7 +293,7 @@ bool tt_compare(const struct tt_compare_request *request, struct tt_compared *co
     *compared = (struct tt_compared){0};
     char *named = request->out ? tt_copy_string(request->out) : tt_format("%s.compare", request->after), *out = named ? tt_resolve_path(named, err) : NULL;
     bool ok = named ? out != NULL : tt_fail_memory(err);
-    ok = ok && is_free(out, err) && begin_in(out, err) && ((compared->page = tt_path_join(out, "index.html")) || tt_fail_memory(err));
+    ok = ok && is_free(out, err) && find_sides(request, out, sides, err) && begin_in(out, err) && ((compared->page = tt_path_join(out, "index.html")) || tt_fail_memory(err));
     ok = ok && compare(request, out, sides, &lags, compared, err);
     tt_lags_free(&lags);
     for (int i = 0; i < 2; i++) {

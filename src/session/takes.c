@@ -145,6 +145,40 @@ static bool name_stems(struct tt_take_list *list, struct tt_error *err)
     return ok;
 }
 
+static void free_files(struct tt_take_list *list, size_t from)
+{
+    for (size_t i = from; i < list->count; i++) {
+        free(list->files[i].name);
+        free(list->files[i].stem);
+        free(list->files[i].path);
+    }
+    list->count = from;
+}
+
+static bool is_listed(const struct tt_take_list *list, const char *name)
+{
+    for (size_t i = 0; i < list->count; i++)
+        if (strcmp(list->files[i].name, name) == 0)
+            return true;
+    return false;
+}
+
+/* Takes that are named one by one are called what they would be called in a run over their folder, and never one like another. */
+static bool name_stems_as_in_folder(struct tt_take_list *list, struct tt_error *err)
+{
+    const size_t named = list->count;
+    DIR *folder = opendir(list->folder);
+    bool ok = true;
+    for (struct dirent *entry; ok && folder && (entry = readdir(folder));)
+        if (tt_is_sound_name(entry->d_name) && !is_listed(list, entry->d_name))
+            ok = add_file(list, entry->d_name, err);
+    if (folder)
+        closedir(folder);
+    ok = ok && name_stems(list, err);
+    free_files(list, named);
+    return ok;
+}
+
 static void pass_over(struct tt_take_list *list, const char *name)
 {
     list->passed_over++;
@@ -207,9 +241,8 @@ static bool list_files(const char *const *sources, size_t count, struct tt_take_
         }
         if (ok && !tt_is_sound_name(tt_path_name(path)))
             ok = tt_fail(err, TT_ERROR_USAGE, "%s: its name does not end like a sound file's (.wav, .flac, .aif ...); rename it, or name the folder", sources[i]);
-        for (size_t j = 0; ok && j < list->count; j++)
-            if (strcmp(list->files[j].name, tt_path_name(path)) == 0)
-                ok = tt_fail(err, TT_ERROR_USAGE, "%s: named twice; name it once", sources[i]);
+        if (ok && is_listed(list, tt_path_name(path)))
+            ok = tt_fail(err, TT_ERROR_USAGE, "%s: named twice; name it once", sources[i]);
         ok = ok && add_file(list, tt_path_name(path), err);
         free(folder);
         free(path);
@@ -234,15 +267,13 @@ bool tt_takes_list(const char *const *sources, size_t count, bool without_links,
         if (count > 1)
             return tt_fail(err, TT_ERROR_USAGE, "%s: name one folder, or sound files of one folder", sources[1]);
         list->folder = tt_resolve_path(sources[0], err);
-        ok = list->folder && list_folder(list, without_links, err);
+        ok = list->folder && list_folder(list, without_links, err) && name_stems(list, err);
     } else {
-        ok = list_files(sources, count, list, err);
+        ok = list_files(sources, count, list, err) && name_stems_as_in_folder(list, err);
     }
     if (!ok)
         return false;
     qsort(list->files, list->count, sizeof *list->files, compare_files);
-    if (!name_stems(list, err))
-        return false;
     const char *last = tt_path_name(list->folder);
     list->name = tt_copy_string(last[0] ? last : "session");
     bool is_single = !S_ISDIR(status.st_mode) && count == 1;
@@ -252,11 +283,7 @@ bool tt_takes_list(const char *const *sources, size_t count, bool without_links,
 
 void tt_takes_free(struct tt_take_list *list)
 {
-    for (size_t i = 0; i < list->count; i++) {
-        free(list->files[i].name);
-        free(list->files[i].stem);
-        free(list->files[i].path);
-    }
+    free_files(list, 0);
     free(list->files);
     free(list->folder);
     free(list->name);

@@ -272,7 +272,17 @@ static void several_sessions_each_have_their_own_results(void **state)
     assert_int_equal(said.status, 1); /* the worst of them */
     assert_true(file_exists(in_folder(p->folder, "hive.tidy/voice/01.wav")));
     assert_true(file_exists(in_folder(p->folder, "garden.tidy/voice/01.wav")));
+    /* As by a shell's pattern: what the run left is no session, and the summaries are one list. */
+    struct said again = RUN("clean", "garden", "garden.tidy", "hive", "hive.tidy/", "--json"), nothing = RUN("clean", "garden.tidy", "hive.tidy");
+    assert_int_equal(again.status, 1);
+    json_t *parsed = json_loads(again.out, 0, NULL);
+    assert_int_equal(json_array_size(parsed), 2);
+    assert_string_equal(json_string_value(json_object_get(json_array_get(parsed, 1), "session")), "hive");
+    assert_int_equal(nothing.status, 2);
+    json_decref(parsed);
     said_free(&said);
+    said_free(&again);
+    said_free(&nothing);
 }
 
 static void single_takes_make_a_session_of_those_and_one_has_a_folder_of_its_name(void **state)
@@ -553,6 +563,7 @@ static void two_recordings_of_one_reading_are_compared_and_others_refused(void *
     assert_non_null(strstr(other.err, "do not belong together"));
     assert_int_equal(none.status, 1);
     assert_non_null(strstr(none.err, "03.wav"));
+    assert_false(file_exists(take_path(p, "03.wav.compare"))); /* nor is anything left of it */
     said_free(&same);
     said_free(&other);
     said_free(&none);

@@ -284,6 +284,21 @@ static void takes_with_one_stem_both_keep_their_full_names(void **state)
     tt_clean_result_free(&result);
 }
 
+static void a_single_take_does_not_share_its_results_with_another_of_its_stem(void **state)
+{
+    struct place *p = *state;
+    static const char *const names[] = {"001.wav", "001.flac", "002.wav"}, *const outs[] = {"001.wav.tidy", "001.flac.tidy", "002.tidy"};
+    static const char *const voices[] = {"voice/001.wav.wav", "voice/001.flac.wav", "voice/002.wav"};
+    for (size_t i = 0; i < 3; i++)
+        take_write(take_path(p, names[i]), (struct take_shape){.seconds = 3.5, .seed = i + 1, .format = i == 1 ? SF_FORMAT_FLAC | SF_FORMAT_PCM_24 : 0});
+    for (size_t i = 0; i < 3; i++) {
+        struct tt_clean_result result = clean_well(take_path(p, names[i]), NULL, plain);
+        assert_string_equal(result.out_folder, in_folder(p->session, outs[i]));
+        assert_true(file_exists(in_folder(result.out_folder, voices[i])));
+        tt_clean_result_free(&result);
+    }
+}
+
 /* ---- stopped, or out of room ---- */
 
 struct stopping {
@@ -469,6 +484,7 @@ int main(void)
         IN_PLACE(odd_names_are_names_like_any_other),
         IN_PLACE(a_long_name_works_until_the_files_beside_it_would_not_fit),
         IN_PLACE(takes_with_one_stem_both_keep_their_full_names),
+        IN_PLACE(a_single_take_does_not_share_its_results_with_another_of_its_stem),
         IN_PLACE(a_stopped_run_leaves_nothing_half_and_the_next_one_completes),
         IN_PLACE(a_full_disk_is_an_error_and_costs_nothing_that_was_there),
         IN_PLACE(takes_that_are_gone_for_once_do_not_cost_the_narration),
