@@ -74,6 +74,33 @@ void tt_floor_track_free(struct tt_floor_track *track)
     memset(track, 0, sizeof *track);
 }
 
+/* Density over frequency stays, and a row reads density * rate / 2. */
+bool tt_floor_track_at_rate(const struct tt_floor_track *track, int64_t sample, int rate_hz, struct tt_floor_track *out, struct tt_error *err)
+{
+    struct tt_stft_shape shape = tt_stft_shape_for(rate_hz);
+    float *row = malloc((size_t)track->shape.bin_count * sizeof *row);
+    *out = (struct tt_floor_track){.shape = shape, .node_count = 1};
+    out->node_sample = calloc(1, sizeof *out->node_sample);
+    out->power = malloc((size_t)shape.bin_count * sizeof *out->power);
+    if (!row || !out->node_sample || !out->power) {
+        free(row);
+        tt_floor_track_free(out);
+        return tt_fail_memory(err);
+    }
+    tt_floor_at(track, sample, row);
+    const double scale = (double)rate_hz / track->shape.rate_hz;
+    for (int k = 0; k < shape.bin_count; k++) {
+        double bin = (double)k * rate_hz / shape.window_samples / ((double)track->shape.rate_hz / track->shape.window_samples);
+        int low = (int)bin < track->shape.bin_count - 1 ? (int)bin : track->shape.bin_count - 1;
+        int high = low + 1 < track->shape.bin_count ? low + 1 : low;
+        double share = bin - low < 1 ? bin - low : 1;
+        double power = row[low] * (1 - share) + row[high] * share;
+        out->power[k] = (float)(bin <= track->shape.bin_count - 1 ? power * scale : 1e-20);
+    }
+    free(row);
+    return true;
+}
+
 double tt_a_weight_db(double frequency_hz)
 {
     /* IEC 61672-1, annex E: pole frequencies, and the gain that makes 1 kHz 0 dB. */

@@ -20,6 +20,8 @@ void tt_floor_at(const struct tt_floor_track *track, int64_t sample, float *powe
 /* Total noise power (mean square) of a row, and the same A-weighted (IEC 61672-1). */
 double tt_floor_mean_square(const struct tt_floor_track *track, const float *power);
 double tt_floor_mean_square_a(const struct tt_floor_track *track, const float *power);
+/* One node: the noise at a sample position, for samples at another rate. */
+bool tt_floor_track_at_rate(const struct tt_floor_track *track, int64_t sample, int rate_hz, struct tt_floor_track *out, struct tt_error *err);
 void tt_floor_track_free(struct tt_floor_track *track); /* frees members, zeroes it */
 
 /* A-weighting in dB at a frequency (IEC 61672-1, annex E formula; 0 dB at 1 kHz). */

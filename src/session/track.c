@@ -55,15 +55,21 @@ static int track_rate_hz(const struct tt_track *track, const struct tt_settings 
     return settings->deliver.rate_hz == TT_RATE_KEEP ? rate_hz : tt_delivery_rate_hz(settings, rate_hz);
 }
 
-/* At the edge of a pick-up: a pause as inside a take, in which one room goes over into the other. there_ms: of both rooms already. */
-static void join_parts(struct tt_voice_part *last, struct tt_voice_part *part, double there_ms, const struct tt_settings *settings)
+/* Made room tone between two voices, half of it each one's. */
+static void put_between(struct tt_voice_part *last, struct tt_voice_part *part, double made_ms)
 {
-    const double least_ms = 40; /* two fades of voices.c; where both rooms are cut in the middle of words there is no more */
-    double made_ms = there_ms > least_ms && settings->pauses.stay_ms - there_ms > least_ms ? settings->pauses.stay_ms - there_ms : least_ms;
     last->tone_behind = tt_frames_from_ms(made_ms / 2, last->rate_hz);
     part->tone_before = tt_frames_from_ms(made_ms / 2, part->rate_hz);
-    part->room_before = last->room;
-    part->tone_gain_before = last->tone_gain;
+}
+
+/* At the edge of a pick-up a pause is as long as inside a take, else as between two. there_ms: of both rooms already. */
+static double made_between_ms(bool is_joined, double there_ms, const struct tt_settings *settings)
+{
+    const double least_ms = 40; /* two fades of voices.c; where both rooms are cut in the middle of words there is no more */
+    double wanted_ms = (is_joined ? settings->pauses.stay_ms : settings->pauses.between_ms) - there_ms;
+    if (is_joined)
+        return there_ms > least_ms && wanted_ms > least_ms ? wanted_ms : least_ms;
+    return wanted_ms > 0 ? wanted_ms : 0;
 }
 
 bool tt_track_build(struct tt_run_state *run, const char *piece, struct tt_track *track, struct tt_error *err)
@@ -87,17 +93,15 @@ bool tt_track_build(struct tt_run_state *run, const char *piece, struct tt_track
                                        .limit_path = take->limited_db > 0 ? take->limit_path : NULL,
                                        .rate_hz = take->out_rate_hz,
                                        .frames = take->out_frames,
-                                       .room = &take->heard.floor,
+                                       .heard = &take->heard,
+                                       .map = &take->map,
                                        .tone_gain = tt_room_tone_gain(settings) * tt_amplitude_from_db(take->applied_gain_db),
                                        .seed = i + 1};
-        if (i > 0 && take->joins_before) {
-            join_parts(&track->parts[i - 1], part, tt_ms_from_frames(behind_last, rate_of_last) + tt_ms_from_frames(before, part->rate_hz), settings);
-        } else if (i == 0) {
+        if (i == 0) {
             part->tone_before = tt_frames_from_ms(settings->deliver.head_ms, part->rate_hz);
         } else {
             double there_ms = tt_ms_from_frames(behind_last, rate_of_last) + tt_ms_from_frames(before, part->rate_hz);
-            if (settings->pauses.between_ms > there_ms)
-                part->tone_before = tt_frames_from_ms(settings->pauses.between_ms - there_ms, part->rate_hz);
+            put_between(&track->parts[i - 1], part, made_between_ms(take->joins_before, there_ms, settings));
         }
         if (i + 1 == track->count)
             part->tone_behind = tt_frames_from_ms(settings->deliver.tail_ms, part->rate_hz);
@@ -133,7 +137,7 @@ bool tt_track_key(const struct tt_run_state *run, const struct tt_track *track, 
 {
     const struct tt_settings *s = &run->settings;
     struct tt_text text = {0};
-    tt_text_addf(&text, "%s track 2\n%s\n", TIDYTAKE_VERSION, title);
+    tt_text_addf(&text, "%s track 3\n%s\n", TIDYTAKE_VERSION, title);
     tt_text_addf(&text, "aim %s across %d limit %.17g %.17g\n", run->gain_aim, (int)s->loudness.across, s->loudness.ceiling_dbtp, s->loudness.limit_most_db);
     tt_text_addf(&text, "deliver %d %d %d %d start %s %d\n", (int)s->deliver.channels, (int)s->deliver.format, (int)s->deliver.bits, track->rate_hz,
                  s->deliver.start, (int)s->deliver.frame_rate);
@@ -141,8 +145,6 @@ bool tt_track_key(const struct tt_run_state *run, const struct tt_track *track, 
         const struct tt_voice_part *part = &track->parts[i];
         tt_text_addf(&text, "voice %s %d %lld tone %lld %lld %.17g %llu\n", track->takes[i]->render_key, part->rate_hz, (long long)part->frames,
                      (long long)part->tone_before, (long long)part->tone_behind, part->tone_gain, (unsigned long long)part->seed);
-        if (part->room_before)
-            tt_text_addf(&text, "joined %.17g\n", part->tone_gain_before);
     }
     for (size_t i = 0; i < track->label_count; i++)
         tt_text_addf(&text, "label %lld %s\n", (long long)track->labels[i].frame, track->labels[i].text);

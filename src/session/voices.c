@@ -11,6 +11,7 @@
 #include "dsp/crossfade.h"
 #include "dsp/room_tone.h"
 #include "pipeline/limit_record.h"
+#include "session/voice_room.h"
 
 enum { BLOCK_SAMPLES = 1 << 14 };
 /* The voice's own room tone goes over into the made one within its first and last samples, which are room tone, too (edge_ms). */
@@ -27,41 +28,14 @@ struct tt_voices {
     struct tt_limit_reader *limits; /* NULL where nothing was limited */
     int channel_count;
     struct tt_resampler *resampler;
-    struct tt_floor_track room;    /* of the part, at the rate of its voice */
-    struct tt_room_tone *tone;
-    struct tt_floor_track room_before;
-    struct tt_room_tone *tone_before; /* NULL without room_before */
+    struct tt_voice_room room;     /* of the part */
+    struct tt_room_tone *tone_head, *tone_tail; /* NULL where none is made around the part */
+    struct tt_floor_track room_before; /* of the part before, at its tail; without nodes where nothing was made there */
+    struct tt_room_tone *tone_before; /* of it, at this part's rate */
     int64_t position;              /* in the part, tone included, at its own rate */
     float *interleaved, *mono, *other;
     size_t mono_count, mono_used;  /* waiting for the resampler */
 };
-
-/* The same noise at another sample rate: density over frequency stays, and a row reads density * rate / 2. */
-static bool room_at_rate(const struct tt_floor_track *track, int rate_hz, int64_t sample, struct tt_floor_track *out, struct tt_error *err)
-{
-    struct tt_stft_shape shape = tt_stft_shape_for(rate_hz);
-    float *row = malloc((size_t)track->shape.bin_count * sizeof *row);
-    *out = (struct tt_floor_track){.shape = shape, .node_count = 1};
-    out->node_sample = calloc(1, sizeof *out->node_sample);
-    out->power = malloc((size_t)shape.bin_count * sizeof *out->power);
-    if (!row || !out->node_sample || !out->power) {
-        free(row);
-        tt_floor_track_free(out);
-        return tt_fail_memory(err);
-    }
-    tt_floor_at(track, sample, row);
-    const double scale = (double)rate_hz / track->shape.rate_hz;
-    for (int k = 0; k < shape.bin_count; k++) {
-        double bin = (double)k * rate_hz / shape.window_samples / ((double)track->shape.rate_hz / track->shape.window_samples);
-        int low = (int)bin < track->shape.bin_count - 1 ? (int)bin : track->shape.bin_count - 1;
-        int high = low + 1 < track->shape.bin_count ? low + 1 : low;
-        double share = bin - low < 1 ? bin - low : 1;
-        double power = row[low] * (1 - share) + row[high] * share;
-        out->power[k] = (float)(bin <= track->shape.bin_count - 1 ? power * scale : 1e-20);
-    }
-    free(row);
-    return true;
-}
 
 static int64_t part_length(const struct tt_voice_part *part)
 {
@@ -87,14 +61,16 @@ static void close_part(struct tt_voices *voices)
     tt_limit_reader_close(voices->limits);
     voices->limits = NULL;
     tt_resampler_destroy(voices->resampler);
-    tt_room_tone_destroy(voices->tone);
+    tt_room_tone_destroy(voices->tone_head);
+    tt_room_tone_destroy(voices->tone_tail);
     tt_room_tone_destroy(voices->tone_before);
-    tt_floor_track_free(&voices->room);
     tt_floor_track_free(&voices->room_before);
-    voices->tone_before = NULL;
+    voices->room_before = voices->room.tail;
+    voices->room.tail = (struct tt_floor_track){0};
+    tt_voice_room_free(&voices->room);
+    voices->tone_head = voices->tone_tail = voices->tone_before = NULL;
     voices->reader = NULL;
     voices->resampler = NULL;
-    voices->tone = NULL;
     voices->is_open = false;
     voices->position = 0;
     voices->mono_count = voices->mono_used = 0;
@@ -105,6 +81,7 @@ void tt_voices_close(struct tt_voices *voices)
     if (!voices)
         return;
     close_part(voices);
+    tt_floor_track_free(&voices->room_before);
     free(voices->interleaved);
     free(voices->mono);
     free(voices->other);
@@ -130,6 +107,21 @@ struct tt_voices *tt_voices_open(const struct tt_voice_part *parts, size_t count
     return voices;
 }
 
+static bool open_tones(struct tt_voices *voices, const struct tt_voice_part *part, struct tt_error *err)
+{
+    if (!tt_voice_room_hear(part, &voices->room, err) || !(voices->tone_head = tt_room_tone_create(&voices->room.head, 1, part->seed, err)) ||
+        !(voices->tone_tail = tt_room_tone_create(&voices->room.tail, 1, part->seed + 2 * tone_seed_step, err)))
+        return false;
+    if (voices->room_before.node_count == 0)
+        return true;
+    struct tt_floor_track before;
+    if (!tt_floor_track_at_rate(&voices->room_before, 0, part->rate_hz, &before, err))
+        return false;
+    tt_floor_track_free(&voices->room_before);
+    voices->room_before = before;
+    return (voices->tone_before = tt_room_tone_create(&voices->room_before, 1, part->seed + tone_seed_step, err)) != NULL;
+}
+
 static bool open_part(struct tt_voices *voices, struct tt_error *err)
 {
     const struct tt_voice_part *part = &voices->parts[voices->at];
@@ -144,18 +136,8 @@ static bool open_part(struct tt_voices *voices, struct tt_error *err)
         return false;
     if (part->rate_hz != voices->rate_hz && !(voices->resampler = tt_resampler_create(part->rate_hz, voices->rate_hz, err)))
         return false;
-    if (!room_at_rate(part->room, part->rate_hz, INT64_MAX / 4, &voices->room, err))
+    if ((part->tone_before > 0 || part->tone_behind > 0) && !open_tones(voices, part, err))
         return false;
-    voices->tone = tt_room_tone_create(&voices->room, part->tone_gain, part->seed, err);
-    if (!voices->tone)
-        return false;
-    if (part->room_before) {
-        if (!room_at_rate(part->room_before, part->rate_hz, INT64_MAX / 4, &voices->room_before, err))
-            return false;
-        voices->tone_before = tt_room_tone_create(&voices->room_before, part->tone_gain_before, part->seed + tone_seed_step, err);
-        if (!voices->tone_before)
-            return false;
-    }
     voices->is_open = true;
     return true;
 }
@@ -173,7 +155,7 @@ static void blend_edges(struct tt_voices *voices, const struct tt_voice_part *pa
         int64_t first = from > edge ? from : edge, last = from + (int64_t)count < edge + fade ? from + (int64_t)count : edge + fade;
         if (first >= last)
             continue;
-        tt_room_tone_make(voices->tone, 0, voices->other, (size_t)(last - first));
+        tt_room_tone_make(side == 0 ? voices->tone_head : voices->tone_tail, 0, voices->other, (size_t)(last - first));
         for (int64_t i = first; i < last; i++) {
             /* Room tone and made tone have nothing in common: equal power. */
             double share = ((double)(i - edge) + 0.5) / (double)fade, angle = 1.5707963267948966 * share;
@@ -183,11 +165,12 @@ static void blend_edges(struct tt_voices *voices, const struct tt_voice_part *pa
     }
 }
 
-/* Made tone in front of a part; from one room into another it goes over at equal power, over all of its length. */
+/* Made tone around a voice; in front of it the room of the part before goes over into its own at equal power. */
 static void make_tone(struct tt_voices *voices, const struct tt_voice_part *part, float *samples, size_t count)
 {
-    tt_room_tone_make(voices->tone, 0, samples, count);
-    if (!voices->tone_before || voices->position >= part->tone_before)
+    bool is_before = voices->position < part->tone_before;
+    tt_room_tone_make(is_before ? voices->tone_head : voices->tone_tail, 0, samples, count);
+    if (!voices->tone_before || !is_before)
         return;
     tt_room_tone_make(voices->tone_before, 0, voices->other, count);
     for (size_t i = 0; i < count; i++) {
@@ -270,6 +253,7 @@ static bool voices_rewind(void *context, struct tt_error *err)
     (void)err;
     struct tt_voices *voices = context;
     close_part(voices);
+    tt_floor_track_free(&voices->room_before);
     voices->at = 0;
     return true;
 }

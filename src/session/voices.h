@@ -4,20 +4,20 @@
 #ifndef TT_SESSION_VOICES_H
 #define TT_SESSION_VOICES_H
 
-#include "dsp/floor_track.h"
 #include "pipeline/delivery.h"
+#include "sheet/heard.h"
+#include "sheet/time_map.h"
 
 struct tt_voice_part {
     const char *path;              /* of the voice file */
     const char *limit_path;        /* of what its limiter did, which is taken back; NULL: it did nothing */
     int rate_hz;                   /* of it */
     int64_t frames;
-    const struct tt_floor_track *room; /* of the take; borrowed */
-    double tone_gain;              /* linear, on top of the room's level */
+    const struct tt_heard *heard;  /* of the take; borrowed, as is map */
+    const struct tt_time_map *map; /* from the take to the voice */
+    double tone_gain;              /* linear: what the gate leaves of the room's floor, at the voice's level */
     uint64_t seed;
-    const struct tt_floor_track *room_before; /* tone_before goes over into this part's room from that of the part before; NULL: its own from the start */
-    double tone_gain_before;
-    int64_t tone_before, tone_behind; /* made room tone around it, in frames at rate_hz */
+    int64_t tone_before, tone_behind; /* made room tone around it, in frames at rate_hz; from one voice to the next one room goes over into the other in tone_before */
 };
 
 struct tt_voices;

@@ -60,6 +60,22 @@ static void tone_is_raised_to_what_is_left_between_the_words(void **state)
     }
 }
 
+static void tone_goes_halfway_with_a_room_that_has_just_changed(void **state)
+{
+    (void)state;
+    struct tt_floor_track track = flat_floor();
+    struct tt_room_match *match = match_over_pauses(&track);
+    float *take = restless_take(false), gain[BINS];
+    for (int64_t i = (int64_t)RATE * (SECONDS - 2); i < (int64_t)RATE * SECONDS; i++) take[i] *= (float)tt_amplitude_from_db(8);
+    tt_room_match_add(match, take, RATE * SECONDS);
+    assert_true(tt_room_match_at(match, RATE * SECONDS, gain));
+    double sum = 0;
+    for (int bin = 3; bin < 341; bin++) sum += tt_db_from_amplitude((double)gain[bin]) / 338;
+    assert_within(sum, 12.0 + 0.5 * 8.0, 1.0, 1.0);
+    free(take);
+    tt_room_match_destroy(match);
+}
+
 static void too_little_pause_leaves_the_tone_as_it_is(void **state)
 {
     (void)state;
@@ -118,6 +134,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(tone_is_raised_to_what_is_left_between_the_words),
+        cmocka_unit_test(tone_goes_halfway_with_a_room_that_has_just_changed),
         cmocka_unit_test(too_little_pause_leaves_the_tone_as_it_is),
         cmocka_unit_test(neither_blocks_nor_what_comes_later_change_it),
         cmocka_unit_test(a_tone_takes_the_colour_that_it_is_given),
