@@ -209,24 +209,39 @@ TT_WIDE static void add_squares(double squares[LANES], const float *samples, siz
     memcpy(squares, sums, sizeof sums);
 }
 
+/* What does not go by steps. */
+static void add_peaks_and_squares(struct tt_meter *meter, size_t channel, const float *samples, size_t count)
+{
+    tt_true_peak_add(meter->channels[channel].true_peak, samples, count);
+    add_squares(meter->squares, samples, count, (size_t)(meter->frame_count % LANES));
+}
+
+/* Part of a step, from several channels. */
+static void gather(struct tt_meter *meter, const float *interleaved, size_t part)
+{
+    const size_t stride = (size_t)meter->channel_count;
+    for (size_t c = 0; c < stride; c++) {
+        float *gathered = meter->channels[c].samples + meter->step_filled;
+        for (size_t i = 0; i < part; i++)
+            gathered[i] = interleaved[i * stride + c];
+        add_peaks_and_squares(meter, c, gathered, part);
+    }
+}
+
 bool tt_meter_add_frames(struct tt_meter *meter, const float *interleaved, size_t frame_count, struct tt_error *err)
 {
     const size_t stride = (size_t)meter->channel_count;
+    const bool is_mono = stride == 1;
+    if (is_mono)
+        add_peaks_and_squares(meter, 0, interleaved, frame_count);
     while (frame_count > 0) {
         const size_t room = meter->step_samples - meter->step_filled;
         const size_t part = frame_count < room ? frame_count : room;
-        const float *whole = stride == 1 && part == meter->step_samples ? interleaved : NULL;
-        for (size_t c = 0; c < stride; c++) {
-            struct meter_channel *channel = &meter->channels[c];
-            float *gathered = channel->samples + meter->step_filled;
-            if (stride == 1 && !whole)
-                memcpy(gathered, interleaved, part * sizeof *gathered);
-            for (size_t i = 0; stride > 1 && i < part; i++)
-                gathered[i] = interleaved[i * stride + c];
-            const float *samples = whole ? whole : gathered;
-            tt_true_peak_add(channel->true_peak, samples, part);
-            add_squares(meter->squares, samples, part, (size_t)(meter->frame_count % LANES));
-        }
+        const float *whole = is_mono && part == meter->step_samples ? interleaved : NULL;
+        if (!is_mono)
+            gather(meter, interleaved, part);
+        else if (!whole)
+            memcpy(meter->channels[0].samples + meter->step_filled, interleaved, part * sizeof *interleaved);
         interleaved += part * stride;
         frame_count -= part;
         meter->frame_count += (int64_t)part;

@@ -8,12 +8,11 @@
 #include "dsp/interpolator.h"
 #include "dsp/limiter.h"
 
-enum { CONTEXT = TT_INTERPOLATOR_TAPS - 1, CHUNK = 2048 };
+enum { CONTEXT = TT_INTERPOLATOR_TAPS - 1 };
 
 struct tt_true_peak {
     struct tt_interpolator interpolator;
-    float samples[CONTEXT + CHUNK + CONTEXT]; /* the last place is for the silence behind the end */
-    size_t count;
+    float edge[2 * CONTEXT]; /* the last samples, silence at first, and room for those that come behind them */
     float highest, of_samples;
 };
 
@@ -29,7 +28,6 @@ struct tt_true_peak *tt_true_peak_create(int rate_hz, struct tt_error *err)
         return NULL;
     }
     tt_interpolator_init(&peak->interpolator);
-    peak->count = CONTEXT; /* silence in front of the start */
     return peak;
 }
 
@@ -43,34 +41,33 @@ void tt_true_peak_look_above(struct tt_true_peak *peak, double least)
     peak->highest = (float)least;
 }
 
-static void look_at(struct tt_true_peak *peak, size_t count)
+/* The intervals whose reach lies within count samples. */
+static void look_at(struct tt_true_peak *peak, const float *samples, size_t count)
 {
-    const float of_samples = tt_sample_peak(peak->samples, count);
+    const float of_samples = tt_sample_peak(samples, count);
     peak->of_samples = of_samples > peak->of_samples ? of_samples : peak->of_samples;
     if (!(of_samples * peak->interpolator.sample_bound <= peak->highest))
-        peak->highest = tt_interpolator_highest(&peak->interpolator, peak->samples + TT_INTERPOLATOR_BEHIND, count - CONTEXT, peak->highest);
+        peak->highest = tt_interpolator_highest(&peak->interpolator, samples + TT_INTERPOLATOR_BEHIND, count - CONTEXT, peak->highest);
 }
 
 void tt_true_peak_add(struct tt_true_peak *peak, const float *samples, size_t count)
 {
-    while (count > 0) {
-        const size_t room = CONTEXT + CHUNK - peak->count, part = count < room ? count : room;
-        memcpy(peak->samples + peak->count, samples, part * sizeof *samples);
-        peak->count += part;
-        samples += part;
-        count -= part;
-        if (peak->count < CONTEXT + CHUNK)
-            continue;
-        look_at(peak, peak->count);
-        memmove(peak->samples, peak->samples + CHUNK, CONTEXT * sizeof *samples);
-        peak->count = CONTEXT;
-    }
+    const size_t joined = count < CONTEXT ? count : CONTEXT;
+    if (count == 0)
+        return;
+    memcpy(peak->edge + CONTEXT, samples, joined * sizeof *samples);
+    look_at(peak, peak->edge, CONTEXT + joined);
+    if (count > CONTEXT)
+        look_at(peak, samples, count);
+    memmove(peak->edge, peak->edge + joined, CONTEXT * sizeof *samples);
+    if (count > CONTEXT)
+        memcpy(peak->edge, samples + count - CONTEXT, CONTEXT * sizeof *samples);
 }
 
 double tt_true_peak_result(struct tt_true_peak *peak)
 {
-    memset(peak->samples + peak->count, 0, CONTEXT * sizeof *peak->samples);
-    look_at(peak, peak->count + CONTEXT);
+    static const float silence[CONTEXT];
+    tt_true_peak_add(peak, silence, CONTEXT);
     return peak->highest;
 }
 
