@@ -12,6 +12,8 @@
 enum { MOST_ROWS = 5632 };
 /* All scores of an alignment are kept for its path: 4 MiB, enough for half a minute within the usual beam. */
 enum { MOST_CELLS = 1 << 20 };
+/* Rows of cells are some thirty long: they are filled up to whole registers of 16-bit numbers, which takes less time than a rest done one by one. */
+enum { ROUND = 32 };
 
 static const float no_path = -1e9f;
 static const float bend_cost = 0.2f;  /* of a step that is not diagonal: measured on re-readings, see the tests */
@@ -23,8 +25,8 @@ struct tt_align {
     float *cells;
     struct band *bands;              /* MOST_ROWS */
     struct tt_align_end *ends;       /* MOST_ROWS */
-    int16_t *likeness;               /* of one row of x with rows of y, MOST_ROWS */
-    float *reach[2];                 /* padded copies of the two bands before, MOST_ROWS + 4 */
+    int16_t *likeness;               /* of one row of x with rows of y, MOST_ROWS and ROUND */
+    float *reach[2];                 /* padded copies of the two bands before, MOST_ROWS + 4 and ROUND */
     struct tt_align_cell *path;      /* MOST_ROWS */
 };
 
@@ -32,12 +34,12 @@ struct tt_align *tt_align_create(struct tt_error *err)
 {
     struct tt_align *align = calloc(1, sizeof *align);
     if (align) {
-        align->cells = malloc(MOST_CELLS * sizeof *align->cells);
+        align->cells = malloc((MOST_CELLS + ROUND) * sizeof *align->cells);
         align->bands = malloc(MOST_ROWS * sizeof *align->bands);
         align->ends = malloc(MOST_ROWS * sizeof *align->ends);
-        align->likeness = malloc(MOST_ROWS * sizeof *align->likeness);
+        align->likeness = calloc(MOST_ROWS + ROUND, sizeof *align->likeness);
         align->path = malloc(MOST_ROWS * sizeof *align->path);
-        for (int k = 0; k < 2; k++) align->reach[k] = malloc((MOST_ROWS + 4) * sizeof *align->reach[k]);
+        for (int k = 0; k < 2; k++) align->reach[k] = calloc(MOST_ROWS + 4 + ROUND, sizeof *align->reach[k]);
     }
     if (!align || !align->cells || !align->bands || !align->ends || !align->likeness || !align->path || !align->reach[0] || !align->reach[1]) {
         tt_align_destroy(align);
@@ -95,9 +97,11 @@ static float score_at(const struct tt_align *align, const struct band *band, int
 /* What a path may come from: the band's scores laid over low .. high - 1, no_path beyond it. */
 static void lay_out(const struct tt_align *align, const struct band *band, int low, int high, float *reach)
 {
-    for (int y = low; y < high; y++) reach[y - low] = no_path;
     int from = band->low > low ? band->low : low, to = band->high < high ? band->high : high;
-    if (to > from) memcpy(reach + (from - low), align->cells + band->at + (from - band->low), (size_t)(to - from) * sizeof *reach);
+    if (to <= from) from = to = high;
+    for (int y = low; y < from; y++) reach[y - low] = no_path;
+    memcpy(reach + (from - low), align->cells + band->at + (from - band->low), (size_t)(to - from) * sizeof *reach);
+    for (int y = to; y < high; y++) reach[y - low] = no_path;
 }
 
 TT_WIDE static void score_cells(const float *restrict before, const float *restrict two_before, const int16_t *restrict likeness, float tau,
@@ -113,33 +117,40 @@ TT_WIDE static void score_cells(const float *restrict before, const float *restr
     }
 }
 
+/* Of the count cells, which the caller has filled up to ROUND. */
 TT_WIDE static float highest_of(const float *cells, int count)
 {
     tt_lanes highest, part;
     float best = no_path;
-    int k = 0;
     for (int l = 0; l < TT_LANES; l++) highest[l] = no_path;
-    for (; k + TT_LANES <= count; k += TT_LANES) {
+    for (int k = 0; k < count; k += TT_LANES) {
         tt_lanes_load(&part, cells + k);
         const tt_lane_bits is_higher = part > highest;
         highest = (tt_lanes)(((tt_lane_bits)part & is_higher) | ((tt_lane_bits)highest & ~is_higher));
     }
     for (int l = 0; l < TT_LANES; l++) best = highest[l] > best ? highest[l] : best;
-    for (; k < count; k++) best = cells[k] > best ? cells[k] : best;
     return best;
+}
+
+/* As many rows of y as the lanes certainly hold. */
+static int rounded(const struct tt_align_task *task, int low, int count)
+{
+    const int whole = (count + ROUND - 1) / ROUND * ROUND;
+    return task->y_start + (size_t)(low + whole) <= task->rows.stride ? whole : count;
 }
 
 /* The scores of row x over low .. high - 1, into cells at band->at. Returns the best. */
 static float fill_row(struct tt_align *align, const struct tt_align_task *task, int x, struct band *band)
 {
-    int count = band->high - band->low;
-    tt_align_compare(&task->rows, task->x_start + (size_t)x, task->y_start + (size_t)band->low, count, align->likeness);
+    const int count = band->high - band->low, whole = (count + ROUND - 1) / ROUND * ROUND;
+    tt_align_compare(&task->rows, task->x_start + (size_t)x, task->y_start + (size_t)band->low, rounded(task, band->low, count), align->likeness);
     static const struct band none = {0, 0, 0};
     lay_out(align, x >= 1 ? &align->bands[x - 1] : &none, band->low - 2, band->high, align->reach[0]);
     lay_out(align, x >= 2 ? &align->bands[x - 2] : &none, band->low - 1, band->high, align->reach[1]);
     const int16_t *likeness = align->likeness;
     float *cells = align->cells + band->at;
-    score_cells(align->reach[0], align->reach[1], likeness, task->tau, cells, count);
+    score_cells(align->reach[0], align->reach[1], likeness, task->tau, cells, whole);
+    for (int k = count; k < whole; k++) cells[k] = no_path;
     int slack = task->slack_rows;                 /* where a path may begin */
     for (int y = band->low; y < band->high && y <= slack; y++)
         if (x == 0 || (y == 0 && x <= slack)) {
