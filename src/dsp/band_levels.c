@@ -74,7 +74,3 @@ struct tt_band_powers tt_band_powers_smooth(const struct tt_band_powers recent[5
     sum.whole /= total;
     return sum;
 }
-
-float tt_level_db_of(float power) { return power > 1e-14f ? 3.01029996f * tt_fast_log2(power) : -140.0f; }
-
-float tt_power_of_level(float level_db) { return tt_fast_exp2(0.332192809f * level_db); }

@@ -5,6 +5,7 @@
 
 #include <stdbool.h>
 
+#include "dsp/fast_math.h"
 #include "dsp/stft.h"
 
 enum { TT_BANDS = 8, TT_BANDS_DELAY = 2 };
@@ -26,7 +27,8 @@ struct tt_band_powers tt_band_powers_of(const struct tt_band_plan *plan, const f
 struct tt_band_powers tt_band_powers_smooth(const struct tt_band_powers recent[5], const bool have[5]);
 
 /* 10 * log10 of a power, -140 at and under 1e-14. */
-float tt_level_db_of(float power);
-float tt_power_of_level(float level_db);           /* the other way; level_db within +-370 */
+static inline float tt_level_db_of(float power) { return power > 1e-14f ? 3.01029996f * tt_fast_log2(power) : -140.0f; }
+/* The other way; level_db within +-370. */
+static inline float tt_power_of_level(float level_db) { return tt_fast_exp2(0.332192809f * level_db); }
 
 #endif

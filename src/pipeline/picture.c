@@ -11,13 +11,14 @@
 #include "base/file.h"
 #include "base/png.h"
 #include "base/text.h"
-#include "dsp/band_levels.h"
+#include "dsp/fast_math.h"
 
-enum { LEVELS = 2 };
+enum { LEVELS = 2, WHITE_STEP = 64 };
 static const double lowest_hz = 60, highest_hz = 16000; /* where voices and rooms are */
 static const double corner_hz = 800;                    /* bands are even in frequency below, even in octaves above, like an ear's (common practice) */
 /* White: 100 dB under a sine at full scale, in a bin; black: 28 dB under it. Between them lie 72 dB, in 64 shades of 1.1 dB: finer ones double the files and are not seen. */
 static const float floor_db = -100, top_db = -28;
+static const float nothing = 1e-14f, db_per_octave = 3.01029996f; /* the latter of a power's */
 
 struct level {
     char *prefix;
@@ -134,14 +135,24 @@ static bool end_strip(struct level *level, int number, struct tt_error *err)
     return ++level->strips < TT_STRIPS_MOST || write_file(level, number, err);
 }
 
+/* In steps of four, which a picture's compression thanks for. What is bounded is bounded as whole numbers, or the loop would not be done several at a time. */
+TT_WIDE static void find_shades(const float *restrict bands, int32_t *restrict shades)
+{
+    for (int band = 0; band < TT_PICTURE_BANDS; band++) {
+        const float shade = 255.0f * (top_db - db_per_octave * tt_fast_log2(bands[band] + nothing)) / (top_db - floor_db);
+        int32_t step = (int32_t)(shade / 4 + 0.5f);
+        step = step > 0 ? step : 0;
+        shades[band] = step < WHITE_STEP ? 4 * step : 255;
+    }
+}
+
 static bool add_column(struct tt_picture *picture, int number, const float *bands, struct tt_error *err)
 {
     struct level *level = &picture->levels[number];
-    for (int band = 0; band < TT_PICTURE_BANDS; band++) {
-        float shade = 255.0f * (top_db - tt_level_db_of(bands[band])) / (top_db - floor_db);
-        int row = TT_PICTURE_BANDS - 1 - band;
-        level->strip[row * TT_STRIP_COLUMNS + level->columns] = (uint8_t)(shade < 0 ? 0 : shade > 252 ? 255 : (int)(shade / 4 + 0.5f) * 4);
-    }
+    int32_t shades[TT_PICTURE_BANDS];
+    find_shades(bands, shades);
+    for (int band = 0; band < TT_PICTURE_BANDS; band++)
+        level->strip[(TT_PICTURE_BANDS - 1 - band) * TT_STRIP_COLUMNS + level->columns] = (uint8_t)shades[band];
     return ++level->columns < TT_STRIP_COLUMNS || end_strip(level, number, err);
 }
 
@@ -177,9 +188,14 @@ static bool end_column(struct tt_picture *picture, struct tt_error *err)
     return add_column(picture, 0, bands, err) && (++picture->zoomed_columns < TT_PICTURE_ZOOM || end_zoomed(picture, err));
 }
 
+TT_WIDE static void add_to(float *restrict sum, const float *restrict power, int count)
+{
+    for (int k = 0; k < count; k++) sum[k] += power[k];
+}
+
 bool tt_picture_add(struct tt_picture *picture, const float *power, struct tt_error *err)
 {
-    for (int k = 0; k < picture->shape.bin_count; k++) picture->power[k] += power[k];
+    add_to(picture->power, power, picture->shape.bin_count);
     return ++picture->frames < TT_PICTURE_FRAMES || end_column(picture, err);
 }
 
