@@ -31,8 +31,11 @@ CFLAGS_asan    = -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=undef
 CFLAGS_ubsan   = -O1 -g -fsanitize=undefined -fno-sanitize-recover=undefined
 CFLAGS_tsan    = -O1 -g -fsanitize=thread
 CFLAGS_fuzz    = -O1 -g -fsanitize=address,undefined,fuzzer-no-link -fno-sanitize-recover=undefined -fno-omit-frame-pointer
+# gcc 12 for arm64 breaks off over loops that look for the largest of floats with fmax (an internal error), unless it is left a call.
+MACHINE := $(shell $(CC) -dumpmachine 2>/dev/null)
+CFLAGS_machine = $(if $(filter aarch64-%,$(MACHINE)),-fno-builtin-fmax -fno-builtin-fmin)
 CPPFLAGS += -Isrc -Iinclude -Itests -Itests/support -D_DEFAULT_SOURCE -D_POSIX_C_SOURCE=200809L -D_FILE_OFFSET_BITS=64 -DTIDYTAKE_VERSION='"$(VERSION)"' $(if $(CAMERA),-DTIDYTAKE_WITH_CAMERA)
-CFLAGS   += -std=c17 $(WARN) -ffp-contract=off -fPIC -fvisibility=hidden -pthread $(CFLAGS_$(BUILD))
+CFLAGS   += -std=c17 $(WARN) -ffp-contract=off -fPIC -fvisibility=hidden -pthread $(CFLAGS_$(BUILD)) $(CFLAGS_machine)
 LIBS      = $$(pkg-config --libs $(LIBRARIES)) -lm -pthread -ldl
 # Asked for only when something is compiled, since `make deps` has to run before pkg-config is there.
 PKG_CFLAGS = $$(pkg-config --cflags $(LIBRARIES) $(CAMERA))

@@ -159,14 +159,35 @@ static void why_within(const struct changes *changes, const struct common *last,
     tt_text_addf(why, "%s (%s-%s of the take)", is_closed ? "gap: closed" : step > 0 ? "put back" : "taken out", start, end);
 }
 
+/* A stretch of one narration, in its own frames. */
+struct between { const struct tt_layout *in; int64_t start_frame, end_frame; };
+
+static bool begins_between(const struct between *between, size_t span)
+{
+    const struct tt_layout_span *spans = between->in->spans;
+    bool is_first = span == 0 || spans[span].take != spans[span - 1].take;
+    return is_first && spans[span].start_frame >= between->start_frame && spans[span].start_frame < between->end_frame;
+}
+
+/* Whether a take that lay between the two lies elsewhere now. next: the take that follows now, which may begin in front of what both hold of it. */
+static bool has_moved_away(const struct between *before, const struct tt_layout *now, const struct tt_layout_take *next)
+{
+    for (size_t i = 0; i < before->in->span_count; i++) {
+        const struct tt_layout_take *take = &before->in->takes[before->in->spans[i].take];
+        if (begins_between(before, i) && !(next && same_recording(take, next)) && find_take(now, take, false) < now->take_count) return true;
+    }
+    return false;
+}
+
 /* Takes between two places that only one of the narrations has. */
-static bool why_takes(const struct changes *changes, struct tt_text *why)
+static bool why_takes(const struct between *now, const struct between *before, struct tt_text *why)
 {
     size_t said = why->length;
     for (int side = 0; side < 2; side++) {
-        const struct tt_layout *one = side == 0 ? changes->now : changes->before, *other = side == 0 ? changes->before : changes->now;
+        const struct between *one_side = side == 0 ? now : before;
+        const struct tt_layout *one = one_side->in, *other = side == 0 ? before->in : now->in;
         for (size_t i = 0; i < one->span_count; i++) {
-            if (i > 0 && one->spans[i].take == one->spans[i - 1].take) continue;
+            if (!begins_between(one_side, i)) continue;
             const struct tt_layout_take *take = &one->takes[one->spans[i].take];
             if (find_take(other, take, false) < other->take_count) continue;
             bool is_anew = find_take(other, take, true) < other->take_count;
@@ -177,18 +198,27 @@ static bool why_takes(const struct changes *changes, struct tt_text *why)
     return why->length > said;
 }
 
+/* Of a stretch's start, at the rate of the narration that was. */
+static int64_t before_frame_of(const struct changes *changes, const struct common *stretch)
+{
+    return tt_rescale_frames(stretch->before_frame, changes->now->rate_hz, changes->before->rate_hz);
+}
+
 static void why_between(const struct changes *changes, const struct common *last, const struct common *next, int64_t step, struct tt_text *why)
 {
     if (last && next && last->take == next->take) {
         why_within(changes, last, next, step, why);
         return;
     }
-    if (why_takes(changes, why)) return;
-    bool is_backwards = last && next && last->now_frame < next->now_frame && last->before_frame > next->before_frame;
-    if (is_backwards) {
-        tt_text_add(why, "the running order changed");
+    const struct between now = { changes->now, last ? last->now_frame + 1 : INT64_MIN, next ? next->now_frame : INT64_MAX };
+    const struct between before = { changes->before, last ? before_frame_of(changes, last) + 1 : INT64_MIN, next ? before_frame_of(changes, next) : INT64_MAX };
+    bool is_backwards = last && next && last->before_frame > next->before_frame;
+    bool is_told = why_takes(&now, &before, why);
+    if (is_backwards || has_moved_away(&before, changes->now, next ? &changes->now->takes[next->take] : NULL)) {
+        tt_text_add(why, is_told ? "; the running order changed" : "the running order changed");
         return;
     }
+    if (is_told) return;
     int64_t whole = INT64_C(1) << 40; /* behind the end of any take */
     if (next && why_edge(changes, next->take, 0, next->source_start, why)) return;
     if (last && why_edge(changes, last->take, last->source_end, whole, why)) return;

@@ -5,6 +5,7 @@
 
 #include "report/removed.h"
 #include "report/report.h"
+#include "report/totals.h"
 
 /* Lists of lines, ended by NULL. */
 extern const char *const tt_page_style[];     /* page/style.css */
@@ -19,6 +20,9 @@ const char *tt_page_sound_ending(const struct tt_session_report *session);
 
 /* The command line that works on this session again, with `--changes FILE` when changes is not NULL; as HTML of one line. */
 void tt_page_command(struct tt_text *out, const struct tt_session_report *session, const char *changes);
+
+/* The take's name, as a link from the session's page to the take's. */
+void tt_take_link(struct tt_text *out, const struct tt_take_report *take);
 
 /* "3 misreads (14.2 s), 12 pauses (20.1 s)"; "nothing" */
 void tt_page_removed(struct tt_text *out, const struct tt_removed *removed);
@@ -48,8 +52,10 @@ void tt_take_figures_table(struct tt_text *out, const struct tt_take_report *tak
 void tt_take_charts(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take);
 void tt_take_decisions(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take);
 bool tt_take_data(struct tt_text *out, const struct tt_take_report *take, const struct tt_page_loudness *loudness);
-/* Of the session page: questions that are open, and what was removed, longest first. */
+/* Of the session page: what to do first, in it the questions that are open; what was removed, longest first; what a person decided. */
+void tt_session_todo(struct tt_text *out, struct tt_page_rows *rows, const struct tt_session_report *session, const struct tt_totals *totals);
 void tt_session_questions(struct tt_text *out, struct tt_page_rows *rows, const struct tt_session_report *session);
 bool tt_session_removed_list(struct tt_text *out, struct tt_page_rows *rows, const struct tt_session_report *session, struct tt_error *err);
+void tt_session_own_list(struct tt_text *out, struct tt_page_rows *rows, const struct tt_session_report *session);
 
 #endif

@@ -42,6 +42,15 @@ void tt_page_command(struct tt_text *out, const struct tt_session_report *sessio
     tt_text_add(out, "</code>");
 }
 
+void tt_take_link(struct tt_text *out, const struct tt_take_report *take)
+{
+    tt_text_add(out, "<a href=\"report/");
+    tt_html_url(out, take->stem);
+    tt_text_add(out, ".html\">");
+    tt_html_name(out, take->name);
+    tt_text_add(out, "</a>");
+}
+
 void tt_page_removed(struct tt_text *out, const struct tt_removed *removed)
 {
     static const char *const nouns[TT_ROW_KINDS] = {

@@ -74,6 +74,8 @@ struct tt_take_report {
     int64_t narration_start_frame;    /* of the voice in the narration, at narration_rate_hz; -1 when not in it */
 };
 
+enum { TT_MOST_PASSED_OVER_NAMES = 12 };
+
 struct tt_session_report {
     const char *name;                 /* of the session's folder */
     const char *source_folder;        /* absolute */
@@ -83,6 +85,7 @@ struct tt_session_report {
     const struct tt_take_report *takes; /* running order */
     size_t take_count;
     size_t passed_over;               /* files in the folder that are no takes */
+    const char *passed_over_names[TT_MOST_PASSED_OVER_NAMES]; /* the first of them by name */
     bool is_plan;                     /* --plan: nothing was rendered */
     bool has_narration;
     int narration_rate_hz;

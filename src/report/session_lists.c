@@ -131,10 +131,10 @@ static void add_question_sounds(struct tt_text *out, const struct tt_session_rep
     add_span_button(out, session, take, this, 0, "", "this part");
     if (row->kind == TT_ROW_MISREAD && tt_stays_find(session, take, row, &stays) && stays.take && stays.take->is_heard)
         add_span_button(out, session, stays.take, stays.span, 0, "", "the other reading");
-    add_span_button(out, session, take, this, around_s, "", "it in context");
+    add_span_button(out, session, take, this, around_s, "", "before");
     if (find_part(take, this, around_s, &part)) {
         part.has_hole = true;
-        add_button(out, session, take, &part, "", "how it is without");
+        add_button(out, session, take, &part, "", "after, if it is cut");
     }
     tt_text_add(out, "</span>");
 }
@@ -162,7 +162,7 @@ void tt_session_questions(struct tt_text *out, struct tt_page_rows *rows, const 
 {
     size_t count = 0;
     for (size_t i = 0; i < session->take_count; i++) count += tt_report_questions(&session->takes[i]);
-    tt_text_add(out, "<h3>Not ready: ");
+    tt_text_add(out, "<h3 id=\"open\">Not ready: ");
     tt_html_count(out, count, "question");
     tt_text_add(out, count == 1 ? " is open</h3>\n" : " are open</h3>\n");
     tt_text_add(out, "<p>What they ask about is still in; where something may have been read twice, both readings are. ");
@@ -218,7 +218,7 @@ static void add_join_button(struct tt_text *out, const struct tt_session_report 
     if (!part->take->play_after || map->count == 0) return;
     struct tt_landing landing = tt_landing_of_row(&gone, map);
     struct part join = { true, (double)landing.start / map->rate_hz - around_s, (double)landing.end / map->rate_hz + around_s, false };
-    add_button(out, session, part->take, &join, "", "the join");
+    add_button(out, session, part->take, &join, "", "after");
 }
 
 /* Shown by the script, as the answers are. Of `choose` the other reading comes back beside the one that was chosen. */
@@ -239,16 +239,14 @@ static void add_removed_part(struct tt_text *out, struct tt_page_rows *rows, con
     tt_html_length(out, (double)(part->span.end_ms - part->span.start_ms) / 1000);
     tt_text_addf(out, "</strong>, %s", tt_row_kind_name(part->row->kind));
     tt_row_sure(out, part->row);
-    tt_text_add(out, ", <a href=\"report/");
-    tt_html_url(out, part->take->stem);
-    tt_text_add(out, ".html\">");
-    tt_html_name(out, part->take->name);
-    tt_text_add(out, "</a> at ");
+    tt_text_add(out, ", ");
+    tt_take_link(out, part->take);
+    tt_text_add(out, " at ");
     tt_html_clock(out, (double)part->span.start_ms / 1000);
     tt_text_add(out, ". ");
     tt_row_words(out, session, part->take, part->row);
     tt_text_add(out, "<span class=\"sounds no-print\"><span class=\"quiet\">Hear</span> ");
-    if (part->take->play_before && !part->take->lacks_removed) add_span_button(out, session, part->take, part->span, 0, " class=\"gone\"", "what is gone");
+    if (part->take->play_before && !part->take->lacks_removed) add_span_button(out, session, part->take, part->span, 0, " class=\"gone\"", "this part");
     add_join_button(out, session, part);
     add_put_back(out, part, tt_page_rows_add(rows, part->take, part->row));
     tt_text_add(out, "</span></li>\n");

@@ -51,7 +51,7 @@ static void add_buttons(struct tt_text *out, const struct tt_take_report *take, 
     tt_text_add(out, "<td class=\"plays\">");
     if (has_before) add_button(out, "before", "before", row, "before, with two seconds around it");
     if (has_after) add_button(out, "after", "after", row, "after, with two seconds around it");
-    if (has_part) add_button(out, "only", "only this", row, "only this part of the take");
+    if (has_part) add_button(out, "only", "this part", row, "this part of the take alone");
     tt_text_add(out, "</td>");
 }
 

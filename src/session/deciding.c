@@ -310,5 +310,6 @@ bool tt_session_decide(struct tt_run_state *run, struct tt_error *err)
     if ((run->is_held && !tt_session_held_exact_gains(run, err)) || !tt_session_pace(run, err))
         return false;
     tt_vanished_tell(run);
+    tt_torn_tell(run);
     return tt_neighbours_tell(run, err) && (run->is_held || tt_pickups_propose(run, err));
 }

@@ -267,6 +267,8 @@ bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, s
                                         .narration_trim_db = run->narration_trim_db,
                                         .warnings = run->warnings,
                                         .warning_count = run->warning_count};
+    for (size_t i = 0; i < TT_MOST_PASSED_OVER_NAMES; i++)
+        session.passed_over_names[i] = run->list.passed_over_names[i];
     ok = ok && digest_sheets(run, session.sheets_sha256, err);
     for (size_t i = 0; ok && i < run->take_count; i++)
         if (reports[i].is_heard)

@@ -179,13 +179,35 @@ static bool name_stems_as_in_folder(struct tt_take_list *list, struct tt_error *
     return ok;
 }
 
-static void pass_over(struct tt_take_list *list, const char *name)
+/* Kept in order, whatever the order in which the folder tells them. */
+static bool name_passed_over(struct tt_take_list *list, const char *name, struct tt_error *err)
 {
+    char **names = list->passed_over_names;
+    size_t count = list->passed_over < TT_MOST_PASSED_OVER_NAMES ? list->passed_over : TT_MOST_PASSED_OVER_NAMES, at = count;
+    while (at > 0 && strcmp(names[at - 1], name) > 0)
+        at--;
+    if (at == TT_MOST_PASSED_OVER_NAMES)
+        return true;
+    char *copy = tt_copy_string(name);
+    if (!copy)
+        return tt_fail_memory(err);
+    if (count == TT_MOST_PASSED_OVER_NAMES)
+        free(names[--count]);
+    memmove(names + at + 1, names + at, (count - at) * sizeof *names);
+    names[at] = copy;
+    return true;
+}
+
+static bool pass_over(struct tt_take_list *list, const char *name, struct tt_error *err)
+{
+    if (!name_passed_over(list, name, err))
+        return false;
     list->passed_over++;
     if (!tt_is_camera_name(name))
-        return;
+        return true;
     if (list->camera_count++ == 0 || strcmp(name, list->camera) < 0)
         snprintf(list->camera, sizeof list->camera, "%.120s", name);
+    return true;
 }
 
 static bool list_folder(struct tt_take_list *list, bool without_links, struct tt_error *err)
@@ -208,7 +230,7 @@ static bool list_folder(struct tt_take_list *list, bool without_links, struct tt
         if (!is_link && tt_is_sound_name(entry->d_name))
             ok = add_file(list, entry->d_name, err);
         else if (strcmp(entry->d_name, "tidytake.ini") != 0)
-            pass_over(list, entry->d_name);
+            ok = pass_over(list, entry->d_name, err);
     }
     closedir(folder);
     if (ok && list->count == 0)
@@ -284,6 +306,8 @@ bool tt_takes_list(const char *const *sources, size_t count, bool without_links,
 void tt_takes_free(struct tt_take_list *list)
 {
     free_files(list, 0);
+    for (size_t i = 0; i < TT_MOST_PASSED_OVER_NAMES; i++)
+        free(list->passed_over_names[i]);
     free(list->files);
     free(list->folder);
     free(list->name);

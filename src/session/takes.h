@@ -8,6 +8,7 @@
 #include <sys/types.h>
 
 #include "base/fail.h"
+#include "report/report.h"
 
 struct tt_take_file {
     char *name;      /* file name */
@@ -20,6 +21,7 @@ struct tt_take_list {
     struct tt_take_file *files;
     size_t count;
     size_t passed_over; /* files that are no takes */
+    char *passed_over_names[TT_MOST_PASSED_OVER_NAMES]; /* the first of them by name */
     char camera[128];   /* one of these that is a camera's or a phone's, which this build does not read; "" without any */
     size_t camera_count;
     char *default_out;  /* absolute */

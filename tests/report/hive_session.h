@@ -144,7 +144,7 @@ static inline void hive_start(struct hive *hive)
     takes[3].out_rate_hz = takes[3].out_channel_count = 0;
     hive->session_warning = (struct tt_warning){ "order", "01.wav was recorded after 02 - ruche.wav", NAN };
     hive->session = (struct tt_session_report){ .name = "Opening the hive in spring", .source_folder = "/films/hive", .out_folder = "/films/hive.tidy",
-                                                .settings = &hive->settings, .takes = takes, .take_count = HIVE_TAKES, .passed_over = 2, .has_narration = true,
+                                                .settings = &hive->settings, .takes = takes, .take_count = HIVE_TAKES, .passed_over = 2, .passed_over_names = { "hive.jpg", "script.txt" }, .has_narration = true,
                                                 .narration_rate_hz = 48000, .narration_frames = 1488000, .narration = hive_after(31), .common_gain_db = 11.25,
                                                 .narration_trim_db = 0.05, .warnings = &hive->session_warning, .warning_count = 1 };
 }

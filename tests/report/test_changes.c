@@ -8,17 +8,17 @@ enum { SECOND = 48000, MOST_SPANS = 4 };
 
 struct narration {
     struct tt_layout layout;
-    struct tt_layout_take takes[3];
+    struct tt_layout_take takes[4];
     struct tt_layout_span spans[MOST_SPANS];
 };
 
 static void narration_start(struct narration *n, double seconds)
 {
-    static char names[3][20] = {"01.wav", "02 - ruche.wav", "03.wav"};
+    static char names[4][20] = {"01.wav", "02 - ruche.wav", "03.wav", "04.wav"};
     *n = (struct narration){0};
-    for (size_t i = 0; i < 3; i++)
+    for (size_t i = 0; i < 4; i++)
         n->takes[i] = (struct tt_layout_take){.name = names[i], .content = "3fa2c10000000000", .rate_hz = SECOND};
-    n->layout = (struct tt_layout){.rate_hz = SECOND, .frames = (int64_t)(seconds * SECOND), .start = "01:00:00:00", .takes = n->takes, .take_count = 3, .spans = n->spans};
+    n->layout = (struct tt_layout){.rate_hz = SECOND, .frames = (int64_t)(seconds * SECOND), .start = "01:00:00:00", .takes = n->takes, .take_count = 4, .spans = n->spans};
 }
 
 static void span(struct narration *n, size_t take, double from_s, double to_s, double at_s)
@@ -117,6 +117,26 @@ static void takes_that_come_or_go_are_named(void **state)
     assert_rows(changes(hive, &now, &before), "earlier/narration-0001.wav,01:00:22:00,01:00:11:00,-275,-275,-11.000000,03.wav,02 - ruche.wav is out\r\n");
 }
 
+/* 01 02 03 become 01 03, a new take, 02: where 03 comes up nothing is new, and nothing is where 02 used to be. */
+static void a_new_take_is_told_where_it_lies_and_nowhere_else(void **state)
+{
+    struct hive *hive = *state;
+    struct narration before, now;
+    narration_start(&before, 30);
+    span(&before, 0, 0, 10, 0);
+    span(&before, 1, 0, 10, 10);
+    span(&before, 2, 0, 10, 20);
+    narration_start(&now, 40);
+    span(&now, 0, 0, 10, 0);
+    span(&now, 2, 0, 10, 10);
+    span(&now, 3, 0, 10, 20);
+    span(&now, 1, 0, 10, 30);
+    assert_rows(changes(hive, &before, &now),
+                "earlier/narration-0001.wav,01:00:20:00,01:00:10:00,-250,-250,-10.000000,03.wav,the running order changed\r\n"
+                "earlier/narration-0001.wav,01:00:10:00,01:00:30:00,750,500,20.000000,02 - ruche.wav,\"04.wav is new; the running order changed\"\r\n"
+                "earlier/narration-0001.wav,01:00:30:00,01:00:40:00,-250,250,10.000000,,the running order changed\r\n");
+}
+
 static void another_running_order_is_told(void **state)
 {
     struct hive *hive = *state;
@@ -186,6 +206,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(an_opened_gap_is_the_reason_though_a_pause_lies_around_it, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_gap_that_is_no_more_is_told_though_its_row_is_gone, set_up, tear_down),
         cmocka_unit_test_setup_teardown(takes_that_come_or_go_are_named, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_new_take_is_told_where_it_lies_and_nowhere_else, set_up, tear_down),
         cmocka_unit_test_setup_teardown(another_running_order_is_told, set_up, tear_down),
         cmocka_unit_test_setup_teardown(another_start_moves_all, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_move_of_less_than_four_samples_is_none, set_up, tear_down),

@@ -163,7 +163,7 @@ static void advice_on_recordings_is_given_once_and_not_as_a_line_to_read_again(v
     for (size_t i = 0; i < 2; i++) hive.takes[i].warnings = &hums[i], hive.takes[i].warning_count = 1;
     char *page = page_of(&hive);
     assert_int_equal(count_of(page, "mains hum"), 1);
-    assert_has(page, "(likewise in 1\xC2\xA0more take)");
+    assert_has(page, "(likewise in 1\xC2\xA0more take: see there)");
     assert_lacks(page, "perhaps read again");
     free(page);
 }
@@ -178,7 +178,67 @@ static void totals_are_those_of_all_takes(void **state)
     assert_has(page, "<strong>6.7\xC2\xA0s</strong> in all: 1\xC2\xA0misread\xC2\xA0(3.0\xC2\xA0s), 1\xC2\xA0piece of talk\xC2\xA0(0.5\xC2\xA0s)");
     assert_has(page, "1\xC2\xA0pause made shorter\xC2\xA0(1.2\xC2\xA0s)");
     assert_has(page, "<a href=\"report/02%20-%20ruche.html\"><bdi>02 - ruche.wav</bdi></a>");
-    assert_has(page, "2\xC2\xA0other files in the folder");
+    assert_has(page, "2\xC2\xA0other files in the folder: no sound files, passed over: <bdi>hive.jpg</bdi>, <bdi>script.txt</bdi>.");
+    free(page);
+}
+
+static void of_many_files_that_were_passed_over_the_first_are_named(void **state)
+{
+    (void)state;
+    struct hive hive;
+    hive_start(&hive);
+    for (size_t i = 0; i < TT_MOST_PASSED_OVER_NAMES; i++) hive.session.passed_over_names[i] = HOSTILE;
+    hive.session.passed_over = TT_MOST_PASSED_OVER_NAMES + 3;
+    char *page = page_of(&hive);
+    assert_has(page, "15\xC2\xA0other files");
+    assert_has(page, " and 3 more.</p>");
+    assert_harmless(page);
+    free(page);
+}
+
+/* The label and the cut of a whole take; what the program decided is not among them. */
+static void what_a_person_decided_is_listed(void **state)
+{
+    (void)state;
+    struct hive hive;
+    hive_start(&hive);
+    char *page = page_of(&hive), *list = between(page, "<ol id=\"own-list\">", "</ol>");
+    assert_has(page, "2\xC2\xA0" "decisions are yours");
+    assert_int_equal(count_of(list, "<li>"), 2);
+    assert_has(list, "the queen");
+    assert_has(list, "a test of the microphone");
+    assert_lacks(list, "data-answer");
+    free(list);
+    free(page);
+    hive.rows[4].is_persons = hive.whole_row.is_persons = false;
+    page = page_of(&hive);
+    assert_lacks(page, "What you decided");
+    free(page);
+}
+
+static void a_persons_decision_can_go_back_to_what_was_proposed(void **state)
+{
+    (void)state;
+    struct hive hive;
+    hive_start(&hive);
+    hive.rows[0].is_persons = true;
+    hive.rows[0].action = TT_DO_KEEP;
+    char *page = page_of(&hive), *list = between(page, "<ol id=\"own-list\">", "</ol>");
+    assert_has(list, "data-action=\"cut\"");
+    assert_has(list, "as proposed: cut</button>");
+    free(list);
+    free(page);
+}
+
+static void a_narration_that_no_browser_plays_is_named(void **state)
+{
+    (void)state;
+    struct hive hive;
+    hive_start(&hive);
+    hive.settings.deliver.format = TT_CONTAINER_RF64;
+    char *page = page_of(&hive);
+    assert_has(page, "Browsers cannot play RF64 files: open <code>narration.wav</code>");
+    assert_lacks(page, "src=\"narration");
     free(page);
 }
 
@@ -281,6 +341,10 @@ int main(void)
         cmocka_unit_test(what_was_removed_is_explained_and_can_be_put_back),
         cmocka_unit_test(advice_on_recordings_is_given_once_and_not_as_a_line_to_read_again),
         cmocka_unit_test(totals_are_those_of_all_takes),
+        cmocka_unit_test(of_many_files_that_were_passed_over_the_first_are_named),
+        cmocka_unit_test(what_a_person_decided_is_listed),
+        cmocka_unit_test(a_persons_decision_can_go_back_to_what_was_proposed),
+        cmocka_unit_test(a_narration_that_no_browser_plays_is_named),
         cmocka_unit_test(the_command_is_the_one_that_made_it),
         cmocka_unit_test(a_plan_has_no_narration_to_play),
         cmocka_unit_test(when_nothing_is_left_to_do_it_says_so),

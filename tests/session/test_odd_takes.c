@@ -25,6 +25,54 @@ static size_t count_kind(json_t *report, const char *kind)
     return count;
 }
 
+/* ---- one recording in two files ---- */
+
+/* Where the first file ends: in the middle of a line, or in the pause behind it. */
+static bool is_told_as_torn(struct place *p, double cut_s)
+{
+    size_t frames;
+    float *samples = take_samples((struct take_shape){.seconds = 12}, &frames);
+    const size_t cut = (size_t)(cut_s * 24000);
+    take_write_samples(take_path(p, "a.wav"), (struct take_shape){.format = WAV_FLOAT}, samples, cut);
+    take_write_samples(take_path(p, "b.wav"), (struct take_shape){.format = WAV_FLOAT}, samples + cut, frames - cut);
+    free(samples);
+    struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS}, .is_plan = true});
+    tt_clean_result_free(&result);
+    char *page = file_read(in_folder(p->out, "index.html"), NULL);
+    const bool is_told = strstr(page, "begins in it: if the recorder split one recording there") != NULL;
+    free(page);
+    return is_told;
+}
+
+static void two_files_that_meet_in_the_middle_of_speech_are_pointed_out(void **state)
+{
+    assert_true(is_told_as_torn(*state, 3.0));
+}
+
+static void two_files_that_meet_in_a_pause_are_two_takes(void **state)
+{
+    assert_false(is_told_as_torn(*state, 6.0));
+}
+
+/* ---- files that are no takes ---- */
+
+static void the_page_names_files_that_were_passed_over_in_order(void **state)
+{
+    struct place *p = *state;
+    char name[16];
+    take_write(take_path(p, "take.wav"), (struct take_shape){.seconds = 3});
+    for (int i = 0; i < 14; i++) {
+        snprintf(name, sizeof name, "hive%02d.jpg", (i * 5 + 3) % 14);
+        file_write(take_path(p, name), "", 0);
+    }
+    struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS}, .is_plan = true});
+    tt_clean_result_free(&result);
+    char *page = file_read(in_folder(p->out, "index.html"), NULL);
+    assert_non_null(strstr(page, "passed over: <bdi>hive00.jpg</bdi>, <bdi>hive01.jpg</bdi>, <bdi>hive02.jpg</bdi>"));
+    assert_non_null(strstr(page, "<bdi>hive11.jpg</bdi> and 2 more."));
+    free(page);
+}
+
 /* ---- samples that are none ---- */
 
 static void what_is_no_number_becomes_silence_and_is_counted(void **state)
@@ -495,6 +543,9 @@ static void the_same_bytes_come_out_whatever_the_number_of_jobs(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        IN_PLACE(two_files_that_meet_in_the_middle_of_speech_are_pointed_out),
+        IN_PLACE(two_files_that_meet_in_a_pause_are_two_takes),
+        IN_PLACE(the_page_names_files_that_were_passed_over_in_order),
         IN_PLACE(what_is_no_number_becomes_silence_and_is_counted),
         IN_PLACE(digital_silence_is_kept_at_its_length_and_pointed_out),
         IN_PLACE(however_short_a_take_is_it_stays),

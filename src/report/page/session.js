@@ -83,6 +83,7 @@
   document.addEventListener('keydown', event => { if (event.key === 'Escape' && button) stop(); });
   /* ---- answers ---- */
   const rows = byId('data') ? JSON.parse(byId('data').textContent).rows : [];
+  const notReady = byId('open') ? byId('open').textContent : '';
   const answers = document.querySelectorAll('button[data-answer]');
   for (const b of answers) b.addEventListener('click', () => {
     const row = rows[b.dataset.answer], action = b.dataset.action;
@@ -91,7 +92,9 @@
   changes.watch(() => {
     for (const b of answers) b.setAttribute('aria-pressed', String(changes.get(rows[b.dataset.answer]) === b.dataset.action));
     const asked = rows.filter(row => row.action === 'ask'), left = asked.filter(row => changes.get(row) === 'ask').length;
-    if (asked.length) byId('left').textContent = left === asked.length ? '' : left ? left + ' of ' + asked.length + ' still without an answer' : 'All are answered: save the changes file.';
+    if (!asked.length) return;
+    byId('open').textContent = left ? notReady : 'All are answered, none is carried out yet';
+    byId('left').textContent = left === asked.length ? '' : left ? left + ' of ' + asked.length + ' still without an answer' : 'Save the changes file, and run the line below it.';
   });
   for (const group of document.querySelectorAll('.answer')) group.hidden = false;
   changes.show();
