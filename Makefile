@@ -27,6 +27,7 @@ LIBRARIES = sndfile fftw3f soxr jansson nettle libpng
 WARN     = -Wall -Wextra -Wpedantic -Wshadow -Wstrict-prototypes -Werror
 CFLAGS_release = -O3 -g
 CFLAGS_narrow  = $(CFLAGS_release) -DTT_NARROW
+CFLAGS_halfwide = $(CFLAGS_release) -DTT_HALF_WIDE
 CFLAGS_asan    = -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=undefined -fno-omit-frame-pointer
 CFLAGS_ubsan   = -O1 -g -fsanitize=undefined -fno-sanitize-recover=undefined
 CFLAGS_tsan    = -O1 -g -fsanitize=thread
@@ -54,7 +55,7 @@ ifeq ($(MAKELEVEL),0)
 MAKEFLAGS += -j$(shell nproc 2>/dev/null || echo 2)
 endif
 
-.PHONY: all deps deps-demo man lint-man demo check check-browser picture check-long check-faults check-threads faults fuzz fuzz-short fuzz-long test test-install lint format bench eval-loudness eval-misreads eval-edits eval-noise install uninstall dist clean
+.PHONY: all deps deps-demo man lint-man demo check check-browser picture check-long check-paths check-faults check-threads faults fuzz fuzz-short fuzz-long test test-install lint format bench eval-loudness eval-misreads eval-edits eval-noise install uninstall dist clean
 .SECONDARY:
 
 all: $B/tidytake $B/libtidytake.so.$(SOVERSION)
@@ -178,6 +179,14 @@ check-long: deps
 	@$(MAKE) --no-print-directory check
 	@TIDYTAKE_LONG_TESTS=1 $(MAKE) --no-print-directory BUILD=release test TESTS=build/release/tests/audio/test_writer
 	@MAKE="$(MAKE)" tests/install/without_camera
+	@$(MAKE) --no-print-directory check-paths
+
+# Loops as wide as the processor, half as wide, and not wide: the same decisions, the same voices but for rounding (src/base/wide.h).
+check-paths: deps
+	@$(MAKE) --no-print-directory BUILD=release all build/release/tests/bench/bench
+	@$(MAKE) --no-print-directory BUILD=halfwide build/halfwide/tidytake
+	@$(MAKE) --no-print-directory BUILD=narrow build/narrow/tidytake
+	@$(PYTHON) tests/paths/paths.py build/release/tests/bench/bench build/release build/halfwide build/narrow
 
 # The pages in a real browser. Not part of check: npm needs the network once.
 check-browser: deps
