@@ -40,6 +40,7 @@ struct tt_limiter {
     uint64_t owed;     /* input samples that did not come out yet */
     uint64_t origin;   /* number of samples[0] in the stream, counted from the silence in front */
     int64_t silence;   /* samples of it */
+    int64_t most_demand; /* of the first pass */
     tt_limiter_told told;
     void *told_context;
     float *samples;
@@ -99,13 +100,15 @@ void tt_limiter_tell(struct tt_limiter *limiter, tt_limiter_told told, void *con
 }
 
 /* What an interval at a place of samples demands, rounded up. */
-static int64_t demand_at(const struct tt_limiter *limiter, const struct limiter_pass *pass, size_t interval)
+static int64_t demand_at(struct tt_limiter *limiter, const struct limiter_pass *pass, size_t interval)
 {
     const double peak = (double)tt_interpolator_peak(&limiter->interpolator, limiter->samples + interval);
     const double ceiling = (double)limiter->ceiling;
     if (!(peak > ceiling))
         return 0;
     const int64_t demand = (int64_t)ceil((1.0 - ceiling / peak) * (double)(1LL << TT_REDUCTION_BITS));
+    if (pass == limiter->passes && demand > limiter->most_demand)
+        limiter->most_demand = demand;
     if (limiter->told != NULL) {
         const int64_t place = (int64_t)(limiter->origin + interval) - limiter->silence;
         limiter->told(limiter->told_context, &(struct tt_limiter_demand){place, (int32_t)demand, (int32_t)(pass - limiter->passes)});
@@ -234,4 +237,10 @@ double tt_limiter_most_db(const struct tt_limiter *limiter)
     for (int i = 0; i < PASSES; i++)
         gain *= limiter->passes[i].least_gain;
     return gain < 1.0 ? -tt_db_from_amplitude(gain) : 0.0;
+}
+
+double tt_limiter_over_db(const struct tt_limiter *limiter)
+{
+    const double left = 1.0 - (double)limiter->most_demand / (double)(1LL << TT_REDUCTION_BITS);
+    return fmax(0.0, -tt_db_from_amplitude(left) - margin_db);
 }

@@ -13,8 +13,6 @@
 struct tt_true_peak;
 struct tt_true_peak *tt_true_peak_create(int rate_hz, struct tt_error *err);
 void tt_true_peak_add(struct tt_true_peak *peak, const float *samples, size_t count);
-/* Peaks up to least are of no interest, and cost nothing: the result is least where there are no others. Before the first sample. */
-void tt_true_peak_look_above(struct tt_true_peak *peak, double least);
 double tt_true_peak_result(struct tt_true_peak *peak); /* flushes; call once at the end */
 double tt_true_peak_of_samples(const struct tt_true_peak *peak); /* the highest sample itself; behind the above */
 void tt_true_peak_destroy(struct tt_true_peak *peak);
@@ -31,6 +29,8 @@ size_t tt_limiter_finish(struct tt_limiter *limiter, float *output);
 size_t tt_limiter_latency(const struct tt_limiter *limiter);
 /* The most that was taken off so far, dB >= 0. */
 double tt_limiter_most_db(const struct tt_limiter *limiter);
+/* How far the highest true peak that came in (gain included) stood over the ceiling, dB; 0 where none did. Within 0.001 dB. */
+double tt_limiter_over_db(const struct tt_limiter *limiter);
 
 /* All that a limiter's gain follows from: what the place between two samples demanded of one of the passes. */
 enum { TT_LIMITER_PASSES = 2 };

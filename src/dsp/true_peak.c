@@ -36,11 +36,6 @@ void tt_true_peak_destroy(struct tt_true_peak *peak)
     free(peak);
 }
 
-void tt_true_peak_look_above(struct tt_true_peak *peak, double least)
-{
-    peak->highest = (float)least;
-}
-
 /* The intervals whose reach lies within count samples. */
 static void look_at(struct tt_true_peak *peak, const float *samples, size_t count)
 {

@@ -106,7 +106,7 @@ bool tt_delivering_finish(struct tt_delivering *to, struct tt_delivered *deliver
     if (!tt_relay_add(to->relay, to->limited, tt_limiter_finish(to->limiter, to->limited), err) || !tt_relay_finish(to->relay, err))
         return false;
     *delivered = (struct tt_delivered){
-        .levels = tt_meter_result(to->meter), .floor_dbfs = NAN, .floor_dba = NAN, .limited_db = tt_limiter_most_db(to->limiter)};
+        .levels = tt_meter_result(to->meter), .floor_dbfs = NAN, .floor_dba = NAN, .limited_db = tt_limiter_most_db(to->limiter), .over_db = tt_limiter_over_db(to->limiter)};
     if (to->quiet)
         tt_quiet_meter_result(to->quiet, &delivered->floor_dbfs, &delivered->floor_dba);
     return true;

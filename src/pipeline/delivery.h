@@ -39,6 +39,7 @@ struct tt_delivered {
     struct tt_levels levels;
     double floor_dbfs, floor_dba;
     double limited_db;
+    double over_db; /* how far the highest peak stood over the ceiling before the limiter */
 };
 
 /* A file whose sound comes as it is made: opened, added to, finished, published; closed in any case, which drops what was not published. What delivery points at

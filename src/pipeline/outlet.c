@@ -12,7 +12,7 @@
 
 enum { BLOCK_SAMPLES = 1 << 14 };
 
-/* A peak is looked for from this much below the one that would lower the gain. */
+/* Nearer to what may be limited at most, a voice that went straight into its file is not trusted: its peak was only told by the limiter. */
 static const double peak_slack_db = 0.01;
 
 bool tt_outlet_may_be_straight(const struct tt_render_request *request)
@@ -70,18 +70,13 @@ static bool open_resampler(struct tt_outlet *outlet, struct tt_error *err)
     return outlet->resampled ? (outlet->resampler = tt_resampler_create(from_hz, to_hz, err)) != NULL : tt_fail_memory(err);
 }
 
-/* Where the gain is settled, peaks alone are asked for, and of these only such as would lower it. */
-static bool open_measures(struct tt_outlet *outlet, struct tt_error *err)
+/* Where the gain is settled, the peak alone is asked for; straight into a file the limiter tells it. */
+static bool open_measures(struct tt_outlet *outlet, bool is_straight, struct tt_error *err)
 {
     const struct tt_render_request *request = outlet->request;
-    const struct tt_settings *settings = request->settings;
     if (isnan(request->gain_db))
-        return (outlet->finder = tt_gain_finder_create(request->out_rate_hz, settings, err)) != NULL;
-    if (!(outlet->peak = tt_true_peak_create(request->out_rate_hz, err)))
-        return false;
-    tt_true_peak_look_above(outlet->peak,
-                            tt_amplitude_from_db(settings->loudness.ceiling_dbtp + settings->loudness.limit_most_db - request->gain_db - peak_slack_db));
-    return true;
+        return (outlet->finder = tt_gain_finder_create(request->out_rate_hz, request->settings, err)) != NULL;
+    return is_straight || (outlet->peak = tt_true_peak_create(request->out_rate_hz, err)) != NULL;
 }
 
 bool tt_outlet_open(struct tt_outlet *outlet, const struct tt_render_request *request, struct tt_voice_reader *reader, const struct tt_audio_info *info,
@@ -94,7 +89,7 @@ bool tt_outlet_open(struct tt_outlet *outlet, const struct tt_render_request *re
                                             .format = {settings->deliver.format, settings->deliver.bits, settings->deliver.channels, request->out_rate_hz},
                                             .bext = &outlet->bext,
                                             .settings = settings};
-    if (!open_resampler(outlet, err) || (!kind.is_whole && (!add_voice_things(outlet, err) || !open_measures(outlet, err))))
+    if (!open_resampler(outlet, err) || (!kind.is_whole && (!add_voice_things(outlet, err) || !open_measures(outlet, kind.is_straight, err))))
         return false;
     return kind.is_straight ? (outlet->straight = tt_delivering_open(&outlet->delivery, request->gain_db, request->has_second_thread, err)) != NULL
                             : (outlet->scratch = tt_scratch_open(request->scratch_folder, err)) != NULL;
@@ -150,13 +145,18 @@ bool tt_outlet_finish(struct tt_outlet *outlet, struct tt_error *err)
         if (made < 0 || !hand_on(outlet, outlet->resampled, (size_t)made, err))
             return false;
     }
-    return true;
+    return !outlet->straight || tt_delivering_finish(outlet->straight, &outlet->delivered, err);
 }
 
 double tt_outlet_allowed_gain_db(struct tt_outlet *outlet, bool *is_held_back)
 {
+    const struct tt_render_request *request = outlet->request;
+    if (outlet->straight) {
+        *is_held_back = outlet->delivered.over_db > request->settings->loudness.limit_most_db - peak_slack_db;
+        return request->gain_db;
+    }
     const struct tt_levels levels = {.max_true_peak_dbtp = tt_db_from_amplitude(tt_true_peak_result(outlet->peak))};
-    return tt_allowed_gain_db(outlet->request->gain_db, &levels, outlet->request->settings, is_held_back);
+    return tt_allowed_gain_db(request->gain_db, &levels, request->settings, is_held_back);
 }
 
 /* ---- the file ---- */
@@ -170,8 +170,10 @@ static bool goes_on(void *context)
 
 bool tt_outlet_deliver(struct tt_outlet *outlet, double *gain_db, bool *is_held_back, struct tt_delivered *delivered, struct tt_error *err)
 {
-    if (outlet->straight)
-        return tt_delivering_finish(outlet->straight, delivered, err) && tt_delivering_publish(outlet->straight, &delivered->levels, err);
+    if (outlet->straight) {
+        *delivered = outlet->delivered;
+        return tt_delivering_publish(outlet->straight, &delivered->levels, err);
+    }
     struct tt_source source = tt_source_of_scratch(outlet->scratch);
     source.go_on = goes_on;
     source.go_on_context = (void *)outlet->request;

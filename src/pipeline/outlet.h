@@ -19,9 +19,10 @@ struct tt_outlet {
     struct tt_resampler *resampler;  /* NULL where rates are the same */
     float *resampled;
     struct tt_gain_finder *finder;   /* of the voice, where no gain was given */
-    struct tt_true_peak *peak;       /* of the voice, where one was: how far its limiter would have to go */
+    struct tt_true_peak *peak;       /* of the voice, where one was and it may be too much */
     struct tt_scratch *scratch;      /* one of the two */
     struct tt_delivering *straight;
+    struct tt_delivered delivered;   /* straight: known behind finish */
     int64_t out_frames;              /* added so far */
     struct tt_delivery delivery;     /* points at what follows */
     struct tt_bext bext;
@@ -38,7 +39,8 @@ bool tt_outlet_open(struct tt_outlet *outlet, const struct tt_render_request *re
                     struct tt_outlet_kind kind, struct tt_error *err);
 bool tt_outlet_add(void *outlet, const float *samples, size_t count, struct tt_error *err); /* a tt_sink */
 bool tt_outlet_finish(struct tt_outlet *outlet, struct tt_error *err);
-/* The gain that was given, lowered where the voice's peaks ask for it; behind finish. */
+/* The gain that was given, lowered where the voice's peaks ask for it; behind finish. What went straight into a file cannot be lowered any more: *is_held_back
+ * tells that it might have to be. */
 double tt_outlet_allowed_gain_db(struct tt_outlet *outlet, bool *is_held_back);
 /* Writes the file, or publishes what is written. With a finder: with its gain, which goes into *gain_db; else with the one that stands there. */
 bool tt_outlet_deliver(struct tt_outlet *outlet, double *gain_db, bool *is_held_back, struct tt_delivered *delivered, struct tt_error *err);

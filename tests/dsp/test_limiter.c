@@ -266,6 +266,25 @@ static void the_gain_only_sinks_and_comes_back_whole(void **state)
     free(samples);
 }
 
+static void it_tells_how_far_the_highest_peak_stood_over_the_ceiling(void **state)
+{
+    (void)state;
+    enum { COUNT = 2 * RATE_HZ };
+    float *samples = test_speech(RATE_HZ, COUNT, 5), *out = test_sound(2 * COUNT);
+    const double peak = true_peak(samples, COUNT);
+    static const double over_db[] = {-3, -0.01, 0.5, 3, 9};
+    for (size_t i = 0; i < sizeof over_db / sizeof *over_db; i++) {
+        const double gain = 0.7;
+        struct tt_limiter *limiter = tt_limiter_create(RATE_HZ, gain, gain * peak / amplitude(over_db[i]), NULL);
+        tt_limiter_run(limiter, samples, COUNT, out);
+        tt_limiter_finish(limiter, out);
+        assert_within(tt_limiter_over_db(limiter), fmax(0, over_db[i]), 0.001, 0.001);
+        tt_limiter_destroy(limiter);
+    }
+    free(samples);
+    free(out);
+}
+
 struct demands { struct tt_limiter_demand *all; size_t count, room, next[TT_LIMITER_PASSES]; };
 
 static void keep_demand(void *context, const struct tt_limiter_demand *demand)
@@ -404,6 +423,7 @@ int main(void)
         cmocka_unit_test(the_gain_only_sinks_and_comes_back_whole),
         cmocka_unit_test(peaks_at_the_very_ends_are_met),
         cmocka_unit_test(what_it_did_can_be_taken_back),
+        cmocka_unit_test(it_tells_how_far_the_highest_peak_stood_over_the_ceiling),
         cmocka_unit_test(demands_are_told_in_one_order_however_the_stream_is_cut),
         cmocka_unit_test(it_is_done_soon_behind_a_peak),
         cmocka_unit_test(impossible_demands_are_refused),

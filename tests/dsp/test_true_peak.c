@@ -255,24 +255,6 @@ static void a_result_asked_for_twice_is_the_same(void **state)
     assert_int_equal(err.kind, TT_ERROR_INTERNAL);
 }
 
-static void above_a_given_level_it_reads_the_same_and_below_it_that_level(void **state)
-{
-    (void)state;
-    enum { COUNT = RATE_HZ };
-    float *samples = test_speech(RATE_HZ, COUNT, 2);
-    const double highest = true_peak_in_parts(RATE_HZ, samples, COUNT, 1000);
-    static const double shares[] = {0, 0.5, 0.999, 1.001, 2};
-    for (size_t i = 0; i < sizeof shares / sizeof *shares; i++) {
-        const float least = (float)(shares[i] * highest);
-        struct tt_true_peak *peak = tt_true_peak_create(RATE_HZ, NULL);
-        tt_true_peak_look_above(peak, (double)least);
-        tt_true_peak_add(peak, samples, COUNT);
-        assert_true(tt_true_peak_result(peak) == (shares[i] < 1 ? highest : (double)least));
-        tt_true_peak_destroy(peak);
-    }
-    free(samples);
-}
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -285,7 +267,6 @@ int main(void)
         cmocka_unit_test(what_rings_past_both_ends_is_read),
         cmocka_unit_test(constants_and_silence_are_read_exactly),
         cmocka_unit_test(a_result_asked_for_twice_is_the_same),
-        cmocka_unit_test(above_a_given_level_it_reads_the_same_and_below_it_that_level),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
