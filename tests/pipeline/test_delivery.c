@@ -139,10 +139,13 @@ static void a_narration_is_made_of_voices_that_nothing_limited(void **state)
     assert_true(file_exists(limit_path));
     struct tt_error error = {0};
     struct sound sound = buzz();
-    struct tt_floor_track room = {.shape = tt_stft_shape_for(RATE_HZ), .node_count = 1, .node_sample = &(int64_t){0}};
-    room.power = calloc((size_t)room.shape.bin_count, sizeof *room.power);
+    struct tt_heard heard = {.facts = {.rate_hz = RATE_HZ, .frame_count = (int64_t)sound.count},
+                             .floor = {.shape = tt_stft_shape_for(RATE_HZ), .node_count = 1, .node_sample = &(int64_t){0}}};
+    heard.floor.power = calloc((size_t)heard.floor.shape.bin_count, sizeof *heard.floor.power);
+    struct tt_stretch all = {.source_end = (int64_t)sound.count};
+    const struct tt_time_map map = {.rate_hz = RATE_HZ, .stretches = &all, .count = 1, .out_samples = (int64_t)sound.count};
     struct tt_voice_part part = {.path = in_folder(p->folder, "voice.wav"), .limit_path = limit_path, .rate_hz = RATE_HZ, .frames = (int64_t)sound.count,
-                                 .room = &room, .tone_gain = 1, .seed = 1};
+                                 .heard = &heard, .map = &map, .tone_gain = 1, .seed = 1};
     struct tt_voices *voices = tt_voices_open(&part, 1, RATE_HZ, &error);
     assert_non_null(voices);
     struct tt_source source = tt_voices_source(voices);
@@ -160,7 +163,7 @@ static void a_narration_is_made_of_voices_that_nothing_limited(void **state)
     }
     tt_voices_close(voices);
     free(block);
-    free(room.power);
+    free(heard.floor.power);
     free(sound.samples);
 }
 
