@@ -36,10 +36,10 @@ static bool allocate(struct tt_gate *gate)
 {
     const size_t bins = (size_t)gate->shape.bin_count;
     const size_t row_floats = (2 * bins + 15) / 16 * 16; /* rows stay aligned */
-    gate->fifo = calloc((size_t)gate->room, sizeof *gate->fifo);
+    gate->fifo = malloc((size_t)gate->room * sizeof *gate->fifo);
     gate->spectra = fftwf_alloc_real(TT_GATE_ROWS * row_floats);
     gate->floor = malloc(bins * sizeof *gate->floor);
-    gate->overlap = calloc((size_t)gate->room, sizeof *gate->overlap);
+    gate->overlap = malloc((size_t)gate->room * sizeof *gate->overlap);
     if (!gate->fifo || !gate->spectra || !gate->floor || !gate->overlap) return false;
     for (size_t r = 0; r < TT_GATE_ROWS; r++) gate->rows[r] = gate->spectra + r * row_floats;
     return true;
@@ -55,8 +55,6 @@ struct tt_gate *tt_gate_create(const struct tt_floor_track *track, struct tt_gat
     gate->track = track;
     gate->shape = track->shape;
     gate->room = gate->shape.window_samples + SPARE_HOPS * gate->shape.hop_samples;
-    gate->fifo_end = LEAD_HOPS * gate->shape.hop_samples;
-    gate->drop_hops = LEAD_HOPS;
     gate->stft = tt_stft_create(track->shape, err);
     gate->decision = tt_gate_gain_create(track->shape, settings, err);
     if (!gate->stft || !gate->decision || !allocate(gate)) {
@@ -64,6 +62,7 @@ struct tt_gate *tt_gate_create(const struct tt_floor_track *track, struct tt_gat
         tt_gate_destroy(gate);
         return NULL;
     }
+    tt_gate_start_at(gate, 0);
     return gate;
 }
 
@@ -79,7 +78,18 @@ void tt_gate_destroy(struct tt_gate *gate)
     free(gate);
 }
 
-void tt_gate_start_at(struct tt_gate *gate, int64_t sample) { gate->frame = sample / gate->shape.hop_samples; }
+void tt_gate_start_at(struct tt_gate *gate, int64_t sample)
+{
+    tt_gate_gain_restart(gate->decision);
+    memset(gate->fifo, 0, (size_t)gate->room * sizeof *gate->fifo);
+    memset(gate->overlap, 0, (size_t)gate->room * sizeof *gate->overlap);
+    gate->fifo_at = gate->overlap_at = gate->row_count = 0;
+    gate->fifo_end = LEAD_HOPS * gate->shape.hop_samples;
+    gate->drop_hops = LEAD_HOPS;
+    gate->owed = 0;
+    gate->wanted_at = 0;
+    gate->frame = sample / gate->shape.hop_samples;
+}
 
 void tt_gate_want(struct tt_gate *gate, const struct tt_span_samples *spans, size_t count)
 {

@@ -26,7 +26,7 @@ struct tt_gate;
 /* track is borrowed for the gate's life. */
 struct tt_gate *tt_gate_create(const struct tt_floor_track *track, struct tt_gate_settings settings, struct tt_error *err);
 void tt_gate_destroy(struct tt_gate *gate);
-/* The first sample that comes is not the take's first: a multiple of TT_GATE_GRID_HOPS hops, so that blocks lie as they would. */
+/* Forgets what was before. The first sample that comes is not the take's first: a multiple of TT_GATE_GRID_HOPS hops, so that blocks lie as they would. */
 enum { TT_GATE_GRID_HOPS = 48 };
 void tt_gate_start_at(struct tt_gate *gate, int64_t sample);
 /* What will be used of the output, rising; borrowed. Elsewhere it may be anything, and costs a third. */

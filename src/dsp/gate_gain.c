@@ -123,6 +123,15 @@ void tt_gate_gain_destroy(struct tt_gate_gain *decision)
     free(decision);
 }
 
+void tt_gate_gain_restart(struct tt_gate_gain *decision)
+{
+    const size_t row = (size_t)decision->bins * sizeof(float);
+    tt_gate_voice_restart(decision->voice);
+    for (int r = 0; r < LOCAL_REACH; r++) memset(decision->gamma[r], 0, row);
+    memset(decision->speech, 0, row);
+    decision->count = 0;
+}
+
 /* One step of decision-directed smoothing: the prior from the neighbour's voice power and the bin's own excess, and the voice
  * power that the rule makes of it (gain squared times gamma, as tt_lsa_gains computes it). */
 TT_WIDE static void step_prior(const float *gamma, float *speech, float *prior, float prior_least, int bins)

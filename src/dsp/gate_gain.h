@@ -14,6 +14,8 @@ enum {
 struct tt_gate_gain;
 struct tt_gate_gain *tt_gate_gain_create(struct tt_stft_shape shape, struct tt_gate_settings settings, struct tt_error *err);
 void tt_gate_gain_destroy(struct tt_gate_gain *decision);
+/* As it was made. */
+void tt_gate_gain_restart(struct tt_gate_gain *decision);
 /* The floor that frames are held against from here on: bin_count values. */
 void tt_gate_gain_set_floor(struct tt_gate_gain *decision, const float *floor);
 /* The newest frame: bin_count real, then as many imaginary parts. True when TT_GATE_ROWS frames are there: then tt_gate_gain_run must follow. */

@@ -202,3 +202,8 @@ void tt_gate_voice_move_on(struct tt_gate_voice *voice)
     const size_t room = (size_t)voice->band_room;
     memmove(voice->region, voice->region + TT_GATE_BLOCK * room, (REGION_REACH + TT_GATE_AHEAD) * room * sizeof(float));
 }
+
+void tt_gate_voice_restart(struct tt_gate_voice *voice)
+{
+    memset(voice->region, 0, (size_t)(REGION_REACH + TT_GATE_ROWS) * (size_t)voice->band_room * sizeof *voice->region);
+}

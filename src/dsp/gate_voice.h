@@ -21,5 +21,7 @@ const float *tt_gate_voice_find(struct tt_gate_voice *voice, int at, struct tt_g
 const float *tt_gate_voice_range(const struct tt_gate_voice *voice);
 /* Forgets TT_GATE_BLOCK frames. */
 void tt_gate_voice_move_on(struct tt_gate_voice *voice);
+/* Forgets all. */
+void tt_gate_voice_restart(struct tt_gate_voice *voice);
 
 #endif

@@ -8,9 +8,8 @@
 
 #include "dsp/room_match.h"
 #include "dsp/room_tone.h"
+#include "pipeline/sink.h"
 #include "sheet/time_map.h"
-
-typedef bool (*tt_sink)(void *context, const float *samples, size_t count, struct tt_error *err);
 
 struct tt_editor;
 /* map, tone and match are borrowed; tone may be NULL when the map asks for none. match tunes the tone of each gap to what was heard before it; NULL: the tone

@@ -91,7 +91,7 @@ bool tt_outlet_open(struct tt_outlet *outlet, const struct tt_render_request *re
                                             .settings = settings};
     if (!open_resampler(outlet, err) || (!kind.is_whole && (!add_voice_things(outlet, err) || !open_measures(outlet, kind.is_straight, err))))
         return false;
-    return kind.is_straight ? (outlet->straight = tt_delivering_open(&outlet->delivery, request->gain_db, request->has_second_thread, err)) != NULL
+    return kind.is_straight ? (outlet->straight = tt_delivering_open(&outlet->delivery, request->gain_db, request->threads > 1, err)) != NULL
                             : (outlet->scratch = tt_scratch_open(request->scratch_folder, err)) != NULL;
 }
 
@@ -177,7 +177,7 @@ bool tt_outlet_deliver(struct tt_outlet *outlet, double *gain_db, bool *is_held_
     struct tt_source source = tt_source_of_scratch(outlet->scratch);
     source.go_on = goes_on;
     source.go_on_context = (void *)outlet->request;
-    source.has_second_thread = outlet->request->has_second_thread;
+    source.has_second_thread = outlet->request->threads > 1;
     return outlet->finder ? tt_delivery_write_exact(&source, &outlet->delivery, outlet->finder, gain_db, is_held_back, delivered, err)
                           : tt_delivery_write(&source, &outlet->delivery, *gain_db, delivered, err);
 }

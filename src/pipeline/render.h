@@ -28,7 +28,7 @@ struct tt_render_request {
     const char *voice_heard_path;     /* OUT/heard/TAKE.out, for the page; NULL: not wanted */
     const char *picture_prefix;       /* of the voice (pipeline/picture.h); NULL: not wanted */
     const char *scratch_folder;       /* where unlinked temporary files may lie */
-    bool has_second_thread;           /* parts of the work may go into other threads: the same bits */
+    int threads;                      /* over which the work may be spread: the same bits; under 2: the caller's alone */
     tt_tick tick;
     void *tick_context;
 };

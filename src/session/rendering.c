@@ -94,7 +94,7 @@ static bool render(struct tt_run_state *run, struct tt_take *take, struct tt_err
                                         .voice_heard_path = run->settings.report.page ? take->voice_heard_path : NULL,
                                         .picture_prefix = tt_run_wants_pictures(run) ? take->after_prefix : NULL,
                                         .scratch_folder = run->out,
-                                        .has_second_thread = run->has_spare_threads,
+                                        .threads = run->has_spare_threads ? 2 : 1,
                                         .tick = tt_work_tick,
                                         .tick_context = &work};
     struct tt_rendered rendered;

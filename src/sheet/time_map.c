@@ -260,3 +260,11 @@ void tt_time_map_free(struct tt_time_map *map)
     free(map->stretches);
     *map = (struct tt_time_map){0};
 }
+
+bool tt_time_map_has_gaps(const struct tt_time_map *map)
+{
+    bool has = false;
+    for (size_t i = 0; i < map->count; i++)
+        has = has || map->stretches[i].fill_samples > 0;
+    return has;
+}

@@ -38,6 +38,8 @@ struct tt_time_map {
 bool tt_time_map_build(const struct tt_sheet *sheet, const struct tt_heard *heard, struct tt_time_map *map, struct tt_error *err);
 void tt_time_map_free(struct tt_time_map *map);
 
+/* Whether made room tone is put in anywhere behind a stretch. */
+bool tt_time_map_has_gaps(const struct tt_time_map *map);
 /* Where a sample of the take lands in the voice; -1 when it is gone. */
 int64_t tt_time_map_to_out(const struct tt_time_map *map, int64_t source_sample);
 /* Where it lands, or where the join lies that stands for it (in front of its fill): for markers. From 0 to out_samples. */

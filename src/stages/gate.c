@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* The room turned down: mains hum taken out by notches, the rest by a log-spectral gain under the floor that was heard. */
 #include <stdlib.h>
+#include <string.h>
 
-#include "dsp/gate.h"
+#include "dsp/gate_units.h"
 #include "dsp/hum.h"
 #include "stages/stage.h"
 
@@ -57,92 +58,37 @@ static bool gate_hear_close(void *opaque, struct tt_hearing *hearing, struct tt_
     return true;
 }
 
-/* Hum filter and gate in one link: the filter works in place and without delay. */
-struct gate_rendering {
-    struct tt_hum_filter *hum; /* NULL without hum */
-    struct tt_gate *gate;      /* NULL with depth_db = 0 */
-    float *dehummed;
-};
+/* ---- rendering ---- */
 
-enum { GATE_MOST_SAMPLES = 1 << 16 }; /* of one call; the pipeline's blocks are smaller */
-
-static void gate_render_destroy(void *opaque)
+/* Works in place and without delay, on what is copied for it. */
+static size_t hum_run(void *filter, const float *samples, size_t count, float *output)
 {
-    struct gate_rendering *state = opaque;
-    if (!state)
-        return;
-    tt_hum_filter_destroy(state->hum);
-    tt_gate_destroy(state->gate);
-    free(state->dehummed);
-    free(state);
+    memcpy(output, samples, count * sizeof *output);
+    tt_hum_filter_run(filter, output, count);
+    return count;
 }
 
-static size_t gate_render_run(void *opaque, const float *samples, size_t count, float *output)
-{
-    struct gate_rendering *state = opaque;
-    size_t written = 0;
-    while (count > 0) {
-        size_t part = count < GATE_MOST_SAMPLES ? count : GATE_MOST_SAMPLES;
-        const float *input = samples;
-        if (state->hum) {
-            for (size_t i = 0; i < part; i++)
-                state->dehummed[i] = samples[i];
-            tt_hum_filter_run(state->hum, state->dehummed, part);
-            input = state->dehummed;
-        }
-        if (state->gate) {
-            written += tt_gate_run(state->gate, input, part, output + written);
-        } else {
-            for (size_t i = 0; i < part; i++)
-                output[written + i] = input[i];
-            written += part;
-        }
-        samples += part;
-        count -= part;
-    }
-    return written;
-}
-
-static size_t gate_render_finish(void *opaque, float *output)
-{
-    struct gate_rendering *state = opaque;
-    return state->gate ? tt_gate_finish(state->gate, output) : 0;
-}
+static void hum_destroy(void *filter) { tt_hum_filter_destroy(filter); }
 
 static bool gate_render_open(const struct tt_rendering *rendering, struct tt_link *link, struct tt_error *err)
 {
-    const struct tt_settings *settings = rendering->settings;
-    const struct tt_hum *hum = &rendering->heard->facts.hum;
-    bool wants_hum = settings->gate.hum != TT_HUM_OFF && hum->base_hz > 0;
-    bool wants_gate = settings->gate.depth_db > 0;
-    if (!wants_hum && !wants_gate)
+    const struct tt_heard_facts *facts = &rendering->heard->facts;
+    if (rendering->settings->gate.hum == TT_HUM_OFF || facts->hum.base_hz <= 0)
         return true;
-    struct gate_rendering *state = calloc(1, sizeof *state);
-    if (!state)
-        return tt_fail_memory(err);
-    bool ok = true;
-    if (wants_hum) {
-        state->dehummed = malloc(GATE_MOST_SAMPLES * sizeof *state->dehummed);
-        ok = state->dehummed || tt_fail_memory(err);
-        ok = ok && (state->hum = tt_hum_filter_create(rendering->heard->facts.rate_hz, hum, err)) != NULL;
-    }
-    if (ok && wants_gate) {
-        struct tt_gate_settings gate = {.depth_db = settings->gate.depth_db, .keep_faint_db = settings->gate.keep_faint_db};
-        ok = (state->gate = tt_gate_create(&rendering->heard->floor, gate, err)) != NULL;
-        if (ok) {
-            tt_gate_start_at(state->gate, rendering->start_sample);
-            tt_gate_want(state->gate, rendering->wanted, rendering->wanted_count);
-        }
-    }
-    if (!ok) {
-        gate_render_destroy(state);
+    struct tt_hum_filter *filter = tt_hum_filter_create(facts->rate_hz, &facts->hum, err);
+    if (filter)
+        *link = (struct tt_link){.state = filter, .run = hum_run, .destroy = hum_destroy};
+    return filter != NULL;
+}
+
+static bool gate_render_units(const struct tt_rendering *rendering, struct tt_unit_link *link, struct tt_error *err)
+{
+    const struct tt_gate_settings gate = {.depth_db = rendering->settings->gate.depth_db, .keep_faint_db = rendering->settings->gate.keep_faint_db};
+    if (gate.depth_db <= 0)
+        return true;
+    if (!tt_gate_units_open(&rendering->heard->floor, gate, rendering->threads, link, err))
         return false;
-    }
-    *link = (struct tt_link){.state = state,
-                             .run = gate_render_run,
-                             .finish = gate_render_finish,
-                             .latency_samples = state->gate ? tt_gate_latency(state->gate) : 0,
-                             .destroy = gate_render_destroy};
+    tt_gate_units_want(link, rendering->wanted, rendering->wanted_count);
     return true;
 }
 
@@ -154,4 +100,5 @@ const struct tt_stage tt_stage_gate = {
     .hear_close = gate_hear_close,
     .hear_free = gate_hear_free,
     .render_open = gate_render_open,
+    .render_units = gate_render_units,
 };

@@ -49,6 +49,7 @@ struct tt_rendering {
     int64_t start_sample;               /* of the take, the first that is rendered; on the gate's grid (dsp/gate.h) */
     const struct tt_span_samples *wanted; /* what is used of the take, rising: nobody hears what the links make elsewhere; NULL: all of it */
     size_t wanted_count;
+    size_t threads;                     /* that may run a unit link at once */
 };
 
 struct tt_stage {
@@ -63,6 +64,8 @@ struct tt_stage {
     bool (*decide)(const struct tt_session_view *view, struct tt_error *err);
     /* Fills *link; leaves it zeroed where the stage has nothing to do on this take. */
     bool (*render_open)(const struct tt_rendering *rendering, struct tt_link *link, struct tt_error *err);
+    /* The same, of a link behind that one; one stage at most has it. */
+    bool (*render_units)(const struct tt_rendering *rendering, struct tt_unit_link *link, struct tt_error *err);
 };
 
 extern const struct tt_stage tt_stage_floor, tt_stage_gate, tt_stage_misreads, tt_stage_breaths, tt_stage_pauses, tt_stage_loudness;

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-#include "dsp/gate.h"
+#include "dsp/gate_units.h"
 #include "noise_sounds.h"
 
 static bool before_half_a_second(double second) { return second < 0.5 || second >= 3.5; }
@@ -158,6 +158,44 @@ static void cuts_of_the_stream_do_not_change_a_bit(void **state)
     free(a);
     free(b);
     free(c);
+}
+
+/* A unit in the middle of a longer sound, in memory of its own: it is worked on in place. */
+static float *unit_of(const struct tt_unit_link *link, size_t worker, const float *in, size_t count, size_t number)
+{
+    const size_t from = number * link->unit_samples, end = from + link->unit_samples + link->ahead_samples;
+    struct tt_unit unit = {.first_sample = (int64_t)(from - link->run_in_samples), .run_in = link->run_in_samples, .length = link->unit_samples};
+    unit.count = (end < count ? end : count) - (size_t)unit.first_sample;
+    unit.samples = test_sound(unit.count);
+    memcpy(unit.samples, in + unit.first_sample, unit.count * sizeof *in);
+    link->run(link->state, worker, &unit);
+    return unit.samples;
+}
+
+static void a_unit_comes_out_as_if_all_before_it_had_been_heard(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    struct tt_floor_track track = flat_track(8000, 1e-4);
+    struct tt_unit_link link = {0};
+    assert_true(tt_gate_units_open(&track, (struct tt_gate_settings){.depth_db = 15}, 2, &link, &err));
+    const size_t count = 3 * link.unit_samples;
+    float *in = test_speech(8000, count, 1);
+    add_white(in, count, 0.01, 4);
+    add_white(in + count / 2, count / 2, 0.012, 8); /* faint: what is slowest to be forgotten */
+    float *whole = gated(in, count, &track, 15, 0, 4096), *alone[4];
+    for (size_t i = 0; i < 4; i++) /* by either worker, behind one another */
+        alone[i] = unit_of(&link, i / 2, in, count, 1 + i % 2);
+    for (size_t i = 0; i < link.unit_samples; i++)
+        for (size_t u = 0; u < 2; u++)
+            assert_within((double)alone[u][i], (double)whole[(1 + u) * link.unit_samples + i], 1e-8, 1e-8);
+    assert_memory_equal(alone[0], alone[2], link.unit_samples * sizeof *in);
+    assert_memory_equal(alone[1], alone[3], link.unit_samples * sizeof *in);
+    for (size_t i = 0; i < 4; i++) free(alone[i]);
+    link.destroy(link.state);
+    tt_floor_track_free(&track);
+    free(in);
+    free(whole);
 }
 
 /* Mean over bins of ln(kurtosis of the power after / before), 1 to 8 kHz: what musical noise raises. */
@@ -420,6 +458,7 @@ int main(void)
         cmocka_unit_test(depth_is_what_happens_to_pure_noise),
         cmocka_unit_test(depth_nought_gives_the_input_back),
         cmocka_unit_test(cuts_of_the_stream_do_not_change_a_bit),
+        cmocka_unit_test(a_unit_comes_out_as_if_all_before_it_had_been_heard),
         cmocka_unit_test(what_is_wanted_has_the_same_bits_and_the_rest_costs_nothing),
         cmocka_unit_test(what_is_left_of_noise_holds_no_tones),
         cmocka_unit_test(a_floor_that_is_a_decibel_too_low_still_leaves_even_noise),

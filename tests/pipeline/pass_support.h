@@ -14,7 +14,7 @@ struct pass {
     struct tt_heard heard;
     struct tt_sheet sheet;
     struct tt_time_map map;
-    bool has_second_thread;
+    int threads;
 };
 
 /* Nothing is done to the sound but one gain. */
@@ -49,7 +49,7 @@ static inline bool pass_hear(struct pass *pass, int channel, struct tt_error *er
         return false;
     struct tt_hear_request request = {.path = pass->take, .heard_path = pass->heard_path, .content_sha256 = digest, .hearing_key = key,
                                       .channel = {.channel = channel, .why = "the test says so"}, .settings = &pass->settings,
-                                      .has_second_thread = pass->has_second_thread};
+                                      .has_second_thread = pass->threads > 1};
     return tt_hear(&request, error) && tt_heard_open(pass->heard_path, digest, key, &pass->heard, error) &&
            tt_sheet_start(&pass->sheet, tt_path_name(pass->take), digest, error);
 }
@@ -72,7 +72,7 @@ static inline struct tt_render_request pass_request(struct pass *pass, double ga
     snprintf(folder, sizeof folder, "%.*s", (int)(slash - pass->voice), pass->voice);
     return (struct tt_render_request){.path = pass->take, .heard = &pass->heard, .sheet = &pass->sheet, .map = &pass->map, .settings = &pass->settings,
                                       .gain_db = gain_db, .out_rate_hz = tt_delivery_rate_hz(&pass->settings, pass->heard.facts.rate_hz),
-                                      .voice_path = pass->voice, .whole_path = pass->whole, .scratch_folder = folder, .has_second_thread = pass->has_second_thread};
+                                      .voice_path = pass->voice, .whole_path = pass->whole, .scratch_folder = folder, .threads = pass->threads};
 }
 
 static inline struct tt_rendered render_well(struct pass *pass, double gain_db)
