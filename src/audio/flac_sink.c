@@ -72,7 +72,7 @@ bool tt_flac_sink_add(struct tt_flac_sink *sink, const int32_t *interleaved, siz
     sf_count_t done = sf_writef_int(sink->sound, (const int *)interleaved, (sf_count_t)frame_count);
     if (!pass_on(&sink->first, err))
         return false;
-    return done == (sf_count_t)frame_count || tt_fail(err, TT_ERROR_OUTPUT, "FLAC cannot be written: %s", sf_strerror(sink->sound));
+    return done == (sf_count_t)frame_count || tt_fail(err, TT_ERROR_OUTPUT, "FLAC cannot be written: %s; set deliver.format to wav", sf_strerror(sink->sound));
 }
 
 bool tt_flac_sink_finish(struct tt_flac_sink *sink, struct tt_error *err)
@@ -83,7 +83,7 @@ bool tt_flac_sink_finish(struct tt_flac_sink *sink, struct tt_error *err)
     bool is_whole = pass_on(&sink->first, err);
     free(sink);
     if (is_whole && code != 0)
-        return tt_fail(err, TT_ERROR_OUTPUT, "FLAC cannot be finished: %s", sf_error_number(code));
+        return tt_fail(err, TT_ERROR_OUTPUT, "FLAC cannot be finished: %s; set deliver.format to wav", sf_error_number(code));
     return is_whole;
 }
 

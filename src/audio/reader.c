@@ -279,7 +279,7 @@ static int64_t fail_at(const struct tt_reader *reader, int reason, const char *w
     char time[TT_TIME_CHARS];
     tt_time_format((int64_t)(1000.0 * (double)reader->position / reader->rate_hz), time);
     if (reason != 0)
-        (void)tt_fail_errno(err, TT_ERROR_INPUT, reason, "%s: cannot be read at %s (copy it again from the recorder)", reader->path, time);
+        (void)tt_fail_errno(err, TT_ERROR_INPUT, reason, "%s: cannot be read at %s", reader->path, time);
     else
         (void)tt_fail(err, TT_ERROR_INPUT, "%s: cannot be read at %s: %s; copy it again from the recorder", reader->path, time, words);
     return -1;

@@ -47,6 +47,27 @@ bool tt_fail(struct tt_error *err, enum tt_error_kind kind, const char *format, 
     return false;
 }
 
+/* What a person can do about it. */
+static const struct { int errno_value; const char *words; } advice[] = {
+    { EACCES, "change its permissions, or choose another place" },
+    { EPERM, "change its permissions, or choose another place" },
+    { EROFS, "choose another place" },
+    { ENOSPC, "make room, or choose another place" },
+    { EDQUOT, "make room, or choose another place" },
+    { ENOENT, "look for it, and for how its name is written" },
+    { EIO, "the disk or card may be failing: copy what is on it" },
+    { EMFILE, "run again with -j 1" },
+    { ENFILE, "close other programs, and run again" },
+    { ENAMETOOLONG, "give it a shorter name" }
+};
+
+static const char *advice_for(int errno_value)
+{
+    for (size_t i = 0; i < sizeof advice / sizeof *advice; i++)
+        if (advice[i].errno_value == errno_value) return advice[i].words;
+    return NULL;
+}
+
 bool tt_fail_errno(struct tt_error *err, enum tt_error_kind kind, int errno_value, const char *format, ...)
 {
     if (!err || err->kind != TT_OK) return false;
@@ -55,8 +76,10 @@ bool tt_fail_errno(struct tt_error *err, enum tt_error_kind kind, int errno_valu
     va_start(args, format);
     format_cut(what, sizeof what, format, args);
     va_end(args);
-    char reason[128];
-    if (strerror_r(errno_value, reason, sizeof reason) != 0) snprintf(reason, sizeof reason, "error %d", errno_value);
+    char reason[256];
+    const char *words = advice_for(errno_value);
+    if (strerror_r(errno_value, reason, 128) != 0) snprintf(reason, sizeof reason, "error %d", errno_value);
+    if (words) snprintf(reason + strlen(reason), sizeof reason - strlen(reason), "; %s", words);
     /* A long name must not push the reason out. */
     size_t room = sizeof err->message - strlen(reason) - sizeof ": ";
     if (strlen(what) > room) {

@@ -15,7 +15,7 @@
  * `return tt_fail(...)` reads well. Control characters in the text become '?': names come from files. */
 bool tt_fail(struct tt_error *err, enum tt_error_kind kind, const char *format, ...) TT_PRINTF(3, 4);
 
-/* tt_fail with ": " and the text of errno_value behind. */
+/* tt_fail with ": ", the text of errno_value, and what to do about that behind. */
 bool tt_fail_errno(struct tt_error *err, enum tt_error_kind kind, int errno_value, const char *format, ...)
     TT_PRINTF(4, 5);
 

@@ -117,7 +117,7 @@ static bool make_one(const char *path, struct tt_error *err)
     if (reason == EEXIST && is_folder(path)) return true; /* another thread was first */
     if (reason == EEXIST)
         return tt_fail(err, TT_ERROR_OUTPUT, "%s: cannot be made a folder: a file of that name is in the way; move it away", path);
-    return tt_fail_errno(err, TT_ERROR_OUTPUT, reason, "%s: cannot make this folder (name another place with -o)", path);
+    return tt_fail_errno(err, TT_ERROR_OUTPUT, reason, "%s: cannot make this folder", path);
 }
 
 bool tt_folder_make(const char *path, struct tt_error *err)

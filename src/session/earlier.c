@@ -104,7 +104,7 @@ static bool same_bytes(const char *a, const char *b, bool *is_same, struct tt_er
         *is_same = fread(blocks + block, 1, block, files[1]) == got && memcmp(blocks, blocks + block, got) == 0;
     }
     for (int i = 0; i < 2; i++) {
-        ok = ok && (!ferror(files[i]) || tt_fail(err, TT_ERROR_OUTPUT, "%s: cannot be read", paths[i]));
+        ok = ok && (!ferror(files[i]) || tt_fail(err, TT_ERROR_OUTPUT, "%s: cannot be read; move it away, or copy it to another disk", paths[i]));
         if (files[i])
             fclose(files[i]);
     }

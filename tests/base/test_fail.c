@@ -63,13 +63,25 @@ static void a_long_name_does_not_push_the_reason_out(void **state)
         tt_fail_errno(&err, TT_ERROR_OUTPUT, ENOSPC, "%s%s", shift ? "x" : "", name);
         const char *reason = strstr(err.message, ": ");
         assert_non_null(reason);
-        assert_string_equal(reason + 2, strerror(ENOSPC));
+        char wanted[200];
+        snprintf(wanted, sizeof wanted, "%s; make room, or choose another place", strerror(ENOSPC));
+        assert_string_equal(reason + 2, wanted);
         assert_int_equal((reason - err.message - shift) % 2, 0);
         struct tt_error cut = {0};
         tt_fail(&cut, TT_ERROR_INPUT, "%s%s", shift ? "x" : "", name);
         assert_int_equal((strlen(cut.message) - (size_t)shift) % 2, 0);
         assert_true(strlen(cut.message) >= sizeof cut.message - 3);
     }
+}
+
+static void a_reason_without_advice_stands_alone(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    tt_fail_errno(&err, TT_ERROR_OUTPUT, ERANGE, "voice.wav");
+    char wanted[200];
+    snprintf(wanted, sizeof wanted, "voice.wav: %s", strerror(ERANGE));
+    assert_string_equal(err.message, wanted);
 }
 
 int main(void)
@@ -79,6 +91,7 @@ int main(void)
         cmocka_unit_test(nobody_has_to_listen),
         cmocka_unit_test(control_characters_cannot_steer_a_terminal),
         cmocka_unit_test(context_goes_in_front),
+        cmocka_unit_test(a_reason_without_advice_stands_alone),
         cmocka_unit_test(a_long_name_does_not_push_the_reason_out),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
