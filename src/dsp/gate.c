@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 #include "dsp/gate.h"
 
-#include <fftw3.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/large.h"
 #include "dsp/gate_gain.h"
 
 enum {
@@ -34,14 +34,13 @@ struct tt_gate {
 
 static bool allocate(struct tt_gate *gate)
 {
-    const size_t bins = (size_t)gate->shape.bin_count;
-    const size_t row_floats = (2 * bins + 15) / 16 * 16; /* rows stay aligned */
-    gate->fifo = malloc((size_t)gate->room * sizeof *gate->fifo);
-    gate->spectra = fftwf_alloc_real(TT_GATE_ROWS * row_floats);
-    gate->floor = malloc(bins * sizeof *gate->floor);
-    gate->overlap = malloc((size_t)gate->room * sizeof *gate->overlap);
+    const size_t spectrum_floats = 2 * (size_t)tt_gate_gain_row(gate->shape);
+    gate->fifo = tt_alloc_lines((size_t)gate->room * sizeof *gate->fifo);
+    gate->spectra = tt_alloc_lines(TT_GATE_ROWS * spectrum_floats * sizeof *gate->spectra);
+    gate->floor = malloc((size_t)gate->shape.bin_count * sizeof *gate->floor);
+    gate->overlap = tt_alloc_lines((size_t)gate->room * sizeof *gate->overlap);
     if (!gate->fifo || !gate->spectra || !gate->floor || !gate->overlap) return false;
-    for (size_t r = 0; r < TT_GATE_ROWS; r++) gate->rows[r] = gate->spectra + r * row_floats;
+    for (size_t r = 0; r < TT_GATE_ROWS; r++) gate->rows[r] = gate->spectra + r * spectrum_floats;
     return true;
 }
 
@@ -72,7 +71,7 @@ void tt_gate_destroy(struct tt_gate *gate)
     tt_stft_destroy(gate->stft);
     tt_gate_gain_destroy(gate->decision);
     free(gate->fifo);
-    fftwf_free(gate->spectra);
+    free(gate->spectra);
     free(gate->floor);
     free(gate->overlap);
     free(gate);
@@ -116,7 +115,7 @@ static bool analyse(struct tt_gate *gate)
 {
     const int hop = gate->shape.hop_samples;
     float *spectrum = gate->rows[gate->row_count++];
-    tt_stft_forward(gate->stft, gate->fifo + gate->fifo_at, spectrum, spectrum + gate->shape.bin_count);
+    tt_stft_forward(gate->stft, gate->fifo + gate->fifo_at, spectrum, spectrum + tt_gate_gain_row(gate->shape));
     if (gate->frame % FLOOR_EVERY == 0) {
         tt_floor_at(gate->track, (gate->frame - 1 + FLOOR_EVERY / 2) * hop, gate->floor);
         tt_gate_gain_set_floor(gate->decision, gate->floor);
@@ -136,7 +135,7 @@ static size_t synthesise(struct tt_gate *gate, const float *spectrum, float *out
         gate->overlap_at = 0;
     }
     const float *done = gate->overlap + gate->overlap_at;
-    if (spectrum) tt_stft_inverse(gate->stft, spectrum, spectrum + gate->shape.bin_count, gate->overlap + gate->overlap_at);
+    if (spectrum) tt_stft_inverse(gate->stft, spectrum, spectrum + tt_gate_gain_row(gate->shape), gate->overlap + gate->overlap_at);
     gate->overlap_at += (int)hop;
     if (gate->drop_hops > 0) {
         gate->drop_hops--;

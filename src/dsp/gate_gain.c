@@ -15,6 +15,7 @@
 #include <string.h>
 
 #include "base/lanes.h"
+#include "base/large.h"
 #include "base/units.h"
 #include "dsp/fast_math.h"
 #include "dsp/gate_voice.h"
@@ -39,7 +40,7 @@ static const float LOCAL_WEIGHTS[LOCAL_REACH + 1] = {0.25F, 0.21338835F, 0.125F,
 static const float LOCAL_BIN_WEIGHTS[LOCAL_BINS + 1] = {1.0F / 3.0F, 0.25F, 1.0F / 12.0F};
 
 struct tt_gate_gain {
-    int bins;
+    int bins, row;                     /* row: floats from one row to the next */
     struct tt_gate_voice *voice;
     float power_scale;                 /* as in tt_stft_powers */
     float *per_floor;                  /* posterior SNR of a spectrum's square */
@@ -56,30 +57,23 @@ struct tt_gate_gain {
     float *prior, *gain;
 };
 
-/* Each row begins at a line of the memory's: vectors across two lines take twice as long to fetch. */
-static int row_length(int cells) { return (cells + TT_LANES - 1) / TT_LANES * TT_LANES; }
+int tt_gate_gain_row(struct tt_stft_shape shape) { return (shape.bin_count + TT_LANES - 1) / TT_LANES * TT_LANES; }
 
-static float *new_rows(int rows, int cells)
-{
-    const size_t bytes = (size_t)rows * (size_t)row_length(cells) * sizeof(float);
-    float *all = aligned_alloc(TT_LANES * sizeof(float), bytes);
-    if (all) memset(all, 0, bytes);
-    return all;
-}
+static float *new_rows(int rows, int length) { return tt_alloc_lines((size_t)rows * (size_t)length * sizeof(float)); }
 
 static bool allocate(struct tt_gate_gain *decision)
 {
-    const int bins = decision->bins;
+    const int bins = decision->bins, row = decision->row;
     decision->per_floor = new_rows(1, bins);
-    decision->gammas = new_rows(GAMMA_ROWS, bins);
-    decision->forwards = new_rows(TT_GATE_ROWS, bins);
+    decision->gammas = new_rows(GAMMA_ROWS, row);
+    decision->forwards = new_rows(TT_GATE_ROWS, row);
     decision->speech = new_rows(1, bins);
     decision->ahead = new_rows(1, bins);
     decision->around = new_rows(1, bins + 2 * LOCAL_BINS);
     decision->prior = new_rows(1, bins);
     decision->gain = new_rows(1, bins);
-    for (int r = 0; decision->gammas && r < GAMMA_ROWS; r++) decision->gamma[r] = decision->gammas + r * row_length(bins);
-    for (int r = 0; decision->forwards && r < TT_GATE_ROWS; r++) decision->forward[r] = decision->forwards + r * row_length(bins);
+    for (int r = 0; decision->gammas && r < GAMMA_ROWS; r++) decision->gamma[r] = decision->gammas + r * row;
+    for (int r = 0; decision->forwards && r < TT_GATE_ROWS; r++) decision->forward[r] = decision->forwards + r * row;
     return decision->per_floor && decision->gammas && decision->forwards && decision->speech && decision->ahead && decision->around && decision->prior && decision->gain;
 }
 
@@ -91,6 +85,7 @@ struct tt_gate_gain *tt_gate_gain_create(struct tt_stft_shape shape, struct tt_g
         return NULL;
     }
     decision->bins = shape.bin_count;
+    decision->row = tt_gate_gain_row(shape);
     decision->power_scale = 2.0F / (float)shape.window_samples;
     decision->least = (float)tt_amplitude_from_db(-settings.depth_db);
     decision->keep_faint = (float)tt_power_from_db(settings.keep_faint_db);
@@ -169,7 +164,7 @@ bool tt_gate_gain_add(struct tt_gate_gain *decision, const float *spectrum)
 {
     const int bins = decision->bins, at = decision->count++;
     float *gamma = decision->gamma[LOCAL_REACH + at];
-    find_gamma(spectrum, spectrum + bins, decision->per_floor, gamma, bins);
+    find_gamma(spectrum, spectrum + decision->row, decision->per_floor, gamma, bins);
     tt_gate_voice_add(decision->voice, at, gamma);
     step_prior(gamma, decision->speech, decision->forward[at], decision->prior_least, bins);
     return decision->count == TT_GATE_ROWS;
@@ -236,12 +231,12 @@ static void move_on(struct tt_gate_gain *decision)
     decision->count = TT_GATE_AHEAD;
 }
 
-TT_WIDE static void turn_down(float *spectrum, const float *gain, float least, int bins)
+TT_WIDE static void turn_down(float *re, float *im, const float *gain, float least, int bins)
 {
     for (int i = 0; i < bins; i++) {
         const float bounded = gain[i] > least ? gain[i] : least;
-        spectrum[i] *= bounded;
-        spectrum[bins + i] *= bounded;
+        re[i] *= bounded;
+        im[i] *= bounded;
     }
 }
 
@@ -258,7 +253,7 @@ void tt_gate_gain_run(struct tt_gate_gain *decision, float *const *spectra)
         if (at >= TT_GATE_BLOCK || !spectra[at]) continue;
         find_priors(decision, at);
         tt_lsa_gains(decision->prior, gamma, decision->gain, bins);
-        turn_down(spectra[at], decision->gain, decision->least, bins);
+        turn_down(spectra[at], spectra[at] + decision->row, decision->gain, decision->least, bins);
     }
     move_on(decision);
 }

@@ -18,7 +18,9 @@ void tt_gate_gain_destroy(struct tt_gate_gain *decision);
 void tt_gate_gain_restart(struct tt_gate_gain *decision);
 /* The floor that frames are held against from here on: bin_count values. */
 void tt_gate_gain_set_floor(struct tt_gate_gain *decision, const float *floor);
-/* The newest frame: bin_count real, then as many imaginary parts. True when TT_GATE_ROWS frames are there: then tt_gate_gain_run must follow. */
+/* Floats from a spectrum's real parts to its imaginary ones: as many as bins, and some, so that both begin with a line of the memory's. */
+int tt_gate_gain_row(struct tt_stft_shape shape);
+/* The newest frame's spectrum. True when TT_GATE_ROWS frames are there: then tt_gate_gain_run must follow. */
 bool tt_gate_gain_add(struct tt_gate_gain *decision, const float *spectrum);
 /* Turns down the first TT_GATE_BLOCK of those frames, and forgets them. NULL: nobody wants that one. */
 void tt_gate_gain_run(struct tt_gate_gain *decision, float *const *spectra);

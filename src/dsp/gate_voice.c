@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/large.h"
 #include "dsp/fast_math.h"
 
 /* Measured on read speech with made noise at 10 to 50 dB SNR: segmental SNR, log-spectral distance, STOI, kurtosis. */
@@ -64,8 +65,7 @@ struct tt_gate_voice *tt_gate_voice_create(struct tt_stft_shape shape, float kee
     voice->bands = (shape.bin_count + BAND_BINS - 1) / BAND_BINS;
     voice->band_room = (voice->bands + BAND_LANES - 1) / BAND_LANES * BAND_LANES;
     voice->keep_faint = keep_faint;
-    const size_t region_bytes = (size_t)(REGION_REACH + TT_GATE_ROWS) * (size_t)voice->band_room * sizeof(float);
-    voice->region = aligned_alloc(BAND_LANES * sizeof(float), region_bytes);
+    voice->region = tt_alloc_lines((size_t)(REGION_REACH + TT_GATE_ROWS) * (size_t)voice->band_room * sizeof(float));
     voice->near = calloc((size_t)voice->band_room + 2 * NEAR_REACH, sizeof(float));
     voice->chance = calloc((size_t)voice->band_room + 2 * NEAR_REACH, sizeof(float));
     voice->presence = calloc((size_t)voice->bands * BAND_BINS, sizeof(float));
@@ -75,7 +75,6 @@ struct tt_gate_voice *tt_gate_voice_create(struct tt_stft_shape shape, float kee
         tt_gate_voice_destroy(voice);
         return NULL;
     }
-    memset(voice->region, 0, region_bytes);
     fill_region_weights(voice);
     set_range(voice, shape);
     return voice;

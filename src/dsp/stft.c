@@ -7,6 +7,7 @@
 #include <stddef.h>
 #include <stdlib.h>
 
+#include "base/large.h"
 #include "dsp/fast_math.h"
 #include "dsp/fft_lock.h"
 
@@ -80,17 +81,19 @@ static void make_plans(struct tt_stft *stft)
     tt_fft_unlock();
 }
 
+static float *new_row(size_t count) { return tt_alloc_lines(count * sizeof(float)); }
+
 static bool allocate(struct tt_stft *stft)
 {
     const size_t count = (size_t)stft->shape.window_samples, half = (size_t)stft->half;
-    stft->window = fftwf_alloc_real(count);
-    stft->synthesis = fftwf_alloc_real(count);
-    stft->cosine = fftwf_alloc_real(half + 1);
-    stft->sine = fftwf_alloc_real(half + 1);
-    stft->in = fftwf_alloc_real(count);
-    stft->out = fftwf_alloc_real(count);
-    stft->re = fftwf_alloc_real(half + 1);
-    stft->im = fftwf_alloc_real(half + 1);
+    stft->window = new_row(count);
+    stft->synthesis = new_row(count);
+    stft->cosine = new_row(half + 1);
+    stft->sine = new_row(half + 1);
+    stft->in = new_row(count);
+    stft->out = new_row(count);
+    stft->re = new_row(half + 1);
+    stft->im = new_row(half + 1);
     return stft->window && stft->synthesis && stft->cosine && stft->sine && stft->in && stft->out && stft->re && stft->im;
 }
 
@@ -122,14 +125,14 @@ void tt_stft_destroy(struct tt_stft *stft)
     if (stft->forward) fftwf_destroy_plan(stft->forward);
     if (stft->inverse) fftwf_destroy_plan(stft->inverse);
     tt_fft_unlock();
-    fftwf_free(stft->window);
-    fftwf_free(stft->synthesis);
-    fftwf_free(stft->cosine);
-    fftwf_free(stft->sine);
-    fftwf_free(stft->in);
-    fftwf_free(stft->out);
-    fftwf_free(stft->re);
-    fftwf_free(stft->im);
+    free(stft->window);
+    free(stft->synthesis);
+    free(stft->cosine);
+    free(stft->sine);
+    free(stft->in);
+    free(stft->out);
+    free(stft->re);
+    free(stft->im);
     free(stft);
 }
 

@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/large.h"
+
 enum { BUFFER_HOPS = 64 };
 
 struct tt_framer {
@@ -39,8 +41,8 @@ struct tt_framer *tt_framer_create(struct tt_stft_shape shape, tt_frame_taker ta
     framer->taker = taker;
     framer->context = context;
     framer->capacity = (size_t)shape.window_samples + (size_t)BUFFER_HOPS * (size_t)shape.hop_samples;
-    framer->buffer = calloc(framer->capacity, sizeof(float));
-    framer->power = aligned_alloc(64, ((size_t)shape.bin_count * sizeof(float) + 63) / 64 * 64);
+    framer->buffer = tt_alloc_lines(framer->capacity * sizeof(float));
+    framer->power = tt_alloc_lines((size_t)shape.bin_count * sizeof(float));
     if (!framer->buffer || !framer->power)
         tt_fail_memory(err);
     else
