@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "audio/samples.h"
+#include "base/large.h"
 #include "base/units.h"
 
 enum { BLOCK_FRAMES = 16384 };
@@ -89,7 +90,7 @@ static bool open_voice(struct tt_voice_reader *voice, struct tt_audio_info *info
         return false;
     if (info->channel_count == 1)
         return true;
-    voice->interleaved = malloc(sizeof *voice->interleaved * BLOCK_FRAMES * (size_t)info->channel_count);
+    voice->interleaved = tt_alloc_lines(sizeof *voice->interleaved * BLOCK_FRAMES * (size_t)info->channel_count);
     const int listener = voice->recording.listener_number;
     bool has_listener = listener >= 1 && listener <= info->channel_count && voice->channel >= 0;
     if (has_listener)

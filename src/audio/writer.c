@@ -10,6 +10,7 @@
 #include "audio/samples.h"
 #include "audio/wav_head.h"
 #include "base/file.h"
+#include "base/large.h"
 
 enum { BLOCK_FRAMES = 16384, MOST_CHANNELS = 2 };
 
@@ -57,7 +58,7 @@ struct tt_writer *tt_writer_open(const char *path, const struct tt_sound_format 
                                  size_t label_count, const struct tt_bext *bext, struct tt_error *err)
 {
     struct tt_writer *writer = calloc(1, sizeof *writer);
-    if (writer == NULL || (writer->blocks = malloc(sizeof *writer->blocks)) == NULL) {
+    if (writer == NULL || (writer->blocks = tt_alloc_lines(sizeof *writer->blocks)) == NULL) {
         free(writer);
         (void)tt_fail_memory(err);
         return NULL;

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 
 #include "base/file.h"
+#include "base/large.h"
 #include "base/relay.h"
 #include "base/units.h"
 #include "dsp/limiter.h"
@@ -63,7 +64,7 @@ static bool open_steps(struct tt_delivering *to, const struct tt_delivery *deliv
         tt_limiter_tell(to->limiter, tt_limit_writer_add, to->demands);
     }
     const size_t room = BLOCK_SAMPLES + tt_limiter_latency(to->limiter);
-    if (!(to->limited = malloc(room * sizeof *to->limited)))
+    if (!(to->limited = tt_alloc_lines(room * sizeof *to->limited)))
         return tt_fail_memory(err);
     if (!(to->meter = tt_meter_create(rate_hz, tt_channel_weight(settings), err)))
         return false;

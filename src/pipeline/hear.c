@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "base/file.h"
+#include "base/large.h"
 #include "base/relay.h"
 #include "base/units.h"
 #include "dsp/band_levels.h"
@@ -180,7 +181,7 @@ static bool open_pass(struct hear_pass *pass, struct tt_error *err)
     pass->hearing.shape = tt_stft_shape_for(info.rate_hz);
     pass->hearing.settings = request->settings;
     pass->hearing.heard = &pass->heard;
-    pass->block = malloc(BLOCK_SAMPLES * sizeof(float));
+    pass->block = tt_alloc_lines(BLOCK_SAMPLES * sizeof(float));
     pass->settled_power = malloc((size_t)pass->hearing.shape.bin_count * sizeof(float));
     if (!pass->block || !pass->settled_power)
         return tt_fail_memory(err);
@@ -191,7 +192,7 @@ static bool open_pass(struct hear_pass *pass, struct tt_error *err)
             return false;
         filtered_room += tt_highpass_latency(pass->highpass);
     }
-    pass->filtered = malloc(filtered_room * sizeof(float));
+    pass->filtered = tt_alloc_lines(filtered_room * sizeof(float));
     if (!pass->filtered)
         return tt_fail_memory(err);
     tt_remarks_start(&pass->remarks, &info);

@@ -8,6 +8,7 @@
 
 #include "audio/reader.h"
 #include "base/file.h"
+#include "base/large.h"
 #include "base/units.h"
 #include "pipeline/editor.h"
 #include "pipeline/outlet.h"
@@ -117,7 +118,7 @@ static bool open_pass(struct render_pass *pass, struct tt_error *err)
     const int64_t start_sample = tt_render_chain_start(pass->chain);
     if (start_sample > 0 && !tt_voice_reader_skip(pass->reader, start_sample, err))
         return false;
-    if (!(pass->block = malloc(BLOCK_SAMPLES * sizeof(float))))
+    if (!(pass->block = tt_alloc_lines(BLOCK_SAMPLES * sizeof(float))))
         return tt_fail_memory(err);
     /* The seed is the recording itself: the same take always gets the same room tone. */
     char seed_digits[17];
