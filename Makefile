@@ -249,10 +249,11 @@ eval-edits: deps
 	@mkdir -p build/eval
 	@$(PYTHON) tests/eval/edits_eval.py --program build/release/tidytake --work build/eval --seed $(EVAL_SEED) $(if $(FULL),--full)
 
-# Some five minutes; TIDYTAKE_LONG_BENCH=1 adds ten hours of sound, and 96 kHz in stereo.
+# Some five minutes; TIDYTAKE_LONG_BENCH=1 adds ten hours of sound, and 96 kHz in stereo. BENCH="hour many": these parts alone (tests/bench/bench.c).
+BENCH ?=
 bench: deps
 	@$(MAKE) --no-print-directory BUILD=release all build/release/tests/bench/bench
-	@build/release/tests/bench/bench build/release/tidytake
+	@build/release/tests/bench/bench build/release/tidytake $(BENCH)
 
 lint: deps
 	@tests/lint

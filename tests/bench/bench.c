@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* usage: bench TIDYTAKE. Times the command on made takes, in turn with the least that any such program has to do (the floor), and
+/* usage: bench TIDYTAKE [PART...]. Times the command on made takes, in turn with the least that any such program has to do (the floor), and
  * prints medians. What counts is the ratio of processor times of one round: it stands still when the machine does not.
- * TIDYTAKE_LONG_BENCH=1 adds ten hours, and an hour of 96 kHz stereo. Rounds end when some TIDYTAKE_BENCH_SECONDS (240) are over. */
+ * TIDYTAKE_LONG_BENCH=1 adds ten hours, and an hour of 96 kHz stereo. Rounds end when some TIDYTAKE_BENCH_SECONDS (240) are over.
+ * Parts by name (minute, ten-minutes, stages, watch, many, hour, stereo, ten-hours) are measured alone, the long ones, too. */
 #define _XOPEN_SOURCE 700
 #include <math.h>
 #include <stdio.h>
@@ -12,7 +13,7 @@
 
 #include "bench.h"
 
-enum { ROUNDS_MOST = 16, WAYS = 5, SHORT_TAKES = 200, SHORT_TAKES_LONG = 1000, SHORT_S = 5 };
+enum { ROUNDS_MOST = 16, WAYS = 5, HOUR_S = 3600, LONGEST_S = 10 * HOUR_S, SHORT_TAKES = 200, SHORT_TAKES_LONG = 1000, SHORT_S = 5 };
 
 /* One way to run the command: the arguments after its common ones. */
 struct way {
@@ -35,6 +36,7 @@ struct bench {
     char folder[256];
     double start_s, most_s;
     bool is_long;
+    double hour; /* of the floor; 0: not measured */
 };
 
 /* ---- takes ---- */
@@ -127,7 +129,7 @@ static double measure_length(const struct bench *bench, const char *name, double
     for (size_t round = 0; round < rounds && (round == 0 || is_time_left(bench, round_s)); round++) {
         double start_s = bench_now_s();
         for (int way = 0; way < WAYS; way++)
-            if (way <= CLEAN || is_time_left(bench, bench_now_s() - start_s)) /* of a long take at least what is asked first */
+            if (way <= CLEAN || (seconds < LONGEST_S && is_time_left(bench, bench_now_s() - start_s))) /* of a long take at least what is asked first */
                 keep(&series[way], way == FLOOR ? run_floor(bench, take) : run_tool(bench, take, "1", &ways[way]));
         round_s = bench_now_s() - start_s;
     }
@@ -256,39 +258,69 @@ static void measure_many(const struct bench *bench, size_t rounds)
     fflush(stdout);
 }
 
-static void run_all(const struct bench *bench)
+/* ---- parts ---- */
+
+static void measure_minute(struct bench *bench) { measure_length(bench, "1 min          ", 60, 48000, 1, 7); }
+static void measure_ten_minutes(struct bench *bench) { measure_length(bench, "10 min         ", 600, 48000, 1, 5); }
+static void measure_stages(struct bench *bench) { measure_parts(bench, 600, 3); }
+static void measure_arrival(struct bench *bench) { measure_watch(bench, 5); }
+static void measure_short_takes(struct bench *bench) { measure_many(bench, 3); }
+static void measure_hour(struct bench *bench) { bench->hour = measure_length(bench, "1 h            ", HOUR_S, 48000, 1, bench->is_long ? 3 : 2); }
+static void measure_stereo(struct bench *bench) { measure_length(bench, "1 h 96k stereo ", HOUR_S, 96000, 2, 1); }
+
+static void measure_ten_hours(struct bench *bench)
+{
+    const double ten = measure_length(bench, "10 h           ", LONGEST_S, 48000, 1, 1);
+    if (bench->hour > 0)
+        printf("\ncost an hour, 10 h / 1 h, in floors  %6.3f\n", ten / bench->hour);
+}
+
+struct part {
+    const char *name;
+    void (*measure)(struct bench *bench);
+    bool is_long;
+};
+static const struct part parts[] = {
+    {"minute", measure_minute, false},   {"ten-minutes", measure_ten_minutes, false}, {"stages", measure_stages, false}, {"watch", measure_arrival, false},
+    {"many", measure_short_takes, false}, {"hour", measure_hour, false},               {"stereo", measure_stereo, true},  {"ten-hours", measure_ten_hours, true},
+};
+enum { PART_COUNT = sizeof parts / sizeof *parts };
+
+static bool is_named(const struct part *part, char **names)
+{
+    while (*names && strcmp(*names, part->name) != 0)
+        names++;
+    return *names != NULL;
+}
+
+static void run_parts(struct bench *bench, char **names)
 {
     printf("Medians; CPU is user and system time. The floor: the take read twice and\n"
            "written once, transformed there and back, loudness and true peak once,\n"
            "by plain calls of libsndfile, FFTW and libebur128.\n");
-    measure_length(bench, "1 min          ", 60, 48000, 1, 7);
-    measure_length(bench, "10 min         ", 600, 48000, 1, 5);
-    measure_parts(bench, 600, 3);
-    measure_watch(bench, 5);
-    measure_many(bench, 3);
-    double hour = measure_length(bench, "1 h            ", 3600, 48000, 1, bench->is_long ? 3 : 2);
-    if (!bench->is_long)
-        return;
-    measure_length(bench, "1 h 96k stereo ", 3600, 96000, 2, 1);
-    double ten = measure_length(bench, "10 h           ", 36000, 48000, 1, 1);
-    printf("\ncost an hour, 10 h / 1 h             %6.3f\n", ten / hour);
+    for (size_t i = 0; i < PART_COUNT; i++)
+        if (names[0] ? is_named(&parts[i], names) : !parts[i].is_long || bench->is_long)
+            parts[i].measure(bench);
 }
 
-static int make_or_floor(int count, char **arguments)
+/* What the bench asks of itself, as a process of its own; false: nothing of the kind. */
+static bool make_or_floor(int count, char **arguments)
 {
     if (count == 7 && strcmp(arguments[1], "make") == 0)
         bench_make_take(arguments[2], strtod(arguments[3], NULL), atoi(arguments[4]), atoi(arguments[5]), (unsigned)atoi(arguments[6]));
     else if (count == 4 && strcmp(arguments[1], "floor") == 0)
         bench_floor(arguments[2], arguments[3]);
     else
-        bench_stop("usage: bench TIDYTAKE");
-    return 0;
+        return false;
+    return true;
 }
 
 int main(int count, char **arguments)
 {
-    if (count != 2)
-        return make_or_floor(count, arguments);
+    if (make_or_floor(count, arguments))
+        return 0;
+    if (count < 2)
+        bench_stop("usage: bench TIDYTAKE [PART...]");
     const char *long_bench = getenv("TIDYTAKE_LONG_BENCH"), *most = getenv("TIDYTAKE_BENCH_SECONDS"), *base = getenv("TMPDIR");
     struct bench bench = {.self = arguments[0], .tool = arguments[1], .start_s = bench_now_s(), .most_s = most ? strtod(most, NULL) : 240};
     bench.is_long = long_bench && strcmp(long_bench, "1") == 0;
@@ -296,7 +328,7 @@ int main(int count, char **arguments)
     if (!mkdtemp(bench.folder))
         bench_stop("cannot make a temporary folder %s", bench.folder);
     setenv("XDG_CONFIG_HOME", bench.folder, 1); /* nobody's own settings */
-    run_all(&bench);
+    run_parts(&bench, arguments + 2);
     bench_remove(bench.folder);
     return 0;
 }
