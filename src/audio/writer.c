@@ -12,7 +12,13 @@
 #include "base/file.h"
 #include "base/large.h"
 
-enum { BLOCK_FRAMES = 16384, MOST_CHANNELS = 2 };
+enum {
+    BLOCK_FRAMES = 16384,
+    DIRECT_FRAMES = 1024,      /* so many at once need not be gathered first */
+    MOST_CHANNELS = 2,
+    MOST_BLOCK_BYTES = BLOCK_FRAMES * MOST_CHANNELS * (int)sizeof(float),
+    WRITE_BYTES = 1 << 18      /* written at once, where a multiple of it begins in the file: pages are then filled whole */
+};
 
 /* What one block goes through; made once. */
 struct blocks {
@@ -20,7 +26,7 @@ struct blocks {
     float noise[BLOCK_FRAMES];
     int32_t values[BLOCK_FRAMES];
     int32_t interleaved[BLOCK_FRAMES * MOST_CHANNELS];
-    unsigned char bytes[BLOCK_FRAMES * MOST_CHANNELS * sizeof(float)];
+    unsigned char bytes[WRITE_BYTES + MOST_BLOCK_BYTES];
 };
 
 struct tt_writer {
@@ -31,6 +37,7 @@ struct tt_writer {
     int channel_count;
     struct blocks *blocks;
     size_t pending_count;
+    size_t byte_count;    /* made, and not written */
     uint64_t frame_count; /* written */
     uint64_t dither_state;
     struct tt_error first; /* a failed add fails the commit, too */
@@ -84,31 +91,56 @@ static bool write_flac(struct tt_writer *writer, size_t count, struct tt_error *
     return tt_flac_sink_add(writer->flac, blocks->interleaved, count, err);
 }
 
-static bool write_pending(struct tt_writer *writer, struct tt_error *err)
+/* What has been made up to the last multiple of WRITE_BYTES in the file; all: to its end. */
+static bool write_bytes(struct tt_writer *writer, bool all, struct tt_error *err)
+{
+    unsigned char *bytes = writer->blocks->bytes;
+    while (writer->byte_count > 0) {
+        const size_t room = WRITE_BYTES - (size_t)(tt_publish_tell(writer->file) % WRITE_BYTES);
+        const size_t part = writer->byte_count < room ? writer->byte_count : room;
+        if (part < room && !all)
+            return true;
+        if (!tt_publish_write(writer->file, bytes, part, err))
+            return false;
+        writer->byte_count -= part;
+        memmove(bytes, bytes + part, writer->byte_count);
+    }
+    return true;
+}
+
+static bool write_block(struct tt_writer *writer, const float *samples, size_t count, struct tt_error *err)
 {
     struct blocks *blocks = writer->blocks;
-    const size_t count = writer->pending_count;
+    unsigned char *bytes = blocks->bytes + writer->byte_count;
     const int copies = writer->channel_count;
     size_t sample_bytes = sizeof(float);
-    writer->pending_count = 0;
     writer->frame_count += count;
     if (writer->bits == TT_BITS_32F) {
+        memmove(blocks->pending, samples, count * sizeof *samples);
         (void)tt_samples_mend(blocks->pending, count);
-        tt_pcm_pack_float(blocks->pending, blocks->bytes, count, copies);
+        tt_pcm_pack_float(blocks->pending, bytes, count, copies);
     } else if (writer->bits == TT_BITS_24) {
         sample_bytes = 3;
-        tt_pcm_to_24(blocks->pending, blocks->values, count);
+        tt_pcm_to_24(samples, blocks->values, count);
         if (writer->flac == NULL)
-            tt_pcm_pack_24(blocks->values, blocks->bytes, count, copies);
+            tt_pcm_pack_24(blocks->values, bytes, count, copies);
     } else {
         sample_bytes = 2;
-        tt_pcm_to_16(blocks->pending, blocks->values, blocks->noise, count, &writer->dither_state);
+        tt_pcm_to_16(samples, blocks->values, blocks->noise, count, &writer->dither_state);
         if (writer->flac == NULL)
-            tt_pcm_pack_16(blocks->values, blocks->bytes, count, copies);
+            tt_pcm_pack_16(blocks->values, bytes, count, copies);
     }
     if (writer->flac != NULL)
         return write_flac(writer, count, err);
-    return tt_publish_write(writer->file, blocks->bytes, count * (size_t)copies * sample_bytes, err);
+    writer->byte_count += count * (size_t)copies * sample_bytes;
+    return write_bytes(writer, false, err);
+}
+
+static bool write_pending(struct tt_writer *writer, struct tt_error *err)
+{
+    const size_t count = writer->pending_count;
+    writer->pending_count = 0;
+    return count == 0 || write_block(writer, writer->blocks->pending, count, err);
 }
 
 static bool pass_on(const struct tt_writer *writer, struct tt_error *err)
@@ -116,17 +148,23 @@ static bool pass_on(const struct tt_writer *writer, struct tt_error *err)
     return writer->first.kind == TT_OK || tt_fail(err, writer->first.kind, "%s", writer->first.message);
 }
 
+/* Many at once are written as they are, few are gathered. */
+static bool add_part(struct tt_writer *writer, const float *samples, size_t count, struct tt_error *err)
+{
+    if (count >= DIRECT_FRAMES)
+        return write_pending(writer, err) && write_block(writer, samples, count, err);
+    memcpy(writer->blocks->pending + writer->pending_count, samples, count * sizeof *samples);
+    writer->pending_count += count;
+    return writer->pending_count < BLOCK_FRAMES - DIRECT_FRAMES || write_pending(writer, err);
+}
+
 bool tt_writer_add(struct tt_writer *writer, const float *samples, size_t count, struct tt_error *err)
 {
     while (count > 0 && writer->first.kind == TT_OK) {
-        size_t room = BLOCK_FRAMES - writer->pending_count;
-        size_t taken = count < room ? count : room;
-        memcpy(writer->blocks->pending + writer->pending_count, samples, taken * sizeof *samples);
-        writer->pending_count += taken;
-        samples += taken;
-        count -= taken;
-        if (writer->pending_count == BLOCK_FRAMES)
-            (void)write_pending(writer, &writer->first);
+        const size_t part = count < BLOCK_FRAMES ? count : BLOCK_FRAMES;
+        (void)add_part(writer, samples, part, &writer->first);
+        samples += part;
+        count -= part;
     }
     return pass_on(writer, err);
 }
@@ -148,10 +186,10 @@ static bool finish_wav(struct tt_writer *writer, struct tt_error *err)
 
 static bool finish(struct tt_writer *writer, struct tt_error *err)
 {
-    if (!pass_on(writer, err) || (writer->pending_count > 0 && !write_pending(writer, err)))
+    if (!pass_on(writer, err) || !write_pending(writer, err))
         return false;
     if (writer->flac == NULL)
-        return finish_wav(writer, err);
+        return write_bytes(writer, true, err) && finish_wav(writer, err);
     struct tt_flac_sink *flac = writer->flac;
     writer->flac = NULL;
     return tt_flac_sink_finish(flac, err);
