@@ -37,7 +37,8 @@ struct tt_highpass {
     size_t lead;               /* mirrored samples in front of the take */
     struct section sections[ORDER / 2];
     struct section_state states[ORDER / 2];
-    float *down_taps;          /* 4 * step + 1 */
+    size_t tap_count;          /* 4 * step + 1, and zeros that fill it up to pairs of vectors */
+    float *down_taps;
     float *step_output;        /* one step of output */
     float *up_taps;            /* 4 rows of step: weight of the 4 low neighbours at each offset */
     double droop[DROOP_REACH + 1];
@@ -125,6 +126,7 @@ static void set_sizes(struct tt_highpass *filter, int rate_hz, double cutoff_hz)
     filter->block_low = (size_t)ceil(BLOCK_PER_LOOK_AHEAD * (double)filter->ahead_low);
     /* A block needs low values from one step before it to two behind it, then the backward run's and the droop's way ahead. */
     filter->low_count = SPLINE_REACH + filter->block_low + SPLINE_REACH + filter->ahead_low + DROOP_REACH;
+    filter->tap_count = (2 * SPLINE_REACH * filter->step + 1 + 2 * TT_LANES - 1) / (2 * TT_LANES) * (2 * TT_LANES);
     filter->span = (filter->low_count - 1 + SPLINE_REACH) * filter->step + 1;
     filter->lead = (filter->ahead_low + 2 * SPLINE_REACH + DROOP_REACH) * filter->step;
     filter->fifo_size = filter->span > 2 * filter->lead + 1 ? filter->span : 2 * filter->lead + 1;
@@ -144,10 +146,10 @@ struct tt_highpass *tt_highpass_create(int rate_hz, double cutoff_hz, struct tt_
         return NULL;
     }
     set_sizes(filter, rate_hz, cutoff_hz);
-    filter->down_taps = malloc((2 * SPLINE_REACH * filter->step + 1) * sizeof *filter->down_taps);
+    filter->down_taps = calloc(filter->tap_count, sizeof *filter->down_taps);
     filter->up_taps = malloc(4 * filter->step * sizeof *filter->up_taps);
     filter->step_output = malloc(filter->step * sizeof *filter->step_output);
-    filter->fifo = malloc(filter->fifo_size * sizeof *filter->fifo);
+    filter->fifo = calloc(filter->fifo_size + filter->tap_count, sizeof *filter->fifo); /* the taps' zeros may lie behind its end */
     filter->low = calloc(filter->low_count + 1, sizeof *filter->low);
     filter->smooth = calloc(filter->low_count + 1, sizeof *filter->smooth);
     filter->back = calloc(filter->low_count + 1, sizeof *filter->back);
@@ -176,23 +178,19 @@ void tt_highpass_destroy(struct tt_highpass *filter)
 TT_WIDE static double dot(const float *a, const float *b, size_t count)
 {
     tt_lanes sums[2] = {{0}};
-    double sum = 0.0;
-    size_t i = 0;
-    for (; i + 2 * TT_LANES <= count; i += 2 * TT_LANES) {
+    for (size_t i = 0; i < count; i += 2 * TT_LANES) {
         tt_lanes_add_products(&sums[0], a + i, b + i);
         tt_lanes_add_products(&sums[1], a + i + TT_LANES, b + i + TT_LANES);
     }
-    for (; i < count; i++) sum += (double)(a[i] * b[i]);
     sums[0] += sums[1];
-    return sum + (double)tt_lanes_sum(&sums[0]);
+    return (double)tt_lanes_sum(&sums[0]);
 }
 
 static void decimate(struct tt_highpass *filter)
 {
-    const size_t taps = 2 * SPLINE_REACH * filter->step + 1;
     for (size_t i = filter->low_have; i < filter->low_count; i++) {
         const size_t first = i < SPLINE_REACH ? 0 : (i - SPLINE_REACH) * filter->step;
-        filter->low[i] = dot(filter->fifo + first, filter->down_taps, taps);
+        filter->low[i] = dot(filter->fifo + first, filter->down_taps, filter->tap_count);
     }
     filter->low_have = filter->low_count;
 }
