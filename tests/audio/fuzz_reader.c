@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* Fuzz target: any bytes as a recording: its head, bext, chunks and sound. Decoders of libsndfile are met as well. */
 #include "fuzz.h"
+#include "fuzz_wav.h"
 
 #include <math.h>
 
@@ -58,3 +59,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     read_voice(path);
     return 0;
 }
+
+#ifdef TT_GUIDED_FUZZING
+size_t LLVMFuzzerCustomMutator(uint8_t *data, size_t size, size_t most, unsigned int seed) { return wav_change(data, size, most, seed * 2654435761u); }
+#endif
