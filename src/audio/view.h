@@ -4,6 +4,7 @@
 #define TT_AUDIO_VIEW_H
 
 #include <sndfile.h>
+#include <stdbool.h>
 #include <stdint.h>
 
 #include "audio/promise.h"
@@ -15,6 +16,7 @@ struct tt_view {
     int64_t patch_at;       /* bytes that are shown in place of the file's own */
     int patch_size;         /* 0: none */
     unsigned char patch[8];
+    bool is_opening;        /* what is read is a header, not sound */
     int failed_errno;       /* of the first read that failed */
 };
 

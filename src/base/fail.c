@@ -6,6 +6,8 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/text.h"
+
 /* A text that was cut to fit may end in half a UTF-8 character: takes that half away. */
 static void drop_broken_end(char *text)
 {
@@ -33,8 +35,7 @@ static void record(struct tt_error *err, enum tt_error_kind kind, const char *fo
     err->kind = kind;
     format_cut(err->message, sizeof err->message, format, args);
     /* Names come out of files: a terminal must not be steered by them, and a message stays one line. */
-    for (unsigned char *c = (unsigned char *)err->message; *c; c++)
-        if (*c < 0x20 || *c == 0x7F) *c = '?';
+    tt_make_one_line(err->message);
 }
 
 bool tt_fail(struct tt_error *err, enum tt_error_kind kind, const char *format, ...)

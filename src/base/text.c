@@ -93,10 +93,3 @@ const char *tt_shown(const char *text, char buffer[TT_SHOWN_CHARS])
     memcpy(buffer + length, "...", sizeof "...");
     return buffer;
 }
-
-void tt_make_one_line(char *text)
-{
-    for (char *c = text; *c; c++)
-        if ((unsigned char)*c < 32 || *c == 127)
-            *c = '?';
-}

@@ -52,13 +52,6 @@ static double seconds_since(const struct timespec *then)
     return (double)(now.tv_sec - then->tv_sec) + (double)(now.tv_nsec - then->tv_nsec) / 1e9;
 }
 
-static void print_name(FILE *out, const char *name, int width)
-{
-    int used = 0;
-    for (; *name && used < width; name++, used++)
-        fputc((unsigned char)*name < 32 || *name == 127 ? '?' : *name, out);
-}
-
 static void clear_bar(struct shown *shown)
 {
     if (shown->has_bar)
@@ -78,7 +71,7 @@ static void draw_bar(struct shown *shown, double share, const char *take, const 
     if (share > 0.02)
         fprintf(stderr, "  %d:%02d left", (int)(left / 60), (int)left % 60);
     fprintf(stderr, "  %s ", what ? what : "");
-    print_name(stderr, take ? take : "", 22);
+    tt_print_plain(stderr, take ? take : "", 22);
     fflush(stderr);
     shown->has_bar = true;
 }
@@ -103,7 +96,7 @@ static void on_take_done(void *context, const char *take, const char *what)
     if (shown->is_quiet || shown->is_terminal)
         return;
     fprintf(stderr, "%s ", what);
-    print_name(stderr, take, 60);
+    tt_print_plain(stderr, take, 60);
     fputc('\n', stderr);
 }
 

@@ -26,13 +26,13 @@ static json_t *read_json(const char *folder, const char *name, struct tt_error *
     return json;
 }
 
-static int64_t integer_at(const json_t *object, const char *key) { return (int64_t)json_integer_value(json_object_get(object, key)); }
-
-static void print_text(const char *text)
+static const char *text_at(const json_t *object, const char *key)
 {
-    for (; text && *text; text++)
-        putchar((unsigned char)*text < 32 || *text == 127 ? '?' : *text);
+    const char *text = json_string_value(json_object_get(object, key));
+    return text ? text : "";
 }
+
+static int64_t integer_at(const json_t *object, const char *key) { return (int64_t)json_integer_value(json_object_get(object, key)); }
 
 /* The place in the take, or the one just before it where made room tone is heard. */
 static double source_time_s(const json_t *report, double voice_s, bool *is_made)
@@ -67,7 +67,7 @@ static void print_rows(const json_t *report, double at_s)
         printf(" ");
         for (size_t k = 0; k < sizeof keys / sizeof *keys; k++) {
             printf(" ");
-            print_text(json_string_value(json_object_get(row, keys[k])));
+            tt_print_plain(stdout, text_at(row, keys[k]), SIZE_MAX);
         }
         printf("\n");
     }
@@ -117,7 +117,7 @@ static int locate_in(const char *out, const json_t *session, int64_t ms)
         double at_s = source_time_s(report, in_voice_s, &is_made);
         char text[TT_TIME_CHARS];
         tt_time_format((int64_t)(at_s * 1000 + 0.5), text);
-        print_text(json_string_value(json_object_get(found, "take")));
+        tt_print_plain(stdout, text_at(found, "take"), SIZE_MAX);
         printf("  %s%s\n", text, is_made ? "  (room tone between the words; the last place before it)" : "");
         print_rows(report, at_s);
     }

@@ -12,6 +12,7 @@
 #include "cli/command.h"
 #include "pipeline/judge.h"
 #include "pipeline/measure.h"
+#include "report/json_values.h"
 
 enum { OPTION_FOR, OPTION_JSON };
 
@@ -22,51 +23,59 @@ static const struct tt_option options[] = {
 
 /* ---- output ---- */
 
-static json_t *number(double value, double scale)
+static json_t *warnings_of(const struct tt_measured *m)
 {
-    return isfinite(value) ? json_real(round(value * scale) / scale) : json_null();
-}
-
-static json_t *file_object(const char *path, const struct tt_measured *m, const struct tt_target *target, const struct tt_judgement *judgement)
-{
-    json_t *object = json_object();
-    char *name = strdup(path);
-    for (char *c = name; c && *c; c++) /* names that are not UTF-8 would not fit into JSON */
-        if ((unsigned char)*c < 32)
-            *c = '?';
-    json_t *text = name ? json_string(name) : NULL;
-    json_object_set_new(object, "path", text ? text : json_string("?"));
-    free(name);
-    json_object_set_new(object, "format", json_string(m->info.format_name));
-    json_object_set_new(object, "rate_hz", json_integer(m->info.rate_hz));
-    json_object_set_new(object, "channels", json_integer(m->info.channel_count));
-    json_object_set_new(object, "duration_s", number(m->levels.duration_s, 1e6));
-    json_object_set_new(object, "integrated_lufs", number(m->levels.integrated_lufs, 1e3));
-    json_object_set_new(object, "loudness_range_lu", number(m->levels.loudness_range_lu, 1e3));
-    json_object_set_new(object, "max_momentary_lufs", number(m->levels.max_momentary_lufs, 1e3));
-    json_object_set_new(object, "max_short_term_lufs", number(m->levels.max_short_term_lufs, 1e3));
-    json_object_set_new(object, "max_true_peak_dbtp", number(m->levels.max_true_peak_dbtp, 1e3));
-    json_object_set_new(object, "noise_floor_dbfs", number(m->floor_dbfs, 1e3));
-    json_object_set_new(object, "noise_floor_dba", number(m->floor_dba, 1e3));
-    json_object_set_new(object, "speech_to_floor_db", number(m->speech_dbfs - m->floor_dbfs, 1e3));
-    json_object_set_new(object, "rms_dbfs", number(m->levels.rms_dbfs, 1e3));
-    json_object_set_new(object, "voice_decay_db_per_s", number(m->decay_db_per_s, 1e1));
-    json_object_set_new(object, "pace_syllables_per_s", number(m->syllables_per_s, 1e3));
-    json_object_set_new(object, "verdict", json_string(m->verdict));
     json_t *warnings = json_array();
     for (size_t i = 0; i < m->remark_count; i++)
-        json_array_append_new(warnings, json_pack("{s:s,s:s,s:o}", "code", m->remarks[i].code, "message", m->remarks[i].message, "at_s", number(m->remarks[i].at_s, 1e3)));
-    json_object_set_new(object, "warnings", warnings);
-    if (target) {
-        json_t *failed = json_array(), *messages = json_array();
-        for (size_t i = 0; i < judgement->failed_count; i++) {
-            json_array_append_new(failed, json_string(judgement->failed[i]));
-            json_array_append_new(messages, json_string(judgement->lines[i]));
+        if (!tt_json_push(warnings, tt_json_warning(m->remarks[i].code, m->remarks[i].message, m->remarks[i].at_s))) {
+            json_decref(warnings);
+            return NULL;
         }
-        json_object_set_new(object, "target", json_pack("{s:s,s:b,s:o,s:o}", "name", target->name, "pass", judgement->failed_count == 0, "failed", failed,
-                                                        "messages", messages));
-    }
-    return object;
+    return warnings;
+}
+
+static json_t *judgement_of(const struct tt_target *target, const struct tt_judgement *judgement)
+{
+    json_t *failed = json_array(), *messages = json_array(), *object = json_object();
+    bool ok = true;
+    for (size_t i = 0; ok && i < judgement->failed_count; i++)
+        ok = tt_json_push(failed, json_string(judgement->failed[i])) && tt_json_push(messages, json_string(judgement->lines[i]));
+    ok = tt_json_put(object, "name", json_string(target->name)) && tt_json_put(object, "pass", json_boolean(judgement->failed_count == 0)) && ok;
+    ok = tt_json_put(object, "failed", failed) && ok;
+    ok = tt_json_put(object, "messages", messages) && ok;
+    if (ok)
+        return object;
+    json_decref(object);
+    return NULL;
+}
+
+/* NULL when out of memory. */
+static json_t *file_object(const char *path, const struct tt_measured *m, const struct tt_target *target, const struct tt_judgement *judgement)
+{
+    const struct { const char *key; double value; int decimals; } figures[] = {
+        {"duration_s", m->levels.duration_s, TT_DECIMALS_SECONDS},
+        {"integrated_lufs", m->levels.integrated_lufs, TT_DECIMALS_LEVEL},
+        {"loudness_range_lu", m->levels.loudness_range_lu, TT_DECIMALS_LEVEL},
+        {"max_momentary_lufs", m->levels.max_momentary_lufs, TT_DECIMALS_LEVEL},
+        {"max_short_term_lufs", m->levels.max_short_term_lufs, TT_DECIMALS_LEVEL},
+        {"max_true_peak_dbtp", m->levels.max_true_peak_dbtp, TT_DECIMALS_LEVEL},
+        {"noise_floor_dbfs", m->floor_dbfs, TT_DECIMALS_LEVEL},
+        {"noise_floor_dba", m->floor_dba, TT_DECIMALS_LEVEL},
+        {"speech_to_floor_db", m->speech_dbfs - m->floor_dbfs, TT_DECIMALS_LEVEL},
+        {"rms_dbfs", m->levels.rms_dbfs, TT_DECIMALS_LEVEL},
+        {"voice_decay_db_per_s", m->decay_db_per_s, 1},
+        {"pace_syllables_per_s", m->syllables_per_s, TT_DECIMALS_LEVEL},
+    };
+    json_t *object = json_object();
+    bool ok = tt_json_put(object, "path", tt_json_utf8(path)) && tt_json_put(object, "format", json_string(m->info.format_name)) &&
+              tt_json_put(object, "rate_hz", json_integer(m->info.rate_hz)) && tt_json_put(object, "channels", json_integer(m->info.channel_count));
+    for (size_t i = 0; ok && i < sizeof figures / sizeof *figures; i++)
+        ok = tt_json_put(object, figures[i].key, tt_json_number(figures[i].value, figures[i].decimals));
+    ok = ok && tt_json_put(object, "verdict", json_string(m->verdict)) && tt_json_put(object, "warnings", warnings_of(m));
+    if (ok && (!target || tt_json_put(object, "target", judgement_of(target, judgement))))
+        return object;
+    json_decref(object);
+    return NULL;
 }
 
 static void print_level(const char *what, double value, const char *unit)
@@ -79,8 +88,7 @@ static void print_level(const char *what, double value, const char *unit)
 
 static void print_file(const char *path, const struct tt_measured *m, const struct tt_target *target, const struct tt_judgement *judgement)
 {
-    for (const char *c = path; *c; c++)
-        putchar((unsigned char)*c < 32 || *c == 127 ? '?' : *c);
+    tt_print_plain(stdout, path, SIZE_MAX);
     printf("\n  %s\n", m->verdict);
     printf("  %-22s %s, %d Hz, %s\n", "format", m->info.format_name, m->info.rate_hz, m->channel_why);
     for (size_t i = 0; i < m->remark_count; i++)
@@ -114,9 +122,22 @@ static bool is_folder(const char *path)
     return true;
 }
 
+static bool print_json(json_t *files)
+{
+    json_t *all = json_object();
+    struct tt_text text = {0};
+    bool ok = tt_json_put(all, "files", json_incref(files)) && tt_report_json_text(all, &text, NULL);
+    if (ok)
+        fputs(text.data, stdout);
+    tt_text_free(&text);
+    json_decref(all);
+    return ok;
+}
+
 static int measure_files(char **paths, size_t count, const struct tt_target *target, bool is_json)
 {
     int status = TT_EXIT_DONE;
+    bool is_told = true;
     json_t *files = json_array();
     struct tt_settings settings;
     tt_settings_default(&settings);
@@ -142,17 +163,15 @@ static int measure_files(char **paths, size_t count, const struct tt_target *tar
         if (judgement.failed_count)
             status = TT_EXIT_SOME_FAILED;
         if (is_json)
-            json_array_append_new(files, file_object(paths[i], &measured, target, &judgement));
+            is_told = tt_json_push(files, file_object(paths[i], &measured, target, &judgement)) && is_told;
         else
             print_file(paths[i], &measured, target, &judgement);
     }
-    if (is_json) {
-        json_t *all = json_pack("{s:O}", "files", files);
-        char *text = json_dumps(all, JSON_INDENT(1) | JSON_REAL_PRECISION(9));
-        printf("%s\n", text ? text : "");
-        free(text);
-        json_decref(all);
-    }
+    struct tt_error error = {0};
+    if (!scratch || (is_json && !(is_told && print_json(files))))
+        tt_fail_memory(&error);
+    if (error.kind != TT_OK)
+        status = tt_exit_status(&error);
     json_decref(files);
     free(scratch);
     return status;

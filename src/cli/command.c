@@ -11,10 +11,17 @@ void tt_complain(const char *message)
 {
     char line[1024];
     snprintf(line, sizeof line, "%s", message);
-    for (char *c = line; *c; c++)
-        if ((unsigned char)*c < 32 || *c == 127)
-            *c = '?';
+    tt_make_one_line(line);
     fprintf(stderr, "tidytake: %s\n", line);
+}
+
+void tt_print_plain(FILE *out, const char *text, size_t most_columns)
+{
+    for (; *text && most_columns > 0; most_columns--) {
+        const size_t whole = tt_utf8_length(text), plain = tt_plain_length(text);
+        fwrite(plain > 0 ? text : "?", 1, plain > 0 ? plain : 1, out);
+        text += whole > 0 ? whole : 1;
+    }
 }
 
 int tt_exit_status(const struct tt_error *error)

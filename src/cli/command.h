@@ -5,6 +5,8 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
 
 #include "tidytake/error.h"
 
@@ -47,6 +49,8 @@ void tt_operand_pair_add(struct tt_operand_pair *pair, const char *operand);
 
 /* One line on stderr, "tidytake: " in front, control characters made harmless. */
 void tt_complain(const char *message);
+/* A name for a terminal, cut to so many columns: nothing in it steers anything. */
+void tt_print_plain(FILE *out, const char *text, size_t most_columns);
 /* The exit status for an error: complains, too. */
 int tt_exit_status(const struct tt_error *error);
 int tt_exit_without_memory(void);

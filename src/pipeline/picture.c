@@ -2,8 +2,10 @@
 #include "pipeline/picture.h"
 
 #include <errno.h>
+#include <limits.h>
 #include <math.h>
 #include <stdint.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
@@ -56,14 +58,13 @@ static void find_edges(struct tt_picture *picture)
     }
 }
 
-static char *file_name(const char *prefix, int level, int file) { return tt_format("%s-%d-%d.png", prefix, level, file); }
+#define NAME_FORMAT "%s-%d-%d.png"
+static char *file_name(const char *prefix, int level, int file) { return tt_format(NAME_FORMAT, prefix, level, file); }
 
 bool tt_picture_exists(const char *prefix)
 {
-    char *path = file_name(prefix, 0, 0);
-    bool is_there = path && tt_file_exists(path);
-    free(path);
-    return is_there;
+    char path[PATH_MAX + 16]; /* no memory to run out of: want of it would pass for want of a picture */
+    return (size_t)snprintf(path, sizeof path, NAME_FORMAT, prefix, 0, 0) < sizeof path && tt_file_exists(path);
 }
 
 struct tt_picture *tt_picture_create(struct tt_stft_shape shape, const char *prefix, struct tt_error *err)

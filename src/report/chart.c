@@ -141,6 +141,7 @@ void tt_chart_floor(struct tt_text *out, const struct tt_take_report *take)
     static const struct { int band; const char *name; } names[] = { { 0, "100 Hz" }, { 4, "250" }, { 7, "500" }, { 10, "1 kHz" }, { 13, "2" }, { 16, "4" }, { 19, "8" }, { 22, "16" } };
     double before[TT_THIRDS], highest = -200, lowest = 0;
     bool has_before = tt_chart_thirds(take->heard, before);
+    if (!has_before && take->heard->floor.node_count > 0) out->has_failed = true; /* there is a floor, but no memory to show it */
     for (int band = 0; band < TT_THIRDS; band++) {
         double was = has_before && before[band] > 0 ? tt_db_from_power(before[band]) : (double)NAN, is = take->voice_heard->thirds[band] > 0 ? tt_db_from_power(take->voice_heard->thirds[band]) : (double)NAN;
         highest = fmax(highest, fmax(fmax(was, was + take->gain_db), is));

@@ -54,8 +54,8 @@ static const struct figure figures[] = {
     FIGURE("max_short_term_lufs", levels.max_short_term_lufs, TT_DECIMALS_LEVEL, false),
     FIGURE("max_true_peak_dbtp", levels.max_true_peak_dbtp, TT_DECIMALS_LEVEL, false),
     FIGURE("sample_peak_dbfs", levels.sample_peak_dbfs, TT_DECIMALS_LEVEL, false),
-    FIGURE("noise_floor_dbfs", floor_dbfs, TT_DECIMALS_LEVEL, false),
-    FIGURE("noise_floor_dba", floor_dba, TT_DECIMALS_LEVEL, false),
+    FIGURE("noise_floor_dbfs", floor_dbfs, TT_DECIMALS_LEVEL, true),
+    FIGURE("noise_floor_dba", floor_dba, TT_DECIMALS_LEVEL, true),
     FIGURE("speech_dbfs", speech_dbfs, TT_DECIMALS_LEVEL, true),
     FIGURE("rms_dbfs", levels.rms_dbfs, TT_DECIMALS_LEVEL, false),
 };
@@ -65,6 +65,9 @@ static double *figure_at(const struct figure *figure, struct tt_after *measured)
 {
     return (double *)(void *)((char *)measured + figure->offset);
 }
+
+/* What null stands for when it is read back; a run that has just measured shows the same. */
+static double as_null(const struct figure *figure) { return figure->is_unknown_when_null ? (double)NAN : -(double)INFINITY; }
 
 json_t *tt_json_measured(const struct tt_after *measured)
 {
@@ -85,7 +88,7 @@ bool tt_json_get_measured(const json_t *object, struct tt_after *measured)
 {
     *measured = (struct tt_after){ 0 };
     for (size_t i = 0; i < FIGURES; i++)
-        if (!tt_json_get_number(object, figures[i].key, figures[i].is_unknown_when_null ? (double)NAN : -(double)INFINITY, figure_at(&figures[i], measured)))
+        if (!tt_json_get_number(object, figures[i].key, as_null(&figures[i]), figure_at(&figures[i], measured)))
             return false;
     return true;
 }
@@ -94,7 +97,7 @@ void tt_report_round(struct tt_take_report *take)
 {
     for (size_t i = 0; i < FIGURES; i++) {
         double *value = figure_at(&figures[i], &take->after);
-        *value = tt_rounded(*value, figures[i].decimals);
+        *value = isfinite(*value) ? tt_rounded(*value, figures[i].decimals) : as_null(&figures[i]);
     }
     take->gain_db = tt_rounded(take->gain_db, TT_DECIMALS_LEVEL);
     take->limited_db = tt_rounded(take->limited_db, TT_DECIMALS_LEVEL);

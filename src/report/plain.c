@@ -3,31 +3,11 @@
 
 #include <string.h>
 
-size_t tt_utf8_length(const char *text)
-{
-    for (size_t length = 1; length <= 4 && text[length - 1]; length++)
-        if (tt_utf8_is_valid(text, length)) return length;
-    return 0;
-}
-
-static bool is_harmless(const char *text, size_t length)
-{
-    const unsigned char *byte = (const unsigned char *)text;
-    if (length == 1) return byte[0] >= 0x20 && byte[0] != 0x7F;
-    if (length == 2) return byte[0] != 0xC2 || byte[1] >= 0xA0; /* C1: U+0080 to U+009F */
-    if (length == 3 && byte[0] == 0xE2 && byte[1] == 0x80) {
-        /* U+200E, U+200F; U+2028 to U+202E: line and paragraph separators, embeddings, overrides */
-        return byte[2] != 0x8E && byte[2] != 0x8F && !(byte[2] >= 0xA8 && byte[2] <= 0xAE);
-    }
-    if (length == 3 && byte[0] == 0xE2 && byte[1] == 0x81) return byte[2] < 0xA6 || byte[2] > 0xA9; /* U+2066 to U+2069: isolates */
-    return true;
-}
-
 void tt_plain_add(struct tt_text *out, const char *text)
 {
     while (*text) {
-        size_t length = tt_utf8_length(text);
-        if (length > 0 && is_harmless(text, length)) tt_text_add_bytes(out, text, length);
+        const size_t length = tt_utf8_length(text), plain = tt_plain_length(text);
+        if (plain > 0) tt_text_add_bytes(out, text, plain);
         else tt_text_add(out, "?");
         text += length > 0 ? length : 1;
     }

@@ -14,7 +14,4 @@ void tt_plain_add_fit(struct tt_text *out, const char *text, size_t columns, boo
 /* Adds text with U+FFFD for each byte that is no UTF-8, all else as it is: what JSON needs. */
 void tt_utf8_add(struct tt_text *out, const char *text);
 
-/* Bytes of the character at the front of text, 0 when it is not well formed or the text is at its end. */
-size_t tt_utf8_length(const char *text);
-
 #endif

@@ -2,10 +2,13 @@
 #include "session/compare.h"
 
 #include <dirent.h>
+#include <errno.h>
+#include <fcntl.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/file.h>
 #include <unistd.h>
 
 #include "audio/resample.h"
@@ -18,6 +21,7 @@
 #include "pipeline/play_copy.h"
 #include "report/chart.h"
 #include "report/report.h"
+#include "session/leftovers.h"
 #include "session/takes.h"
 
 /* A recording that was cut heavily, and whose rest was cleaned, is found nearly whole; chance finds a second or two. */
@@ -217,7 +221,8 @@ static bool show(const char *out, const struct side *before, const struct side *
     tt_settings_default(&settings);
     take.after.levels.integrated_lufs += gains_db[1]; /* as it is played */
     if (!isfinite(take.gain_db)) take.gain_db = 0;
-    if (!tt_chart_thirds(&after->heard, voice.thirds))
+    if (!tt_chart_thirds(&after->heard, voice.thirds) && after->heard.floor.node_count > 0) return tt_fail_memory(err);
+    if (after->heard.floor.node_count < 1)
         for (int i = 0; i < TT_THIRDS; i++) voice.thirds[i] = NAN;
     bool ok = make_map(lags, before, after, &map, err) && list_missing(&map, first->frame_count, &sheet, err) && tt_report_compare_page(&session, &take, &text, err);
     ok = ok && tt_file_write(page, text.data, text.length, err);
@@ -254,12 +259,25 @@ static bool is_free(const char *out, struct tt_error *err)
     return (others == 0 && is_ours) || tt_fail(err, TT_ERROR_USAGE, "%s: holds other files; name a new or empty folder with -o", out);
 }
 
-static bool begin_in(const char *out, struct tt_error *err)
+/* One comparison at a time in a folder: the lock, -1 on failure, dies with its process. What one that was killed has left goes; in a folder that was none
+ * of ours before nothing does. */
+static int begin_in(const char *out, struct tt_error *err)
 {
     char *path = tt_path_join(out, begun);
-    bool ok = (path || tt_fail_memory(err)) && tt_folder_make(out, err) && tt_file_write(path, "", 0, err);
+    const bool was_ours = path && tt_file_exists(path);
+    int lock = -1;
+    if (!path)
+        tt_fail_memory(err);
+    else if (tt_folder_make(out, err) && (lock = open(path, O_RDWR | O_CREAT | O_CLOEXEC, 0666)) < 0)
+        tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", path);
+    if (lock >= 0 && flock(lock, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK) { /* other reasons: a file system without locks */
+        tt_fail(err, TT_ERROR_OUTPUT, "%s: another comparison is working here; wait for it to end", out);
+        close(lock);
+        lock = -1;
+    }
+    if (lock >= 0 && was_ours) tt_leftovers_clear(out);
     free(path);
-    return ok;
+    return lock;
 }
 
 static bool say_fit(const struct side *before, const struct side *after, const struct tt_lags *lags, char *sentence, size_t size, struct tt_error *err)
@@ -293,7 +311,8 @@ bool tt_compare(const struct tt_compare_request *request, struct tt_compared *co
     *compared = (struct tt_compared){0};
     char *named = request->out ? tt_copy_string(request->out) : tt_format("%s.compare", request->after), *out = named ? tt_resolve_path(named, err) : NULL;
     bool ok = named ? out != NULL : tt_fail_memory(err);
-    ok = ok && is_free(out, err) && find_sides(request, out, sides, err) && begin_in(out, err) && ((compared->page = tt_path_join(out, "index.html")) || tt_fail_memory(err));
+    const int lock = ok && is_free(out, err) && find_sides(request, out, sides, err) ? begin_in(out, err) : -1;
+    ok = lock >= 0 && ((compared->page = tt_path_join(out, "index.html")) || tt_fail_memory(err));
     ok = ok && compare(request, out, sides, &lags, compared, err);
     tt_lags_free(&lags);
     for (int i = 0; i < 2; i++) {
@@ -307,6 +326,7 @@ bool tt_compare(const struct tt_compare_request *request, struct tt_compared *co
         free(compared->page);
         compared->page = NULL;
     }
+    if (lock >= 0) close(lock);
     free(named);
     free(out);
     return ok;

@@ -237,6 +237,13 @@ bool tt_session_render_key(struct tt_run_state *run, struct tt_take *take, struc
     return ok;
 }
 
+/* The gains of all takes hang on each of them: a share that had to do without one says so. */
+static void fail_decided(struct tt_run_state *run, struct tt_take *take, const struct tt_error *error)
+{
+    take->is_needed_here = true;
+    tt_take_fail(run, take, error);
+}
+
 /* Sheets of failed takes are left as they are. */
 static void read_sheets(struct tt_run_state *run)
 {
@@ -244,7 +251,7 @@ static void read_sheets(struct tt_run_state *run)
         struct tt_take *take = &run->takes[i];
         struct tt_error error = {0};
         if (tt_take_takes_part(take) && !read_sheet(run, take, &error))
-            tt_take_fail(run, take, &error);
+            fail_decided(run, take, &error);
     }
 }
 
@@ -274,7 +281,7 @@ static bool finish_sheets(struct tt_run_state *run, bool *has_moved, struct tt_e
         }
         struct tt_error error = {0};
         if (!write_sheet(take, &error))
-            tt_take_fail(run, take, &error);
+            fail_decided(run, take, &error);
         collect_warnings(take);
     }
     return true;

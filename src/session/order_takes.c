@@ -130,6 +130,9 @@ static bool is_stem_taken(const struct tt_run_state *run, size_t count, const ch
     return false;
 }
 
+/* More than anybody needs; each must have a name of its own, or one voice would be written over another. */
+enum { MOST_PARTS_FROM_ONE_PLACE = 100 };
+
 static bool name_part(struct tt_run_state *run, size_t count, struct tt_take *take, struct tt_error *err)
 {
     char from[TT_TIME_CHARS], dotted[TT_TIME_CHARS];
@@ -143,7 +146,8 @@ static bool name_part(struct tt_run_state *run, size_t count, struct tt_take *ta
         return tt_fail_memory(err);
     take->own_file = own;
     own->path = tt_copy_string(take->file->path);
-    for (unsigned n = 1; n < 1000; n++) {
+    bool is_free = false;
+    for (unsigned n = 1; !is_free && n < MOST_PARTS_FROM_ONE_PLACE; n++) {
         char number[16] = "";
         if (n > 1)
             snprintf(number, sizeof number, ".%u", n);
@@ -151,11 +155,14 @@ static bool name_part(struct tt_run_state *run, size_t count, struct tt_take *ta
         free(own->stem);
         own->name = tt_format("%s from %s%s", take->file->name, from, number);
         own->stem = tt_format("%s.from-%s%s", take->file->stem, dotted, number);
-        if (!own->name || !own->stem || !is_stem_taken(run, count, own->stem))
+        if (!own->name || !own->stem)
             break;
+        is_free = !is_stem_taken(run, count, own->stem);
     }
     take->file = own;
-    return (own->path && own->name && own->stem) || tt_fail_memory(err);
+    if (!own->path || !own->name || !own->stem)
+        return tt_fail_memory(err);
+    return is_free || tt_fail(err, TT_ERROR_USAGE, "order.csv: more than %d parts of %.80s begin at %s; take some of these rows out", MOST_PARTS_FROM_ONE_PLACE - 1, take->recording->name, from);
 }
 
 /* ---- takes ---- */

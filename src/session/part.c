@@ -110,11 +110,11 @@ bool tt_part_sum_up(struct tt_run_state *run, struct tt_clean_result *result, st
     size_t ours = 0, heard = 0;
     for (size_t i = 0; i < run->take_count; i++) {
         const struct tt_take *take = &run->takes[i];
+        result->failed_count += take->has_failed && (take->is_ours || take->is_needed_here);
         if (!take->is_ours)
             continue;
         ours++;
         heard += take->is_heard;
-        result->failed_count += take->has_failed;
         result->rendered_count += take->is_rendered;
         result->up_to_date_count += !take->has_failed && take->is_used && !take->is_rendered && tt_part_is_all_heard(run);
     }

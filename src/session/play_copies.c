@@ -138,6 +138,7 @@ static void copy_sounds(void *context, size_t item)
     }
     if (!ok) { /* its voice is there all the same */
         tt_take_warn(take, "no-copy", NAN, "its page cannot play all of it: %s", error.message);
+        tt_run_note(run, "%s: its page cannot play all of it: %s", take->file->name, error.message);
         free(take->before_copy);
         free(take->after_copy);
         take->before_copy = take->after_copy = NULL;

@@ -33,34 +33,40 @@ static char *earlier_stem(const struct tt_run_state *run, const char *name)
     return tt_format("%.*s", (int)(dot && dot != name ? dot - name : (long)strlen(name)), name); /* its sheet waited: see waits_for */
 }
 
-static bool is_here(const struct tt_run_state *run, const char *name, const char *content)
+static bool is_here(const struct tt_run_state *run, const char *name, const char *content, bool *is_found, struct tt_error *err)
 {
-    bool is_found = false;
-    for (size_t i = 0; !is_found && i < run->take_count; i++) {
-        json_t *known = strcmp(run->takes[i].identity.sha256, content) == 0 ? tt_json_utf8(run->takes[i].recording->name) : NULL;
-        is_found = known && strcmp(json_string_value(known), name) == 0;
+    *is_found = false;
+    for (size_t i = 0; !*is_found && i < run->take_count; i++) {
+        if (strcmp(run->takes[i].identity.sha256, content) != 0)
+            continue;
+        json_t *known = tt_json_utf8(run->takes[i].recording->name);
+        if (!known)
+            return tt_fail_memory(err);
+        *is_found = strcmp(json_string_value(known), name) == 0;
         json_decref(known);
     }
-    return is_found;
+    return true;
 }
 
 /* The name under which the last run knew the recording of a take; NULL when it is new, or was called so already. */
-static const char *earlier_name(const struct tt_run_state *run, const struct tt_take *take)
+static bool earlier_name(const struct tt_run_state *run, const struct tt_take *take, const char **found, struct tt_error *err)
 {
-    const char *name, *found = NULL;
+    const char *name;
     const json_t *value;
+    *found = NULL;
     json_object_foreach(json_object_get(run->earlier_state, "recordings"), name, value)
     {
         const char *content = json_string_value(json_object_get(value, "sha256"));
         if (!content || strcmp(content, take->identity.sha256) != 0)
             continue;
-        if (is_here(run, name, content)) { /* this one, or the one that this is a copy of */
-            found = NULL;
+        bool is_known_here;
+        if (!is_here(run, name, content, &is_known_here, err))
+            return false;
+        *found = is_known_here ? NULL : name;
+        if (is_known_here) /* this one, or the one that this is a copy of */
             break;
-        }
-        found = name;
     }
-    return found;
+    return true;
 }
 
 static char *aside_path(const struct tt_run_state *run, const char *stem, const char *content)
@@ -143,9 +149,11 @@ static bool write_rows(const struct tt_take *take, struct tt_sheet *sheet, struc
 
 static bool follow(struct tt_run_state *run, struct tt_take *take, struct tt_error *err)
 {
-    const char *name = earlier_name(run, take), *content = take->identity.sha256;
+    const char *name, *content = take->identity.sha256;
     struct tt_sheet rows = {0}, own = {0};
     struct tt_error why = {0};
+    if (!earlier_name(run, take, &name, err))
+        return false;
     if (!name)
         return true;
     char *stem = earlier_stem(run, name), *path = stem ? tt_format("%s/sheets/%s.csv", run->out, stem) : NULL, *aside = stem ? aside_path(run, stem, content) : NULL;

@@ -82,14 +82,19 @@ static bool write_text(const char *path, struct tt_text *text, bool ok, struct t
     return ok;
 }
 
-/* What was measured of the voice lies in memory for its page only. A damaged file costs the page a curve, not the run. */
-static bool show_page(const struct tt_session_report *session, const struct tt_take *take, const struct tt_take_report *report, struct tt_error *err)
+/* What was measured of the voice lies in memory for its page only. A damaged file costs the page a curve, not the run; want of memory does not pass for one. */
+static bool show_page(struct tt_run_state *run, const struct tt_session_report *session, const struct tt_take *take, const struct tt_take_report *report, struct tt_error *err)
 {
     struct tt_voice_heard heard;
     struct tt_text text = {0};
     struct tt_take_report shown = *report;
-    if (report->has_voice && tt_voice_heard_read(take->voice_heard_path, &heard, NULL))
+    struct tt_error problem = {0};
+    if (report->has_voice && tt_voice_heard_read(take->voice_heard_path, &heard, &problem))
         shown.voice_heard = &heard;
+    if (problem.kind == TT_ERROR_MEMORY)
+        return tt_fail_memory(err);
+    if (problem.kind != TT_OK)
+        tt_run_note(run, "%s: its page lacks the curve of the voice: %s", take->file->name, problem.message);
     bool ok = write_text(take->page_path, &text, tt_report_take_page(session, &shown, &text, err), err);
     if (shown.voice_heard)
         tt_voice_heard_free(&heard);
@@ -107,12 +112,12 @@ static bool report_stays(const struct tt_session_report *session, const struct t
     return !is_read || earlier.has_voice;
 }
 
-static bool show_take(const struct tt_session_report *session, const struct tt_take *take, const struct tt_take_report *report, struct tt_error *err)
+static bool show_take(struct tt_run_state *run, const struct tt_session_report *session, const struct tt_take *take, const struct tt_take_report *report, struct tt_error *err)
 {
     struct tt_text text = {0};
     if (!report_stays(session, take) && !write_text(take->json_path, &text, tt_report_take_json(report, &text, err), err))
         return false;
-    return !session->settings->report.page || show_page(session, take, report, err);
+    return !session->settings->report.page || show_page(run, session, take, report, err);
 }
 
 static bool remove_file(const char *path, struct tt_error *err)
@@ -272,7 +277,7 @@ bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, s
     ok = ok && digest_sheets(run, session.sheets_sha256, err);
     for (size_t i = 0; ok && i < run->take_count; i++)
         if (reports[i].is_heard)
-            ok = show_take(&session, &run->takes[i], &reports[i], err);
+            ok = show_take(run, &session, &run->takes[i], &reports[i], err);
     if (ok && !run->options->is_plan && (run->has_narration || !earlier_narration_stays(run)))
         ok = show_edit_lists(run, &session, err);
     if (ok && run->settings.report.page) {

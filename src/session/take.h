@@ -26,6 +26,7 @@ struct tt_take {
     struct tt_take *first_of_file;   /* the first take that is a part of the same recording; NULL: this one */
     bool is_used;                    /* order.csv: use */
     bool is_ours;                    /* of this run's share (--part); else another run's work */
+    bool is_needed_here;             /* what went wrong with it went wrong in deciding, on which this run's share rests, too */
     int order_line;                  /* order.csv: where it stands; 0: not from there */
     int64_t from_ms, to_ms;          /* order.csv: the part of the recording; to -1: to its end */
     bool is_pickup, joins_before;    /* read again later; no pause between takes in front of it */

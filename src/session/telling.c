@@ -54,13 +54,13 @@ void tt_run_warn(struct tt_run_state *run, const char *code, const char *format,
     va_end(args);
 }
 
-/* What is wrong, without the take's path in front: errors show control characters as question marks. */
+/* What is wrong, without the take's path in front, which stands there as errors show it. */
 static const char *behind_path(const char *message, const char *path)
 {
-    size_t at = 0;
-    while (path[at] && (message[at] == path[at] || ((unsigned char)path[at] < 32 && message[at] == '?')))
-        at++;
-    return path[at] == '\0' && message[at] == ':' && message[at + 1] == ' ' ? message + at + 2 : message;
+    struct tt_error shown = {0};
+    tt_fail(&shown, TT_ERROR_INPUT, "%s: ", path);
+    const size_t length = strlen(shown.message);
+    return strncmp(message, shown.message, length) == 0 ? message + length : message;
 }
 
 void tt_take_fail(struct tt_run_state *run, struct tt_take *take, const struct tt_error *error)
@@ -70,7 +70,7 @@ void tt_take_fail(struct tt_run_state *run, struct tt_take *take, const struct t
     tt_fail(&take->error, error->kind, "%s: %s", take->file->name, behind_path(error->message, take->file->path));
     if (error->kind == TT_ERROR_STOPPED)
         atomic_store(&run->is_stopped, true);
-    else if (take->is_ours) /* else another part tells */
+    else if (take->is_ours || take->is_needed_here) /* else another part tells */
         tt_run_note(run, "%s", take->error.message);
 }
 

@@ -16,12 +16,13 @@ static bool can_stand_together(enum tt_row_kind a, enum tt_row_kind b)
     return row_kind_is_point(a) || row_kind_is_point(b) || (a == TT_ROW_PAUSE && row_kind_is_sound(b)) || (b == TT_ROW_PAUSE && row_kind_is_sound(a));
 }
 
-/* A reading or talk that a person keeps still has its pauses shortened and its breaths softened, as any other line: it takes nothing from them. To leave
- * a part alone altogether there is kind other, action keep. */
-static bool leaves_alone(const struct tt_row *winner, enum tt_row_kind kind)
+/* A reading or talk that stays still has its pauses shortened and its breaths softened, as any other line: neither takes anything from the other, whichever
+ * comes first (rows are written in the order of their times, so the order in which a person gave them is soon lost). To leave a part alone altogether there
+ * is kind other, action keep. */
+static bool leaves_alone(const struct tt_row *speech, const struct tt_row *row)
 {
-    bool is_speech = winner->kind == TT_ROW_MISREAD || winner->kind == TT_ROW_TALK;
-    return is_speech && winner->action != TT_DO_CUT && (kind == TT_ROW_PAUSE || row_kind_is_sound(kind));
+    bool is_speech = speech->kind == TT_ROW_MISREAD || speech->kind == TT_ROW_TALK;
+    return is_speech && speech->action != TT_DO_CUT && (row->kind == TT_ROW_PAUSE || row_kind_is_sound(row->kind));
 }
 
 static int64_t overlap_ms(const struct tt_row *a, const struct tt_row *b)
@@ -75,7 +76,8 @@ static bool find_rests(const struct tt_sheet *sheet, const struct tt_row *row, s
     if (!add_rest(rests, row->start_ms, row->end_ms, err)) return false;
     for (size_t i = from; i < sheet->count && rests->count; i++) {
         const struct tt_row *winner = &sheet->rows[i];
-        if (!winner->is_persons || can_stand_together(row->kind, winner->kind) || leaves_alone(winner, row->kind) || overlap_ms(row, winner) == 0)
+        if (!winner->is_persons || can_stand_together(row->kind, winner->kind) || leaves_alone(winner, row) || leaves_alone(row, winner) ||
+            overlap_ms(row, winner) == 0)
             continue;
         *is_whole = false;
         if (!take_out(rests, winner, row->action == TT_DO_CUT, err)) return false;

@@ -433,6 +433,26 @@ static void a_file_without_sound_but_with_chunks_behind_has_no_frames(void **sta
     assert_false(info.is_truncated);
 }
 
+/* The size 0xFFFFFFE8 inside the LIST sent libsndfile 1.2 round and round; the alarm ends this program should it do so again. */
+static void a_list_whose_parts_lead_backwards_holds_nothing_up(void **state)
+{
+    (void)state;
+    enum { LIST_BYTES = 112, BACK_AT = 52, SOUND_BYTES = 9600 };
+    static unsigned char bytes[44 + 8 + LIST_BYTES + SOUND_BYTES] = "RIFF\xFC\x25\0\0WAVEfmt \x10\0\0\0\1\0\1\0\x80\xBB\0\0\0\x77\1\0\2\0\x10\0LIST\x70\0\0\0";
+    unsigned char *list = bytes + 44;
+    struct tt_audio_info info;
+    struct tt_error err = { 0 };
+    static float samples[SOUND_BYTES]; /* room for a block behind the last one */
+    memset(list, 0xFF, LIST_BYTES);
+    list[0] = 0;
+    list[BACK_AT] = 0xE8;
+    memcpy(list + LIST_BYTES, "data\x80\x25\0\0", 8);
+    save_bytes(test_path("list.wav"), bytes, sizeof bytes);
+    alarm(60);
+    assert_int_equal(read_all(test_path("list.wav"), SOUND_BYTES / 2, samples, &info, &err), SOUND_BYTES / 2);
+    alarm(0);
+}
+
 static void a_flac_stream_that_does_not_tell_its_length_is_counted(void **state)
 {
     (void)state;
@@ -586,6 +606,7 @@ int main(void)
         cmocka_unit_test(a_flac_file_cut_short_is_read_as_far_as_it_goes),
         cmocka_unit_test(a_header_whose_sizes_were_never_filled_in_is_no_lie),
         cmocka_unit_test(a_file_without_sound_but_with_chunks_behind_has_no_frames),
+        cmocka_unit_test(a_list_whose_parts_lead_backwards_holds_nothing_up),
         cmocka_unit_test(a_flac_stream_that_does_not_tell_its_length_is_counted),
         cmocka_unit_test(a_fault_in_the_middle_is_an_error_that_names_the_time),
         cmocka_unit_test(a_file_that_shrinks_while_being_read_is_an_error),

@@ -218,6 +218,18 @@ static void only_well_formed_utf8_is_valid(void **state)
     assert_true(tt_utf8_is_valid("\0", 1));
 }
 
+static void what_steers_a_terminal_becomes_question_marks_and_words_stay(void **state)
+{
+    (void)state;
+    /* C0, DEL, C1 (U+009B begins what ESC [ does), bytes that are no UTF-8, separators, marks and overrides of direction. */
+    char text[] = "a\033[2J\x7F|\xC2\x9B|\x9B\xFF|\xE2\x80\xA8|\xE2\x80\xAE|\xE2\x81\xA6|\xD8\x9C|\xC3\xA9t\xC3\xA9 \xE2\x82\xAC\n";
+    tt_make_one_line(text);
+    assert_string_equal(text, "a?[2J?|?|\x3F?|?|?|?|?|\xC3\xA9t\xC3\xA9 \xE2\x82\xAC?");
+    struct tt_error error = {0};
+    tt_fail(&error, TT_ERROR_INPUT, "%s: no", "ruche\xC2\x9B" "31m\xE2\x80\xAE.wav");
+    assert_string_equal(error.message, "ruche?31m?.wav: no");
+}
+
 static void a_long_text_is_shown_cut_between_characters(void **state)
 {
     (void)state;
@@ -275,6 +287,7 @@ int main(void)
         cmocka_unit_test(the_order_of_names_is_total),
         cmocka_unit_test(the_nearest_name_is_found_or_none),
         cmocka_unit_test(only_well_formed_utf8_is_valid),
+        cmocka_unit_test(what_steers_a_terminal_becomes_question_marks_and_words_stay),
         cmocka_unit_test(a_long_text_is_shown_cut_between_characters),
         cmocka_unit_test(text_is_wrapped_at_80_columns_and_words_stay_whole),
         cmocka_unit_test(copies_are_independent),

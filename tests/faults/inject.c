@@ -2,13 +2,14 @@
 /* Linked into a build of the program by -Wl,--wrap: makes the n-th call of one kind fail, or dies at it.
  *   TIDYTAKE_FAULT=KIND:N[:WHAT]    KIND as below; N from 1, or N+ for that and all behind it; WHAT an errno number, short, or kill
  *   TIDYTAKE_FAULT_TRACE=FILE       where the failing call came from is added to FILE
- *   TIDYTAKE_FAULT_COUNT=FILE       the numbers of calls of each kind, one a line, are added to FILE at the end
+ *   TIDYTAKE_FAULT_CALLS=FILE       each call is added to FILE: its kind, its number, and the way to it (a digest of the stack)
  * Only calls of our own objects are seen, also those of libraries that we make. */
 #include <dirent.h>
 #include <errno.h>
 #include <execinfo.h>
 #include <fcntl.h>
 #include <fftw3.h>
+#include <inttypes.h>
 #include <jansson.h>
 #include <pthread.h>
 #include <signal.h>
@@ -35,22 +36,15 @@ static struct {
     int reason;
 } fault = {.kind = KINDS};
 static atomic_long counts[KINDS];
-static const char *count_path;
+static int calls_fd = -1;
+int __real_open64(const char *path, int flags, ...);
 
-static void tell_counts(void)
-{
-    FILE *file = fopen(count_path, "a");
-    for (int i = 0; file && i < KINDS; i++)
-        fprintf(file, "%s %ld\n", kind_names[i], atomic_load(&counts[i]));
-    if (file)
-        fclose(file);
-}
+static int open_to_add(const char *path) { return path ? __real_open64(path, O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0666) : -1; }
 
 __attribute__((constructor)) static void read_environment(void)
 {
     const char *text = getenv("TIDYTAKE_FAULT");
-    if ((count_path = getenv("TIDYTAKE_FAULT_COUNT")))
-        atexit(tell_counts);
+    calls_fd = open_to_add(getenv("TIDYTAKE_FAULT_CALLS"));
     for (int i = 0; text && i < KINDS; i++) {
         size_t length = strlen(kind_names[i]);
         if (strncmp(text, kind_names[i], length) != 0 || text[length] != ':')
@@ -67,22 +61,37 @@ __attribute__((constructor)) static void read_environment(void)
     }
 }
 
-int __real_open64(const char *path, int flags, ...);
 static void tell_trace(void)
 {
-    const char *path = getenv("TIDYTAKE_FAULT_TRACE");
     void *frames[16];
-    int fd = path ? __real_open64(path, O_WRONLY | O_CREAT | O_APPEND, 0666) : -1;
+    int fd = open_to_add(getenv("TIDYTAKE_FAULT_TRACE"));
     if (fd < 0)
         return;
     backtrace_symbols_fd(frames, backtrace(frames, 16), fd);
     close(fd);
 }
 
+/* Addresses of the program alone, from its start on: those of libraries are others in every run. FNV-1a: from memory, common practice. */
+static void tell_call(enum kind kind, long number)
+{
+    extern const char __executable_start[], _end[];
+    void *frames[40];
+    uint64_t way = UINT64_C(0xCBF29CE484222325);
+    const int count = backtrace(frames, sizeof frames / sizeof *frames);
+    for (int i = 0; i < count; i++) {
+        const uintptr_t at = (uintptr_t)frames[i];
+        if (at >= (uintptr_t)__executable_start && at < (uintptr_t)_end)
+            way = (way ^ (at - (uintptr_t)__executable_start)) * UINT64_C(0x100000001B3);
+    }
+    dprintf(calls_fd, "%s %ld %016" PRIx64 "\n", kind_names[kind], number, way);
+}
+
 /* True when this call is to fail; errno is set. */
 static bool fails(enum kind kind)
 {
     long number = atomic_fetch_add(&counts[kind], 1) + 1;
+    if (calls_fd >= 0)
+        tell_call(kind, number);
     if (kind != fault.kind || !(fault.is_lasting ? number >= fault.at : number == fault.at))
         return false;
     if (fault.is_kill)

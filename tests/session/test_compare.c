@@ -2,6 +2,9 @@
 /* Two recordings of one reading side by side. */
 #include "take_support.h"
 
+#include <fcntl.h>
+#include <sys/file.h>
+
 #include "session/compare.h"
 
 static bool compare(const char *before, const char *after, const char *out, struct tt_compared *compared, struct tt_error *error)
@@ -124,6 +127,44 @@ static void a_folder_with_other_files_is_left_alone(void **state)
     assert_int_equal(error.kind, TT_ERROR_USAGE);
 }
 
+static void what_a_killed_comparison_left_goes_and_what_is_another_s_stays(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "a.wav"), (struct take_shape){.voice_rms = -1}); /* refused: no speech */
+    struct tt_compared compared;
+    struct tt_error error;
+    char take[4096];
+    snprintf(take, sizeof take, "%s", take_path(p, "a.wav"));
+    mkdir(p->out, 0777);
+    file_write(in_folder(p->out, ".download.part"), "mine", 4);
+    assert_false(compare(take, take, p->out, &compared, &error));
+    assert_true(file_exists(in_folder(p->out, ".download.part")));
+    assert_non_null(strstr(error.message, "no speech"));
+    mkdir(in_folder(p->out, "sound"), 0777);
+    file_write(in_folder(p->out, ".heard-1.part"), "", 0);
+    file_write(in_folder(p->out, "sound/.after.flac.1-0.part"), "", 0);
+    assert_false(compare(take, take, p->out, &compared, &error));
+    assert_int_equal(count_unpublished(p->out), 0);
+}
+
+static void two_comparisons_do_not_work_in_one_folder(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "a.wav"), (struct take_shape){.voice_rms = -1});
+    struct tt_compared compared;
+    struct tt_error error;
+    char take[4096];
+    snprintf(take, sizeof take, "%s", take_path(p, "a.wav"));
+    assert_false(compare(take, take, p->out, &compared, &error));
+    const int other = open(in_folder(p->out, ".comparison"), O_RDWR);
+    assert_true(other >= 0 && flock(other, LOCK_EX | LOCK_NB) == 0);
+    assert_false(compare(take, take, p->out, &compared, &error));
+    assert_non_null(strstr(error.message, "another comparison"));
+    close(other);
+    assert_false(compare(take, take, p->out, &compared, &error));
+    assert_non_null(strstr(error.message, "no speech"));
+}
+
 #define WITH(name, kind) cmocka_unit_test_setup_teardown(name, kind##_set_up, kind##_tear_down)
 
 int main(void)
@@ -133,6 +174,8 @@ int main(void)
         WITH(any_two_files_of_one_reading_make_a_page, place),
         WITH(other_readings_are_refused_in_clear_words, place),
         WITH(a_folder_with_other_files_is_left_alone, place),
+        WITH(what_a_killed_comparison_left_goes_and_what_is_another_s_stays, place),
+        WITH(two_comparisons_do_not_work_in_one_folder, place),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -111,6 +111,22 @@ static void a_piece_that_nobody_wants_any_more_is_put_aside(void **state)
     assert_string_equal(piece, file_digest(in_folder(f->out, "earlier/pieces/opening.wav")));
 }
 
+/* Whoever can write session.json must not be able to have files of others moved. */
+static void a_piece_whose_name_leads_out_of_the_results_moves_nothing(void **state)
+{
+    struct fixture *f = *state;
+    clean(f, (struct clean_run){0});
+    file_replace(in_folder(f->out, "order.csv"), "01.flac,yes,", "01.flac,yes,opening");
+    clean(f, (struct clean_run){0});
+    mkdir(in_folder(f->folder, "elsewhere"), 0777);
+    mkdir(in_folder(f->out, "elsewhere"), 0777);
+    file_write(in_folder(f->folder, "elsewhere/01.wav"), "mine", 4);
+    file_replace(in_folder(f->out, "session.json"), "\"opening\": {", "\"../../elsewhere/01\": {");
+    file_replace(in_folder(f->out, "order.csv"), "01.flac,yes,opening", "01.flac,yes,");
+    clean(f, (struct clean_run){0});
+    assert_true(file_exists(in_folder(f->folder, "elsewhere/01.wav")));
+}
+
 static void a_piece_that_waited_for_a_failed_take_is_put_aside_when_nobody_wants_it_then(void **state)
 {
     struct fixture *f = *state;
@@ -323,6 +339,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_plan_leaves_what_the_next_run_knows, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(voices_of_another_kind_go_and_what_a_person_put_there_stays, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_piece_that_nobody_wants_any_more_is_put_aside, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_piece_whose_name_leads_out_of_the_results_moves_nothing, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_piece_that_waited_for_a_failed_take_is_put_aside_when_nobody_wants_it_then, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(only_so_many_earlier_narrations_stay, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_narration_that_was_held_is_never_deleted, fixture_set_up, fixture_tear_down),

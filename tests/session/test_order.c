@@ -347,6 +347,17 @@ static void a_faulty_row_stops_the_run_before_anything_is_rendered(void **state)
     assert_refused(p, "001.wav,yes,a/b,,,,,\n", "order.csv:2:3", "'/'");
 }
 
+static void parts_without_number_from_one_place_are_refused(void **state)
+{
+    struct place *p = *state;
+    struct tt_text rows = {0};
+    write_lines(p, "001.wav", 2, 1, 9);
+    for (int i = 0; i < 101; i++) /* each would have to have a name of its own */
+        tt_text_addf(&rows, "001.wav,yes,,,,1,%d,,,,\n", 2 + i);
+    assert_refused(p, rows.data, "order.csv", "begin at 00:00:01.000");
+    tt_text_free(&rows);
+}
+
 static void notes_and_rows_of_absent_takes_stay_when_a_take_is_added(void **state)
 {
     struct place *p = *state;
@@ -382,6 +393,7 @@ int main(void)
         WITH_PLACE(a_channel_in_the_order_is_that_take_s_alone),
         WITH_PLACE(a_room_tone_in_the_order_is_that_take_s_alone),
         WITH_PLACE(a_faulty_row_stops_the_run_before_anything_is_rendered),
+        WITH_PLACE(parts_without_number_from_one_place_are_refused),
         WITH_PLACE(notes_and_rows_of_absent_takes_stay_when_a_take_is_added),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

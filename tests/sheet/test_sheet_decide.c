@@ -134,6 +134,20 @@ static void a_reading_that_a_person_keeps_has_its_pauses_shortened_as_any_other(
     tt_sheet_free(&sheet);
 }
 
+/* Rows are written in the order of their times: the next run reads the later one first. */
+static void a_kept_reading_and_a_pause_in_it_stand_in_either_order(void **state)
+{
+    (void)state;
+    const char *const orders[] = {"03.wav,,2.000,4.250,pause,,cut,,,,\r\n03.wav,,1.000,2.500,misread,,keep,,,,\r\n",
+                                  "03.wav,,1.000,2.500,misread,,keep,,,,\r\n03.wav,,2.000,4.250,pause,,cut,,,,\r\n"};
+    for (int i = 0; i < 2; i++) {
+        struct tt_sheet sheet = persons_sheet(orders[i]);
+        seal(&sheet);
+        expect_rows(&sheet, "misread 1000-2500 keep me\npause 2000-4250 cut me\n");
+        tt_sheet_free(&sheet);
+    }
+}
+
 static void sounds_stand_in_pauses_and_points_anywhere(void **state)
 {
     (void)state;
@@ -305,6 +319,7 @@ int main(void)
         cmocka_unit_test(a_decision_covered_by_half_is_the_same_one),
         cmocka_unit_test(a_part_that_a_person_keeps_loses_neither_pauses_nor_breaths),
         cmocka_unit_test(a_reading_that_a_person_keeps_has_its_pauses_shortened_as_any_other),
+        cmocka_unit_test(a_kept_reading_and_a_pause_in_it_stand_in_either_order),
         cmocka_unit_test(sounds_stand_in_pauses_and_points_anywhere),
         cmocka_unit_test(of_two_persons_rows_the_later_wins),
         cmocka_unit_test(a_rounded_row_takes_the_exact_times_again),
