@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* tidytake locate: a time in the narration -> take, time in the take, rows of its sheet there. */
+#include <dirent.h>
 #include <inttypes.h>
 #include <jansson.h>
 #include <stdio.h>
@@ -10,6 +11,7 @@
 #include "base/text.h"
 #include "base/units.h"
 #include "cli/command.h"
+#include "report/plain.h"
 #include "session/out_folder.h"
 
 enum { MOST_JSON_BYTES = 512 << 20 };
@@ -83,6 +85,30 @@ static json_t *open_results(const char *place, char **out, struct tt_error *err)
     return session;
 }
 
+/* session.json shows bytes of a name that are no UTF-8 as U+FFFD: a report whose name reads so is meant. The caller's; NULL without memory. */
+static char *report_name(const char *out, const char *stem)
+{
+    char *name = tt_format("report/%s.json", stem), *path = name ? tt_path_join(out, name) : NULL, *folder = tt_path_join(out, "report");
+    DIR *dir = path && folder && !tt_file_exists(path) ? opendir(folder) : NULL;
+    for (struct dirent *entry; dir && (entry = readdir(dir));) {
+        struct tt_text shown = {0};
+        tt_text_add(&shown, "report/");
+        tt_utf8_add(&shown, entry->d_name);
+        const bool is_meant = !shown.has_failed && strcmp(shown.data, name) == 0;
+        tt_text_free(&shown);
+        if (!is_meant)
+            continue;
+        free(name);
+        name = tt_format("report/%s", entry->d_name);
+        break;
+    }
+    if (dir)
+        closedir(dir);
+    free(path);
+    free(folder);
+    return name;
+}
+
 static int locate_in(const char *out, const json_t *session, int64_t ms)
 {
     struct tt_error error = {0};
@@ -106,7 +132,7 @@ static int locate_in(const char *out, const json_t *session, int64_t ms)
     }
     int status = TT_EXIT_DONE;
     const char *stem = json_string_value(json_object_get(found, "stem"));
-    char *name = stem ? tt_format("report/%s.json", stem) : NULL;
+    char *name = stem ? report_name(out, stem) : NULL;
     json_t *report = name ? read_json(out, name, &error) : NULL;
     if (!found || !report) {
         if (!error.kind)

@@ -184,8 +184,12 @@ static void add_fallen_out(const struct tt_session_report *session, struct tt_te
         const struct tt_take_report *take = &session->takes[i];
         if (!take->has_failed || listed++ >= LISTED_MOST) continue;
         struct tt_text text = { 0 };
-        /* Most errors open with the path already. */
-        if (!strstr(take->error, take->name)) tt_text_addf(&text, "%s: ", take->name);
+        /* Most errors open with the path already, as it can be shown. */
+        struct tt_text shown = {0};
+        tt_plain_add(&shown, take->name);
+        if (!shown.data || !strstr(take->error, shown.data)) tt_text_addf(&text, "%s: ", take->name);
+        text.has_failed = text.has_failed || shown.has_failed;
+        tt_text_free(&shown);
         tt_text_add(&text, take->error);
         if (text.has_failed) out->has_failed = true;
         else tt_summary_add_lines(out, 2, text.data);

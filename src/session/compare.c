@@ -221,9 +221,9 @@ static bool show(const char *out, const struct side *before, const struct side *
     tt_settings_default(&settings);
     take.after.levels.integrated_lufs += gains_db[1]; /* as it is played */
     if (!isfinite(take.gain_db)) take.gain_db = 0;
-    if (!tt_chart_thirds(&after->heard, voice.thirds) && after->heard.floor.node_count > 0) return tt_fail_memory(err);
-    if (after->heard.floor.node_count < 1)
-        for (int i = 0; i < TT_THIRDS; i++) voice.thirds[i] = NAN;
+    const bool has_floor = after->heard.floor.node_count > 0;
+    if (has_floor && !tt_chart_thirds(&after->heard, voice.thirds)) return tt_fail_memory(err);
+    for (int i = 0; !has_floor && i < TT_THIRDS; i++) voice.thirds[i] = NAN;
     bool ok = make_map(lags, before, after, &map, err) && list_missing(&map, first->frame_count, &sheet, err) && tt_report_compare_page(&session, &take, &text, err);
     ok = ok && tt_file_write(page, text.data, text.length, err);
     tt_text_free(&text);
