@@ -1,4 +1,5 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
+#define _GNU_SOURCE /* sync_file_range, where there is one */
 #include "base/raw_io.h"
 
 #include <errno.h>
@@ -56,6 +57,17 @@ int64_t tt_read_all(int fd, void *data, size_t size, int64_t offset)
         got += (size_t)count;
     }
     return (int64_t)got;
+}
+
+void tt_write_behind(int fd, int64_t offset, int64_t size)
+{
+#ifdef SYNC_FILE_RANGE_WRITE
+    (void)sync_file_range(fd, (off_t)offset, (off_t)size, SYNC_FILE_RANGE_WRITE); /* what goes wrong shows when it is synced */
+#else
+    (void)fd;
+    (void)offset;
+    (void)size;
+#endif
 }
 
 bool tt_sync(int fd)
