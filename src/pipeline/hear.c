@@ -175,7 +175,6 @@ static bool open_pass(struct hear_pass *pass, struct tt_error *err)
     facts->listener_number = request->channel.listener_number;
     facts->safety_gain = request->channel.safety_gain;
     snprintf(facts->channel_why, sizeof facts->channel_why, "%s", request->channel.why);
-    snprintf(facts->content_sha256, sizeof facts->content_sha256, "%s", request->content_sha256);
     snprintf(facts->hearing_key, sizeof facts->hearing_key, "%s", request->hearing_key);
 
     pass->hearing.shape = tt_stft_shape_for(info.rate_hz);
@@ -268,9 +267,20 @@ static void sum_up_speech(struct tt_heard *heard)
     heard->facts.speech_dbfs = length > 0 ? tt_db_from_power(power / length) : -INFINITY;
 }
 
+static bool note_content(struct hear_pass *pass, struct tt_error *err)
+{
+    const struct tt_hear_request *request = pass->request;
+    const char *content = request->find_content ? request->find_content(request->content_context, err) : request->content_sha256;
+    if (content)
+        snprintf(pass->heard.facts.content_sha256, sizeof pass->heard.facts.content_sha256, "%s", content);
+    return content != NULL;
+}
+
 static bool close_pass(struct hear_pass *pass, struct tt_error *err)
 {
     struct tt_heard *heard = &pass->heard;
+    if (!note_content(pass, err))
+        return false;
     heard->facts.before = tt_meter_result(pass->meter);
     if (!(heard->nuclei = tt_nuclei_finish(pass->nuclei, &heard->nucleus_count)))
         return tt_fail_memory(err);

@@ -18,6 +18,8 @@ struct tt_hear_request {
     size_t more_count;
     const char *heard_path;         /* where the result goes */
     const char *content_sha256;
+    const char *(*find_content)(void *context, struct tt_error *err); /* where it is known only at the end, and asked for then; NULL from it: failed */
+    void *content_context;
     const char *hearing_key;        /* tt_hearing_key */
     struct tt_channel_choice channel;
     const struct tt_settings *settings;

@@ -1,45 +1,20 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* Hearing a session: what is a recording, which channel carries the voice, and one pass over each take that was not heard yet. */
-#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
 
-#include "base/file.h"
 #include "base/text.h"
 #include "base/units.h"
 #include "pipeline/hear.h"
 #include "pipeline/picture.h"
+#include "session/identity.h"
 #include "session/jobs.h"
 #include "session/joining.h"
 #include "session/recorded.h"
 #include "session/part.h"
 #include "session/steps.h"
 #include "session/space.h"
-
-static bool identify(struct tt_take *take, struct tt_work *work, struct tt_error *err)
-{
-    struct stat status;
-    if (stat(take->recording->path, &status) != 0)
-        return tt_fail_errno(err, TT_ERROR_INPUT, errno, "cannot be read");
-    struct tt_identity now = {.size = (long long)status.st_size,
-                              .modified_ns = (long long)status.st_mtim.tv_sec * 1000000000LL + status.st_mtim.tv_nsec,
-                              .changed_ns = (long long)status.st_ctim.tv_sec * 1000000000LL + status.st_ctim.tv_nsec,
-                              .inode = (long long)status.st_ino};
-    struct tt_identity *known = &take->identity;
-    bool is_same = known->sha256[0] && known->size == now.size && known->modified_ns == now.modified_ns && known->changed_ns == now.changed_ns &&
-                   known->inode == now.inode;
-    if (!is_same && !take->is_ours) { /* another run's business, and not known yet */
-        known->sha256[0] = '\0';
-        return true;
-    }
-    if (!is_same && !tt_file_sha256_while(take->recording->path, tt_work_goes_on, work, now.sha256, err))
-        return false;
-    if (!is_same)
-        *known = now;
-    return true;
-}
 
 /* ---- which channel ---- */
 
@@ -157,7 +132,7 @@ static void identify_take(void *context, size_t item)
     struct tt_take *take = &run->takes[item];
     struct tt_error error = {0};
     struct tt_work work = {.run = run, .take = take, .what = "reading"};
-    if (!(!atomic_load(&run->is_stopped) ? identify(take, &work, &error) : tt_fail(&error, TT_ERROR_STOPPED, "stopped")))
+    if (!(!atomic_load(&run->is_stopped) ? tt_identity_find(take, &work, &error) : tt_fail(&error, TT_ERROR_STOPPED, "stopped")))
         tt_take_fail(run, take, &error);
 }
 
@@ -167,11 +142,14 @@ static void hear_take(void *context, size_t item)
     struct tt_take *take = &run->takes[item];
     struct tt_error error = {0};
     struct tt_work work = {.run = run, .take = take, .what = "hearing", .frames = (double)take->info.frame_count};
+    struct tt_late_identity late;
     struct tt_hear_request request = {.path = take->file->path,
                                       .more_paths = take->more_paths,
                                       .more_count = take->more_count,
                                       .heard_path = take->heard_path,
                                       .content_sha256 = take->content_sha256,
+                                      .find_content = take->is_identified_late ? tt_identity_of_late : NULL,
+                                      .content_context = &late,
                                       .hearing_key = take->hearing_key,
                                       .channel = take->channel,
                                       .settings = tt_take_settings(run, take),
@@ -182,7 +160,11 @@ static void hear_take(void *context, size_t item)
     int lock = tt_part_lock(run, take);
     if (lock == TT_PART_BUSY)
         return;
+    if (take->is_identified_late)
+        tt_identity_begin(&late, run, take);
     bool ok = !atomic_load(&run->is_stopped) ? tt_hear(&request, &error) : tt_fail(&error, TT_ERROR_STOPPED, "stopped");
+    if (take->is_identified_late)
+        tt_identity_end(&late);
     tt_part_unlock(run, take, lock);
     ok = ok && tt_heard_open(take->heard_path, take->content_sha256, take->hearing_key, &take->heard, &error);
     take->is_heard = ok;
@@ -298,6 +280,8 @@ static bool open_all(struct tt_run_state *run, double *weights, struct tt_error 
     tt_session_check_medium(run, "/sys");
     tt_session_check_times(run);
     weigh_recordings(run, weights);
+    if (tt_jobs_have_spare(run->take_count, weights, run->options->jobs))
+        tt_identity_put_off(run, weights);
     if (!tt_jobs_run(run->take_count, weights, run->options->jobs, identify_take, run, err))
         return false;
     for (size_t i = 0; i < run->take_count; i++)
@@ -319,6 +303,7 @@ bool tt_session_hear(struct tt_run_state *run, struct tt_error *err)
     if (ok)
         run->has_spare_threads = tt_jobs_have_spare(run->take_count, weights, run->options->jobs);
     ok = ok && tt_jobs_run(run->take_count, weights, run->options->jobs, hear_take, run, err);
+    tt_identity_catch_up(run);
     if (ok)
         open_shared(run);
     free(weights);

@@ -37,6 +37,7 @@ struct tt_take {
     size_t more_count;
     int64_t own_frames;              /* of its own file */
     struct tt_identity identity;
+    bool is_identified_late;         /* beside hearing; until then identity and content_sha256 are empty */
     char content_sha256[65];         /* of all its files */
     struct tt_audio_info info;       /* of all its files */
     struct tt_channel_choice channel;
