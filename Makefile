@@ -95,7 +95,7 @@ $B/tests/%: $B/tests/%.o $(SUPPORT_OBJECTS) $B/libtidytake.a
 # The program with calls that can be made to fail: tests/faults/inject.c.
 FAULT_CALLS = malloc calloc realloc aligned_alloc strdup fftwf_alloc_real fftwf_alloc_complex fftwf_plan_dft_r2c_1d fftwf_plan_dft_c2r_1d fftwf_plan_dft_1d sf_open_virtual \
   sf_readf_float sf_writef_int json_object json_array json_string json_stringn json_integer json_real json_loadb json_object_set_new json_array_append_new \
-  json_object_update json_dumps soxr_create read pread64 pwrite64 fsync rename link unlink mkdir opendir mmap64 flock pthread_create open64
+  json_object_update json_dumps soxr_create read pread64 pwrite64 fsync rename link unlink mkdir opendir readdir64 mmap64 flock pthread_create open64
 $B/tests/faults/tidytake: $B/tests/faults/inject.o $(CLI_OBJECTS) $B/libtidytake.a
 	@echo '  LD $@'
 	$Q$(CC) $(CFLAGS) $(LDFLAGS) $(FAULT_CALLS:%=-Wl,--wrap=%) -o $@ $^ $(LIBS)
@@ -155,7 +155,7 @@ check: deps
 	@$(MAKE) --no-print-directory lint-man
 	@$(MAKE) --no-print-directory BUILD=release test-install
 
-# Each call of each kind fails once, and 500 runs are killed: two hours. Then half an hour of libFuzzer for each target (make fuzz FUZZ_SECONDS=60: less).
+# Calls of each kind fail, and 500 runs are killed: two hours. Then half an hour of processor time under libFuzzer for each target (make fuzz FUZZ_SECONDS=60: less).
 check-faults: deps
 	@$(MAKE) --no-print-directory BUILD=release faults
 	@$(MAKE) --no-print-directory fuzz

@@ -102,6 +102,13 @@ bool tt_file_exists(const char *path)
     return stat(path, &there) == 0;
 }
 
+bool tt_folder_next(DIR *folder, const char *path, struct dirent **entry, struct tt_error *err)
+{
+    errno = 0;
+    *entry = readdir(folder);
+    return *entry || errno == 0 || tt_fail_errno(err, TT_ERROR_INPUT, errno, "%s: this folder cannot be read to its end", path);
+}
+
 static bool is_folder(const char *path)
 {
     struct stat there;

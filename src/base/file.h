@@ -3,6 +3,7 @@
 #ifndef TT_BASE_FILE_H
 #define TT_BASE_FILE_H
 
+#include <dirent.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -29,6 +30,8 @@ bool tt_file_write(const char *path, const void *data, size_t size, struct tt_er
 bool tt_file_read(const char *path, size_t most, char **data, size_t *size, struct tt_error *err);
 bool tt_file_exists(const char *path);
 
+/* The next entry of an open folder, NULL at its end. False when it cannot be read on: what is missing must not pass for gone. */
+bool tt_folder_next(DIR *folder, const char *path, struct dirent **entry, struct tt_error *err);
 /* Makes a folder and its missing parents. */
 bool tt_folder_make(const char *path, struct tt_error *err);
 

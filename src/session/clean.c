@@ -220,7 +220,12 @@ static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, st
         return false;
     if (!options->is_plan && !tt_session_narrate(run, err))
         return false;
-    return tt_session_copy_sounds(run, err) && tt_session_show(run, result, err);
+    if (!tt_session_copy_sounds(run, err) || !tt_session_show(run, result, err))
+        return false;
+    result->was_edited = tt_session_was_edited(run);
+    if (result->was_edited)
+        tt_run_note(run, "a cut sheet or order.csv was saved too late for this run: the next one obeys it");
+    return true;
 }
 
 bool tt_clean(const struct tt_clean_options *options, const struct tt_clean_watcher *watcher, struct tt_clean_result *result, struct tt_error *err)

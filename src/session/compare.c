@@ -245,7 +245,8 @@ static bool is_free(const char *out, struct tt_error *err)
     size_t size, others = 0;
     bool is_empty = true, is_marked = false;
     DIR *folder = opendir(out);
-    for (struct dirent *entry; folder && (entry = readdir(folder));) {
+    bool is_read = true;
+    for (struct dirent *entry; folder && (is_read = tt_folder_next(folder, out, &entry, err)) && entry;) {
         bool is_known = entry->d_name[0] == '.';
         is_empty = is_empty && is_known;
         is_marked = is_marked || strcmp(entry->d_name, begun) == 0;
@@ -256,7 +257,7 @@ static bool is_free(const char *out, struct tt_error *err)
     bool is_ours = page && (tt_file_exists(page) ? tt_file_read(page, 1 << 26, &text, &size, NULL) && strstr(text, mark) : is_empty || is_marked);
     free(text);
     free(page);
-    return (others == 0 && is_ours) || tt_fail(err, TT_ERROR_USAGE, "%s: holds other files; name a new or empty folder with -o", out);
+    return is_read && ((others == 0 && is_ours) || tt_fail(err, TT_ERROR_USAGE, "%s: holds other files; name a new or empty folder with -o", out));
 }
 
 /* One comparison at a time in a folder: the lock, -1 on failure, dies with its process. What one that was killed has left goes; in a folder that was none

@@ -93,6 +93,25 @@ static bool sheet_moved(const struct tt_take *take)
     return !is_same;
 }
 
+/* A take that failed may have done so over a slip in its sheet, which somebody has mended by now. One that cannot be read says nothing. */
+static bool was_mended(const struct tt_take *take)
+{
+    char *text = NULL;
+    size_t size = 0;
+    bool is_read = take->has_failed && take->is_used && take->sheet_text && tt_file_read(take->sheet_path, MOST_SHEET_BYTES, &text, &size, NULL);
+    bool is_same = is_read && size == take->sheet_size && memcmp(text, take->sheet_text, size) == 0;
+    free(text);
+    return is_read && !is_same;
+}
+
+bool tt_session_was_edited(struct tt_run_state *run)
+{
+    bool was_edited = tt_session_sheets_moved(run) || tt_session_order_moved(run);
+    for (size_t i = 0; !was_edited && i < run->take_count; i++)
+        was_edited = was_mended(&run->takes[i]);
+    return was_edited;
+}
+
 bool tt_session_sheets_moved(struct tt_run_state *run)
 {
     for (size_t i = 0; i < run->take_count; i++)

@@ -4,6 +4,7 @@
 #include "session/steps.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 #include "base/file.h"
 
@@ -35,7 +36,16 @@ bool tt_session_order(struct tt_run_state *run, struct tt_error *err)
     /* A person's file is only touched to add what it lacks. */
     if (ok && !run->is_held && (!is_there || added > 0))
         ok = tt_order_write(&order, path, err);
+    ok = ok && (!tt_file_exists(path) || tt_file_sha256(path, run->order_sha256, err));
     tt_order_free(&order);
     free(path);
     return ok;
+}
+
+bool tt_session_order_moved(const struct tt_run_state *run)
+{
+    char *path = tt_path_join(run->out, "order.csv"), now[65] = "";
+    bool is_known = path && run->order_sha256[0] && tt_file_exists(path) && tt_file_sha256(path, now, NULL);
+    free(path);
+    return is_known && strcmp(now, run->order_sha256) != 0;
 }

@@ -24,6 +24,7 @@ struct tt_run_state {
     char earlier_gain_aim[128], gain_aim[128]; /* what the common gain was decided for */
     struct json_t *earlier_state;    /* session.json as the last run left it, or NULL */
     struct json_t *tracks;           /* what the next run wants to know of narration and pieces */
+    char order_sha256[65];           /* of order.csv as this run knows it */
     bool is_held;                    /* deliver.hold, and there is something that was handed over */
 
     bool has_narration;

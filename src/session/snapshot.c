@@ -54,7 +54,7 @@ static bool add_matching(struct tt_snapshot *snapshot, const char *path, bool (*
     DIR *folder = opendir(path);
     bool ok = true;
     struct dirent *entry;
-    while (ok && folder && (entry = readdir(folder)))
+    while (ok && folder && (ok = tt_folder_next(folder, path, &entry, err)) && entry)
         if (matches(entry->d_name))
             ok = add(snapshot, path, entry->d_name, err);
     if (folder)

@@ -21,6 +21,8 @@ bool tt_session_held_exact_gains(struct tt_run_state *run, struct tt_error *err)
 bool tt_session_pace(struct tt_run_state *run, struct tt_error *err);       /* pacing.c */
 bool tt_session_render_key(struct tt_run_state *run, struct tt_take *take, struct tt_error *err);
 bool tt_session_decide(struct tt_run_state *run, struct tt_error *err);     /* deciding.c: sheets, maps, gains */
+bool tt_session_order_moved(const struct tt_run_state *run);              /* somebody saved order.csv since it was read */
+bool tt_session_was_edited(struct tt_run_state *run);                      /* one of these, or a sheet that could not be read: the next run has work */
 bool tt_session_sheets_moved(struct tt_run_state *run);                     /* somebody saved a sheet since it was decided */
 bool tt_session_render(struct tt_run_state *run, struct tt_error *err);     /* rendering.c */
 bool tt_session_narrate(struct tt_run_state *run, struct tt_error *err);    /* narration.c */

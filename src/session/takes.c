@@ -169,7 +169,7 @@ static bool name_stems_as_in_folder(struct tt_take_list *list, struct tt_error *
     const size_t named = list->count;
     DIR *folder = opendir(list->folder);
     bool ok = true;
-    for (struct dirent *entry; ok && folder && (entry = readdir(folder));)
+    for (struct dirent *entry; ok && folder && (ok = tt_folder_next(folder, list->folder, &entry, err)) && entry;)
         if (tt_is_sound_name(entry->d_name) && !is_listed(list, entry->d_name))
             ok = add_file(list, entry->d_name, err);
     if (folder)
@@ -219,7 +219,7 @@ static bool list_folder(struct tt_take_list *list, bool without_links, struct tt
         return tt_fail_errno(err, TT_ERROR_USAGE, errno, "%s: cannot read this folder", list->folder);
     bool ok = true;
     struct dirent *entry;
-    while (ok && (entry = readdir(folder))) {
+    while (ok && (ok = tt_folder_next(folder, list->folder, &entry, err)) && entry) {
         struct stat status;
         if (strcmp(entry->d_name, ".") == 0 || strcmp(entry->d_name, "..") == 0)
             continue;

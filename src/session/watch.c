@@ -5,6 +5,7 @@
 
 #include <dirent.h>
 #include <errno.h>
+#include <math.h>
 #include <spawn.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -165,7 +166,7 @@ static bool look_around(struct watch *watch, struct tt_error *err)
         return tt_fail_errno(err, TT_ERROR_INPUT, errno, "%s: cannot be watched any longer", watch->folder);
     bool ok = look_at(watch, watch->folder, tt_path_name(watch->folder), err);
     struct dirent *entry;
-    while (ok && (entry = readdir(folder))) {
+    while (ok && (ok = tt_folder_next(folder, watch->folder, &entry, err)) && entry) {
         struct stat status;
         if (entry->d_name[0] == '.')
             continue;
@@ -252,6 +253,7 @@ static void run_session(struct watch *watch, struct watched *session)
         sum_up(watch, "%s: %zu of %zu takes done anew, %zu question%s open, %zu failed", tt_path_name(session->folder), result.rendered_count,
             result.take_count, result.question_count, result.question_count == 1 ? "" : "s", result.failed_count);
         session->failed_count = result.failed_count;
+        session->has_run = !result.was_edited; /* else what was saved would count as done */
         tt_clean_result_free(&result);
         if (load_for(watch, session->folder, &settings, &error))
             run_then(watch, &settings, session->out);
@@ -363,6 +365,14 @@ static bool all_are_done(const struct watch *watch, struct tt_error *err)
                                   failed == 1 ? "" : "s");
 }
 
+/* Each file of thousands that arrive gives notice, and a look is at all of them: looking takes a fifth of the time at most. */
+static void rest_from(double look_s)
+{
+    static const double rests_per_look = 4, most_s = 0.5;
+    const double rest_s = fmin(rests_per_look * look_s, most_s);
+    nanosleep(&(struct timespec){.tv_nsec = (long)(rest_s * 1e9)}, NULL);
+}
+
 static bool work(struct watch *watch, struct tt_error *err)
 {
     const double look_again_s = 1; /* also with notices: network file systems give none, and a signal may come just before the wait */
@@ -376,12 +386,18 @@ static bool work(struct watch *watch, struct tt_error *err)
         }
         double wait_s = look_again_s;
         bool is_busy;
-        if (!look_around(watch, err) || !run_due(watch, &wait_s, &is_busy, err))
+        const double began_s = now_s();
+        if (!look_around(watch, err))
+            return false;
+        const double look_s = now_s() - began_s;
+        if (!run_due(watch, &wait_s, &is_busy, err))
             return false;
         if (watch->options->is_once && !is_busy)
             return all_are_done(watch, err);
-        if (wait_s > 0 && !stopped(watch))
+        if (wait_s > 0 && !stopped(watch)) {
+            rest_from(look_s);
             tt_notice_wait(watch->notice, wait_s);
+        }
     }
     return true;
 }

@@ -30,7 +30,7 @@ import soundfile
 FIXTURES = os.environ.get("TIDYTAKE_FIXTURES", os.path.join(os.path.dirname(__file__), "../../fixtures"))
 KINDS = {  # kind of call: what goes wrong with it
     "alloc": ["12"], "library": ["5"], "open": ["24"], "read": ["5"], "write": ["28", "5", "short"], "sync": ["5"],
-    "rename": ["5"], "unlink": ["5"], "folder": ["13"], "map": ["12"], "thread": ["11"], "lock": ["5"]}
+    "rename": ["5"], "unlink": ["5"], "folder": ["13", "5"], "map": ["12"], "thread": ["11"], "lock": ["5"]}
 CHANGES_FILES = ["write", "sync", "rename", "unlink", "open", "folder"]
 TIMEOUT_S = 60
 MOST_LINES = 8  # one for each take, and a few

@@ -138,6 +138,47 @@ static void a_session_of_which_no_take_is_used_says_so(void **state)
     assert_true(warns(in_folder(p->out, "session.json"), "none-used", "order.csv says no to every take"));
 }
 
+/* Saves a file once the narration is under way: behind the last look of the run at its sheets. */
+struct late { char path[2200]; const char *row; bool is_saved; };
+
+static bool save_late(void *context, double share, const char *take, const char *what)
+{
+    struct late *late = context;
+    (void)share, (void)take;
+    if (what && strcmp(what, "narration") == 0 && !late->is_saved && late->row)
+        file_append(late->path, late->row);
+    late->is_saved = late->is_saved || (what && strcmp(what, "narration") == 0);
+    return true;
+}
+
+static bool was_edited_by(const struct place *p, const char *name, const char *row)
+{
+    const char *const sources[] = {p->session}, *const settings[] = {"report.page=no"};
+    struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = p->out, .assignments = settings, .assignment_count = 1, .is_again = true};
+    struct late late = {.row = row};
+    snprintf(late.path, sizeof late.path, "%s/%s", p->out, name);
+    struct tt_clean_watcher watcher = {.context = &late, .progress = save_late};
+    struct tt_clean_result result;
+    struct tt_error error = {0};
+    assert_ok(tt_clean(&options, &watcher, &result, &error), error);
+    assert_true(late.is_saved);
+    const bool was_edited = result.was_edited;
+    tt_clean_result_free(&result);
+    return was_edited;
+}
+
+static void what_is_saved_too_late_for_a_run_is_told_so_that_another_follows(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "01.wav"), (struct take_shape){.seed = 1});
+    assert_false(was_edited_by(p, "sheets/01.csv", NULL));
+    assert_true(was_edited_by(p, "sheets/01.csv", "01.wav,,1.000,1.500,other,,keep,,,,\r\n"));
+    assert_false(was_edited_by(p, "sheets/01.csv", NULL));
+    assert_in_sheet(p, "01", "00:00:01.000,00:00:01.500,other,,keep", true);
+    assert_true(was_edited_by(p, "order.csv", "gone.wav,no,,,,,,,,,\r\n"));
+    assert_false(was_edited_by(p, "order.csv", NULL));
+}
+
 #define IN_PLACE(test) cmocka_unit_test_setup_teardown(test, place_set_up, place_tear_down)
 
 int main(void)
@@ -149,6 +190,7 @@ int main(void)
         IN_PLACE(rows_that_a_person_deletes_come_back_and_are_counted),
         IN_PLACE(an_edited_amount_is_obeyed_and_what_was_proposed_stays_to_be_seen),
         IN_PLACE(a_session_of_which_no_take_is_used_says_so),
+        IN_PLACE(what_is_saved_too_late_for_a_run_is_told_so_that_another_follows),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,86 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 #include "clean_support.h"
 
-#include <pthread.h>
-#include <sys/stat.h>
-#include <time.h>
-
-#include "session/watch.h"
-
-struct watching {
-    char *folder;
-    char inbox[4096], out[4096];
-    atomic_int stop;
-    pthread_t thread;
-    pthread_mutex_t mutex; /* of said */
-    char said[20000];
-    struct tt_error error;
-    bool is_well;
-};
-
-static void say(void *context, const char *line)
-{
-    struct watching *w = context;
-    pthread_mutex_lock(&w->mutex);
-    strncat(w->said, line, sizeof w->said - strlen(w->said) - 2);
-    strcat(w->said, "\n");
-    pthread_mutex_unlock(&w->mutex);
-}
-
-static int set_up(void **state)
-{
-    struct watching *w = calloc(1, sizeof *w);
-    w->folder = folder_make();
-    pthread_mutex_init(&w->mutex, NULL);
-    snprintf(w->inbox, sizeof w->inbox, "%s/inbox", w->folder);
-    snprintf(w->out, sizeof w->out, "%s/inbox.tidy", w->folder);
-    mkdir(w->inbox, 0777);
-    file_write(in_folder(w->inbox, "tidytake.ini"), "[watch]\nsettle_s = 0.2\n", 23);
-    *state = w;
-    return 0;
-}
-
-static int tear_down(void **state)
-{
-    struct watching *w = *state;
-    folder_remove(w->folder);
-    free(w);
-    return 0;
-}
-
-static void *work(void *context)
-{
-    struct watching *w = context;
-    struct tt_watch_options options = {.folder = w->inbox, .stop = &w->stop};
-    struct tt_watch_words words = {.context = w, .sum_up = say, .note = say};
-    w->is_well = tt_watch(&options, &words, &w->error);
-    return NULL;
-}
-
-static bool watch_once(struct watching *w)
-{
-    struct tt_watch_options options = {.folder = w->inbox, .is_once = true};
-    struct tt_watch_words words = {.context = w, .sum_up = say, .note = say};
-    return tt_watch(&options, &words, &w->error);
-}
-
-/* True when path is there within some time; tests must not depend on how quick the machine is. */
-static bool arrives(const char *path)
-{
-    for (int i = 0; i < 1200 && !file_exists(path); i++)
-        nanosleep(&(struct timespec){.tv_nsec = 50000000}, NULL);
-    return file_exists(path);
-}
-
-static bool is_said(struct watching *w, const char *text, int times)
-{
-    int found = 0;
-    pthread_mutex_lock(&w->mutex);
-    for (const char *at = w->said; (at = strstr(at, text)); at++)
-        found++;
-    pthread_mutex_unlock(&w->mutex);
-    return found == times;
-}
+#include "watch_support.h"
 
 static void each_sub_folder_is_a_session_of_its_own(void **state)
 {
@@ -286,6 +207,72 @@ static void names_that_would_harm_a_shell_or_a_terminal_are_harmless(void **stat
     free(told);
 }
 
+static void end_watch(struct watching *w)
+{
+    w->stop = 1;
+    pthread_join(w->thread, NULL);
+    assert_true(w->is_well);
+}
+
+/* A take that is over soon: what counts here is that there are many. */
+static void write_short_take(const char *path, uint64_t seed)
+{
+    enum { RATE_HZ = 8000, SAMPLES = RATE_HZ / 4 };
+    static float samples[SAMPLES];
+    memset(samples, 0, sizeof samples);
+    noise_add(samples, SAMPLES, 0.001, seed);
+    sound_write(path, 0x010002 /* WAV, 16 bit */, RATE_HZ, 1, samples, SAMPLES);
+}
+
+static void many_takes_that_arrive_at_once_are_one_run(void **state)
+{
+    enum { TAKES = 120 };
+    struct watching *w = *state;
+    static const char ini[] = "[watch]\nsettle_s = 0.5\n[report]\npage = no\n[deliver]\nnarration = no\n[misreads]\naction = off\ntalk = off\n";
+    file_write(in_folder(w->inbox, "tidytake.ini"), ini, sizeof ini - 1);
+    mkdir(in_folder(w->folder, "hive"), 0777);
+    for (int i = 0; i < TAKES; i++) {
+        char name[40];
+        snprintf(name, sizeof name, "hive/%03d.wav", i);
+        write_short_take(in_folder(w->folder, name), (uint64_t)i + 1);
+    }
+    file_write(in_folder(w->folder, "hive/tidytake.ini"), ini, sizeof ini - 1);
+    assert_int_equal(pthread_create(&w->thread, NULL, work, w), 0);
+    mkdir(in_folder(w->inbox, "hive"), 0777);
+    for (int i = 0; i < TAKES; i++) {
+        char name[40], from[4096];
+        snprintf(name, sizeof name, "hive/%03d.wav", i);
+        snprintf(from, sizeof from, "%s", in_folder(w->folder, name));
+        assert_int_equal(rename(from, in_folder(w->inbox, name)), 0);
+    }
+    file_write(in_folder(w->inbox, "hive/tidytake.ini"), ini, sizeof ini - 1);
+    assert_true(arrives(in_folder(w->out, "hive/session.json")));
+    end_watch(w);
+    if (!is_said(w, "hive: 120 of 120 takes done anew", 1))
+        fail_msg("%s", w->said);
+}
+
+/* As with a card that is taken out and put in again, other takes on it. */
+static void a_session_that_goes_and_comes_again_is_done_again(void **state)
+{
+    struct watching *w = *state;
+    copy_fixture_session(in_folder(w->folder, "first"));
+    assert_int_equal(pthread_create(&w->thread, NULL, work, w), 0);
+    char first[4096], hive[4096];
+    snprintf(first, sizeof first, "%s", in_folder(w->folder, "first"));
+    snprintf(hive, sizeof hive, "%s", in_folder(w->inbox, "hive"));
+    assert_int_equal(rename(first, hive), 0);
+    assert_true(arrives(in_folder(w->out, "hive/session.json")));
+    assert_int_equal(rename(hive, first), 0);
+    nanosleep(&(struct timespec){.tv_sec = 1, .tv_nsec = 500000000}, NULL); /* looked at once without it, at least */
+    const bool was_kept = file_exists(in_folder(w->out, "hive/voice/01.wav"));
+    assert_int_equal(rename(in_folder(first, "02.flac"), in_folder(first, "03.flac")), 0);
+    assert_int_equal(rename(first, hive), 0);
+    assert_true(arrives(in_folder(w->out, "hive/voice/03.wav")));
+    end_watch(w);
+    assert_true(was_kept); /* takes that are away for a while cost nothing of what was made */
+}
+
 static void a_folder_that_is_gone_ends_the_watch_with_an_error(void **state)
 {
     struct watching *w = *state;
@@ -313,6 +300,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(what_never_becomes_whole_is_taken_as_it_is_in_the_end, set_up, tear_down),
         cmocka_unit_test_setup_teardown(settings_of_the_caller_hold_for_every_session, set_up, tear_down),
         cmocka_unit_test_setup_teardown(names_that_would_harm_a_shell_or_a_terminal_are_harmless, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(many_takes_that_arrive_at_once_are_one_run, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_session_that_goes_and_comes_again_is_done_again, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_folder_that_is_gone_ends_the_watch_with_an_error, set_up, tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
