@@ -9,6 +9,7 @@
 #include "pipeline/chain.h"
 #include "pipeline/render.h"
 #include "session/advice.h"
+#include "session/jobs.h"
 #include "session/recorded.h"
 #include "session/steps.h"
 #include "stages/loudness.h"
@@ -124,7 +125,8 @@ bool tt_session_sheets_moved(struct tt_run_state *run)
 
 static bool decide_chain(struct tt_run_state *run, struct tt_error *err)
 {
-    struct tt_session_view view = {.takes = calloc(run->take_count + 1, sizeof *view.takes), .settings = &run->settings};
+    const int jobs = run->options->jobs > 0 ? run->options->jobs : tt_processor_count();
+    struct tt_session_view view = {.takes = calloc(run->take_count + 1, sizeof *view.takes), .settings = &run->settings, .threads = (size_t)jobs};
     if (!view.takes)
         return tt_fail_memory(err);
     const struct tt_take *last = NULL; /* that says when it was recorded */

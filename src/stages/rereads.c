@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/crew.h"
 #include "stages/phrase_ends.h"
 
 /* A match may reach over so many phrases and seconds. */
@@ -25,11 +26,21 @@ static const float longer_gain = 4.0f;           /* a match that goes on past a 
 static const double long_match_s = 6.0;
 static const double worst_window_s = 0.25, worst_long_s = 0.7, opening_s = 0.5, stretch_s = 0.4;
 
+/* So many later phrases are held against those before them at once. More threads than that find nothing to do. */
+enum { BATCH = 16, MOST_THREADS = 8 };
+
+struct pairs {
+    size_t first, end, again;                    /* phrases first .. end - 1 with phrase again */
+    struct tt_rereads found;
+};
+
 struct search {
     struct tt_phrases *phrases;
-    struct tt_align *align;
+    struct tt_align *aligns[MOST_THREADS];       /* one a thread */
+    struct pairs pairs[BATCH];                   /* under way */
+    void *pieces[BATCH];                         /* the same, for the crew */
+    struct tt_crew *crew;
     struct tt_rereads *rereads;
-    size_t base;                                 /* first row of the window in this search */
     double look_back_s;
     bool between;
     float tau;
@@ -167,7 +178,7 @@ static void see_ends(const struct tt_phrases *phrases, struct tt_reread *reread)
 }
 
 /* Tries whether phrase `again` says what phrase `first` said. */
-static bool try_pair(struct search *search, size_t first, size_t again, struct tt_error *err)
+static bool try_pair(const struct search *search, struct tt_align *align, size_t first, size_t again, struct tt_rereads *found, struct tt_error *err)
 {
     const struct tt_phrases *phrases = search->phrases;
     const struct tt_phrase *x = &phrases->all[first], *y = &phrases->all[again];
@@ -180,47 +191,106 @@ static bool try_pair(struct search *search, size_t first, size_t again, struct t
         .tau = search->tau, .beam = beam, .least = least_prefix, .slack_rows = SLACK_ROWS,
         .early_rows = (int)(early_s * phrases->rows_per_s), .early_least = early_least};
     const struct tt_align_end *ends;
-    size_t reached = tt_align_run(search->align, &task, &ends);
+    size_t reached = tt_align_run(align, &task, &ends);
     struct ending ending = find_ending(phrases, first, ends, reached);
     if (ending.score < least_score) return true;
     struct tt_reread reread = {.first = first, .last = ending.last, .again = again, .x_rows = ending.x + 1,
                                .y_rows = (size_t)ends[ending.x].y + 1, .score = ending.score};
     const struct tt_align_cell *path;
-    size_t cells = tt_align_path(search->align, &task, ending.x, &path);
+    size_t cells = tt_align_path(align, &task, ending.x, &path);
     /* A scrap in front of the true beginning, skipped by the slack, has no part in it. */
     if (cells == 0 || (size_t)path[0].x >= x->row_count || (size_t)path[0].y >= y->row_count) return true;
     see_path(phrases, &reread, path, cells);
     see_path_end(phrases, &reread, path, cells);
     see_ends(phrases, &reread);
     see_ending(phrases, &reread);
-    return add(search->rereads, &reread, err);
+    return add(found, &reread, err);
+}
+
+static bool try_pairs(void *context, size_t worker, void *piece, struct tt_error *err)
+{
+    const struct search *search = context;
+    struct pairs *pairs = piece;
+    pairs->found.count = 0;
+    for (size_t p = pairs->first; p < pairs->end; p++)
+        if (!try_pair(search, search->aligns[worker], p, pairs->again, &pairs->found, err)) return false;
+    return true;
+}
+
+static bool take_found(void *context, void *piece, struct tt_error *err)
+{
+    struct search *search = context;
+    const struct tt_rereads *found = &((struct pairs *)piece)->found;
+    for (size_t i = 0; i < found->count; i++)
+        if (!add(search->rereads, &found->all[i], err)) return false;
+    return true;
+}
+
+/* The rows of all of them have to be at hand before the first one is begun: they move when others are wanted. */
+static bool search_batch(struct search *search, const struct pairs *batch, size_t count, struct tt_error *err)
+{
+    struct tt_phrases *phrases = search->phrases;
+    size_t to = 0;
+    for (size_t i = 0; i < count; i++) {
+        const size_t end = rows_from(phrases, batch[i].again, phrases->row_count);
+        to = end > to ? end : to;
+    }
+    if (count == 0) return true;
+    if (!tt_phrases_reach(phrases, phrases->all[batch[0].first].row, to, err)) return false;
+    for (size_t i = 0; i < count; i++) {
+        struct pairs *pairs = tt_crew_piece(search->crew, err);
+        if (!pairs) return false;
+        pairs->first = batch[i].first;
+        pairs->end = batch[i].end;
+        pairs->again = batch[i].again;
+        tt_crew_add(search->crew);
+    }
+    return tt_crew_finish(search->crew, err);
 }
 
 static bool search_all(struct search *search, struct tt_error *err)
 {
-    struct tt_phrases *phrases = search->phrases;
-    size_t first = 0, split = 1; /* where the second take begins */
+    const struct tt_phrases *phrases = search->phrases;
+    struct pairs batch[BATCH] = {{0}};
+    size_t first = 0, split = 1, count = 0; /* split: where the second take begins */
     while (search->between && split < phrases->count && phrases->all[split].take == phrases->all[0].take) split++;
     for (size_t again = split; again < phrases->count; again++) {
         while (first < again && phrases->all[again].start_s - phrases->all[first].start_s > search->look_back_s) first++;
         const size_t end = search->between ? split : again;
         if (first >= end) continue;
-        if (!tt_phrases_reach(phrases, phrases->all[first].row, rows_from(phrases, again, phrases->row_count), err)) return false;
-        for (size_t p = first; p < end; p++)
-            if (!try_pair(search, p, again, err)) return false;
+        batch[count++] = (struct pairs){.first = first, .end = end, .again = again};
+        if (count < BATCH) continue;
+        if (!search_batch(search, batch, count, err)) return false;
+        count = 0;
     }
-    return true;
+    return search_batch(search, batch, count, err);
+}
+
+static bool open_search(struct search *search, size_t threads, struct tt_error *err)
+{
+    for (size_t i = 0; i < BATCH; i++) search->pieces[i] = &search->pairs[i];
+    for (size_t i = 0; i < threads; i++)
+        if (!(search->aligns[i] = tt_align_create(err))) return false;
+    const struct tt_crew_plan plan = {.work = try_pairs, .take = take_found, .context = search, .pieces = search->pieces, .piece_count = BATCH};
+    return (search->crew = tt_crew_open(&plan, threads, err)) != NULL;
+}
+
+static void close_search(struct search *search)
+{
+    tt_crew_close(search->crew);
+    for (size_t i = 0; i < MOST_THREADS; i++) tt_align_destroy(search->aligns[i]);
+    for (size_t i = 0; i < BATCH; i++) tt_rereads_free(&search->pairs[i].found);
 }
 
 bool tt_rereads_find(struct tt_phrases *phrases, double look_back_s, bool between, struct tt_rereads *rereads, struct tt_error *err)
 {
     *rereads = (struct tt_rereads){0};
-    float tau = phrases->null_mean + tau_deviations * phrases->null_deviation;
+    const float tau = phrases->null_mean + tau_deviations * phrases->null_deviation;
+    const size_t wanted = phrases->view->threads, threads = wanted < 1 ? 1 : wanted < MOST_THREADS ? wanted : MOST_THREADS;
     struct search search = {.phrases = phrases, .rereads = rereads, .look_back_s = look_back_s, .between = between,
                             .tau = tau < least_tau ? least_tau : tau > most_tau ? most_tau : tau};
-    search.align = tt_align_create(err);
-    bool is_done = search.align && search_all(&search, err);
-    tt_align_destroy(search.align);
+    bool is_done = open_search(&search, threads, err) && search_all(&search, err);
+    close_search(&search);
     if (!is_done) tt_rereads_free(rereads);
     return is_done;
 }

@@ -193,7 +193,7 @@ static inline void decide(struct made_session *session)
         views[t] = (struct tt_take_view){take->name, &take->heard, &take->sheet, clock_s};
         clock_s += (double)take->heard.facts.frame_count / RATE;
     }
-    struct tt_session_view view = {views, session->count, &session->settings};
+    struct tt_session_view view = {.takes = views, .count = session->count, .settings = &session->settings};
     struct tt_error err = {0};
     if (!tt_misreads_decide(&view, &err)) fail_msg("%s", err.message);
 }

@@ -15,7 +15,7 @@ static void open_phrases(struct made_session *session, struct tt_take_view *view
         views[t] = (struct tt_take_view){session->takes[t].name, &session->takes[t].heard, &session->takes[t].sheet, clock_s};
         clock_s += (double)session->takes[t].heard.facts.frame_count / RATE;
     }
-    *view = (struct tt_session_view){views, session->count, &session->settings};
+    *view = (struct tt_session_view){.takes = views, .count = session->count, .settings = &session->settings};
     assert_true(tt_phrases_open(view, NULL, phrases, &err));
 }
 
@@ -78,11 +78,41 @@ static void a_take_without_lines_has_nothing_in_common_with_another(void **state
     }
 }
 
+/* More phrases than are looked at at once, by one, two and five threads. */
+static void the_same_pairs_are_found_in_the_same_order_whatever_the_threads(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    for (int i = 0; i < 3; i++) read_lines(session, 100, 14);
+    struct tt_take_view views[MOST_TAKES];
+    struct tt_session_view view;
+    struct tt_phrases phrases;
+    struct tt_rereads alone, more;
+    struct tt_error err = {0};
+    open_phrases(session, views, &view, &phrases);
+    assert_true(tt_rereads_find(&phrases, 1000.0, false, &alone, &err));
+    assert_true(phrases.count >= 42 && alone.count >= 42);
+    for (size_t i = 1; i < alone.count; i++) {
+        const struct tt_reread *a = &alone.all[i - 1], *b = &alone.all[i];
+        assert_true(a->again < b->again || (a->again == b->again && a->first < b->first));
+    }
+    for (view.threads = 2; view.threads <= 5; view.threads += 3) {
+        assert_true(tt_rereads_find(&phrases, 1000.0, false, &more, &err));
+        assert_int_equal(more.count, alone.count);
+        for (size_t i = 0; i < alone.count; i++) assert_true(is_same(&alone.all[i], &more.all[i]));
+        tt_rereads_free(&more);
+    }
+    tt_rereads_free(&alone);
+    tt_phrases_close(&phrases);
+    end(session);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(between_takes_the_same_pairs_are_found_and_none_within_one),
         cmocka_unit_test(a_take_without_lines_has_nothing_in_common_with_another),
+        cmocka_unit_test(the_same_pairs_are_found_in_the_same_order_whatever_the_threads),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
