@@ -39,6 +39,7 @@ void tt_camera_close(struct tt_camera *camera) { (void)camera; }
 
 #else
 
+#include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
 
@@ -110,13 +111,15 @@ static bool open_unpacker(struct tt_camera *camera, struct tt_error *err)
     return code >= 0 || fail_code(camera->path, code, "its sound cannot be unpacked", err);
 }
 
+static const double most_seconds = 1e7; /* four months: a file that promises more is damaged, and what is in it counts */
+
 static void describe(const struct tt_camera *camera, struct tt_audio_info *info)
 {
     const AVStream *stream = camera->file->streams[camera->stream];
     *info = (struct tt_audio_info){ .rate_hz = camera->rate_hz, .channel_count = camera->channel_count, .time_reference = -1 };
     double seconds = stream->duration > 0 ? (double)stream->duration * av_q2d(stream->time_base)
                                           : camera->file->duration > 0 ? (double)camera->file->duration / AV_TIME_BASE : 0.0;
-    info->frame_count = (int64_t)(seconds * camera->rate_hz + 0.5);
+    info->frame_count = seconds < most_seconds ? (int64_t)(seconds * camera->rate_hz + 0.5) : 0;
     (void)snprintf(info->format_name, sizeof info->format_name, "%.16s, %.24s", strncmp(camera->file->iformat->name, "mov", 3) == 0 ? "MP4" : "MKV",
                    avcodec_get_name(camera->decoder->codec_id));
     const AVDictionaryEntry *made = av_dict_get(camera->file->metadata, "creation_time", NULL, 0); /* "2026-04-12T14:00:00.000000Z" */
@@ -183,12 +186,17 @@ struct tt_camera *tt_camera_open(const char *path, struct tt_audio_info *info, s
     return NULL;
 }
 
+/* A damaged time stamp would be answered by years of silence. Nobody reads for an hour without a word (common practice, no source). */
+static const int64_t most_hole_s = 3600;
+#define FARTHEST_STAMP (INT64_MAX / 4)
+
 /* Where a decoded frame belongs, in frames of the file's time. */
 static int64_t place_of(const struct tt_camera *camera)
 {
     int64_t stamp = camera->frame->best_effort_timestamp;
     if (stamp == AV_NOPTS_VALUE)
         return camera->position;
+    stamp = stamp < -FARTHEST_STAMP ? -FARTHEST_STAMP : stamp > FARTHEST_STAMP ? FARTHEST_STAMP : stamp; /* sums of them stay in 64 bits */
     const AVStream *stream = camera->file->streams[camera->stream];
     return av_rescale_q(stamp - camera->origin, stream->time_base, (AVRational){ 1, camera->rate_hz });
 }
@@ -210,6 +218,9 @@ static bool take_frame(struct tt_camera *camera, struct tt_error *err)
     int got = swr_convert(camera->unpacker, &out, (int)count, (const uint8_t **)camera->frame->extended_data, (int)count);
     if (got != (int)count)
         return tt_fail(err, TT_ERROR_INPUT, "%s: its sound cannot be unpacked; make a WAV of it", camera->path);
+    if (place / camera->rate_hz > camera->position / camera->rate_hz + most_hole_s)
+        return tt_fail(err, TT_ERROR_INPUT, "%s: its time stamps jump more than an hour ahead at %" PRId64 " s: copy it again from the camera, or make a WAV of its sound", camera->path,
+                       camera->position / camera->rate_hz);
     if (place > camera->position + camera->tolerance_frames)
         camera->silence = place - camera->position;
     else if (place < camera->position - camera->tolerance_frames)

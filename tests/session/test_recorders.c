@@ -485,6 +485,24 @@ static void camera_files_are_heard_in_step_with_their_pictures(void **state)
     free(mono);
 }
 
+/* 60 kB that would have been three years of silence, on any disk. */
+static void a_camera_file_whose_times_jump_far_ahead_is_an_error(void **state)
+{
+    struct place *p = *state;
+    if (!tt_camera_is_built_in() || !has_ffmpeg()) {
+        print_message("skipped: built without libavformat, or no ffmpeg to make camera files with\n");
+        skip();
+    }
+    assert_true(run_quietly("ffmpeg -loglevel error -y -f lavfi -i sine=f=300:d=4:r=8000 -af \"asetpts='if(gt(T,2),PTS+100000000/TB,PTS)'\" -c:a pcm_s16le '%s/hive/a.mkv' </dev/null", p->folder));
+    take_write(take_path(p, "b.wav"), (struct take_shape){0});
+    alarm(120); /* ends this program, should it go on for years */
+    struct tt_clean_result result = clean_place(p, plain);
+    alarm(0);
+    assert_int_equal(result.failed_count, 1);
+    assert_non_null(strstr(error_of(&result, "a.mkv"), "jump more than an hour ahead"));
+    tt_clean_result_free(&result);
+}
+
 static void what_is_no_take_is_passed_over_and_counted(void **state)
 {
     struct place *p = *state;
@@ -672,6 +690,7 @@ int main(void)
         WITH_PLACE(takes_of_many_kinds_keep_their_places_to_the_sample),
         WITH_PLACE(floats_above_full_scale_are_no_clipping),
         WITH_PLACE(camera_files_are_heard_in_step_with_their_pictures),
+        WITH_PLACE(a_camera_file_whose_times_jump_far_ahead_is_an_error),
         WITH_PLACE(what_is_no_take_is_passed_over_and_counted),
         WITH_PLACE(a_take_from_another_room_or_microphone_is_named),
         WITH_PLACE(a_line_that_is_in_again_since_its_re_read_was_left_out_is_told),
