@@ -166,10 +166,17 @@ bool tt_heard_open(const char *path, const char *content_sha256, const char *hea
         tt_fail(err, TT_ERROR_INPUT, "%s: damaged; delete it, it is made anew", path);
     else if (!is_wanted(heard, content_sha256, hearing_key))
         tt_fail(err, TT_ERROR_INPUT, "%s: of another recording or other settings; the take has to be heard again", path);
-    else
+    else {
+        tt_heard_let_go(heard); /* the check has read all of it */
         return true;
+    }
     tt_heard_close(heard);
     return false;
+}
+
+void tt_heard_let_go(const struct tt_heard *heard)
+{
+    if (heard->mapping_size) (void)madvise(heard->mapping, heard->mapping_size, MADV_DONTNEED); /* advice: it may be declined */
 }
 
 void tt_heard_close(struct tt_heard *heard)

@@ -74,6 +74,8 @@ struct tt_heard {
  * (either may be NULL: not compared). */
 bool tt_heard_open(const char *path, const char *content_sha256, const char *hearing_key, struct tt_heard *heard, struct tt_error *err);
 void tt_heard_close(struct tt_heard *heard); /* zeroes it; NULL is fine */
+/* Memory that its pages took while they were read may go to others: what is read again comes from the file. For whoever reads all of it once. */
+void tt_heard_let_go(const struct tt_heard *heard);
 
 /* Leaves only what was heard from one sample to another, for a piece out of a longer recording. All places stay those of the whole recording, and so do
  * facts, floor, steps and cepstra. Once only. */

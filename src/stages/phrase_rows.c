@@ -7,6 +7,8 @@
 
 /* Slopes are taken over this many rows on both sides. */
 enum { SLOPE_REACH = 2 };
+/* So many rows are read before their memory is let go: 512 KiB, 12 minutes. */
+enum { ROWS_HELD = 1 << 16 };
 
 /* Cepstra and their slopes (the regression over two rows on both sides), in quantiser steps. */
 static void raw_row(const struct tt_heard *heard, int64_t row, float vector[TT_ALIGN_LANES])
@@ -27,15 +29,22 @@ void tt_phrase_rows_measure(struct tt_phrases *phrases)
 {
     double sum[TT_ALIGN_LANES] = {0}, squares[TT_ALIGN_LANES] = {0};
     float vector[TT_ALIGN_LANES];
+    size_t held = 0;
     for (size_t p = 0; p < phrases->count; p++) {
         const struct tt_phrase *phrase = &phrases->all[p];
         const struct tt_heard *heard = phrases->view->takes[phrase->take].heard;
+        const bool is_last = p + 1 == phrases->count || phrases->all[p + 1].take != phrase->take;
         for (size_t r = 0; r < phrase->row_count; r++) {
             raw_row(heard, phrase->take_row + (int64_t)r, vector);
             for (int l = 0; l < TT_ALIGN_LANES; l++) {
                 sum[l] += (double)vector[l];
                 squares[l] += (double)vector[l] * (double)vector[l];
             }
+        }
+        held += phrase->row_count;
+        if (held >= ROWS_HELD || is_last) {
+            tt_heard_let_go(heard);
+            held = 0;
         }
     }
     double n = phrases->row_count ? (double)phrases->row_count : 1.0;
@@ -73,6 +82,7 @@ static bool make_room(struct tt_phrases *phrases, size_t from, size_t to, struct
     }
     phrases->window_row = from;
     phrases->window_count = kept;
+    if (from < phrases->row_count) tt_heard_let_go(phrases->view->takes[phrases->all[tt_phrases_at(phrases, from)].take].heard);
     return true;
 }
 

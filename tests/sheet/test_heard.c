@@ -299,6 +299,43 @@ static void nothing_appears_before_commit(void **state)
 }
 
 /* draft-eastlake-fnv, test vectors for FNV-1a 64. */
+/* Pages of files that this process has in memory, in KiB (proc(5), statm: the third number). */
+static long mapped_kib(void)
+{
+    long all = 0, resident = 0, shared = 0;
+    FILE *file = fopen("/proc/self/statm", "r");
+    assert_non_null(file);
+    assert_int_equal(fscanf(file, "%ld %ld %ld", &all, &resident, &shared), 3);
+    fclose(file);
+    return shared * (sysconf(_SC_PAGESIZE) / 1024);
+}
+
+static long sum_of_cepstra(const struct tt_heard *heard)
+{
+    long sum = 0;
+    for (size_t i = 0; i < heard->feature_count * TT_CEPSTRA; i++) sum += heard->cepstra[i];
+    return sum;
+}
+
+static void a_long_take_s_file_takes_memory_only_while_it_is_read(void **state)
+{
+    (void)state;
+    enum { LONG_ROWS = 1 << 20, FILE_KIB = LONG_ROWS * TT_CEPSTRA / 1024 };
+    struct made made;
+    make(&made);
+    write_to(path, &made.heard, LONG_ROWS);
+    struct tt_heard heard;
+    const long before_kib = mapped_kib();
+    assert_true(tt_heard_open(path, NULL, NULL, &heard, NULL));
+    assert_true(mapped_kib() < before_kib + FILE_KIB / 4);
+    const long sum = sum_of_cepstra(&heard);
+    assert_true(mapped_kib() > before_kib + FILE_KIB / 2);
+    tt_heard_let_go(&heard);
+    assert_true(mapped_kib() < before_kib + FILE_KIB / 4);
+    assert_int_equal(sum_of_cepstra(&heard), sum);
+    tt_heard_close(&heard);
+}
+
 static void the_check_is_fnv_1a(void **state)
 {
     (void)state;
@@ -336,6 +373,7 @@ int main(void)
         cmocka_unit_test(a_missing_file_and_a_folder_are_errors),
         cmocka_unit_test(nothing_appears_before_commit),
         cmocka_unit_test(the_check_is_fnv_1a),
+        cmocka_unit_test(a_long_take_s_file_takes_memory_only_while_it_is_read),
     };
     return cmocka_run_group_tests(tests, make_folder, remove_folder);
 }
