@@ -188,11 +188,24 @@ static bool changes_are_there(const struct tt_clean_options *options, struct tt_
     return true;
 }
 
+/* What is decided hangs on all takes: one that could not be had here, if only for want of descriptors, is told by whoever goes on without it. */
+static void tell_missing(struct tt_run_state *run)
+{
+    for (size_t i = 0; i < run->take_count; i++) {
+        struct tt_take *take = &run->takes[i];
+        if (!take->has_failed || take->is_ours)
+            continue;
+        take->is_needed_here = true;
+        tt_run_note(run, "%s", take->error.message);
+    }
+}
+
 /* A share of the work: what all takes are needed for is left to a whole run. */
 static bool run_part(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err)
 {
     if (!tt_part_is_all_heard(run))
         return tt_part_sum_up(run, result, err);
+    tell_missing(run);
     return tt_session_drop_copies(run, err) && tt_session_hold(run, err) && decide_and_render(run, err) && tt_part_sum_up(run, result, err);
 }
 

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* What a person brings to the sheets from outside, and takes out of them. */
-#include <ctype.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -77,12 +76,12 @@ static void collect_ids(struct row_set *set, const char *text, size_t size, cons
         if (end - at < 2 + CONTENT + CHECK || strncmp(at + 1, content6, CONTENT) != 0 || at[1 + CONTENT] != '-')
             continue;
         const char *letter = at;
-        while (letter > text && isdigit((unsigned char)letter[-1]))
+        while (letter > text && letter[-1] >= '0' && letter[-1] <= '9') /* no isdigit: a caller's locale may know more letters than the set has places */
             letter--;
         char digits[CHECK + 1] = {0}, *rest;
         memcpy(digits, at + 2 + CONTENT, CHECK);
         unsigned long check = strtoul(digits, &rest, 16);
-        if (letter == text || letter == at || !islower((unsigned char)letter[-1]) || rest != digits + CHECK)
+        if (letter == text || letter == at || letter[-1] < 'a' || letter[-1] > 'z' || rest != digits + CHECK)
             continue;
         size_t place = place_of(letter[-1], (unsigned)check);
         set->bits[place / 8] |= (unsigned char)(1U << place % 8);

@@ -126,6 +126,21 @@ static void a_take_that_another_share_works_on_is_left_to_it(void **state)
     assert_false(file_exists(in_folder(s->out, name)));
 }
 
+/* Deciding needs them all: who goes on without one must not do so in silence. */
+static void a_share_that_decides_without_another_s_take_says_so(void **state)
+{
+    struct fixture *s = *state;
+    struct tt_clean_result result;
+    struct tt_error error;
+    file_write(in_folder(s->session, "03.wav"), "no sound", 8); /* the shortest: of the first share */
+    result = clean_well(s->session, s->out, (struct clean_run){.is_plan = true});
+    tt_clean_result_free(&result);
+    assert_ok(run_part(s, 2, 2, &result, &error), error);
+    assert_int_equal(result.rendered_count, 1);
+    assert_int_equal(result.failed_count, 1);
+    tt_clean_result_free(&result);
+}
+
 static void shares_are_run_by_gnu_parallel(void **state)
 {
     struct fixture *s = *state;
@@ -166,6 +181,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(more_shares_than_takes_leave_the_last_without_work, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_whole_run_and_a_share_do_not_work_at_once, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_take_that_another_share_works_on_is_left_to_it, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_share_that_decides_without_another_s_take_says_so, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(shares_are_run_by_gnu_parallel, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(shares_are_tasks_of_a_job_array, fixture_set_up, fixture_tear_down),
     };
