@@ -16,6 +16,8 @@
 #include "dsp/fast_math.h"
 
 enum { LEVELS = 2, WHITE_STEP = 64 };
+/* From one band of a strip to the next: were it a power of two, the bands of a column would drive one another out of the nearest cache. */
+enum { PITCH = TT_STRIP_COLUMNS + 64 };
 static const double lowest_hz = 60, highest_hz = 16000; /* where voices and rooms are */
 static const double corner_hz = 800;                    /* bands are even in frequency below, even in octaves above, like an ear's (common practice) */
 /* White: 100 dB under a sine at full scale, in a bin; black: 28 dB under it. Between them lie 72 dB, in 64 shades of 1.1 dB: finer ones double the files and are not seen. */
@@ -24,7 +26,7 @@ static const float nothing = 1e-14f, db_per_octave = 3.01029996f; /* the latter 
 
 struct level {
     char *prefix;
-    uint8_t *strip;             /* bands by columns */
+    uint8_t *strip;             /* bands by columns, PITCH apart */
     int columns;                /* of the strip that is being filled */
     uint8_t *rows;              /* finished strips of the file, one below the other */
     int strips, files;
@@ -81,10 +83,10 @@ struct tt_picture *tt_picture_create(struct tt_stft_shape shape, const char *pre
     for (int i = 0; i < LEVELS; i++) {
         struct level *level = &picture->levels[i];
         level->prefix = tt_copy_string(prefix);
-        level->strip = malloc(strip);
+        level->strip = malloc((size_t)PITCH * TT_PICTURE_BANDS);
         level->rows = malloc(strip * TT_STRIPS_MOST);
         ok = ok && level->prefix && level->strip && level->rows;
-        if (level->strip) memset(level->strip, 255, strip);
+        if (level->strip) memset(level->strip, 255, (size_t)PITCH * TT_PICTURE_BANDS);
     }
     if (!ok) {
         tt_fail_memory(err);
@@ -129,9 +131,9 @@ static bool write_file(struct level *level, int number, struct tt_error *err)
 
 static bool end_strip(struct level *level, int number, struct tt_error *err)
 {
-    const size_t strip = (size_t)TT_STRIP_COLUMNS * TT_PICTURE_BANDS;
-    memcpy(level->rows + strip * (size_t)level->strips, level->strip, strip);
-    memset(level->strip, 255, strip);
+    uint8_t *row = level->rows + (size_t)level->strips * TT_STRIP_COLUMNS * TT_PICTURE_BANDS;
+    for (int band = 0; band < TT_PICTURE_BANDS; band++, row += TT_STRIP_COLUMNS) memcpy(row, level->strip + band * PITCH, TT_STRIP_COLUMNS);
+    memset(level->strip, 255, (size_t)PITCH * TT_PICTURE_BANDS);
     level->columns = 0;
     return ++level->strips < TT_STRIPS_MOST || write_file(level, number, err);
 }
@@ -153,7 +155,7 @@ static bool add_column(struct tt_picture *picture, int number, const float *band
     int32_t shades[TT_PICTURE_BANDS];
     find_shades(bands, shades);
     for (int band = 0; band < TT_PICTURE_BANDS; band++)
-        level->strip[(TT_PICTURE_BANDS - 1 - band) * TT_STRIP_COLUMNS + level->columns] = (uint8_t)shades[band];
+        level->strip[(TT_PICTURE_BANDS - 1 - band) * PITCH + level->columns] = (uint8_t)shades[band];
     return ++level->columns < TT_STRIP_COLUMNS || end_strip(level, number, err);
 }
 
