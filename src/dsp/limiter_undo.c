@@ -76,8 +76,9 @@ static int64_t untouched(const struct tt_limiter_undo *undo)
         const struct undo_pass *pass = &undo->passes[i];
         if (!tt_gain_rider_is_idle(&pass->rider))
             return 0;
-        const int64_t until = pass->next.place - (int64_t)pass->rider.ahead_samples - undo->position;
-        if (pass->has_next && until < count)
+        /* Without a next one its place may be anything: what a damaged record held. */
+        const int64_t until = pass->has_next ? pass->next.place - (int64_t)pass->rider.ahead_samples - undo->position : count;
+        if (until < count)
             count = until;
     }
     return count > 0 ? count : 0;

@@ -7,6 +7,7 @@
 
 #include "report/layout.h"
 #include "session/kept.h"
+#include "session/steps.h"
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {

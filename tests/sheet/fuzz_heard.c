@@ -62,7 +62,7 @@ static void mend_checks(char *bytes, size_t size)
     for (int i = 0; i < HEARD_SECTIONS; i++) {
         struct heard_place *place = &header.place[i];
         uint64_t room = place->offset < size ? size - place->offset : 0;
-        if (header.item_size[i] && place->count <= room / header.item_size[i])
+        if (header.item_size[i] && place->offset <= size && place->count <= room / header.item_size[i])
             place->check = heard_check(HEARD_CHECK_START, bytes + place->offset, (size_t)(place->count * header.item_size[i]));
     }
     header.check = heard_check(HEARD_CHECK_START, &header, offsetof(struct heard_header, check));
