@@ -192,6 +192,8 @@ bool tt_delivery_write_exact(const struct tt_source *source, const struct tt_del
     bool ok = true, is_done = false;
     for (int round = 1; ok && !is_done; round++) {
         *gain_db = round_gain(tt_gain_finder_gain_db(finder, is_held_back));
+        if (!tt_gain_finder_has_memory(finder, err))
+            return false;
         struct tt_delivering *delivering = tt_delivering_open(delivery, *gain_db, source->has_second_thread, err);
         ok = deliver_source(source, delivering, delivered, err);
         is_done = ok && (round == MOST_ROUNDS || tt_gain_finder_is_met(finder, *gain_db, &delivered->levels));

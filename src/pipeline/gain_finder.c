@@ -40,6 +40,7 @@ struct tt_gain_finder {
     double power;
     float *steps;                /* scratch of the forecast */
     double bias_db;              /* measured less forecast, as learnt */
+    bool lacks_memory;
 };
 
 static void begin_unit(struct tt_gain_finder *finder)
@@ -161,7 +162,8 @@ static double power_left(struct release *release, double peak, double ceiling)
     return (1 - release->reduction) * (1 - release->reduction);
 }
 
-/* Levels behind gain and limiter. Where the working memory cannot be had, as if the limiter did nothing: the second writing puts that right. */
+/* Levels behind gain and limiter. Where the working memory cannot be had, as if the limiter did nothing, and lacks_memory tells: what is written by such a
+ * gain would meet the target by other bits. */
 static struct tt_levels forecast(struct tt_gain_finder *finder, double gain_db)
 {
     struct tt_levels levels = finder->levels;
@@ -171,8 +173,10 @@ static struct tt_levels forecast(struct tt_gain_finder *finder, double gain_db)
     levels.rms_dbfs += gain_db;
     if (gain_db + levels.max_true_peak_dbtp <= finder->settings->loudness.ceiling_dbtp)
         return levels;
-    if (!finder->steps && !(finder->steps = malloc((step_count + 1) * sizeof *finder->steps)))
+    if (!finder->steps && !(finder->steps = malloc((step_count + 1) * sizeof *finder->steps))) {
+        finder->lacks_memory = true;
         return levels;
+    }
     const double gain = tt_amplitude_from_db(gain_db);
     const double ceiling = tt_amplitude_from_db(finder->settings->loudness.ceiling_dbtp) / gain * (double)code_scale;
     struct release release = {0};
@@ -193,6 +197,8 @@ static struct tt_levels forecast(struct tt_gain_finder *finder, double gain_db)
     levels.rms_dbfs += all > 0 ? tt_db_from_power(all_left / all) : 0;
     return levels;
 }
+
+bool tt_gain_finder_has_memory(const struct tt_gain_finder *finder, struct tt_error *err) { return !finder->lacks_memory || tt_fail_memory(err); }
 
 double tt_gain_finder_gain_db(struct tt_gain_finder *finder, bool *is_held_back)
 {

@@ -19,6 +19,9 @@ double tt_gain_finder_gain_db(struct tt_gain_finder *finder, bool *is_held_back)
 /* Whether levels, as measured behind gain and limiter, are near enough to the target, or as near as they may come. */
 bool tt_gain_finder_is_met(struct tt_gain_finder *finder, double gain_db, const struct tt_levels *levels);
 
+/* False when the memory for a forecast could not be had: what was found since is not to be written by. */
+bool tt_gain_finder_has_memory(const struct tt_gain_finder *finder, struct tt_error *err);
+
 /* A fixed gain, lowered where the limiter would have to take off more than limit_most_db. */
 double tt_allowed_gain_db(double gain_db, const struct tt_levels *levels, const struct tt_settings *settings, bool *is_held_back);
 
