@@ -129,8 +129,7 @@ static float best_over(const float *over_db, int count) {
     return count < 4 || two > four ? two : four;
 }
 
-/* Power in the two lowest bands together, against the mean per bin of all. */
-static float low_power(const struct tt_listener *l, const float *band_db) {
+float tt_listener_low_power(const struct tt_listener *l, const float *band_db) {
     double first = l->plan.width_hz[0], second = l->plan.width_hz[1];
     float share = (float)(first / (first + second));
     return l->low_share * (share * tt_power_of_level(band_db[0]) + (1.0f - share) * tt_power_of_level(band_db[1]));
@@ -139,7 +138,7 @@ static float low_power(const struct tt_listener *l, const float *band_db) {
 /* How much of what is heard below 600 Hz can be a voice's: hum is periodic, too, and the narrow hiss of a breath nearly so, but the
  * first is the room's, and the second has next to nothing down there. */
 static float voice_share(const struct tt_listener *l, const struct tt_heard_frame *frame, const struct tt_room_level *room) {
-    float low = low_power(l, frame->band_db), low_own = low - low_power(l, room->band_db);
+    float low = tt_listener_low_power(l, frame->band_db), low_own = low - tt_listener_low_power(l, room->band_db);
     float all_own = tt_power_of_level(frame->all_db) - tt_power_of_level(room->all_db);
     if (!(low_own > 0.0f)) return 0.0f;
     float own = low_own / low, weight = all_own > low_own ? low_own / (all_own * voice_low_least) : 1.0f;

@@ -24,9 +24,8 @@ static const double joined_gap_ms = 80.0;     /* methods: gaps shorter than this
 static const double reach_after_word_ms = 150.0, reach_before_word_ms = 120.0;
 static const double farthest_after_word_ms = 250.0, farthest_before_word_ms = 200.0, attached_most_ms = 400.0;
 static const float attached_level_db = -36.0f; /* against the speech; -30 dB of a line's peak is what is listened for (goals) */
-static const double click_most_ms = 60.0, word_least_ms = 50.0, noise_parts_ms = 120.0;
+static const double word_least_ms = 50.0, noise_parts_ms = 120.0;
 static const int voiced_frames_least = 4;
-static const float noise_sure_most = 0.7f;    /* whispers and odd words look like noises: never surer than this */
 /* A sound worth a row: how far it stands over the room in its best bands, how loud it is against the speech, and how far its own power
  * lies over the whole room's. What is fainter is left to the room. */
 struct worth { float peak_db, level_db, over_room_db; };
@@ -154,13 +153,9 @@ static int voiced_frames(const struct tt_listener *l, int64_t start, int64_t end
     return count;
 }
 
-static bool is_click(const struct tt_listener *l, const struct tt_piece *piece) {
-    return piece->end - piece->start < tt_listener_frames(l, click_most_ms);
-}
-
 static bool is_worth_a_row(const struct tt_listener *l, const struct tt_piece *piece) {
     const struct tt_room_level *room = tt_room_at(l, piece->start);
-    const struct worth *worth = is_click(l, piece) ? &worth_click : &worth_noise;
+    const struct worth *worth = piece->end - piece->start < tt_listener_frames(l, TT_CLICK_MOST_MS) ? &worth_click : &worth_noise;
     float level_db = loudest_db(l, piece), over_room_db = level_db - (room->all_db - room->speech_db);
     return piece->peak_db >= worth->peak_db && level_db >= worth->level_db && over_room_db >= worth->over_room_db;
 }
@@ -189,10 +184,7 @@ static bool judge_alone(struct tt_listener *l, const struct tt_piece *piece, str
         return true;
     }
     mark(l, piece->start, piece->end, TT_HEARD_SOUND);
-    if (!is_worth_a_row(l, piece)) return true;
-    float sure = 1.0f - expf(-0.15f * (piece->peak_db - 2.0f));
-    enum tt_sound_kind kind = is_click(l, piece) ? TT_SOUND_CLICK : TT_SOUND_NOISE;
-    return tt_listener_note_sound(l, piece->start, piece->end, kind, kind == TT_SOUND_CLICK ? sure : noise_sure_most * sure, err);
+    return !is_worth_a_row(l, piece) || tt_listener_note_odd_sound(l, piece->start, piece->end, err);
 }
 
 static bool mark_pieces(struct tt_listener *l, const struct tt_gap *gap, int count, struct tt_error *err) {

@@ -103,6 +103,8 @@ static inline int64_t tt_listener_sample(const struct tt_listener *l, int64_t fr
     return sample < 0 ? 0 : sample;
 }
 
+/* listener.c: power in the two lowest bands together, as a mean over the bins of all. */
+float tt_listener_low_power(const struct tt_listener *listener, const float *band_db);
 /* listener_pieces.c: fills listener->pieces with what stands over the room in a gap, in order; returns their count. */
 int tt_listener_find_pieces(struct tt_listener *listener, const struct tt_gap *gap);
 /* listener_gap.c: what is heard between two words. Marks the gap's frames and notes its sounds. */
@@ -116,5 +118,8 @@ struct tt_breath_clues tt_listener_clues(const struct tt_listener *listener, con
 bool tt_listener_build_runs(struct tt_listener *listener, int64_t sorted, bool is_end, struct tt_error *err);
 bool tt_listener_note_sound(struct tt_listener *listener, int64_t start, int64_t end, enum tt_sound_kind kind, float confidence,
                             struct tt_error *err);
+/* listener_odd.c: a sound that is neither speech nor breath: what it is, and how surely. A click is shorter than this. */
+#define TT_CLICK_MOST_MS 60.0
+bool tt_listener_note_odd_sound(struct tt_listener *listener, int64_t start, int64_t end, struct tt_error *err);
 
 #endif

@@ -16,7 +16,7 @@ static const double guard_before_ms = 120.0, guard_after_ms = 200.0, guard_sound
 static const int voiced_frames_least = 4;
 /* A knock rises at once and is 15 dB down again soon after; the shortest syllables of a word alone last longer (common practice, no
  * source). */
-static const double stroke_rise_ms = 32.0, stroke_most_ms = 115.0, click_most_ms = 60.0;
+static const double stroke_rise_ms = 32.0, stroke_most_ms = 115.0;
 static const float stroke_fall_db = 15.0f;
 
 /* A run's faint edges reach into what the room and the ear cover: what a pause is heard to be is measured from louder ones. The recordings' own edges
@@ -174,10 +174,9 @@ static bool close_run(struct tt_listener *l, int64_t next_start, struct tt_error
     struct tt_open_run *run = &l->open_run;
     run->is_open = false;
     if (is_no_speech(l, next_start)) {
-        double ms = 1000.0 * (double)(run->end - run->start) / l->frames_per_s;
         for (int64_t i = run->start; i < run->end; i++) tt_heard_at(l, i)->heard_as = TT_HEARD_SOUND;
         run->last_end = run->end;
-        return tt_listener_note_sound(l, run->start, run->end, ms < click_most_ms ? TT_SOUND_CLICK : TT_SOUND_NOISE, 0.7f, err);
+        return tt_listener_note_odd_sound(l, run->start, run->end, err);
     }
     void *runs = l->runs;
     bool ok = make_room(&runs, l->run_count, &l->run_room, sizeof *l->runs, err);

@@ -349,7 +349,7 @@ bool tt_hear(const struct tt_hear_request *request, struct tt_error *err)
 bool tt_hearing_key(const struct tt_settings *settings, const struct tt_channel_choice *channel, char key[65], struct tt_error *err)
 {
     struct tt_text text = {0};
-    tt_text_addf(&text, "%s hear 1\nchannel %d\nhighpass %.17g\nwindow %.17g\nhum %d\nroom %s\n", TIDYTAKE_VERSION, channel->channel,
+    tt_text_addf(&text, "%s hear 2\nchannel %d\nhighpass %.17g\nwindow %.17g\nhum %d\nroom %s\n", TIDYTAKE_VERSION, channel->channel,
                  settings->take.highpass_hz, settings->floor.window_s, (int)settings->gate.hum, settings->floor.room_tone);
     if (channel->safety_number > 0)
         tt_text_addf(&text, "safety %d %.17g\n", channel->safety_number, channel->safety_gain);

@@ -168,6 +168,33 @@ static void a_crackle_of_paper_in_a_pause_is_a_noise(void **state) {
     heard_take_free(&heard, &take);
 }
 
+static void two_clicks_of_the_lips_are_one_click(void **state) {
+    (void)state;
+    struct made_take take = three_lines(48000, -66.0);
+    for (int i = 0; i < 2; i++) add_hiss(&take, 3.3 + 0.04 * i, 3.312 + 0.04 * i, 4000.0, 0.7, 0.002, voice_db - 8.0);
+    struct heard_take heard = hear_take(&take);
+    check_three_lines(&heard);
+    assert_int_equal(sounds_between(&heard, TT_SOUND_CLICK, 3.25, 3.45), 1);
+    assert_int_equal(heard.sound_count, 1);
+    heard_take_free(&heard, &take);
+}
+
+/* Whispered words of 250 ms and more are what a long noise may be. */
+static void a_short_knock_is_surely_no_word_and_a_long_hiss_is_not(void **state) {
+    (void)state;
+    struct made_take take = three_lines(48000, -66.0);
+    add_hiss(&take, 3.3, 3.36, 250.0, 0.5, 0.01, voice_db - 8.0);
+    add_hiss(&take, 7.4, 7.8, 2500.0, 1.2, 0.03, voice_db - 10.0);
+    struct heard_take heard = hear_take(&take);
+    check_three_lines(&heard);
+    assert_int_equal(heard.sound_count, 2);
+    assert_int_equal(heard.sounds[0].kind, TT_SOUND_NOISE);
+    assert_true(heard.sounds[0].confidence >= 0.9f);
+    assert_int_equal(heard.sounds[1].kind, TT_SOUND_NOISE);
+    assert_true(heard.sounds[1].confidence < 0.9f && heard.sounds[1].confidence >= 0.5f);
+    heard_take_free(&heard, &take);
+}
+
 static void a_knock_over_a_word_is_told_and_words_alone_are_not(void **state) {
     (void)state;
     struct made_take take = three_lines(48000, -70.0);
@@ -307,6 +334,8 @@ int main(void) {
         cmocka_unit_test(a_breath_before_a_line_is_a_sound_and_the_line_stays_whole),
         cmocka_unit_test(a_click_alone_in_a_pause_is_a_click),
         cmocka_unit_test(a_crackle_of_paper_in_a_pause_is_a_noise),
+        cmocka_unit_test(two_clicks_of_the_lips_are_one_click),
+        cmocka_unit_test(a_short_knock_is_surely_no_word_and_a_long_hiss_is_not),
         cmocka_unit_test(a_knock_over_a_word_is_told_and_words_alone_are_not),
         cmocka_unit_test(a_room_that_steps_up_is_no_speech),
         cmocka_unit_test(digital_silence_is_not_taken_for_the_room),

@@ -181,12 +181,98 @@ static void what_is_saved_too_late_for_a_run_is_told_so_that_another_follows(voi
 
 #define IN_PLACE(test) cmocka_unit_test_setup_teardown(test, place_set_up, place_tear_down)
 
+/* Saves a sheet as soon as its voice is under way. */
+struct saving { const struct place *place; bool is_done; };
+
+static bool save_once(void *context, double share, const char *take, const char *what)
+{
+    struct saving *saving = context;
+    (void)share;
+    if (!saving->is_done && what && take && strcmp(what, "rendering") == 0 && strcmp(take, "01.wav") == 0) {
+        char path[2200];
+        snprintf(path, sizeof path, "%s/sheets/01.csv", saving->place->out);
+        file_append(path, "01.wav,,1.000,1.500,other,,cut,,,,too loud\r\n");
+        saving->is_done = true;
+    }
+    return true;
+}
+
+static void a_sheet_that_is_saved_while_the_run_works_is_obeyed_by_that_run(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "01.wav"), (struct take_shape){.seconds = 8});
+    struct saving saving = {.place = p};
+    const struct tt_clean_watcher watcher = {.context = &saving, .progress = save_once};
+    const char *const sources[] = {p->session}, *const assignments[] = {"report.page=no"};
+    struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = p->out, .assignments = assignments, .assignment_count = 1};
+    struct tt_clean_result result;
+    struct tt_error error = {0};
+    assert_ok(tt_clean(&options, &watcher, &result, &error), error);
+    tt_clean_result_free(&result);
+    assert_true(saving.is_done);
+    assert_in_sheet(p, "01", "00:00:01.000,00:00:01.500,other,,cut,,,me,too loud", true);
+    /* Nothing of it is in the voice that this run left. */
+    json_t *report = json_of(in_folder(p->out, "report/01.json")), *entry;
+    size_t i;
+    json_array_foreach(json_object_get(report, "time_map"), i, entry) {
+        double start_s = number_at(entry, NULL, "source_start_frame") / 24000, end_s = number_at(entry, NULL, "source_end_frame") / 24000;
+        assert_true(end_s <= 1.01 || start_s >= 1.49);
+    }
+    json_decref(report);
+}
+
+static void the_sheet_of_a_take_that_was_recorded_anew_is_refused_and_stays_as_it_is(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "01.wav"), (struct take_shape){.seed = 1});
+    take_write(take_path(p, "02.wav"), (struct take_shape){.seed = 2});
+    clean_place_well(p, plan);
+    char path[2200];
+    snprintf(path, sizeof path, "%s/sheets/01.csv", p->out);
+    file_append(path, "01.wav,,1.000,1.500,other,,cut,,,,too loud\r\n");
+    clean_place_well(p, plan);
+    char *before = file_read(path, NULL);
+    take_write(take_path(p, "01.wav"), (struct take_shape){.seed = 9, .seconds = 9});
+    struct tt_clean_result result = clean_well(p->session, p->out, plan);
+    assert_int_equal(result.failed_count, 1);
+    tt_clean_result_free(&result);
+    char *after = file_read(path, NULL);
+    assert_string_equal(before, after);
+    free(before);
+    free(after);
+}
+
+/* A person draws a row's end out over the rows behind it: his row stands whole, and the program's get out of its way. */
+static void times_drawn_out_over_the_neighbours_take_their_place(void **state)
+{
+    struct place *p = *state;
+    take_write(take_path(p, "01.wav"), (struct take_shape){.seconds = 8});
+    clean_place_well(p, plan);
+    assert_in_sheet(p, "01", ",pause,shorten,shorten,", true);
+    char path[2200];
+    snprintf(path, sizeof path, "%s/sheets/01.csv", p->out);
+    file_append(path, "01.wav,,0.200,7.900,other,,cut,,,,all but the ends\r\n");
+    clean_place_well(p, plan);
+    assert_in_sheet(p, "01", "00:00:00.200,00:00:07.900,other,,cut,,,me,all but the ends", true);
+    char *text = file_read(path, NULL);
+    for (const char *at = text; (at = strstr(at, "\r\n")) != NULL && at[2]; at += 2) {
+        double start = 0, end = 0;
+        char kind[16] = "";
+        if (sscanf(at + 2, "01.wav,%*[^,],00:00:%lf,00:00:%lf,%15[a-z]", &start, &end, kind) == 3 && strcmp(kind, "other") != 0)
+            assert_true(end <= 0.2005 || start >= 7.8995);
+    }
+    free(text);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         IN_PLACE(of_several_changes_files_the_later_counts),
         IN_PLACE(decisions_on_a_take_that_failed_are_not_lost_in_silence),
         IN_PLACE(a_changes_file_that_fits_no_take_is_an_error_and_touches_no_sheet),
+        IN_PLACE(a_sheet_that_is_saved_while_the_run_works_is_obeyed_by_that_run),
+        IN_PLACE(the_sheet_of_a_take_that_was_recorded_anew_is_refused_and_stays_as_it_is),
+        IN_PLACE(times_drawn_out_over_the_neighbours_take_their_place),
         IN_PLACE(rows_that_a_person_deletes_come_back_and_are_counted),
         IN_PLACE(an_edited_amount_is_obeyed_and_what_was_proposed_stays_to_be_seen),
         IN_PLACE(a_session_of_which_no_take_is_used_says_so),

@@ -43,6 +43,47 @@ static void an_unsure_noise_is_asked_about_when_it_is_heard_and_left_alone_when_
     tt_sheet_free(&take.sheet);
 }
 
+static void what_lies_beside_a_sound_that_may_be_a_whisper_is_not_softened(void **state)
+{
+    (void)state;
+    struct tt_settings settings = hand_settings();
+    struct hand_take take;
+    hand_begin(&take, 10000);
+    hand_sound(&take, TT_SOUND_NOISE, 1000, 1100, 0.97, 20);
+    hand_sound(&take, TT_SOUND_NOISE, 1500, 2000, 0.8, 20);
+    hand_sound(&take, TT_SOUND_CLICK, 2450, 2500, 0.97, 20);
+    hand_sound(&take, TT_SOUND_NOISE, 4000, 4100, 0.97, 20);
+    hand_decide(&take, &tt_stage_breaths, &settings);
+    hand_seal(&take);
+    assert_int_equal(take.sheet.count, 2);
+    assert_int_equal(take.sheet.rows[0].action, TT_DO_ASK);
+    assert_int_equal(take.sheet.rows[0].start_ms, 1500);
+    assert_int_equal(take.sheet.rows[1].action, TT_DO_SOFTEN);
+    assert_int_equal(take.sheet.rows[1].start_ms, 4000);
+    tt_sheet_free(&take.sheet);
+}
+
+static void a_run_that_is_hardly_voiced_and_stands_alone_is_asked_about(void **state)
+{
+    (void)state;
+    struct tt_settings settings = hand_settings();
+    struct hand_take take;
+    hand_begin(&take, 20000);
+    hand_line(&take, 0, 3000);
+    hand_line(&take, 4000, 4500)->voiced_share = 0.1f; /* a cough */
+    hand_line(&take, 5500, 6000)->voiced_share = 0.34f; /* a word with much hiss in it */
+    hand_line(&take, 7000, 8500)->voiced_share = 0.1f; /* too long for a cough */
+    hand_line(&take, 8650, 9000)->voiced_share = 0.1f; /* and this belongs to it */
+    hand_decide(&take, &tt_stage_breaths, &settings);
+    hand_seal(&take);
+    assert_int_equal(take.sheet.count, 1);
+    assert_int_equal(take.sheet.rows[0].kind, TT_ROW_NOISE);
+    assert_int_equal(take.sheet.rows[0].action, TT_DO_ASK);
+    assert_int_equal(take.sheet.rows[0].start_ms, 4000);
+    assert_int_equal(take.sheet.rows[0].end_ms, 4500);
+    tt_sheet_free(&take.sheet);
+}
+
 static void what_is_cut_anyway_needs_no_softening_and_zero_is_off(void **state)
 {
     (void)state;
@@ -155,6 +196,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_sure_breath_is_softened_by_what_was_asked_and_an_unsure_one_is_not),
         cmocka_unit_test(an_unsure_noise_is_asked_about_when_it_is_heard_and_left_alone_when_not),
+        cmocka_unit_test(what_lies_beside_a_sound_that_may_be_a_whisper_is_not_softened),
+        cmocka_unit_test(a_run_that_is_hardly_voiced_and_stands_alone_is_asked_about),
         cmocka_unit_test(what_is_cut_anyway_needs_no_softening_and_zero_is_off),
         cmocka_unit_test(softening_is_as_deep_as_asked_in_the_middle_ramped_and_nothing_outside),
         cmocka_unit_test(parts_of_any_size_give_the_same_bits),
