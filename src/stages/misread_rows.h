@@ -19,6 +19,12 @@ struct tt_phrase_choice {
     size_t part;
 };
 
+/* Whether a misread that is known by its re-read begins with the phrase. */
+static inline bool tt_phrase_starts_misread(const struct tt_phrase_choice *choices, size_t phrase)
+{
+    return choices[phrase].fate == TT_PHRASE_MISREAD && choices[phrase].reread && choices[phrase].reread->first == phrase;
+}
+
 /* Proposes the rows of all takes. choices: one a phrase; actions may be changed to ask where too much would go at once. */
 bool tt_misread_rows_propose(const struct tt_phrases *phrases, struct tt_phrase_choice *choices, struct tt_error *err);
 

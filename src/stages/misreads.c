@@ -5,6 +5,8 @@
 #include <string.h>
 
 #include "stages/broken_off.h"
+#include "stages/misread_doubts.h"
+#include "stages/misread_reach.h"
 #include "stages/misread_rows.h"
 #include "stages/talk.h"
 #include "stages/told.h"
@@ -12,9 +14,6 @@
 static const double ask_from = 0.5;
 /* Speech between is somebody's talk when so much of it is faint. */
 static const double faint_share = 0.7;
-/* A line is read three times and given up each time at most; beyond that it is taken for a list. */
-enum { MOST_TRIES = 3 };
-static const double list_confidence = 0.9;
 
 struct deciding {
     const struct tt_phrases *phrases;
@@ -24,7 +23,7 @@ struct deciding {
     size_t parts;
 };
 
-static const double sure_enough = 0.99;
+static const double sure_enough = 0.999;
 
 /* The surest first; among those that are very sure, the one that matches best and longest: a part of it may be a little surer than the whole. */
 struct ranked { const struct tt_reread *reread; double certainty; };
@@ -101,36 +100,6 @@ static bool choose_misreads(struct deciding *deciding, const struct tt_rereads *
     return is_done;
 }
 
-static bool starts_a_misread(const struct deciding *deciding, size_t phrase)
-{
-    const struct tt_phrase_choice *choice = &deciding->choices[phrase];
-    return choice->fate == TT_PHRASE_MISREAD && choice->reread && choice->reread->first == phrase;
-}
-
-/* Nobody reads a line five times, but lists are like that: 'add one spoon of ...', 'add two spoons of ...'. */
-static bool ask_about_lists(struct deciding *deciding, struct tt_error *err)
-{
-    const size_t count = deciding->phrases->count;
-    size_t *last = calloc(count ? count : 1, sizeof *last), *tries = calloc(count ? count : 1, sizeof *tries);
-    bool is_done = (last && tries) || tt_fail_memory(err);
-    for (size_t p = count; is_done && p-- > 0;) {
-        if (!starts_a_misread(deciding, p)) continue;
-        size_t again = deciding->choices[p].reread->again;
-        last[p] = starts_a_misread(deciding, again) ? last[again] : again;
-        tries[last[p]]++;
-    }
-    for (size_t p = 0; is_done && p < count; p++) {
-        if (!starts_a_misread(deciding, p) || tries[last[p]] <= MOST_TRIES || deciding->choices[p].is_knocked) continue;
-        for (size_t q = p; q <= deciding->choices[p].reread->last; q++) {
-            deciding->choices[q].action = TT_DO_ASK;
-            if (deciding->choices[q].confidence > list_confidence) deciding->choices[q].confidence = list_confidence;
-        }
-    }
-    free(last);
-    free(tries);
-    return is_done;
-}
-
 static double seconds_of(const struct tt_phrase *phrase) { return phrase->end_s - phrase->start_s; }
 
 /* Marks the readings that replace others and stay, with what leads into them and out of them at once: they are wanted, be their ends ever so faint. */
@@ -138,7 +107,7 @@ static void mark_replacing(const struct deciding *deciding, bool *replaces)
 {
     const struct tt_phrases *phrases = deciding->phrases;
     for (size_t p = 0; p < phrases->count; p++) {
-        if (!starts_a_misread(deciding, p)) continue;
+        if (!tt_phrase_starts_misread(deciding->choices, p)) continue;
         const struct tt_reread *reread = deciding->choices[p].reread;
         if (deciding->choices[reread->again].fate != TT_PHRASE_STAYS) continue;
         size_t first = reread->again, last = reread->again_last;
@@ -185,8 +154,9 @@ static bool choose_among_the_rest(struct deciding *deciding, struct tt_error *er
     bool *replaces = calloc(count ? count : 1, sizeof *replaces);
     if (!replaces) return tt_fail_memory(err);
     mark_replacing(deciding, replaces);
+    tt_misread_reach_extend(deciding->phrases, replaces, deciding->choices);
     for (size_t p = 0; p < count; p++)
-        if (starts_a_misread(deciding, p)) choose_talk(deciding, deciding->choices[p].reread, replaces);
+        if (tt_phrase_starts_misread(deciding->choices, p)) choose_talk(deciding, deciding->choices[p].reread, replaces);
     tt_talk_choose(deciding->phrases, deciding->settings, replaces, deciding->choices, &deciding->parts);
     tt_broken_off_choose(deciding->phrases, replaces, deciding->choices, &deciding->parts);
     free(replaces);
@@ -222,7 +192,7 @@ static bool choose(struct deciding *deciding, struct tt_phrases *phrases, struct
     bool is_done = tt_rereads_judge(phrases, &rereads, err);
     if (is_done) tt_told_mark_knocked(phrases, deciding->knocks, &rereads, told, deciding->choices, &deciding->parts);
     if (is_done) tt_talk_choose_others(phrases, deciding->settings, deciding->choices, &deciding->parts);
-    is_done = is_done && choose_misreads_twice(deciding, &rereads, err) && ask_about_lists(deciding, err);
+    is_done = is_done && choose_misreads_twice(deciding, &rereads, err) && tt_misread_doubts_ask(phrases, deciding->choices, err);
     is_done = is_done && choose_among_the_rest(deciding, err);
     is_done = is_done && tt_misread_rows_propose(phrases, deciding->choices, err);
     tt_rereads_free(&rereads);

@@ -18,6 +18,18 @@ static double power_at_end(const struct tt_heard *heard, double end_s)
     return energy / fall_s;
 }
 
+/* How many syllables lie before a place. */
+static size_t nuclei_before(const struct tt_heard *heard, int64_t sample)
+{
+    size_t low = 0, high = heard->nucleus_count;
+    while (low < high) {
+        size_t middle = low + (high - low) / 2;
+        if (heard->nuclei[middle] < sample) low = middle + 1;
+        else high = middle;
+    }
+    return low;
+}
+
 struct tt_phrase_end tt_phrase_end_of(const struct tt_phrases *phrases, size_t phrase)
 {
     const struct tt_phrase *p = &phrases->all[phrase];
@@ -25,10 +37,7 @@ struct tt_phrase_end tt_phrase_end_of(const struct tt_phrases *phrases, size_t p
     const double rate = heard->facts.rate_hz, end_s = (double)p->loud_end_sample / rate;
     struct tt_phrase_end end = {.syllable_s = longest_syllable_s, .fading_s = (double)(p->end_sample - p->loud_end_sample) / rate};
     end.fall_db = (double)p->level_db - 10.0 * log10(power_at_end(heard, end_s) + 1e-12);
-    for (size_t k = heard->nucleus_count; k-- > 0 && heard->nuclei[k] >= p->loud_start_sample;)
-        if (heard->nuclei[k] < p->loud_end_sample) {
-            end.syllable_s = fmin(longest_syllable_s, end_s - (double)heard->nuclei[k] / rate);
-            break;
-        }
+    const size_t last = nuclei_before(heard, p->loud_end_sample);
+    if (last > 0 && heard->nuclei[last - 1] >= p->loud_start_sample) end.syllable_s = fmin(longest_syllable_s, end_s - (double)heard->nuclei[last - 1] / rate);
     return end;
 }

@@ -143,11 +143,15 @@ size_t tt_phrases_at(const struct tt_phrases *phrases, size_t row)
     return low;
 }
 
-bool tt_phrases_flow(const struct tt_phrases *phrases, size_t phrase)
+static bool follows_within(const struct tt_phrases *phrases, size_t phrase, double seconds)
 {
     const struct tt_phrase *here = &phrases->all[phrase], *next = here + 1;
-    return phrase + 1 < phrases->count && next->take == here->take && next->start_s - here->end_s < flow_s;
+    return phrase + 1 < phrases->count && next->take == here->take && next->start_s - here->end_s < seconds;
 }
+
+bool tt_phrases_flow(const struct tt_phrases *phrases, size_t phrase) { return follows_within(phrases, phrase, flow_s); }
+
+bool tt_phrases_join(const struct tt_phrases *phrases, size_t phrase) { return follows_within(phrases, phrase, least_pause_s); }
 
 bool tt_phrases_split(struct tt_phrases *phrases, size_t index, size_t rows, struct tt_error *err)
 {

@@ -55,5 +55,7 @@ size_t tt_phrases_at(const struct tt_phrases *phrases, size_t row);
 
 /* Whether the next phrase follows at once, as a sentence goes on. */
 bool tt_phrases_flow(const struct tt_phrases *phrases, size_t phrase);
+/* Whether there is not even a pause before it. */
+bool tt_phrases_join(const struct tt_phrases *phrases, size_t phrase);
 
 #endif

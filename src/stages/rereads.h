@@ -48,6 +48,7 @@ struct tt_reread {
     float score;
     float seen[TT_EVIDENCE];
     double confidence;
+    bool is_doubtful;             /* to be asked about at most */
 };
 struct tt_rereads { struct tt_reread *all; size_t count, capacity; };
 

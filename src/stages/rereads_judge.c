@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 #include "stages/rereads.h"
+#include "stages/reread_wholes.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -31,19 +32,19 @@ static const double usual_coincidences = 1.0, usual_phrases = 20.0;
 
 /* Logistic weights, fitted on 11 hours of labelled sessions of four voices at 20 to 40 dB over their rooms (true and made re-readings, without a pause,
  * too), and on each pair of their lines as if they were neighbours; then stretched so that the rows which are chosen, the best of many pairs, are right as
- * often as they say, on sessions that had no part in the fit. */
+ * often as they say, on 4 hours of sessions that had no part in the fit. */
 static const double weight[TT_EVIDENCE] = {
-    [TT_SEEN_ALWAYS] = -8.505, [TT_SEEN_SCORE] = 1.917, [TT_SEEN_LENGTH] = -2.683, [TT_SEEN_LIKENESS] = -0.04889,
-    [TT_SEEN_WORST] = 0.5922, [TT_SEEN_WORST_LONG] = 0.8798, [TT_SEEN_OPENING] = 0.3242, [TT_SEEN_REST] = 0.2759,
-    [TT_SEEN_REST_SHARE] = -0.6847, [TT_SEEN_GOES_ON] = -3.895, [TT_SEEN_BOTH_END] = -5.084, [TT_SEEN_LINES] = -4.641,
-    [TT_SEEN_PAUSE] = -1.092, [TT_SEEN_SKEW] = -0.08301, [TT_SEEN_RIVALS] = 2.658, [TT_SEEN_REPETITION] = 0.7256,
-    [TT_SEEN_END_LIKENESS] = -0.5787, [TT_SEEN_END_STRETCH] = 4.24, [TT_SEEN_END_FALL] = -0.8271, [TT_SEEN_LAST_SYLLABLE] = -1.429,
-    [TT_SEEN_WORST_HELD] = -0.7742, [TT_SEEN_SCORE_REPETITION] = -0.6977, [TT_SEEN_BOTH_WORST] = -0.3389, [TT_SEEN_GOES_SCORE] = 1.274,
-    [TT_SEEN_REST_SCORE] = -2.905, [TT_SEEN_GOES_FALL] = 1.405, [TT_SEEN_GOES_SYLLABLE] = -11.22, [TT_SEEN_GOES_PAUSE] = 1.054,
-    [TT_SEEN_GOES_REPETITION] = -1.231, [TT_SEEN_BOTH_REPETITION] = -1.916, [TT_SEEN_WORST_LONG_HELD] = -1.473, [TT_SEEN_END_LIKENESS_HELD] = -0.596,
-    [TT_SEEN_NO_PAUSE] = -2.324, [TT_SEEN_NO_PAUSE_SCORE] = -0.3757, [TT_SEEN_REST_PAUSE] = -0.5509, [TT_SEEN_BOTH_WORST_LONG] = 0.6639,
-    [TT_SEEN_SCORE_RIVALS] = -0.502, [TT_SEEN_BOTH_SCORE] = 0.06712, [TT_SEEN_SCORE_HIGH] = 3.923, [TT_SEEN_LENGTH_SQUARED] = -1.78,
-    [TT_SEEN_REST_FALL] = -0.8444, [TT_SEEN_LINES_1] = 1.424,
+    [TT_SEEN_ALWAYS] = -19.2, [TT_SEEN_SCORE] = 3.834, [TT_SEEN_LENGTH] = -5.366, [TT_SEEN_LIKENESS] = -0.09778,
+    [TT_SEEN_WORST] = 1.184, [TT_SEEN_WORST_LONG] = 1.76, [TT_SEEN_OPENING] = 0.6484, [TT_SEEN_REST] = 0.5518,
+    [TT_SEEN_REST_SHARE] = -1.369, [TT_SEEN_GOES_ON] = -7.79, [TT_SEEN_BOTH_END] = -10.17, [TT_SEEN_LINES] = -9.282,
+    [TT_SEEN_PAUSE] = -2.184, [TT_SEEN_SKEW] = -0.166, [TT_SEEN_RIVALS] = 5.316, [TT_SEEN_REPETITION] = 1.451,
+    [TT_SEEN_END_LIKENESS] = -1.157, [TT_SEEN_END_STRETCH] = 8.48, [TT_SEEN_END_FALL] = -1.654, [TT_SEEN_LAST_SYLLABLE] = -2.858,
+    [TT_SEEN_WORST_HELD] = -1.548, [TT_SEEN_SCORE_REPETITION] = -1.395, [TT_SEEN_BOTH_WORST] = -0.6778, [TT_SEEN_GOES_SCORE] = 2.548,
+    [TT_SEEN_REST_SCORE] = -5.81, [TT_SEEN_GOES_FALL] = 2.81, [TT_SEEN_GOES_SYLLABLE] = -22.44, [TT_SEEN_GOES_PAUSE] = 2.108,
+    [TT_SEEN_GOES_REPETITION] = -2.462, [TT_SEEN_BOTH_REPETITION] = -3.832, [TT_SEEN_WORST_LONG_HELD] = -2.946, [TT_SEEN_END_LIKENESS_HELD] = -1.192,
+    [TT_SEEN_NO_PAUSE] = -4.648, [TT_SEEN_NO_PAUSE_SCORE] = -0.7514, [TT_SEEN_REST_PAUSE] = -1.102, [TT_SEEN_BOTH_WORST_LONG] = 1.328,
+    [TT_SEEN_SCORE_RIVALS] = -1.004, [TT_SEEN_BOTH_SCORE] = 0.1342, [TT_SEEN_SCORE_HIGH] = 7.846, [TT_SEEN_LENGTH_SQUARED] = -3.56,
+    [TT_SEEN_REST_FALL] = -1.689, [TT_SEEN_LINES_1] = 2.848,
 };
 
 bool tt_reread_is_faint(const struct tt_phrases *phrases, const struct tt_reread *reread, size_t phrase)
@@ -190,6 +191,15 @@ static bool is_doubtful(const struct tt_phrases *phrases, const struct tt_reread
            reread->seen[TT_SEEN_WORST_LONG] < broken_path || reread->seen[TT_SEEN_WORST] < broken_path_short;
 }
 
+/* Its certainty by what was seen of it. */
+static void judge(const struct tt_phrases *phrases, struct tt_reread *reread, const bool *covered)
+{
+    see_together(reread->seen);
+    reread->confidence = certainty(reread);
+    reread->is_doubtful = is_doubtful(phrases, reread, covered);
+    if (reread->is_doubtful && reread->confidence > doubtful_most) reread->confidence = doubtful_most;
+}
+
 static void judge_all(const struct tt_phrases *phrases, struct tt_rereads *rereads, const bool *covered, struct likest *likest)
 {
     for (size_t k = 0; k < rereads->count; k++) {
@@ -197,12 +207,7 @@ static void judge_all(const struct tt_phrases *phrases, struct tt_rereads *rerea
         reread->seen[TT_SEEN_LINES] = (float)log(1.0 + tt_reread_lines_between_s(phrases, reread, covered));
     }
     see_rivals(rereads, likest);
-    for (size_t k = 0; k < rereads->count; k++) {
-        struct tt_reread *reread = &rereads->all[k];
-        see_together(reread->seen);
-        reread->confidence = certainty(reread);
-        if (is_doubtful(phrases, reread, covered) && reread->confidence > doubtful_most) reread->confidence = doubtful_most;
-    }
+    for (size_t k = 0; k < rereads->count; k++) judge(phrases, &rereads->all[k], covered);
 }
 
 bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rereads, struct tt_error *err)
@@ -221,7 +226,7 @@ bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rerea
     judge_all(phrases, rereads, covered, likest);
     free(covered);
     free(likest);
-    return true;
+    return tt_reread_wholes_raise(phrases, rereads, err);
 }
 
 void tt_rereads_judge_again(const struct tt_phrases *phrases, struct tt_rereads *rereads, const bool *given_up)
@@ -232,9 +237,7 @@ void tt_rereads_judge_again(const struct tt_phrases *phrases, struct tt_rereads 
         if (lines <= reread->seen[TT_SEEN_LINES]) continue;
         const double before = reread->confidence;
         reread->seen[TT_SEEN_LINES] = lines;
-        see_together(reread->seen);
-        reread->confidence = certainty(reread);
-        if (is_doubtful(phrases, reread, given_up) && reread->confidence > doubtful_most) reread->confidence = doubtful_most;
+        judge(phrases, reread, given_up);
         if (reread->confidence > before) reread->confidence = before;
     }
 }

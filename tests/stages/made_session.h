@@ -100,7 +100,7 @@ static inline float *make_steps(struct made_take *take)
     for (size_t r = 0; r < take->heard.run_count; r++) {
         size_t end = (size_t)((double)take->runs[r].end_sample * 10.0 / RATE);
         for (size_t k = (size_t)((double)take->runs[r].start_sample * 10.0 / RATE); k <= end; k++)
-            take->steps[k] = (float)pow(10.0, (double)take->runs[r].level_db / 10.0) * (take->falls[r] && k + 2 > end ? 0.05f : 1.0f);
+            take->steps[k] = (float)pow(10.0, (double)take->runs[r].level_db / 10.0) * (take->falls[r] && k + 3 > end ? 0.05f : 1.0f);
     }
     return take->steps;
 }

@@ -594,6 +594,36 @@ static void a_line_that_ends_as_sentences_do_is_not_asked_about(void **state)
     end(session);
 }
 
+static void a_voice_that_ends_all_its_lines_abruptly_is_asked_about_none(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    for (uint32_t line = 0; line < 20; line++) break_off(session, 100 + line, 2.4);
+    decide(session);
+    assert_int_equal(session->takes[0].sheet.count, 0);
+    end(session);
+}
+
+/* 'Now open the lid.' 'Open the lid slowly ...' */
+static void the_end_of_a_whole_line_that_the_next_one_begins_with_is_asked_about(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    struct reading line = read_parts(session, (const struct part[]){{500, 0.0, 1.6}, {200, 0.0, 1.8}}, 2);
+    take_of(session)->falls[take_of(session)->heard.run_count - 1] = true;
+    pause_s(session, 1.5);
+    struct reading next = read_part(session, 200, 0.0, 3.4, 0.0);
+    take_of(session)->falls[take_of(session)->heard.run_count - 1] = true;
+    pause_s(session, 0.7);
+    read_lines(session, 300, 4);
+    decide(session);
+    assert_stays(session, 0, line);
+    assert_stays(session, 0, next);
+    assert_int_equal(rows_with(session, TT_ROW_MISREAD, TT_DO_ASK), 1);
+    end(session);
+}
+
 static void a_reading_broken_off_at_a_lines_end_is_cut(void **state)
 {
     (void)state;
@@ -852,6 +882,8 @@ int main(void)
         cmocka_unit_test(the_last_try_at_a_line_is_not_asked_about_however_it_ends),
         cmocka_unit_test(a_line_cut_off_at_the_end_of_a_take_is_asked_about),
         cmocka_unit_test(a_line_that_ends_as_sentences_do_is_not_asked_about),
+        cmocka_unit_test(a_voice_that_ends_all_its_lines_abruptly_is_asked_about_none),
+        cmocka_unit_test(the_end_of_a_whole_line_that_the_next_one_begins_with_is_asked_about),
         cmocka_unit_test(a_reading_broken_off_at_a_lines_end_is_cut),
         cmocka_unit_test(a_counted_list_stays),
         cmocka_unit_test(a_word_that_is_used_again_a_minute_later_stays),

@@ -83,7 +83,7 @@ static void where_a_session_repeats_itself_the_same_likeness_is_less_sure(void *
     double alone, among_others;
     begin(&session);
     struct tt_reread rereads[8] = {well_matched(4, 5, 30.0f)};
-    rereads[0].seen[TT_SEEN_LAST_SYLLABLE] = 0.2f;
+    rereads[0].seen[TT_SEEN_LAST_SYLLABLE] = 0.1f;
     alone = judged(&session, rereads, 1);
     for (size_t k = 1; k < 8; k++) { /* a refrain, four lines apart */
         rereads[k] = well_matched(5 + k, 10 + k, 90.0f);
@@ -135,6 +135,34 @@ static void lines_that_turn_out_to_stay_make_a_pair_around_them_less_sure(void *
     assert_true(rereads[0].confidence < before - 0.05);
 }
 
+/* Phrases 4 and 5 are said again by 6, a word, and 7; what is seen of the end alone is stronger. */
+static double whole_beside_its_end(size_t rows_of_6)
+{
+    struct session session;
+    begin(&session);
+    for (size_t p = 0; p < PHRASES; p++) session.all[p].row = 30 * p + (p > 6 ? rows_of_6 - 30 : 0);
+    session.all[6].end_s = session.all[6].start_s + 0.2;
+    struct tt_reread rereads[2] = {well_matched(4, 6, 36.0f), well_matched(5, 7, 90.0f)};
+    rereads[0].last = 5;
+    rereads[0].again_last = 7;
+    double alone = judged(&session, rereads, 1), beside = judged(&session, rereads, 2);
+    assert_in_range(100.0 * alone, 20, 90);
+    assert_true(rereads[1].confidence > 0.97);
+    return beside - alone;
+}
+
+static void a_reading_is_as_sure_as_its_end_is_alone(void **state)
+{
+    (void)state;
+    assert_true(whole_beside_its_end(30) > 0.05);
+}
+
+static void unless_another_line_was_drawn_in(void **state)
+{
+    (void)state;
+    assert_true(whole_beside_its_end(90) <= 0.0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -144,6 +172,8 @@ int main(void)
         cmocka_unit_test(the_more_stays_between_the_less_sure),
         cmocka_unit_test(beyond_twenty_seconds_of_lines_nothing_is_a_re_read),
         cmocka_unit_test(lines_that_turn_out_to_stay_make_a_pair_around_them_less_sure),
+        cmocka_unit_test(a_reading_is_as_sure_as_its_end_is_alone),
+        cmocka_unit_test(unless_another_line_was_drawn_in),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
