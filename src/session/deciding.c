@@ -283,29 +283,45 @@ static void collect_warnings(struct tt_take *take)
         tt_take_warn(take, take->heard.remarks[i].code, take->heard.remarks[i].at_s, "%s", take->heard.remarks[i].message);
 }
 
+struct finishing {
+    struct tt_run_state *run;
+    atomic_bool has_moved;
+};
+
+/* Nothing slow may stand between the last look at the file and writing it. What several takes wait for is their medium: so they wait side by side. */
+static void put_sheet(void *context, size_t item)
+{
+    struct finishing *finishing = context;
+    struct tt_take *take = &finishing->run->takes[item];
+    struct tt_error error = {0};
+    if (sheet_moved(take))
+        atomic_store(&finishing->has_moved, true);
+    else if (!write_sheet(take, &error))
+        fail_decided(finishing->run, take, &error);
+}
+
 static bool finish_sheets(struct tt_run_state *run, bool *has_moved, struct tt_error *err)
 {
-    for (size_t i = 0; i < run->take_count; i++) {
+    struct finishing finishing = {.run = run};
+    double *weights = calloc(run->take_count + 1, sizeof *weights);
+    bool ok = weights || tt_fail_memory(err);
+    for (size_t i = 0; ok && i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
         if (!tt_take_takes_part(take))
             continue;
         tt_time_map_free(&take->map);
-        if (!tt_sheet_seal(&take->sheet, err) || !tt_time_map_build(&take->sheet, &take->heard, &take->map, err))
-            return false;
-        take->has_map = true;
-        /* Before the last look at the file: nothing slow may stand between that and writing it. In a second round the first one's rows are back already. */
-        const size_t back = tt_session_brought_back(take);
+        ok = tt_sheet_seal(&take->sheet, err) && tt_time_map_build(&take->sheet, &take->heard, &take->map, err);
+        take->has_map = ok;
+        weights[i] = ok;
+        /* In a second round the first one's rows are back already. */
+        const size_t back = ok ? tt_session_brought_back(take) : 0;
         take->brought_back = back > take->brought_back ? back : take->brought_back;
-        if (sheet_moved(take)) {
-            *has_moved = true;
-            return true;
-        }
-        struct tt_error error = {0};
-        if (!write_sheet(take, &error))
-            fail_decided(run, take, &error);
         collect_warnings(take);
     }
-    return true;
+    ok = ok && tt_jobs_run(run->take_count, weights, run->options->jobs, put_sheet, &finishing, err);
+    *has_moved = atomic_load(&finishing.has_moved);
+    free(weights);
+    return ok;
 }
 
 static void warn_of_nothing_used(struct tt_run_state *run)
