@@ -22,9 +22,10 @@ bool tt_hum_finder_add(struct tt_hum_finder *finder, const float *samples, size_
 struct tt_hum tt_hum_finder_result(struct tt_hum_finder *finder);
 void tt_hum_finder_destroy(struct tt_hum_finder *finder);
 
-/* Zero-delay removal, in place; harmonics with over_floor_db 0 are untouched. */
+/* Zero-delay removal, in place; harmonics with over_floor_db 0 are untouched. sizes: TT_HUM_HARMONICS amplitudes, about that of hum and room together within
+ * a mains frequency's width around each harmonic: what is much louder from the first sample on is a voice. */
 struct tt_hum_filter;
-struct tt_hum_filter *tt_hum_filter_create(int rate_hz, const struct tt_hum *hum, struct tt_error *err);
+struct tt_hum_filter *tt_hum_filter_create(int rate_hz, const struct tt_hum *hum, const float *sizes, struct tt_error *err);
 void tt_hum_filter_run(struct tt_hum_filter *filter, float *samples, size_t count);
 void tt_hum_filter_destroy(struct tt_hum_filter *filter);
 

@@ -18,8 +18,9 @@ static const double AVERAGING_S = 1.0;
 /* The steps' usual size is followed as their low quantile: that is what they are while nobody speaks. */
 static const double QUIET_QUANTILE = 0.15;
 static const double QUANTILE_STEP = 0.1;
-static const double CLIP_OVER_USUAL = 3.0;
-enum { START_PERIODS = 8 };      /* before it, all steps count */
+static const double CLIP_OVER_USUAL = 3.0, CLIP_AT_FIRST = 1.5; /* at first the whole hum is what is usual */
+static const double SMALLEST = 1e-12; /* never 0, so that ratios stay finite */
+enum { START_PERIODS = 8, SETTLED_PERIODS = 50 }; /* as many trusted ones: the hum is known; nothing but noise is left of it */
 /* The mains frequency wanders by some 0.05 Hz within minutes; how fast the loop follows. */
 static const double FREQUENCY_LOOP_S = 2.0;
 static const double FREQUENCY_MOST_HZ = 0.15;
@@ -28,6 +29,7 @@ struct harmonic {
     int number;
     double re, im;               /* amplitude against the oscillator at the period's start */
     double usual;                /* low quantile of the steps' sizes */
+    double trusted;              /* of all periods so far, each by how much it counted */
 };
 
 struct tt_hum_filter {
@@ -50,7 +52,7 @@ static void make_tables(struct tt_hum_filter *filter)
         }
 }
 
-struct tt_hum_filter *tt_hum_filter_create(int rate_hz, const struct tt_hum *hum, struct tt_error *err)
+struct tt_hum_filter *tt_hum_filter_create(int rate_hz, const struct tt_hum *hum, const float *sizes, struct tt_error *err)
 {
     struct tt_hum_filter *filter = calloc(1, sizeof *filter);
     if (!filter) {
@@ -62,7 +64,7 @@ struct tt_hum_filter *tt_hum_filter_create(int rate_hz, const struct tt_hum *hum
     filter->period = hum->base_hz > 0.0 ? (int)lround(rate_hz / hum->base_hz) : 1;
     for (int k = 0; k < TT_HUM_HARMONICS && hum->base_hz > 0.0; k++)
         if (hum->over_floor_db[k] > 0.0F && (k + 1) * hum->base_hz < 0.45 * rate_hz)
-            filter->harmonics[filter->count++].number = k + 1;
+            filter->harmonics[filter->count++] = (struct harmonic){.number = k + 1, .usual = (double)sizes[k] + SMALLEST};
     const size_t cells = (size_t)(filter->count + 1) * (size_t)filter->period;
     filter->cosine = malloc(cells * sizeof *filter->cosine);
     filter->sine = malloc(cells * sizeof *filter->sine);
@@ -111,35 +113,44 @@ TT_WIDE static double dot(const float *a, const float *b, int count)
     return sum + (double)tt_lanes_sum(&sums[0]);
 }
 
-/* The usual size of steps: up by its share when a step is larger, down when smaller, in balance at the wanted quantile. */
-static void follow_usual(struct harmonic *harmonic, double size, int64_t periods)
+/* The usual size of steps: up by its share when a step is larger, down when smaller, in balance at the wanted quantile. It begins as that of the whole hum:
+ * it stays until the hum is known, and then comes down quickly to what is left. */
+static void follow_usual(struct harmonic *harmonic, double size)
 {
-    const double rate = periods < 50 ? 3.0 * QUANTILE_STEP : QUANTILE_STEP;
-    if (harmonic->usual <= 0.0) harmonic->usual = size;
-    harmonic->usual *= size > harmonic->usual ? 1.0 + rate * QUIET_QUANTILE : 1.0 - rate * (1.0 - QUIET_QUANTILE);
+    const double rate = harmonic->trusted < SETTLED_PERIODS ? 3.0 * QUANTILE_STEP : QUANTILE_STEP;
+    if (harmonic->trusted < START_PERIODS) return;
+    harmonic->usual *= size > harmonic->usual ? 1.0 + QUANTILE_STEP * QUIET_QUANTILE : 1.0 - rate * (1.0 - QUIET_QUANTILE);
+}
+
+/* The further a step is out, the less it counts: that is a voice. Where the hum itself has jumped, what is usual grows until the steps count again,
+ * within seconds. */
+static double trust_in(const struct harmonic *harmonic, double size)
+{
+    const double clip = harmonic->trusted < START_PERIODS ? CLIP_AT_FIRST : CLIP_OVER_USUAL;
+    const double share = clip * harmonic->usual / size;
+    return share < 1.0 ? share * share * share : 1.0;
 }
 
 static void end_period(struct tt_hum_filter *filter)
 {
-    const double even = 1.0 / (double)(filter->periods + 1), least = filter->period / (AVERAGING_S * filter->rate_hz);
-    const double share = even > least ? even : least;
+    const double least = filter->period / (AVERAGING_S * filter->rate_hz);
     double turned = 0.0, weight = 0.0;
     for (int h = 0; h < filter->count; h++) {
         struct harmonic *harmonic = &filter->harmonics[h];
         double re = dot(filter->cleaned, filter->cosine + h * filter->period, filter->period) * 2.0 / filter->period;
         double im = -dot(filter->cleaned, filter->sine + h * filter->period, filter->period) * 2.0 / filter->period;
-        const double size = hypot(re, im) + 1e-12;
-        follow_usual(harmonic, size, filter->periods);
-        /* The further a step is out, the less it counts: that is a voice. Where the hum itself has jumped, what is usual grows
-         * until the steps count again, within seconds. */
-        const double most = CLIP_OVER_USUAL * harmonic->usual;
-        const double trust = filter->periods >= START_PERIODS && size > most ? (most / size) * (most / size) : 1.0;
+        const double size = hypot(re, im) + SMALLEST;
+        follow_usual(harmonic, size);
+        const double trust = trust_in(harmonic, size);
         re *= trust;
         im *= trust;
         const double power = harmonic->re * harmonic->re + harmonic->im * harmonic->im;
-        const double noise = harmonic->usual * harmonic->usual + 1e-24;
+        const double noise = harmonic->usual * harmonic->usual + SMALLEST * SMALLEST;
         turned += harmonic->number * (harmonic->re * im - harmonic->im * re) / noise;
         weight += harmonic->number * harmonic->number * power / noise;
+        /* At first all that was trusted counts alike, with "no hum" as if it had been heard once: a take may begin in a word. */
+        harmonic->trusted += trust;
+        const double even = 1.0 / (1.0 + harmonic->trusted), share = even > least ? even : least;
         harmonic->re += share * re;
         harmonic->im += share * im;
     }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* The room turned down: mains hum taken out by notches, the rest by a log-spectral gain under the floor that was heard. */
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -70,15 +71,33 @@ static size_t hum_run(void *filter, const float *samples, size_t count, float *o
 
 static void hum_destroy(void *filter) { tt_hum_filter_destroy(filter); }
 
+/* Of hum and room together in a period of the mains, which the floor's windows are nearly as long as. */
+static bool open_hum_filter(const struct tt_rendering *rendering, struct tt_hum_filter **filter, struct tt_error *err)
+{
+    const struct tt_floor_track *floor = &rendering->heard->floor;
+    const struct tt_hum *hum = &rendering->heard->facts.hum;
+    float sizes[TT_HUM_HARMONICS], *power = malloc((size_t)floor->shape.bin_count * sizeof *power);
+    if (!power)
+        return tt_fail_memory(err);
+    tt_floor_at(floor, rendering->start_sample, power);
+    for (int k = 0; k < TT_HUM_HARMONICS; k++) {
+        const double bin = (k + 1) * hum->base_hz * floor->shape.window_samples / floor->shape.rate_hz;
+        /* Noise of power p has steps of sqrt(4 p / period), a tone nearly the same by the power that a sine window shows of it. */
+        sizes[k] = bin < floor->shape.bin_count - 1 ? sqrtf(4.0F * power[lround(bin)] / (float)floor->shape.window_samples) : 0.0F;
+    }
+    free(power);
+    return (*filter = tt_hum_filter_create(rendering->heard->facts.rate_hz, hum, sizes, err)) != NULL;
+}
+
 static bool gate_render_open(const struct tt_rendering *rendering, struct tt_link *link, struct tt_error *err)
 {
-    const struct tt_heard_facts *facts = &rendering->heard->facts;
-    if (rendering->settings->gate.hum == TT_HUM_OFF || facts->hum.base_hz <= 0)
+    if (rendering->settings->gate.hum == TT_HUM_OFF || rendering->heard->facts.hum.base_hz <= 0)
         return true;
-    struct tt_hum_filter *filter = tt_hum_filter_create(facts->rate_hz, &facts->hum, err);
-    if (filter)
-        *link = (struct tt_link){.state = filter, .run = hum_run, .destroy = hum_destroy};
-    return filter != NULL;
+    struct tt_hum_filter *filter = NULL;
+    if (!open_hum_filter(rendering, &filter, err))
+        return false;
+    *link = (struct tt_link){.state = filter, .run = hum_run, .destroy = hum_destroy};
+    return true;
 }
 
 static bool gate_render_units(const struct tt_rendering *rendering, struct tt_unit_link *link, struct tt_error *err)
