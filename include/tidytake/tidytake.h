@@ -31,17 +31,17 @@ struct tt_clean_options {
     const char *const *changes_files; /* rows to merge into cut sheets first; of two that are about the same the later file's count */
     size_t changes_count;
     bool may_miss_changes;           /* a changes file without a row for this session is no error: other sessions get it, too */
-    int jobs;                        /* threads; 0: as many as processors */
+    int jobs;                        /* threads; 0 or less: as many as processors */
     bool is_plan;                    /* hear and decide only */
     bool is_again;                   /* work on takes that are up to date, too */
     bool without_links;              /* pass over files of the folder that are symbolic links */
-    int part, part_count;            /* work on the part-th of part_count shares of the takes only; 0, 0: on all */
+    int part, part_count;            /* work on the part-th (1 .. part_count) of so many shares of the takes only, with neither plan nor changes; 0, 0: on all */
 };
 
-/* How the caller hears of progress. Called from several threads, one at a time. */
+/* How the caller hears of progress. Called from several threads, one at a time. Any of the calls may be NULL. */
 struct tt_clean_watcher {
     void *context;
-    /* share of the whole run that is done, 0..1; take and what ("hearing", "rendering") may be NULL. Return false to stop: what was finished stands. */
+    /* share of the whole run that is done, 0..1, never less than before; take may be NULL, what is "hearing", "rendering" or "narration". Return false to stop: what was finished stands. */
     bool (*progress)(void *context, double share, const char *take, const char *what);
     /* A take was "heard" or "rendered" (or could not be: then note has told why). */
     void (*take_done)(void *context, const char *take, const char *what);
@@ -61,7 +61,7 @@ struct tt_clean_result {
 };
 
 /* The whole job on one session. Returns false when nothing could be done at all (wrong usage, no takes, OUT not writable, stopped); single takes that fail are
- * counted in *result, and the others are done. The recordings are only ever read. */
+ * counted in *result, and the others are done. The recordings are only ever read. watcher and err may be NULL; where false is returned *result is all zeros. */
 TT_PUBLIC bool tt_clean(const struct tt_clean_options *options, const struct tt_clean_watcher *watcher, struct tt_clean_result *result, struct tt_error *err);
 TT_PUBLIC void tt_clean_result_free(struct tt_clean_result *result);
 

@@ -209,10 +209,20 @@ static bool run_part(struct tt_run_state *run, struct tt_clean_result *result, s
     return tt_session_drop_copies(run, err) && tt_session_hold(run, err) && decide_and_render(run, err) && tt_part_sum_up(run, result, err);
 }
 
+static bool check_options(const struct tt_clean_options *options, struct tt_error *err)
+{
+    const int part = options->part, count = options->part_count;
+    if ((part != 0 || count != 0) && (part < 1 || part > count))
+        return tt_fail(err, TT_ERROR_USAGE, "part %d of %d: there is no such part; the first is part 1", part, count);
+    if (count > 0 && (options->is_plan || options->changes_count > 0))
+        return tt_fail(err, TT_ERROR_USAGE, "a part goes with neither a plan nor changes files: give these to the run between the parts");
+    return true;
+}
+
 static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err)
 {
     const struct tt_clean_options *options = run->options;
-    if (!tt_takes_list(options->sources, options->source_count, options->without_links, &run->list, err) || !find_out(run, err) || !changes_are_there(options, err) ||
+    if (!check_options(options, err) || !tt_takes_list(options->sources, options->source_count, options->without_links, &run->list, err) || !find_out(run, err) || !changes_are_there(options, err) ||
         !tt_settings_load(run->list.folder, options->settings_file, options->target, options->assignments, options->assignment_count, &run->settings, NULL, err))
         return false;
     warn_of_camera_files(run);

@@ -247,6 +247,8 @@ static bool find_unheard(struct tt_run_state *run, double *weights, struct tt_er
             continue;
         if (!tt_hearing_key(tt_take_settings(run, take), &take->channel, take->hearing_key, err))
             return false;
+        if (take->is_ours && !run->options->is_plan)
+            run->work_expected += (double)take->info.frame_count;
         if (is_heard_by_another(run, i))
             continue;
         take->is_heard = !run->options->is_again && (!tt_run_wants_pictures(run) || tt_picture_exists(take->before_prefix)) &&

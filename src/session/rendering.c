@@ -158,6 +158,7 @@ bool tt_session_render(struct tt_run_state *run, struct tt_error *err)
         weights[i] = frames_to_render(take) + 1;
         run->work_total += frames_to_render(take);
     }
+    run->work_expected = 0;
     run->has_spare_threads = tt_jobs_have_spare(run->take_count, weights, run->options->jobs);
     bool ok = tt_jobs_run(run->take_count, weights, run->options->jobs, render_take, run, err);
     free(weights);

@@ -41,6 +41,8 @@ struct tt_run_state {
     bool has_spare_threads;          /* for each take that is under way: three then keep two processors busy */
     atomic_bool is_stopped;
     double work_total, work_done;    /* frames */
+    double work_expected;            /* frames that may have to be rendered, until it is known which */
+    double share_told;               /* of the run: never less than before */
 };
 
 /* Whether spectrograms are wanted: with the pages only. */

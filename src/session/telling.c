@@ -77,12 +77,14 @@ void tt_take_fail(struct tt_run_state *run, struct tt_take *take, const struct t
 bool tt_run_goes_on(void *context)
 {
     struct tt_run_state *run = context;
+    pthread_mutex_lock(&run->mutex);
     if (run->watcher && run->watcher->progress && !run->watcher->progress(run->watcher->context, 1, NULL, "narration"))
         atomic_store(&run->is_stopped, true);
+    pthread_mutex_unlock(&run->mutex);
     return !atomic_load(&run->is_stopped);
 }
 
-bool tt_work_tick(void *context, double share)
+bool tt_work_tick(void *context, double share_of_take)
 {
     struct tt_work *work = context;
     struct tt_run_state *run = work->run;
@@ -91,10 +93,11 @@ bool tt_work_tick(void *context, double share)
     if (!run->watcher || !run->watcher->progress)
         return true;
     pthread_mutex_lock(&run->mutex);
-    run->work_done += work->frames * share - work->reported;
-    work->reported = work->frames * share;
-    double total = run->work_total > 0 ? run->work_done / run->work_total : 0;
-    bool goes_on = run->watcher->progress(run->watcher->context, total < 1 ? total : 1, work->take->file->name, work->what);
+    run->work_done += work->frames * share_of_take - work->reported;
+    work->reported = work->frames * share_of_take;
+    const double total = run->work_total + run->work_expected, share = total > 0 ? run->work_done / total : 0;
+    run->share_told = fmin(fmax(share, run->share_told), 1);
+    bool goes_on = run->watcher->progress(run->watcher->context, run->share_told, work->take->file->name, work->what);
     pthread_mutex_unlock(&run->mutex);
     if (!goes_on)
         atomic_store(&run->is_stopped, true);

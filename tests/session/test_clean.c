@@ -265,6 +265,58 @@ static void what_a_killed_run_left_half_written_is_cleared(void **state)
     tt_clean_result_free(&second);
 }
 
+struct shares {
+    double last, most_while_hearing;
+    bool has_fallen;
+    int told;
+};
+
+static bool note_share(void *context, double share, const char *take, const char *what)
+{
+    (void)take;
+    struct shares *shares = context;
+    shares->has_fallen = shares->has_fallen || share < shares->last || share > 1;
+    if (strcmp(what, "hearing") == 0)
+        shares->most_while_hearing = share;
+    shares->last = share;
+    shares->told++;
+    return true;
+}
+
+static void the_share_that_is_done_never_falls_and_leaves_room_for_what_comes_behind_hearing(void **state)
+{
+    struct fixture *f = *state;
+    struct shares shares = {0};
+    const struct tt_clean_watcher watcher = {.context = &shares, .progress = note_share};
+    const char *sources[] = {f->session};
+    struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = f->out, .jobs = 2};
+    struct tt_clean_result result;
+    struct tt_error err = {0};
+    if (!tt_clean(&options, &watcher, &result, &err))
+        fail_msg("%s", err.message);
+    assert_true(shares.told > 4);
+    assert_false(shares.has_fallen);
+    assert_true(shares.most_while_hearing <= 0.5);
+    assert_true(shares.last == 1);
+    tt_clean_result_free(&result);
+}
+
+static void a_part_that_there_is_not_and_a_part_of_a_plan_are_wrong_use(void **state)
+{
+    struct fixture *f = *state;
+    static const struct { int part, part_count; bool is_plan; } wrong[] = {{3, 2, false}, {0, 2, false}, {1, 0, false}, {-1, -1, false}, {1, 2, true}};
+    const char *sources[] = {f->session};
+    for (size_t i = 0; i < sizeof wrong / sizeof *wrong; i++) {
+        struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = f->out, .part = wrong[i].part,
+                                           .part_count = wrong[i].part_count, .is_plan = wrong[i].is_plan};
+        struct tt_clean_result result;
+        struct tt_error err = {0};
+        assert_false(tt_clean(&options, NULL, &result, &err));
+        assert_int_equal(err.kind, TT_ERROR_USAGE);
+    }
+    assert_false(file_exists(f->out));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -281,6 +333,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_take_left_out_in_the_running_order_is_not_in_the_narration, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(what_a_killed_run_left_half_written_is_cleared, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(an_opened_gap_makes_the_voice_longer_by_its_length, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(the_share_that_is_done_never_falls_and_leaves_room_for_what_comes_behind_hearing, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_part_that_there_is_not_and_a_part_of_a_plan_are_wrong_use, fixture_set_up, fixture_tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
