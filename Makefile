@@ -261,7 +261,7 @@ bench: deps
 lint: deps
 	@tests/lint
 format:
-	clang-format -i $(LIB_SOURCES) $(CLI_SOURCES) $(TEST_SOURCES) $(TEST_SUPPORT) $(wildcard src/*/*.h include/*/*.h)
+	clang-format -i $$(git ls-files '*.[ch]')
 
 # ---- installing ----
 

@@ -6,7 +6,7 @@
 
 bool tt_is_camera_name(const char *name)
 {
-    static const char *const endings[] = { "mp4", "m4a", "m4v", "mov", "mkv", "3gp", "3g2", "webm", "mka" };
+    static const char *const endings[] = {"mp4", "m4a", "m4v", "mov", "mkv", "3gp", "3g2", "webm", "mka"};
     const char *dot = strrchr(name, '.');
     if (name[0] == '.' || dot == NULL)
         return false;
@@ -23,9 +23,11 @@ bool tt_camera_is_built_in(void) { return false; }
 struct tt_camera *tt_camera_open(const char *path, struct tt_audio_info *info, struct tt_error *err)
 {
     (void)info;
-    (void)tt_fail(err, TT_ERROR_INPUT,
-                  "%s: this build reads no camera files; make a WAV of its sound: ffmpeg -i FILE -vn -c:a pcm_s24le TAKE.wav, "
-                  "or build with libavformat-dev, libavcodec-dev and libswresample-dev", path);
+    (void)tt_fail(
+        err, TT_ERROR_INPUT,
+        "%s: this build reads no camera files; make a WAV of its sound: ffmpeg -i FILE -vn -c:a pcm_s24le TAKE.wav, "
+        "or build with libavformat-dev, libavcodec-dev and libswresample-dev",
+        path);
     return NULL;
 }
 
@@ -54,12 +56,12 @@ struct tt_camera {
     AVPacket *packet;
     AVFrame *frame;
     int stream, channel_count, rate_hz;
-    int64_t origin;              /* in the stream's time base: where the file's time begins */
-    int64_t position;            /* frames given or waiting, silence among them */
-    int64_t tolerance_frames;    /* what time stamps may be off by: their own fineness */
-    float *waiting;              /* decoded, interleaved */
+    int64_t origin;           /* in the stream's time base: where the file's time begins */
+    int64_t position;         /* frames given or waiting, silence among them */
+    int64_t tolerance_frames; /* what time stamps may be off by: their own fineness */
+    float *waiting;           /* decoded, interleaved */
     int64_t waiting_count, waiting_used, waiting_room;
-    int64_t silence;             /* frames of it before what waits */
+    int64_t silence; /* frames of it before what waits */
     bool has_sent_end, has_ended;
 };
 
@@ -78,9 +80,13 @@ static bool open_decoder(struct tt_camera *camera, struct tt_audio_info *info, s
     camera->stream = av_find_best_stream(camera->file, AVMEDIA_TYPE_AUDIO, -1, -1, &codec, 0);
     info->has_no_sound = camera->stream == AVERROR_STREAM_NOT_FOUND;
     if (info->has_no_sound)
-        return tt_fail(err, TT_ERROR_INPUT, "%s: no sound in it, only pictures; take it out of the folder", camera->path);
+        return tt_fail(err, TT_ERROR_INPUT, "%s: no sound in it, only pictures; take it out of the folder",
+                       camera->path);
     if (camera->stream < 0 || codec == NULL)
-        return tt_fail(err, TT_ERROR_INPUT, "%s: its sound is of a kind that is not known here; make a WAV of it with the camera's own program", camera->path);
+        return tt_fail(
+            err, TT_ERROR_INPUT,
+            "%s: its sound is of a kind that is not known here; make a WAV of it with the camera's own program",
+            camera->path);
     for (unsigned i = 0; i < camera->file->nb_streams; i++)
         camera->file->streams[i]->discard = (int)i == camera->stream ? AVDISCARD_DEFAULT : AVDISCARD_ALL;
     camera->decoder = avcodec_alloc_context3(codec);
@@ -100,29 +106,35 @@ static bool open_decoder(struct tt_camera *camera, struct tt_audio_info *info, s
 static bool open_unpacker(struct tt_camera *camera, struct tt_error *err)
 {
     AVChannelLayout layout = camera->decoder->ch_layout, *in = &layout;
-    AVChannelLayout plain = { 0 };
+    AVChannelLayout plain = {0};
     av_channel_layout_default(&plain, camera->channel_count);
     if (layout.order == AV_CHANNEL_ORDER_UNSPEC)
         in = &plain;
-    int code = swr_alloc_set_opts2(&camera->unpacker, in, AV_SAMPLE_FMT_FLT, camera->rate_hz, in, camera->decoder->sample_fmt, camera->rate_hz, 0, NULL);
+    int code = swr_alloc_set_opts2(&camera->unpacker, in, AV_SAMPLE_FMT_FLT, camera->rate_hz, in,
+                                   camera->decoder->sample_fmt, camera->rate_hz, 0, NULL);
     if (code >= 0)
         code = swr_init(camera->unpacker);
     av_channel_layout_uninit(&plain);
     return code >= 0 || fail_code(camera->path, code, "its sound cannot be unpacked", err);
 }
 
-static const double most_seconds = 1e7; /* four months: a file that promises more is damaged, and what is in it counts */
+static const double most_seconds =
+    1e7; /* four months: a file that promises more is damaged, and what is in it counts */
 
 static void describe(const struct tt_camera *camera, struct tt_audio_info *info)
 {
     const AVStream *stream = camera->file->streams[camera->stream];
-    *info = (struct tt_audio_info){ .rate_hz = camera->rate_hz, .channel_count = camera->channel_count, .time_reference = -1 };
-    double seconds = stream->duration > 0 ? (double)stream->duration * av_q2d(stream->time_base)
-                                          : camera->file->duration > 0 ? (double)camera->file->duration / AV_TIME_BASE : 0.0;
+    *info = (struct tt_audio_info){
+        .rate_hz = camera->rate_hz, .channel_count = camera->channel_count, .time_reference = -1};
+    double seconds = stream->duration > 0         ? (double)stream->duration * av_q2d(stream->time_base)
+                     : camera->file->duration > 0 ? (double)camera->file->duration / AV_TIME_BASE
+                                                  : 0.0;
     info->frame_count = seconds < most_seconds ? (int64_t)(seconds * camera->rate_hz + 0.5) : 0;
-    (void)snprintf(info->format_name, sizeof info->format_name, "%.16s, %.24s", strncmp(camera->file->iformat->name, "mov", 3) == 0 ? "MP4" : "MKV",
+    (void)snprintf(info->format_name, sizeof info->format_name, "%.16s, %.24s",
+                   strncmp(camera->file->iformat->name, "mov", 3) == 0 ? "MP4" : "MKV",
                    avcodec_get_name(camera->decoder->codec_id));
-    const AVDictionaryEntry *made = av_dict_get(camera->file->metadata, "creation_time", NULL, 0); /* "2026-04-12T14:00:00.000000Z" */
+    const AVDictionaryEntry *made =
+        av_dict_get(camera->file->metadata, "creation_time", NULL, 0); /* "2026-04-12T14:00:00.000000Z" */
     if (made != NULL && strlen(made->value) >= 19)
         (void)snprintf(info->origination, sizeof info->origination, "%.10s %.8s", made->value, made->value + 11);
 }
@@ -143,11 +155,13 @@ static bool open_file(struct tt_camera *camera, struct tt_audio_info *info, stru
         return false;
     camera->rate_hz = camera->decoder->sample_rate;
     camera->channel_count = camera->decoder->ch_layout.nb_channels;
-    if (camera->rate_hz < 8000 || camera->rate_hz > 192000 || camera->channel_count < 1 || camera->channel_count > TT_MOST_CHANNELS)
-        return tt_fail(err, TT_ERROR_INPUT, "%s: %d channels at %d Hz cannot be read; make a WAV of it", camera->path, camera->channel_count, camera->rate_hz);
+    if (camera->rate_hz < 8000 || camera->rate_hz > 192000 || camera->channel_count < 1 ||
+        camera->channel_count > TT_MOST_CHANNELS)
+        return tt_fail(err, TT_ERROR_INPUT, "%s: %d channels at %d Hz cannot be read; make a WAV of it", camera->path,
+                       camera->channel_count, camera->rate_hz);
     const AVStream *stream = camera->file->streams[camera->stream];
-    /* The file's time begins at 0, where the picture does; sound that begins later has silence in front. Time before 0 (what an encoder needs to
-     * start) is none of the file's. */
+    /* The file's time begins at 0, where the picture does; sound that begins later has silence in front. Time before 0
+     * (what an encoder needs to start) is none of the file's. */
     camera->origin = 0;
     double tick = av_q2d(stream->time_base) * camera->rate_hz;
     camera->tolerance_frames = (int64_t)(2.0 * tick + 1.0);
@@ -186,7 +200,8 @@ struct tt_camera *tt_camera_open(const char *path, struct tt_audio_info *info, s
     return NULL;
 }
 
-/* A damaged time stamp would be answered by years of silence. Nobody reads for an hour without a word (common practice, no source). */
+/* A damaged time stamp would be answered by years of silence. Nobody reads for an hour without a word (common practice,
+ * no source). */
 static const int64_t most_hole_s = 3600;
 #define FARTHEST_STAMP (INT64_MAX / 4)
 
@@ -196,9 +211,11 @@ static int64_t place_of(const struct tt_camera *camera)
     int64_t stamp = camera->frame->best_effort_timestamp;
     if (stamp == AV_NOPTS_VALUE)
         return camera->position;
-    stamp = stamp < -FARTHEST_STAMP ? -FARTHEST_STAMP : stamp > FARTHEST_STAMP ? FARTHEST_STAMP : stamp; /* sums of them stay in 64 bits */
+    stamp = stamp < -FARTHEST_STAMP  ? -FARTHEST_STAMP
+            : stamp > FARTHEST_STAMP ? FARTHEST_STAMP
+                                     : stamp; /* sums of them stay in 64 bits */
     const AVStream *stream = camera->file->streams[camera->stream];
-    return av_rescale_q(stamp - camera->origin, stream->time_base, (AVRational){ 1, camera->rate_hz });
+    return av_rescale_q(stamp - camera->origin, stream->time_base, (AVRational){1, camera->rate_hz});
 }
 
 /* Takes a decoded frame to where its time stamp puts it: holes become silence, what overlaps is left out. */
@@ -206,7 +223,8 @@ static bool take_frame(struct tt_camera *camera, struct tt_error *err)
 {
     int64_t count = camera->frame->nb_samples, place = place_of(camera), skipped = 0;
     if (camera->frame->ch_layout.nb_channels != camera->channel_count || camera->frame->sample_rate != camera->rate_hz)
-        return tt_fail(err, TT_ERROR_INPUT, "%s: its sound changes channels or rate on the way; make a WAV of it", camera->path);
+        return tt_fail(err, TT_ERROR_INPUT, "%s: its sound changes channels or rate on the way; make a WAV of it",
+                       camera->path);
     if (count > camera->waiting_room) {
         float *waiting = realloc(camera->waiting, sizeof *waiting * (size_t)count * (size_t)camera->channel_count);
         if (waiting == NULL)
@@ -215,12 +233,15 @@ static bool take_frame(struct tt_camera *camera, struct tt_error *err)
         camera->waiting_room = count;
     }
     uint8_t *out = (uint8_t *)camera->waiting;
-    int got = swr_convert(camera->unpacker, &out, (int)count, (const uint8_t **)camera->frame->extended_data, (int)count);
+    int got =
+        swr_convert(camera->unpacker, &out, (int)count, (const uint8_t **)camera->frame->extended_data, (int)count);
     if (got != (int)count)
         return tt_fail(err, TT_ERROR_INPUT, "%s: its sound cannot be unpacked; make a WAV of it", camera->path);
     if (place / camera->rate_hz > camera->position / camera->rate_hz + most_hole_s)
-        return tt_fail(err, TT_ERROR_INPUT, "%s: its time stamps jump more than an hour ahead at %" PRId64 " s: copy it again from the camera, or make a WAV of its sound", camera->path,
-                       camera->position / camera->rate_hz);
+        return tt_fail(err, TT_ERROR_INPUT,
+                       "%s: its time stamps jump more than an hour ahead at %" PRId64
+                       " s: copy it again from the camera, or make a WAV of its sound",
+                       camera->path, camera->position / camera->rate_hz);
     if (place > camera->position + camera->tolerance_frames)
         camera->silence = place - camera->position;
     else if (place < camera->position - camera->tolerance_frames)
@@ -258,7 +279,9 @@ static bool decode_next(struct tt_camera *camera, struct tt_error *err)
         if (camera->packet->stream_index == camera->stream)
             code = avcodec_send_packet(camera->decoder, camera->packet);
         av_packet_unref(camera->packet);
-        if (code < 0 && code != AVERROR_INVALIDDATA) /* a damaged packet leaves a hole, which its neighbours' time stamps keep open */
+        if (code < 0 &&
+            code !=
+                AVERROR_INVALIDDATA) /* a damaged packet leaves a hole, which its neighbours' time stamps keep open */
             return fail_code(camera->path, code, "its sound is damaged", err);
     }
 }
@@ -274,8 +297,10 @@ int64_t tt_camera_read(struct tt_camera *camera, float *interleaved, int64_t fra
             memset(interleaved + (size_t)done * width, 0, sizeof *interleaved * (size_t)count * width);
             camera->silence -= count;
         } else if (camera->waiting_used < camera->waiting_count) {
-            count = camera->waiting_count - camera->waiting_used < left ? camera->waiting_count - camera->waiting_used : left;
-            memcpy(interleaved + (size_t)done * width, camera->waiting + (size_t)camera->waiting_used * width, sizeof *interleaved * (size_t)count * width);
+            count = camera->waiting_count - camera->waiting_used < left ? camera->waiting_count - camera->waiting_used
+                                                                        : left;
+            memcpy(interleaved + (size_t)done * width, camera->waiting + (size_t)camera->waiting_used * width,
+                   sizeof *interleaved * (size_t)count * width);
             camera->waiting_used += count;
         } else {
             if (camera->has_ended)

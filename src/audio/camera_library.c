@@ -47,9 +47,12 @@ static void load(void)
 bool tt_camera_library_load(const char *path, struct tt_error *err)
 {
     pthread_once(&once, load);
-    return !missing || tt_fail(err, TT_ERROR_INPUT, "%s: %s is not there, with which the sound of camera files is read: install it (Debian: libavformat%d), "
-                                                    "or make a WAV of it: ffmpeg -i FILE -vn -c:a pcm_s24le TAKE.wav",
-                               path, missing, LIBAVFORMAT_VERSION_MAJOR);
+    return !missing ||
+           tt_fail(
+               err, TT_ERROR_INPUT,
+               "%s: %s is not there, with which the sound of camera files is read: install it (Debian: libavformat%d), "
+               "or make a WAV of it: ffmpeg -i FILE -vn -c:a pcm_s24le TAKE.wav",
+               path, missing, LIBAVFORMAT_VERSION_MAJOR);
 }
 
 #else

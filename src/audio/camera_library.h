@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Within camera.c: libavformat and its like bring a hundred shared libraries with them, a tenth of a second of every start. They are loaded when the
- * first camera file is opened, as the versions that the program was built with. */
+/* Within camera.c: libavformat and its like bring a hundred shared libraries with them, a tenth of a second of every
+ * start. They are loaded when the first camera file is opened, as the versions that the program was built with. */
 #ifndef TT_AUDIO_CAMERA_LIBRARY_H
 #define TT_AUDIO_CAMERA_LIBRARY_H
 
@@ -12,38 +12,40 @@
 #include "base/fail.h"
 
 /* CALL(library, function) */
-#define TT_CAMERA_CALLS(CALL) \
-    CALL(UTIL, av_channel_layout_default) \
-    CALL(UTIL, av_channel_layout_uninit) \
-    CALL(UTIL, av_dict_get) \
-    CALL(UTIL, av_frame_alloc) \
-    CALL(UTIL, av_frame_free) \
-    CALL(UTIL, av_frame_unref) \
-    CALL(UTIL, av_log_set_level) \
-    CALL(UTIL, av_rescale_q) \
-    CALL(UTIL, av_strerror) \
-    CALL(CODEC, av_packet_alloc) \
-    CALL(CODEC, av_packet_free) \
-    CALL(CODEC, av_packet_unref) \
-    CALL(CODEC, avcodec_alloc_context3) \
-    CALL(CODEC, avcodec_free_context) \
-    CALL(CODEC, avcodec_get_name) \
-    CALL(CODEC, avcodec_open2) \
-    CALL(CODEC, avcodec_parameters_to_context) \
-    CALL(CODEC, avcodec_receive_frame) \
-    CALL(CODEC, avcodec_send_packet) \
-    CALL(FORMAT, av_find_best_stream) \
-    CALL(FORMAT, av_read_frame) \
-    CALL(FORMAT, avformat_close_input) \
-    CALL(FORMAT, avformat_find_stream_info) \
-    CALL(FORMAT, avformat_open_input) \
-    CALL(RESAMPLE, swr_alloc_set_opts2) \
-    CALL(RESAMPLE, swr_convert) \
-    CALL(RESAMPLE, swr_free) \
+#define TT_CAMERA_CALLS(CALL)                                                                                          \
+    CALL(UTIL, av_channel_layout_default)                                                                              \
+    CALL(UTIL, av_channel_layout_uninit)                                                                               \
+    CALL(UTIL, av_dict_get)                                                                                            \
+    CALL(UTIL, av_frame_alloc)                                                                                         \
+    CALL(UTIL, av_frame_free)                                                                                          \
+    CALL(UTIL, av_frame_unref)                                                                                         \
+    CALL(UTIL, av_log_set_level)                                                                                       \
+    CALL(UTIL, av_rescale_q)                                                                                           \
+    CALL(UTIL, av_strerror)                                                                                            \
+    CALL(CODEC, av_packet_alloc)                                                                                       \
+    CALL(CODEC, av_packet_free)                                                                                        \
+    CALL(CODEC, av_packet_unref)                                                                                       \
+    CALL(CODEC, avcodec_alloc_context3)                                                                                \
+    CALL(CODEC, avcodec_free_context)                                                                                  \
+    CALL(CODEC, avcodec_get_name)                                                                                      \
+    CALL(CODEC, avcodec_open2)                                                                                         \
+    CALL(CODEC, avcodec_parameters_to_context)                                                                         \
+    CALL(CODEC, avcodec_receive_frame)                                                                                 \
+    CALL(CODEC, avcodec_send_packet)                                                                                   \
+    CALL(FORMAT, av_find_best_stream)                                                                                  \
+    CALL(FORMAT, av_read_frame)                                                                                        \
+    CALL(FORMAT, avformat_close_input)                                                                                 \
+    CALL(FORMAT, avformat_find_stream_info)                                                                            \
+    CALL(FORMAT, avformat_open_input)                                                                                  \
+    CALL(RESAMPLE, swr_alloc_set_opts2)                                                                                \
+    CALL(RESAMPLE, swr_convert)                                                                                        \
+    CALL(RESAMPLE, swr_free)                                                                                           \
     CALL(RESAMPLE, swr_init)
 
 #define TT_CAMERA_POINTER(library, function) __typeof__(function) *function;
-struct tt_camera_calls { TT_CAMERA_CALLS(TT_CAMERA_POINTER) };
+struct tt_camera_calls {
+    TT_CAMERA_CALLS(TT_CAMERA_POINTER)
+};
 #undef TT_CAMERA_POINTER
 
 /* The calls, once tt_camera_library_load was true. */

@@ -11,11 +11,12 @@
 static const double silent_peak = 2.0 / 32768.0; /* no more than the dither of 16 bits */
 static const double alike_db = 0.1;              /* two channels whose figures are this near hold the same sound */
 static const double as_clear_db = 1.0;           /* below this, how far speech stands over the floor decides nothing */
-static const double least_voice_db = 6.0;        /* steady noise has its loudest tenth less than this over its quietest */
-static const double safety_db = 15.0;            /* what a channel may be less clear and still stand in for one that clips */
-/* Two tracks of one microphone agree but for their inputs' noise, 40 dB or more under speech; two microphones do not, by metres of air. */
+static const double least_voice_db = 6.0; /* steady noise has its loudest tenth less than this over its quietest */
+static const double safety_db = 15.0;     /* what a channel may be less clear and still stand in for one that clips */
+/* Two tracks of one microphone agree but for their inputs' noise, 40 dB or more under speech; two microphones do not,
+ * by metres of air. */
 static const double least_sameness = 0.999;
-static const double least_other_s = 1.0;         /* a word or two may be a chair that creaked */
+static const double least_other_s = 1.0;                          /* a word or two may be a chair that creaked */
 static const double safety_least_db = 3.0, safety_most_db = 40.0; /* recorders offer 6 to 20 dB */
 
 static bool is_silent(const struct tt_channel_stats *stats)
@@ -37,8 +38,8 @@ static bool is_near(double a, double b)
 static bool are_alike(const struct tt_channel_stats *stats, int channel_count)
 {
     for (int c = 1; c < channel_count; c++)
-        if (!is_near(stats[0].rms, stats[c].rms) || !is_near(stats[0].peak, stats[c].peak)
-            || !is_near(stats[0].active_rms, stats[c].active_rms) || !is_near(stats[0].quiet_rms, stats[c].quiet_rms))
+        if (!is_near(stats[0].rms, stats[c].rms) || !is_near(stats[0].peak, stats[c].peak) ||
+            !is_near(stats[0].active_rms, stats[c].active_rms) || !is_near(stats[0].quiet_rms, stats[c].quiet_rms))
             return false;
     return true;
 }
@@ -49,7 +50,8 @@ static bool is_louder(const struct tt_channel_stats *a, const struct tt_channel_
 }
 
 /* The clearest of those that are wanted; among equally clear ones the loudest, among equally loud ones the first. */
-static int find_clearest(const struct tt_channel_stats *stats, int channel_count, double least_db, bool is_unclipped_only)
+static int find_clearest(const struct tt_channel_stats *stats, int channel_count, double least_db,
+                         bool is_unclipped_only)
 {
     int best = -1;
     double top_db = -INFINITY;
@@ -100,13 +102,15 @@ static void explain(struct tt_channel_choice *choice, const struct tt_channel_st
         if (c != chosen && !is_silent(&stats[c]))
             other_db = fmax(other_db, clearness_db(&stats[c]));
     if (other_db == -INFINITY)
-        (void)snprintf(choice->why, sizeof choice->why, "%s: %s %s silent", name, rest, channel_count == 2 ? "is" : "are");
+        (void)snprintf(choice->why, sizeof choice->why, "%s: %s %s silent", name, rest,
+                       channel_count == 2 ? "is" : "are");
     else if (rival >= 0)
         (void)snprintf(choice->why, sizeof choice->why, "%s: %s clips", name,
                        name_of(rival, channel_count, rival_buffer, sizeof rival_buffer));
     else if (own_db - other_db > as_clear_db)
-        (void)snprintf(choice->why, sizeof choice->why, "%s: the voice stands %.0f dB over the noise there, on %s %s%.0f dB", name,
-                       own_db, rest, channel_count == 2 ? "" : "at most ", other_db);
+        (void)snprintf(choice->why, sizeof choice->why,
+                       "%s: the voice stands %.0f dB over the noise there, on %s %s%.0f dB", name, own_db, rest,
+                       channel_count == 2 ? "" : "at most ", other_db);
     else
         (void)snprintf(choice->why, sizeof choice->why, "%s: as clear as %s, and not weaker", name, rest);
 }
@@ -126,7 +130,8 @@ static bool is_safety_of(const struct tt_channel_stats *stats, int loud, int low
     return db >= safety_least_db && db <= safety_most_db;
 }
 
-/* A recorder's second, lower track of one microphone: the louder one is the voice, the other waits for where that clips. */
+/* A recorder's second, lower track of one microphone: the louder one is the voice, the other waits for where that
+ * clips. */
 static void find_safety(struct tt_channel_choice *choice, const struct tt_channel_stats *stats, int channel_count)
 {
     double gain = 1.0;
@@ -142,13 +147,14 @@ static void find_safety(struct tt_channel_choice *choice, const struct tt_channe
     if (low < 0)
         return;
     char buffer[32], low_buffer[32];
-    *choice = (struct tt_channel_choice){ .channel = loud, .safety_number = low + 1, .safety_gain = gain };
+    *choice = (struct tt_channel_choice){.channel = loud, .safety_number = low + 1, .safety_gain = gain};
     const char *name = name_of(loud, channel_count, buffer, sizeof buffer);
-    (void)snprintf(choice->why, sizeof choice->why, "%s: %s holds the same %.0f dB lower, and is heard where %s clips", name,
-                   name_of(low, channel_count, low_buffer, sizeof low_buffer), tt_db_from_amplitude(gain), name);
+    (void)snprintf(choice->why, sizeof choice->why, "%s: %s holds the same %.0f dB lower, and is heard where %s clips",
+                   name, name_of(low, channel_count, low_buffer, sizeof low_buffer), tt_db_from_amplitude(gain), name);
 }
 
-/* Somebody else speaks into it, and for less time than the narrator: of two that each carry a voice of their own the one with more of it is the narrator's. */
+/* Somebody else speaks into it, and for less time than the narrator: of two that each carry a voice of their own the
+ * one with more of it is the narrator's. */
 static bool is_listeners(const struct tt_channel_stats *stats, int channel, int narrator)
 {
     const double its_s = stats[channel].other_voice_s[narrator], narrators_s = stats[narrator].other_voice_s[channel];
@@ -169,9 +175,13 @@ static void find_listener(struct tt_channel_choice *choice, const struct tt_chan
     char buffer[32], own_buffer[32], before[sizeof choice->why];
     choice->listener_number = found + 1;
     /* What was said of the others left this one out. */
-    (void)snprintf(before, sizeof before, "%s", choice->safety_number > 0 ? choice->why : name_of(choice->channel, channel_count, own_buffer, sizeof own_buffer));
-    (void)snprintf(choice->why, sizeof choice->why, "%.100s; on %.12s somebody else speaks for %d s: not heard, it tells talk from lines", before,
-                   name_of(found, channel_count, buffer, sizeof buffer), (int)fmin(stats[found].other_voice_s[choice->channel] + 0.5, 1e6));
+    (void)snprintf(before, sizeof before, "%s",
+                   choice->safety_number > 0 ? choice->why
+                                             : name_of(choice->channel, channel_count, own_buffer, sizeof own_buffer));
+    (void)snprintf(choice->why, sizeof choice->why,
+                   "%.100s; on %.12s somebody else speaks for %d s: not heard, it tells talk from lines", before,
+                   name_of(found, channel_count, buffer, sizeof buffer),
+                   (int)fmin(stats[found].other_voice_s[choice->channel] + 0.5, 1e6));
 }
 
 /* Channels of somebody else are none that the voice could be in. */
@@ -181,12 +191,12 @@ static void leave_out_listeners(struct tt_channel_stats *stats, const struct tt_
     for (int c = 0; c < paired; c++)
         for (int narrator = 0; narrator < paired; narrator++)
             if (c != narrator && is_listeners(all, c, narrator) && clearness_db(&all[narrator]) >= least_voice_db)
-                stats[c] = (struct tt_channel_stats){ 0 };
+                stats[c] = (struct tt_channel_stats){0};
 }
 
 static struct tt_channel_choice choose(const struct tt_channel_stats *stats, int channel_count)
 {
-    struct tt_channel_choice choice = { .why = "one channel" };
+    struct tt_channel_choice choice = {.why = "one channel"};
     if (channel_count <= 1)
         return choice;
     const int clearest = find_clearest(stats, channel_count, -INFINITY, false);

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* One pass over all channels of a take. Levels of 50 ms blocks go into a histogram by level, so that a long take needs no
- * more memory than a short one. */
+/* One pass over all channels of a take. Levels of 50 ms blocks go into a histogram by level, so that a long take needs
+ * no more memory than a short one. */
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -10,23 +10,26 @@
 #include "base/units.h"
 
 enum {
-    BLOCK_MS = 50,          /* about a syllable */
+    BLOCK_MS = 50, /* about a syllable */
     BINS_PER_DB = 10,
-    LOWEST_DB = -200,       /* below what 24 bits can hold */
-    HIGHEST_DB = 60,        /* far above full scale, for float files */
+    LOWEST_DB = -200, /* below what 24 bits can hold */
+    HIGHEST_DB = 60,  /* far above full scale, for float files */
     BIN_COUNT = (HIGHEST_DB - LOWEST_DB) * BINS_PER_DB,
-    LANES = 8               /* sums kept side by side: the compiler adds several at once, always in the same order */
+    LANES = 8 /* sums kept side by side: the compiler adds several at once, always in the same order */
 };
 static const float clip_level = 1.0f - 1.0f / 32768.0f; /* the greatest 16-bit value */
 
-struct bin { int64_t count; double power_sum; };
+struct bin {
+    int64_t count;
+    double power_sum;
+};
 
 struct channel {
     double square_sum;
     float peak;
     int64_t clipped_frames;
-    int64_t clipped_run;    /* that the last block ended in */
-    int64_t block_count;    /* that are not digital silence */
+    int64_t clipped_run; /* that the last block ended in */
+    int64_t block_count; /* that are not digital silence */
     struct bin bins[BIN_COUNT];
 };
 
@@ -43,12 +46,15 @@ struct survey {
     struct channel *channels;
 };
 
-struct block_sums { double sum, square_sum; float peak; };
+struct block_sums {
+    double sum, square_sum;
+    float peak;
+};
 
 static struct block_sums sum_block(const float *samples, size_t count)
 {
-    float sums[LANES] = { 0 }, squares[LANES] = { 0 };
-    uint32_t peaks[LANES] = { 0 };
+    float sums[LANES] = {0}, squares[LANES] = {0};
+    uint32_t peaks[LANES] = {0};
     double sum = 0.0, square_sum = 0.0;
     for (size_t from = 0; from < count; from += LANES) {
         size_t n = count - from < LANES ? count - from : LANES;
@@ -68,7 +74,7 @@ static struct block_sums sum_block(const float *samples, size_t count)
         square_sum += (double)squares[lane];
         peak_bits = peaks[lane] > peak_bits ? peaks[lane] : peak_bits;
     }
-    struct block_sums all = { sum, square_sum, 0.0f };
+    struct block_sums all = {sum, square_sum, 0.0f};
     memcpy(&all.peak, &peak_bits, sizeof all.peak);
     return all;
 }
@@ -102,7 +108,7 @@ static void add_level(struct channel *channel, const struct block_sums *sums, si
 
 static double product_of(const float *a, const float *b, size_t count)
 {
-    float sums[LANES] = { 0 };
+    float sums[LANES] = {0};
     double sum = 0.0;
     for (size_t from = 0; from < count; from += LANES) {
         size_t n = count - from < LANES ? count - from : LANES;
@@ -137,7 +143,9 @@ static bool add_block(struct survey *survey, size_t count, struct tt_error *err)
         struct block_sums sums = sum_block(samples, count);
         if (c < TT_PAIRED_CHANNELS && sums.peak > paired_peak)
             paired_peak = sums.peak;
-        if (survey->channel_count > 1 && c < TT_PAIRED_CHANNELS && !tt_step_levels_add_sums(&survey->levels[c], TT_OTHER_STEP_MS / BLOCK_MS * survey->block_frames, sums.sum, sums.square_sum, count, err))
+        if (survey->channel_count > 1 && c < TT_PAIRED_CHANNELS &&
+            !tt_step_levels_add_sums(&survey->levels[c], TT_OTHER_STEP_MS / BLOCK_MS * survey->block_frames, sums.sum,
+                                     sums.square_sum, count, err))
             return false;
         channel->square_sum += sums.square_sum;
         channel->peak = sums.peak > channel->peak ? sums.peak : channel->peak;
@@ -151,7 +159,8 @@ static bool add_block(struct survey *survey, size_t count, struct tt_error *err)
     return true;
 }
 
-/* RMS of the blocks ranked from..to by level, counted from the loudest or the quietest; a bin's blocks count as alike. */
+/* RMS of the blocks ranked from..to by level, counted from the loudest or the quietest; a bin's blocks count as alike.
+ */
 static double rms_of_ranks(const struct channel *channel, double from, double to, bool is_from_loudest)
 {
     double rank = 0.0, power_sum = 0.0, counted = 0.0;
@@ -169,7 +178,7 @@ static double rms_of_ranks(const struct channel *channel, double from, double to
 
 static struct tt_channel_stats sum_up(const struct survey *survey, const struct channel *channel)
 {
-    struct tt_channel_stats stats = { .peak = (double)channel->peak, .clipped_frames = channel->clipped_frames };
+    struct tt_channel_stats stats = {.peak = (double)channel->peak, .clipped_frames = channel->clipped_frames};
     double blocks = (double)channel->block_count;
     if (survey->frame_count > 0)
         stats.rms = sqrt(channel->square_sum / (double)survey->frame_count);
@@ -181,7 +190,8 @@ static struct tt_channel_stats sum_up(const struct survey *survey, const struct 
     return stats;
 }
 
-static bool read_all(struct survey *survey, struct tt_reader *reader, tt_go_on go_on, void *context, struct tt_error *err)
+static bool read_all(struct survey *survey, struct tt_reader *reader, tt_go_on go_on, void *context,
+                     struct tt_error *err)
 {
     for (;;) {
         if (go_on && !go_on(context))
@@ -205,7 +215,8 @@ static bool find_other_voices(const struct survey *survey, struct tt_channel_sta
             size_t count = 0;
             if (own == other)
                 continue;
-            struct tt_span_frames *spans = tt_other_voice_find(&survey->levels[own], &survey->levels[other], &count, err);
+            struct tt_span_frames *spans =
+                tt_other_voice_find(&survey->levels[own], &survey->levels[other], &count, err);
             if (!spans)
                 return false;
             for (size_t i = 0; i < count; i++)
@@ -215,13 +226,16 @@ static bool find_other_voices(const struct survey *survey, struct tt_channel_sta
     return true;
 }
 
-bool tt_channels_survey(const char *path, tt_go_on go_on, void *context, struct tt_channel_stats *stats, int *channel_count, struct tt_error *err)
+bool tt_channels_survey(const char *path, tt_go_on go_on, void *context, struct tt_channel_stats *stats,
+                        int *channel_count, struct tt_error *err)
 {
     struct tt_audio_info info;
     struct tt_reader *reader = tt_reader_open(path, &info, err);
     if (reader == NULL)
         return false;
-    struct survey survey = { .channel_count = info.channel_count, .block_frames = tt_frames_from_ms(BLOCK_MS, info.rate_hz), .rate_hz = info.rate_hz };
+    struct survey survey = {.channel_count = info.channel_count,
+                            .block_frames = tt_frames_from_ms(BLOCK_MS, info.rate_hz),
+                            .rate_hz = info.rate_hz};
     const size_t block = (size_t)survey.block_frames, channels = (size_t)info.channel_count;
     survey.interleaved = malloc(sizeof(float) * block * channels);
     survey.samples = malloc(sizeof(float) * block * channels);
@@ -232,7 +246,8 @@ bool tt_channels_survey(const char *path, tt_go_on go_on, void *context, struct 
         stats[c] = sum_up(&survey, &survey.channels[c]);
     for (int a = 0; is_done && survey.paired_frames > 0 && a < TT_PAIRED_CHANNELS; a++)
         for (int b = 0; b < TT_PAIRED_CHANNELS && a < info.channel_count; b++)
-            stats[a].product[b] = (a < b ? survey.products[a][b] : survey.products[b][a]) / (double)survey.paired_frames;
+            stats[a].product[b] =
+                (a < b ? survey.products[a][b] : survey.products[b][a]) / (double)survey.paired_frames;
     is_done = is_done && find_other_voices(&survey, stats, err);
     for (int c = 0; c < TT_PAIRED_CHANNELS; c++)
         tt_step_levels_free(&survey.levels[c]);

@@ -17,34 +17,27 @@ struct coding {
 };
 
 static const struct coding codings[] = {
-    { SF_FORMAT_PCM_S8, 8, 1, false, "8 bit" },
-    { SF_FORMAT_PCM_U8, 8, 1, false, "8 bit" },
-    { SF_FORMAT_PCM_16, 16, 2, false, "16 bit" },
-    { SF_FORMAT_PCM_24, 24, 3, false, "24 bit" },
-    { SF_FORMAT_PCM_32, 32, 4, false, "32 bit" },
-    { SF_FORMAT_FLOAT, 32, 4, true, "32 bit float" },
-    { SF_FORMAT_DOUBLE, 64, 8, true, "64 bit float" },
-    { SF_FORMAT_ALAC_16, 16, 0, false, "ALAC 16 bit" },
-    { SF_FORMAT_ALAC_20, 20, 0, false, "ALAC 20 bit" },
-    { SF_FORMAT_ALAC_24, 24, 0, false, "ALAC 24 bit" },
-    { SF_FORMAT_ALAC_32, 32, 0, false, "ALAC 32 bit" },
-    { SF_FORMAT_ULAW, 0, 0, false, "mu-law" },
-    { SF_FORMAT_ALAW, 0, 0, false, "A-law" },
-    { SF_FORMAT_IMA_ADPCM, 0, 0, false, "IMA ADPCM" },
-    { SF_FORMAT_MS_ADPCM, 0, 0, false, "MS ADPCM" },
-    { SF_FORMAT_GSM610, 0, 0, false, "GSM 6.10" },
-    { SF_FORMAT_VORBIS, 0, 0, false, "Vorbis" },
-    { SF_FORMAT_OPUS, 0, 0, false, "Opus" },
-    { SF_FORMAT_MPEG_LAYER_I, 0, 0, false, "MP1" },
-    { SF_FORMAT_MPEG_LAYER_II, 0, 0, false, "MP2" },
-    { SF_FORMAT_MPEG_LAYER_III, 0, 0, false, "MP3" },
+    {SF_FORMAT_PCM_S8, 8, 1, false, "8 bit"},         {SF_FORMAT_PCM_U8, 8, 1, false, "8 bit"},
+    {SF_FORMAT_PCM_16, 16, 2, false, "16 bit"},       {SF_FORMAT_PCM_24, 24, 3, false, "24 bit"},
+    {SF_FORMAT_PCM_32, 32, 4, false, "32 bit"},       {SF_FORMAT_FLOAT, 32, 4, true, "32 bit float"},
+    {SF_FORMAT_DOUBLE, 64, 8, true, "64 bit float"},  {SF_FORMAT_ALAC_16, 16, 0, false, "ALAC 16 bit"},
+    {SF_FORMAT_ALAC_20, 20, 0, false, "ALAC 20 bit"}, {SF_FORMAT_ALAC_24, 24, 0, false, "ALAC 24 bit"},
+    {SF_FORMAT_ALAC_32, 32, 0, false, "ALAC 32 bit"}, {SF_FORMAT_ULAW, 0, 0, false, "mu-law"},
+    {SF_FORMAT_ALAW, 0, 0, false, "A-law"},           {SF_FORMAT_IMA_ADPCM, 0, 0, false, "IMA ADPCM"},
+    {SF_FORMAT_MS_ADPCM, 0, 0, false, "MS ADPCM"},    {SF_FORMAT_GSM610, 0, 0, false, "GSM 6.10"},
+    {SF_FORMAT_VORBIS, 0, 0, false, "Vorbis"},        {SF_FORMAT_OPUS, 0, 0, false, "Opus"},
+    {SF_FORMAT_MPEG_LAYER_I, 0, 0, false, "MP1"},     {SF_FORMAT_MPEG_LAYER_II, 0, 0, false, "MP2"},
+    {SF_FORMAT_MPEG_LAYER_III, 0, 0, false, "MP3"},
 };
-static const struct coding other_coding = { 0, 0, 0, false, "other coding" };
+static const struct coding other_coding = {0, 0, 0, false, "other coding"};
 
-static const struct { int major; const char *name; } containers[] = {
-    { SF_FORMAT_WAV, "WAV" },   { SF_FORMAT_WAVEX, "WAV" }, { SF_FORMAT_W64, "W64" }, { SF_FORMAT_RF64, "RF64" },
-    { SF_FORMAT_AIFF, "AIFF" }, { SF_FORMAT_AU, "AU" },     { SF_FORMAT_CAF, "CAF" }, { SF_FORMAT_FLAC, "FLAC" },
-    { SF_FORMAT_OGG, "Ogg" },   { SF_FORMAT_MPEG, "MPEG" },
+static const struct {
+    int major;
+    const char *name;
+} containers[] = {
+    {SF_FORMAT_WAV, "WAV"},   {SF_FORMAT_WAVEX, "WAV"}, {SF_FORMAT_W64, "W64"}, {SF_FORMAT_RF64, "RF64"},
+    {SF_FORMAT_AIFF, "AIFF"}, {SF_FORMAT_AU, "AU"},     {SF_FORMAT_CAF, "CAF"}, {SF_FORMAT_FLAC, "FLAC"},
+    {SF_FORMAT_OGG, "Ogg"},   {SF_FORMAT_MPEG, "MPEG"},
 };
 
 static const struct coding *find_coding(int sndfile_format)
@@ -90,7 +83,8 @@ void tt_format_describe(int sndfile_format, struct tt_audio_info *info)
     if ((sndfile_format & SF_FORMAT_TYPEMASK) == SF_FORMAT_MPEG)
         (void)snprintf(info->format_name, sizeof info->format_name, "%s", coding->name);
     else
-        (void)snprintf(info->format_name, sizeof info->format_name, "%s, %s", container_name(sndfile_format), coding->name);
+        (void)snprintf(info->format_name, sizeof info->format_name, "%s, %s", container_name(sndfile_format),
+                       coding->name);
 }
 
 bool tt_format_counts_exactly(int sndfile_format)
@@ -108,13 +102,15 @@ int tt_format_sample_bytes(int sndfile_format)
 bool tt_format_is_little_endian_24(int sndfile_format)
 {
     const int type = sndfile_format & SF_FORMAT_TYPEMASK;
-    return (sndfile_format & SF_FORMAT_SUBMASK) == SF_FORMAT_PCM_24 && (sndfile_format & SF_FORMAT_ENDMASK) != SF_ENDIAN_BIG &&
+    return (sndfile_format & SF_FORMAT_SUBMASK) == SF_FORMAT_PCM_24 &&
+           (sndfile_format & SF_FORMAT_ENDMASK) != SF_ENDIAN_BIG &&
            (type == SF_FORMAT_WAV || type == SF_FORMAT_WAVEX || type == SF_FORMAT_W64 || type == SF_FORMAT_RF64);
 }
 
 bool tt_is_sound_name(const char *name)
 {
-    static const char *const endings[] = { "wav", "w64", "rf64", "bwf", "aif", "aiff", "aifc", "flac", "ogg", "oga", "opus", "mp3", "au", "caf" };
+    static const char *const endings[] = {"wav",  "w64", "rf64", "bwf",  "aif", "aiff", "aifc",
+                                          "flac", "ogg", "oga",  "opus", "mp3", "au",   "caf"};
     const char *dot = strrchr(name, '.');
     if (name[0] == '.' || dot == NULL)
         return false;

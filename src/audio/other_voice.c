@@ -7,13 +7,15 @@
 #include "base/units.h"
 
 /* Common practice and made sessions, no source: all of these. */
-static const double active_db = 12.0;  /* over its floor a channel carries something */
-static const double turned_db = 12.0;  /* two microphones at a table tell two speakers apart by twice this, one who turns the head by half of it */
+static const double active_db = 12.0; /* over its floor a channel carries something */
+static const double turned_db =
+    12.0; /* two microphones at a table tell two speakers apart by twice this, one who turns the head by half of it */
 static const double floor_share = 0.1, loud_share = 0.75;
 enum {
-    REACH_STEPS = 1,                   /* levels are means of three steps: echoes of a word reach the far microphone later */
-    JOIN_STEPS = 5, LEAST_STEPS = 4,   /* between words of a sentence; the shortest answer */
-    LEAST_ACTIVE_STEPS = 20,           /* two seconds of voice: below that there is no difference to speak of */
+    REACH_STEPS = 1, /* levels are means of three steps: echoes of a word reach the far microphone later */
+    JOIN_STEPS = 5,
+    LEAST_STEPS = 4,         /* between words of a sentence; the shortest answer */
+    LEAST_ACTIVE_STEPS = 20, /* two seconds of voice: below that there is no difference to speak of */
     FIRST_ROOM = 1024
 };
 static const double silent_db = -150.0; /* far under 24 bits */
@@ -35,7 +37,8 @@ static bool end_step(struct tt_step_levels *levels, struct tt_error *err)
     return true;
 }
 
-bool tt_step_levels_add_sums(struct tt_step_levels *levels, int64_t step_frames, double sum, double square_sum, size_t count, struct tt_error *err)
+bool tt_step_levels_add_sums(struct tt_step_levels *levels, int64_t step_frames, double sum, double square_sum,
+                             size_t count, struct tt_error *err)
 {
     levels->step_frames = step_frames;
     levels->sum += sum;
@@ -44,7 +47,8 @@ bool tt_step_levels_add_sums(struct tt_step_levels *levels, int64_t step_frames,
     return levels->in_step < levels->step_frames || end_step(levels, err);
 }
 
-bool tt_step_levels_add(struct tt_step_levels *levels, int64_t step_frames, const float *samples, size_t count, struct tt_error *err)
+bool tt_step_levels_add(struct tt_step_levels *levels, int64_t step_frames, const float *samples, size_t count,
+                        struct tt_error *err)
 {
     levels->step_frames = step_frames;
     while (count > 0) {
@@ -71,8 +75,14 @@ void tt_step_levels_free(struct tt_step_levels *levels)
 
 /* ---- two channels against each other ---- */
 
-struct track { double *db, floor_db; };
-struct duel { struct track own, other; double *sorted; size_t count; };
+struct track {
+    double *db, floor_db;
+};
+struct duel {
+    struct track own, other;
+    double *sorted;
+    size_t count;
+};
 
 static int compare(const void *a, const void *b)
 {
@@ -90,7 +100,8 @@ static void smooth(const struct tt_step_levels *levels, struct track *track, dou
 {
     size_t heard = 0;
     for (size_t i = 0; i < count; i++) {
-        const size_t from = i > REACH_STEPS ? i - REACH_STEPS : 0, to = i + REACH_STEPS < count ? i + REACH_STEPS + 1 : count;
+        const size_t from = i > REACH_STEPS ? i - REACH_STEPS : 0,
+                     to = i + REACH_STEPS < count ? i + REACH_STEPS + 1 : count;
         double sum = 0;
         for (size_t k = from; k < to; k++)
             sum += (double)levels->powers[k];
@@ -119,7 +130,8 @@ static bool find_usual(const struct duel *duel, double *difference_db, double *b
     return true;
 }
 
-static size_t collect(const struct duel *duel, double difference_db, double bleed_db, int64_t step_frames, struct tt_span_frames *spans)
+static size_t collect(const struct duel *duel, double difference_db, double bleed_db, int64_t step_frames,
+                      struct tt_span_frames *spans)
 {
     size_t found = 0, start = 0, end = 0; /* of the span at hand; end 0: none */
     for (size_t i = 0; i <= duel->count; i++) {
@@ -137,7 +149,8 @@ static size_t collect(const struct duel *duel, double difference_db, double blee
     return found;
 }
 
-struct tt_span_frames *tt_other_voice_find(const struct tt_step_levels *own, const struct tt_step_levels *other, size_t *count, struct tt_error *err)
+struct tt_span_frames *tt_other_voice_find(const struct tt_step_levels *own, const struct tt_step_levels *other,
+                                           size_t *count, struct tt_error *err)
 {
     struct duel duel = {.count = own->count < other->count ? own->count : other->count};
     struct tt_span_frames *spans = malloc((duel.count + 1) * sizeof *spans);

@@ -9,8 +9,8 @@
 #define SIGN_MASK 0x7FFFFFFFu
 #define INFINITY_BITS 0x7F800000u
 
-/* Clipped by magnitude, as whole-number arithmetic: with float comparisons the loop would not be done several at a time.
- * Adding and taking away 2^23 leaves a float rounded to a whole number, halves to even, for up to 2^23. */
+/* Clipped by magnitude, as whole-number arithmetic: with float comparisons the loop would not be done several at a
+ * time. Adding and taking away 2^23 leaves a float rounded to a whole number, halves to even, for up to 2^23. */
 static inline int32_t to_whole(float value, float full_scale, int32_t most)
 {
     const float whole_step = 8388608.0f;
@@ -43,8 +43,8 @@ static inline uint64_t draw(uint64_t *state)
     return z ^ z >> 31;
 }
 
-/* The difference of two even draws of one step each is triangular over -1 to 1 step: the error's mean and power then do not
- * depend on the sound (Lipshitz, Wannamaker, Vanderkooy 1992; from memory). */
+/* The difference of two even draws of one step each is triangular over -1 to 1 step: the error's mean and power then do
+ * not depend on the sound (Lipshitz, Wannamaker, Vanderkooy 1992; from memory). */
 void tt_pcm_to_16(const float *samples, int32_t *values, float *noise, size_t count, uint64_t *dither_state)
 {
     const float draw_step = 1.0f / 4294967296.0f;

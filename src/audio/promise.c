@@ -7,7 +7,10 @@
 
 enum { MOST_CHUNKS = 4096 }; /* before the sound data; a header that holds more is not worth following */
 
-struct bytes { int fd; int64_t file_size; };
+struct bytes {
+    int fd;
+    int64_t file_size;
+};
 
 static bool get(const struct bytes *in, int64_t offset, void *data, size_t size)
 {
@@ -24,7 +27,8 @@ static uint64_t number(const unsigned char *at, int size, bool is_big_endian)
     return value;
 }
 
-/* Writers that cannot go back leave the greatest value there is, signed or unsigned, or a little less (common practice, no source). */
+/* Writers that cannot go back leave the greatest value there is, signed or unsigned, or a little less (common practice,
+ * no source). */
 static bool is_stream_mark(uint64_t size)
 {
     return size >= 0xFFFFF000u || (size >= 0x7FFFF000u && size <= 0x80000000u);
@@ -39,7 +43,7 @@ static struct tt_data_promise settle(const struct bytes *in, struct tt_data_prom
     return promise;
 }
 
-static const struct tt_data_promise nothing = { .size_field_bytes = 0 };
+static const struct tt_data_promise nothing = {.size_field_bytes = 0};
 
 /* A size of zero is left by a recorder that lost power, if the size of the whole was not filled in either. */
 static bool is_whole_size_filled_in(const struct bytes *in, bool is_big_endian)
@@ -48,9 +52,10 @@ static bool is_whole_size_filled_in(const struct bytes *in, bool is_big_endian)
     return get(in, 0, head, sizeof head) && (int64_t)number(head + 4, 4, is_big_endian) + 8 == in->file_size;
 }
 
-static struct tt_data_promise settle_riff(const struct bytes *in, int64_t at, uint64_t size, int64_t long_size_at, bool is_big_endian)
+static struct tt_data_promise settle_riff(const struct bytes *in, int64_t at, uint64_t size, int64_t long_size_at,
+                                          bool is_big_endian)
 {
-    struct tt_data_promise promise = { .data_offset = at + 8, .size_field_at = at + 4, .size_field_bytes = 4 };
+    struct tt_data_promise promise = {.data_offset = at + 8, .size_field_at = at + 4, .size_field_bytes = 4};
     unsigned char long_size[8];
     promise.is_big_endian = is_big_endian;
     if (size == 0xFFFFFFFFu && long_size_at > 0 && get(in, long_size_at, long_size, sizeof long_size)) {
@@ -59,12 +64,13 @@ static struct tt_data_promise settle_riff(const struct bytes *in, int64_t at, ui
         return settle(in, promise, number(long_size, 8, false));
     }
     bool is_past_end = at + 8 + (int64_t)size > in->file_size;
-    promise.is_left_open = (is_stream_mark(size) && is_past_end) || (size == 0 && !is_whole_size_filled_in(in, is_big_endian));
+    promise.is_left_open =
+        (is_stream_mark(size) && is_past_end) || (size == 0 && !is_whole_size_filled_in(in, is_big_endian));
     return settle(in, promise, size);
 }
 
-/* RIFF 1991; RF64: EBU Tech 3306 and ITU-R BS.2088 (the real size is in ds64). AIFF has the same walk, big-endian; its SSND
- * begins with an offset and a block size. */
+/* RIFF 1991; RF64: EBU Tech 3306 and ITU-R BS.2088 (the real size is in ds64). AIFF has the same walk, big-endian; its
+ * SSND begins with an offset and a block size. */
 static struct tt_data_promise walk_chunks(const struct bytes *in, const char *data_id, bool is_big_endian)
 {
     int64_t long_size_at = 0, at = 12;
@@ -94,7 +100,7 @@ static struct tt_data_promise walk_w64(const struct bytes *in)
         if (size < 24 || size > (uint64_t)INT64_MAX / 2)
             return nothing;
         if (memcmp(head, "data", 4) == 0) {
-            struct tt_data_promise promise = { .data_offset = at + 24, .size_field_at = at + 16, .size_field_bytes = 8 };
+            struct tt_data_promise promise = {.data_offset = at + 24, .size_field_at = at + 16, .size_field_bytes = 8};
             promise.size_extra = sizeof head;
             return settle(in, promise, size);
         }
@@ -103,7 +109,8 @@ static struct tt_data_promise walk_w64(const struct bytes *in)
     return nothing;
 }
 
-/* CAF: 12-byte chunk headers with big-endian 64-bit sizes; -1 means to the end of the file; data begins with an edit count. */
+/* CAF: 12-byte chunk headers with big-endian 64-bit sizes; -1 means to the end of the file; data begins with an edit
+ * count. */
 static struct tt_data_promise walk_caf(const struct bytes *in)
 {
     int64_t at = 8;
@@ -113,7 +120,7 @@ static struct tt_data_promise walk_caf(const struct bytes *in)
             return nothing;
         uint64_t size = number(head + 4, 8, true);
         if (memcmp(head, "data", 4) == 0) {
-            struct tt_data_promise promise = { .data_offset = at + 16, .size_field_at = at + 4, .size_field_bytes = 8 };
+            struct tt_data_promise promise = {.data_offset = at + 16, .size_field_at = at + 4, .size_field_bytes = 8};
             promise.size_extra = 4;
             promise.is_big_endian = true;
             promise.is_left_open = size == UINT64_MAX;
@@ -128,7 +135,7 @@ static struct tt_data_promise walk_caf(const struct bytes *in)
 
 static struct tt_data_promise read_au(const struct bytes *in, const unsigned char *head, bool is_big_endian)
 {
-    struct tt_data_promise promise = { .size_field_at = 8, .size_field_bytes = 4, .is_big_endian = is_big_endian };
+    struct tt_data_promise promise = {.size_field_at = 8, .size_field_bytes = 4, .is_big_endian = is_big_endian};
     uint64_t size = number(head + 8, 4, is_big_endian);
     promise.data_offset = (int64_t)number(head + 4, 4, is_big_endian);
     promise.is_left_open = size == 0 || (is_stream_mark(size) && promise.data_offset + (int64_t)size > in->file_size);
@@ -137,7 +144,7 @@ static struct tt_data_promise read_au(const struct bytes *in, const unsigned cha
 
 struct tt_data_promise tt_data_promise_read(int fd, int64_t file_size)
 {
-    const struct bytes in = { fd, file_size };
+    const struct bytes in = {fd, file_size};
     unsigned char head[12];
     if (!get(&in, 0, head, sizeof head))
         return nothing;

@@ -37,7 +37,8 @@ struct tt_reader {
     int64_t position;    /* frames read so far */
     int64_t exact_count; /* frames that must be there; -1 where the header only estimates */
     bool is_truncated;
-    unsigned char *packed; /* a block of a usual WAV as it lies in the file: the library reads 8 KiB at a time; NULL: all else */
+    unsigned char
+        *packed; /* a block of a usual WAV as it lies in the file: the library reads 8 KiB at a time; NULL: all else */
 };
 
 /* O_NONBLOCK: a FIFO that is named like a sound file must not hold everything up. */
@@ -52,9 +53,11 @@ static bool open_regular(struct tt_reader *reader, struct tt_error *err)
     if (S_ISDIR(status.st_mode))
         return tt_fail(err, TT_ERROR_INPUT, "%s: is a folder, not a sound file; rename it", reader->path);
     if (!S_ISREG(status.st_mode))
-        return tt_fail(err, TT_ERROR_INPUT, "%s: is a pipe or device, not a sound file; save the sound as a file", reader->path);
+        return tt_fail(err, TT_ERROR_INPUT, "%s: is a pipe or device, not a sound file; save the sound as a file",
+                       reader->path);
     if (status.st_size == 0)
-        return tt_fail(err, TT_ERROR_INPUT, "%s: empty file; copy it again from the recorder, or take it out of the folder", reader->path);
+        return tt_fail(err, TT_ERROR_INPUT,
+                       "%s: empty file; copy it again from the recorder, or take it out of the folder", reader->path);
     reader->promise = tt_data_promise_read(reader->fd, (int64_t)status.st_size);
     reader->view = tt_view_make(reader->fd, (int64_t)status.st_size, &reader->promise);
     return true;
@@ -69,11 +72,15 @@ static bool open_sound(struct tt_reader *reader, SF_INFO *sound, struct tt_error
     if (reader->view.failed_errno != 0)
         return tt_fail_errno(err, TT_ERROR_INPUT, reader->view.failed_errno, "%s: cannot be read", reader->path);
     if (strstr(why, "Internal error") != NULL) /* what the library says of a rate of zero */
-        return tt_fail(err, TT_ERROR_INPUT, "%s: the header is damaged: it tells no sample rate; copy it again from the recorder", reader->path);
+        return tt_fail(err, TT_ERROR_INPUT,
+                       "%s: the header is damaged: it tells no sample rate; copy it again from the recorder",
+                       reader->path);
     size_t length = strlen(why);
     if (length > 0 && why[length - 1] == '.')
         why[length - 1] = '\0';
-    return tt_fail(err, TT_ERROR_INPUT, "%s: not a sound file: %s; save it anew as WAV or FLAC, or take it out of the folder", reader->path, why);
+    return tt_fail(err, TT_ERROR_INPUT,
+                   "%s: not a sound file: %s; save it anew as WAV or FLAC, or take it out of the folder", reader->path,
+                   why);
 }
 
 static bool check_header(const struct tt_reader *reader, const SF_INFO *sound, struct tt_error *err)
@@ -81,13 +88,15 @@ static bool check_header(const struct tt_reader *reader, const SF_INFO *sound, s
     if (sound->channels < 1)
         return tt_fail(err, TT_ERROR_INPUT, "%s: the header names no channel; save it anew as WAV", reader->path);
     if (sound->channels > TT_MOST_CHANNELS)
-        return tt_fail(err, TT_ERROR_INPUT, "%s: %d channels, at most %d can be read; save the voice's channel alone", reader->path,
-                       sound->channels, TT_MOST_CHANNELS);
+        return tt_fail(err, TT_ERROR_INPUT, "%s: %d channels, at most %d can be read; save the voice's channel alone",
+                       reader->path, sound->channels, TT_MOST_CHANNELS);
     if (sound->samplerate < LEAST_RATE_HZ || sound->samplerate > MOST_RATE_HZ)
-        return tt_fail(err, TT_ERROR_INPUT, "%s: a sample rate of %d Hz, only %d to %d Hz can be read; save it at 48000 Hz",
-                       reader->path, sound->samplerate, (int)LEAST_RATE_HZ, (int)MOST_RATE_HZ);
+        return tt_fail(err, TT_ERROR_INPUT,
+                       "%s: a sample rate of %d Hz, only %d to %d Hz can be read; save it at 48000 Hz", reader->path,
+                       sound->samplerate, (int)LEAST_RATE_HZ, (int)MOST_RATE_HZ);
     if (sound->frames < 0)
-        return tt_fail(err, TT_ERROR_INPUT, "%s: the header gives a length below zero; save it anew as WAV", reader->path);
+        return tt_fail(err, TT_ERROR_INPUT, "%s: the header gives a length below zero; save it anew as WAV",
+                       reader->path);
     return true;
 }
 
@@ -108,8 +117,8 @@ static bool count_frames(struct tt_reader *reader, int64_t *count, struct tt_err
 static bool flac_lacks_its_end(struct tt_reader *reader, int64_t frame_count)
 {
     float frame[TT_MOST_CHANNELS];
-    return frame_count > 0
-        && (sf_seek(reader->file, frame_count - 1, SEEK_SET) < 0 || sf_readf_float(reader->file, frame, 1) != 1);
+    return frame_count > 0 &&
+           (sf_seek(reader->file, frame_count - 1, SEEK_SET) < 0 || sf_readf_float(reader->file, frame, 1) != 1);
 }
 
 /* Uncompressed sound: the chunk sizes against the size of the file. */
@@ -129,7 +138,8 @@ static void check_promise(const struct tt_reader *reader, const SF_INFO *sound, 
     }
 }
 
-/* Settles how many frames there are. The file is opened anew where it was read from, so that reading starts untouched. */
+/* Settles how many frames there are. The file is opened anew where it was read from, so that reading starts untouched.
+ */
 static bool settle_length(struct tt_reader *reader, SF_INFO *sound, struct tt_audio_info *info, struct tt_error *err)
 {
     check_promise(reader, sound, info);
@@ -202,7 +212,7 @@ bool tt_reader_bext(struct tt_reader *reader, struct tt_bext *bext, char **codin
 {
     enum { HISTORY_MOST = 65536 }; /* a history that is longer is cut: no honest one comes near */
     typedef SF_BROADCAST_INFO_VAR(HISTORY_MOST) info_type;
-    *bext = (struct tt_bext){ 0 };
+    *bext = (struct tt_bext){0};
     *coding_history = NULL;
     if (reader->camera != NULL)
         return false;
@@ -213,7 +223,8 @@ bool tt_reader_bext(struct tt_reader *reader, struct tt_bext *bext, char **codin
     }
     copy_field(bext->description, sizeof bext->description, info->description, sizeof info->description);
     copy_field(bext->originator, sizeof bext->originator, info->originator, sizeof info->originator);
-    copy_field(bext->originator_reference, sizeof bext->originator_reference, info->originator_reference, sizeof info->originator_reference);
+    copy_field(bext->originator_reference, sizeof bext->originator_reference, info->originator_reference,
+               sizeof info->originator_reference);
     copy_field(bext->date, sizeof bext->date, info->origination_date, sizeof info->origination_date);
     copy_field(bext->time, sizeof bext->time, info->origination_time, sizeof info->origination_time);
     uint64_t frames = (uint64_t)info->time_reference_high << 32 | info->time_reference_low;
@@ -230,7 +241,9 @@ static bool open_camera(struct tt_reader *reader, struct tt_audio_info *info, st
 {
     struct stat status;
     if (stat(reader->path, &status) == 0 && !S_ISREG(status.st_mode))
-        return tt_fail(err, TT_ERROR_INPUT, "%s: is a folder or a device, not a sound file; rename it, or take it out of the folder", reader->path);
+        return tt_fail(err, TT_ERROR_INPUT,
+                       "%s: is a folder or a device, not a sound file; rename it, or take it out of the folder",
+                       reader->path);
     reader->camera = tt_camera_open(reader->path, info, err);
     if (reader->camera == NULL)
         return false;
@@ -242,7 +255,7 @@ static bool open_camera(struct tt_reader *reader, struct tt_audio_info *info, st
 
 static bool open_reader(struct tt_reader *reader, struct tt_audio_info *info, struct tt_error *err)
 {
-    SF_INFO sound = { 0 };
+    SF_INFO sound = {0};
     if (tt_is_camera_name(tt_path_name(reader->path)))
         return open_camera(reader, info, err);
     if (!open_regular(reader, err) || !open_sound(reader, &sound, err) || !check_header(reader, &sound, err))
@@ -259,7 +272,7 @@ static bool open_reader(struct tt_reader *reader, struct tt_audio_info *info, st
 
 struct tt_reader *tt_reader_open(const char *path, struct tt_audio_info *info, struct tt_error *err)
 {
-    *info = (struct tt_audio_info){ .time_reference = -1 };
+    *info = (struct tt_audio_info){.time_reference = -1};
     struct tt_reader *reader = calloc(1, sizeof *reader);
     if (reader == NULL) {
         (void)tt_fail_memory(err);
@@ -281,7 +294,8 @@ static int64_t fail_at(const struct tt_reader *reader, int reason, const char *w
     if (reason != 0)
         (void)tt_fail_errno(err, TT_ERROR_INPUT, reason, "%s: cannot be read at %s", reader->path, time);
     else
-        (void)tt_fail(err, TT_ERROR_INPUT, "%s: cannot be read at %s: %s; copy it again from the recorder", reader->path, time, words);
+        (void)tt_fail(err, TT_ERROR_INPUT, "%s: cannot be read at %s: %s; copy it again from the recorder",
+                      reader->path, time, words);
     return -1;
 }
 
@@ -296,7 +310,9 @@ static sf_count_t read_frames(struct tt_reader *reader, float *interleaved, sf_c
     if (reader->packed == NULL)
         return sf_readf_float(reader->file, interleaved, frame_count);
     const sf_count_t frame_bytes = 3 * (sf_count_t)reader->channel_count, most = PACKED_BYTES / frame_bytes;
-    sf_count_t got = sf_read_raw(reader->file, reader->packed, (frame_count < most ? frame_count : most) * frame_bytes) / frame_bytes;
+    sf_count_t got =
+        sf_read_raw(reader->file, reader->packed, (frame_count < most ? frame_count : most) * frame_bytes) /
+        frame_bytes;
     if (got > 0)
         tt_pcm_unpack_24(reader->packed, interleaved, (size_t)(got * reader->channel_count));
     return got;
@@ -342,7 +358,8 @@ bool tt_reader_skip(struct tt_reader *reader, int64_t frames, struct tt_error *e
     /* Lossy coders know their places only by what they decoded before. */
     if (reader->camera != NULL || reader->exact_count < 0)
         return read_over(reader, frames, err);
-    const int64_t to = reader->position + frames < reader->exact_count ? reader->position + frames : reader->exact_count;
+    const int64_t to =
+        reader->position + frames < reader->exact_count ? reader->position + frames : reader->exact_count;
     if (sf_seek(reader->file, to, SEEK_SET) != to)
         return fail_at(reader, reader->view.failed_errno, "it cannot be gone on from there", err) >= 0;
     reader->position = to;

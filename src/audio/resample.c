@@ -6,7 +6,7 @@
 #include <string.h>
 
 struct tt_resampler {
-    soxr_t soxr;          /* NULL: equal rates, copied */
+    soxr_t soxr; /* NULL: equal rates, copied */
     int from_hz, to_hz;
     int64_t taken, given; /* samples */
     bool is_ending;
@@ -40,12 +40,14 @@ struct tt_resampler *tt_resampler_create(int from_hz, int to_hz, struct tt_error
         resampler->soxr = soxr_create(from_hz, to_hz, 1, &why, &floats, &quality, &one_thread);
     if (resampler->soxr != NULL)
         return resampler;
-    (void)tt_fail(err, TT_ERROR_INTERNAL, "no change of rate from %d Hz to %d Hz: %s", from_hz, to_hz, why != NULL ? why : "unknown");
+    (void)tt_fail(err, TT_ERROR_INTERNAL, "no change of rate from %d Hz to %d Hz: %s", from_hz, to_hz,
+                  why != NULL ? why : "unknown");
     free(resampler);
     return NULL;
 }
 
-static int64_t copy_on(struct tt_resampler *resampler, const float *samples, size_t count, size_t *used, float *output, size_t most)
+static int64_t copy_on(struct tt_resampler *resampler, const float *samples, size_t count, size_t *used, float *output,
+                       size_t most)
 {
     size_t n = count < most ? count : most;
     if (n > 0)
@@ -71,8 +73,8 @@ static int64_t settle_end(const struct tt_resampler *resampler, float *output, s
     return (int64_t)zeros;
 }
 
-int64_t tt_resampler_run(struct tt_resampler *resampler, const float *samples, size_t count, size_t *used, float *output,
-                         size_t most, struct tt_error *err)
+int64_t tt_resampler_run(struct tt_resampler *resampler, const float *samples, size_t count, size_t *used,
+                         float *output, size_t most, struct tt_error *err)
 {
     *used = 0;
     if (resampler->is_ending && count > 0) {
@@ -85,7 +87,8 @@ int64_t tt_resampler_run(struct tt_resampler *resampler, const float *samples, s
     if (count == 0 && !is_end)
         return 0; /* an empty block is not the end */
     size_t got = 0;
-    soxr_error_t why = soxr_process(resampler->soxr, is_end ? NULL : samples, count, is_end ? NULL : used, output, most, &got);
+    soxr_error_t why =
+        soxr_process(resampler->soxr, is_end ? NULL : samples, count, is_end ? NULL : used, output, most, &got);
     if (why != NULL) {
         (void)tt_fail(err, TT_ERROR_INTERNAL, "change of rate: %s", why);
         return -1;

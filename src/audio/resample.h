@@ -11,10 +11,10 @@
 
 struct tt_resampler;
 struct tt_resampler *tt_resampler_create(int from_hz, int to_hz, struct tt_error *err);
-/* Feeds count mono samples and writes what is ready to output (holding most); returns samples written, -1 on error. Call with
- * count 0 and samples NULL at the end until it returns 0. *used tells how many input samples were taken. */
-int64_t tt_resampler_run(struct tt_resampler *resampler, const float *samples, size_t count, size_t *used, float *output,
-                         size_t most, struct tt_error *err);
+/* Feeds count mono samples and writes what is ready to output (holding most); returns samples written, -1 on error.
+ * Call with count 0 and samples NULL at the end until it returns 0. *used tells how many input samples were taken. */
+int64_t tt_resampler_run(struct tt_resampler *resampler, const float *samples, size_t count, size_t *used,
+                         float *output, size_t most, struct tt_error *err);
 void tt_resampler_destroy(struct tt_resampler *resampler);
 
 /* Frame positions carried over: round(frame * to / from). */

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* libsndfile keeps the error of a failed open in a static variable: opening is done by one thread at a time. Always through
- * callbacks: an open by name would take text that is named .au for headerless sound. */
+/* libsndfile keeps the error of a failed open in a static variable: opening is done by one thread at a time. Always
+ * through callbacks: an open by name would take text that is named .au for headerless sound. */
 #ifndef TT_AUDIO_SNDFILE_LOCK_H
 #define TT_AUDIO_SNDFILE_LOCK_H
 

@@ -11,7 +11,7 @@
 
 struct tt_view tt_view_make(int fd, int64_t file_size, const struct tt_data_promise *promise)
 {
-    struct tt_view view = { .fd = fd, .file_size = file_size };
+    struct tt_view view = {.fd = fd, .file_size = file_size};
     if (promise->size_field_bytes == 0 || promise->is_kept)
         return view;
     uint64_t size = (uint64_t)(file_size - promise->data_offset + promise->size_extra);
@@ -26,10 +26,7 @@ struct tt_view tt_view_make(int fd, int64_t file_size, const struct tt_data_prom
     return view;
 }
 
-static sf_count_t get_filelen(void *user)
-{
-    return ((struct tt_view *)user)->file_size;
-}
+static sf_count_t get_filelen(void *user) { return ((struct tt_view *)user)->file_size; }
 
 static sf_count_t seek(sf_count_t offset, int whence, void *user)
 {
@@ -50,8 +47,8 @@ static void show_patch(const struct tt_view *view, unsigned char *data, int64_t 
     }
 }
 
-/* libsndfile 1.2 steps back, and for ever, over a part of a LIST whose size is near 4 GiB. It asks for the names of chunks one by one; nothing of ours
- * is in that one. */
+/* libsndfile 1.2 steps back, and for ever, over a part of a LIST whose size is near 4 GiB. It asks for the names of
+ * chunks one by one; nothing of ours is in that one. */
 static void hide_list(const struct tt_view *view, unsigned char *data, int64_t count)
 {
     if (view->is_opening && count == 4 && memcmp(data, "LIST", 4) == 0)
@@ -87,16 +84,13 @@ static sf_count_t refuse_write(const void *data, sf_count_t count, void *user)
     return 0;
 }
 
-static sf_count_t tell(void *user)
-{
-    return ((struct tt_view *)user)->at;
-}
+static sf_count_t tell(void *user) { return ((struct tt_view *)user)->at; }
 
 SNDFILE *tt_view_open(struct tt_view *view, SF_INFO *info, char *why, int why_size)
 {
-    SF_VIRTUAL_IO calls = { get_filelen, seek, read_on, refuse_write, tell };
+    SF_VIRTUAL_IO calls = {get_filelen, seek, read_on, refuse_write, tell};
     view->at = 0;
-    *info = (SF_INFO){ 0 };
+    *info = (SF_INFO){0};
     view->is_opening = true;
     SNDFILE *file = tt_sndfile_open(&calls, SFM_READ, view, info, why, why_size);
     view->is_opening = false;

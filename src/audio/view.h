@@ -13,11 +13,11 @@ struct tt_view {
     int fd;
     int64_t file_size;
     int64_t at;
-    int64_t patch_at;       /* bytes that are shown in place of the file's own */
-    int patch_size;         /* 0: none */
+    int64_t patch_at; /* bytes that are shown in place of the file's own */
+    int patch_size;   /* 0: none */
     unsigned char patch[8];
-    bool is_opening;        /* what is read is a header, not sound */
-    int failed_errno;       /* of the first read that failed */
+    bool is_opening;  /* what is read is a header, not sound */
+    int failed_errno; /* of the first read that failed */
 };
 
 /* Mends what the promise shows to be wrong. */

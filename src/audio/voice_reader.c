@@ -12,21 +12,22 @@
 enum { BLOCK_FRAMES = 16384 };
 
 static const float clip_level = 32767.0f / 32768.0f; /* the greatest 16-bit value */
-/* Around a clipped sample the safety channel is heard alone, then faded: an overdriven input needs a moment to recover. Common practice, no source. */
+/* Around a clipped sample the safety channel is heard alone, then faded: an overdriven input needs a moment to recover.
+ * Common practice, no source. */
 static const double guard_ms = 2, fade_ms = 5;
 
 struct tt_voice_reader {
     struct tt_recording recording;
     struct tt_reader *reader;
-    size_t file;        /* 0: the first; else more_paths[file - 1] */
-    int64_t *lengths;   /* of the files that are not the last */
+    size_t file;      /* 0: the first; else more_paths[file - 1] */
+    int64_t *lengths; /* of the files that are not the last */
     int rate_hz;
     float *interleaved; /* BLOCK_FRAMES frames; NULL with one channel, which is read straight through */
     int channel_count;
     int channel;
     int64_t bad_samples;
     struct tt_step_levels own_levels, listener_levels; /* with a listener's channel */
-    float *picked;      /* BLOCK_FRAMES samples of a channel, for these */
+    float *picked;                                     /* BLOCK_FRAMES samples of a channel, for these */
     /* With a safety channel: frames that were read ahead. */
     float *main, *safety;
     int64_t waiting, reach, guard;
@@ -44,7 +45,8 @@ static const char *path_of(const struct tt_recording *recording, size_t file)
 static bool add_lengths(struct tt_voice_reader *voice, struct tt_audio_info *info, struct tt_error *err)
 {
     const struct tt_recording *recording = &voice->recording;
-    if (recording->more_count > 0 && (voice->lengths = calloc(recording->more_count + 1, sizeof *voice->lengths)) == NULL)
+    if (recording->more_count > 0 &&
+        (voice->lengths = calloc(recording->more_count + 1, sizeof *voice->lengths)) == NULL)
         return tt_fail_memory(err);
     if (voice->lengths != NULL)
         voice->lengths[0] = info->frame_count;
@@ -55,7 +57,10 @@ static bool add_lengths(struct tt_voice_reader *voice, struct tt_audio_info *inf
             return false;
         tt_reader_close(reader);
         if (more.rate_hz != info->rate_hz || more.channel_count != info->channel_count)
-            return tt_fail(err, TT_ERROR_INPUT, "%s: has another rate or other channels than the file that it goes on from; copy both again from the recorder", path_of(recording, i));
+            return tt_fail(err, TT_ERROR_INPUT,
+                           "%s: has another rate or other channels than the file that it goes on from; copy both again "
+                           "from the recorder",
+                           path_of(recording, i));
         voice->lengths[i] = more.frame_count;
         info->frame_count += more.frame_count;
         info->is_truncated = info->is_truncated || more.is_truncated;
@@ -84,8 +89,8 @@ static bool open_voice(struct tt_voice_reader *voice, struct tt_audio_info *info
     voice->channel_count = info->channel_count;
     voice->rate_hz = info->rate_hz;
     if (voice->channel >= info->channel_count)
-        return tt_fail(err, TT_ERROR_INPUT, "%s: has %d channel%s, there is no channel %d; set take.channel to auto", path,
-                       info->channel_count, info->channel_count == 1 ? "" : "s", voice->channel + 1);
+        return tt_fail(err, TT_ERROR_INPUT, "%s: has %d channel%s, there is no channel %d; set take.channel to auto",
+                       path, info->channel_count, info->channel_count == 1 ? "" : "s", voice->channel + 1);
     if (!add_lengths(voice, info, err) || !open_safety(voice, err))
         return false;
     if (info->channel_count == 1)
@@ -98,7 +103,8 @@ static bool open_voice(struct tt_voice_reader *voice, struct tt_audio_info *info
     return (voice->interleaved != NULL && (voice->picked != NULL || !has_listener)) || tt_fail_memory(err);
 }
 
-struct tt_voice_reader *tt_recording_open(const struct tt_recording *recording, struct tt_audio_info *info, struct tt_error *err)
+struct tt_voice_reader *tt_recording_open(const struct tt_recording *recording, struct tt_audio_info *info,
+                                          struct tt_error *err)
 {
     struct tt_voice_reader *voice = calloc(1, sizeof *voice);
     if (voice == NULL) {
@@ -114,20 +120,24 @@ struct tt_voice_reader *tt_recording_open(const struct tt_recording *recording, 
     return NULL;
 }
 
-struct tt_voice_reader *tt_voice_reader_open(const char *path, int channel, struct tt_audio_info *info, struct tt_error *err)
+struct tt_voice_reader *tt_voice_reader_open(const char *path, int channel, struct tt_audio_info *info,
+                                             struct tt_error *err)
 {
-    struct tt_recording recording = { .path = path, .channel = channel };
+    struct tt_recording recording = {.path = path, .channel = channel};
     return tt_recording_open(&recording, info, err);
 }
 
 static bool add_levels(struct tt_voice_reader *voice, const float *interleaved, int64_t count, struct tt_error *err)
 {
-    const struct { int channel; struct tt_step_levels *levels; } both[] = {
-        { voice->channel, &voice->own_levels }, { voice->recording.listener_number - 1, &voice->listener_levels } };
+    const struct {
+        int channel;
+        struct tt_step_levels *levels;
+    } both[] = {{voice->channel, &voice->own_levels}, {voice->recording.listener_number - 1, &voice->listener_levels}};
     for (size_t i = 0; voice->picked != NULL && i < 2; i++) {
         tt_samples_pick(interleaved, voice->channel_count, both[i].channel, voice->picked, (size_t)count);
         (void)tt_samples_mend(voice->picked, (size_t)count);
-        if (!tt_step_levels_add(both[i].levels, tt_frames_from_ms(TT_OTHER_STEP_MS, voice->rate_hz), voice->picked, (size_t)count, err))
+        if (!tt_step_levels_add(both[i].levels, tt_frames_from_ms(TT_OTHER_STEP_MS, voice->rate_hz), voice->picked,
+                                (size_t)count, err))
             return false;
     }
     return true;
@@ -143,13 +153,15 @@ static bool open_next(struct tt_voice_reader *voice, struct tt_error *err)
     voice->reader = next;
     voice->file++;
     return (info.channel_count == voice->channel_count && info.rate_hz == voice->rate_hz) ||
-           tt_fail(err, TT_ERROR_INPUT, "%s: has changed while it was worked on; run again", path_of(&voice->recording, voice->file));
+           tt_fail(err, TT_ERROR_INPUT, "%s: has changed while it was worked on; run again",
+                   path_of(&voice->recording, voice->file));
 }
 
 bool tt_voice_reader_skip(struct tt_voice_reader *voice, int64_t frames, struct tt_error *err)
 {
     voice->given = frames;
-    for (; voice->file < voice->recording.more_count && frames >= voice->lengths[voice->file]; frames -= voice->lengths[voice->file - 1])
+    for (; voice->file < voice->recording.more_count && frames >= voice->lengths[voice->file];
+         frames -= voice->lengths[voice->file - 1])
         if (!open_next(voice, err))
             return false;
     return tt_reader_skip(voice->reader, frames, err);
@@ -182,8 +194,10 @@ static bool read_ahead(struct tt_voice_reader *voice, int64_t wanted, struct tt_
         int64_t got = read_interleaved(voice, voice->interleaved, most, err);
         if (got < 0)
             return false;
-        tt_samples_pick(voice->interleaved, voice->channel_count, voice->channel, voice->main + voice->waiting, (size_t)got);
-        tt_samples_pick(voice->interleaved, voice->channel_count, voice->recording.safety_number - 1, voice->safety + voice->waiting, (size_t)got);
+        tt_samples_pick(voice->interleaved, voice->channel_count, voice->channel, voice->main + voice->waiting,
+                        (size_t)got);
+        tt_samples_pick(voice->interleaved, voice->channel_count, voice->recording.safety_number - 1,
+                        voice->safety + voice->waiting, (size_t)got);
         voice->bad_samples += tt_samples_mend(voice->main + voice->waiting, (size_t)got);
         (void)tt_samples_mend(voice->safety + voice->waiting, (size_t)got);
         voice->waiting += got;
@@ -217,7 +231,8 @@ static void mix(struct tt_voice_reader *voice, float *samples, int64_t count)
         if (next == i && voice->since_clip >= voice->reach)
             count_mended(voice, i);
         voice->since_clip = next == i ? 0 : voice->since_clip + 1;
-        int64_t ahead = next < voice->waiting ? next - i : voice->reach, distance = voice->since_clip < ahead ? voice->since_clip : ahead;
+        int64_t ahead = next < voice->waiting ? next - i : voice->reach,
+                distance = voice->since_clip < ahead ? voice->since_clip : ahead;
         samples[i] = voice->main[i];
         if (distance >= voice->reach)
             continue;
@@ -289,15 +304,13 @@ bool tt_voice_reader_bext(struct tt_voice_reader *voice, struct tt_bext *bext, c
     return has_it;
 }
 
-struct tt_span_frames *tt_voice_reader_other_voice(const struct tt_voice_reader *voice, size_t *count, struct tt_error *err)
+struct tt_span_frames *tt_voice_reader_other_voice(const struct tt_voice_reader *voice, size_t *count,
+                                                   struct tt_error *err)
 {
     return tt_other_voice_find(&voice->own_levels, &voice->listener_levels, count, err);
 }
 
-int64_t tt_voice_reader_bad_samples(const struct tt_voice_reader *voice)
-{
-    return voice->bad_samples;
-}
+int64_t tt_voice_reader_bad_samples(const struct tt_voice_reader *voice) { return voice->bad_samples; }
 
 void tt_voice_reader_close(struct tt_voice_reader *voice)
 {

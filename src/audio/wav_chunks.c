@@ -22,7 +22,7 @@ enum { CHUNK_HEAD_SIZE = 8 };
 
 void tt_bytes_u16(struct tt_text *bytes, uint16_t value)
 {
-    const char raw[2] = { (char)(value & 0xFF), (char)(value >> 8) };
+    const char raw[2] = {(char)(value & 0xFF), (char)(value >> 8)};
     tt_text_add_bytes(bytes, raw, sizeof raw);
 }
 
@@ -40,15 +40,9 @@ static void set_number(struct tt_text *bytes, size_t at, uint64_t value, size_t 
         bytes->data[at + i] = (char)(value >> (8 * i) & 0xFF);
 }
 
-void tt_bytes_set_u32(struct tt_text *bytes, size_t at, uint32_t value)
-{
-    set_number(bytes, at, value, 4);
-}
+void tt_bytes_set_u32(struct tt_text *bytes, size_t at, uint32_t value) { set_number(bytes, at, value, 4); }
 
-void tt_bytes_set_u64(struct tt_text *bytes, size_t at, uint64_t value)
-{
-    set_number(bytes, at, value, 8);
-}
+void tt_bytes_set_u64(struct tt_text *bytes, size_t at, uint64_t value) { set_number(bytes, at, value, 8); }
 
 size_t tt_chunk_begin(struct tt_text *bytes, const char *id)
 {
@@ -124,16 +118,13 @@ static uint16_t bext_hundredths(double value)
 
 void tt_chunk_bext_loudness(struct tt_text *bytes, size_t begin, const struct tt_bext_loudness *loudness)
 {
-    const double values[5] = { loudness->integrated_lufs, loudness->range_lu, loudness->max_true_peak_dbtp,
-                               loudness->max_momentary_lufs, loudness->max_short_term_lufs };
+    const double values[5] = {loudness->integrated_lufs, loudness->range_lu, loudness->max_true_peak_dbtp,
+                              loudness->max_momentary_lufs, loudness->max_short_term_lufs};
     for (size_t i = 0; i < 5; i++)
         set_number(bytes, begin + CHUNK_HEAD_SIZE + BEXT_LOUDNESS_AT + 2 * i, bext_hundredths(values[i]), 2);
 }
 
-static bool has_place(const struct tt_label *label)
-{
-    return label->frame >= 0 && label->frame <= (int64_t)UINT32_MAX;
-}
+static bool has_place(const struct tt_label *label) { return label->frame >= 0 && label->frame <= (int64_t)UINT32_MAX; }
 
 static void add_labl(struct tt_text *bytes, uint32_t name, const char *text)
 {

@@ -21,7 +21,8 @@ void tt_chunk_bext(struct tt_text *bytes, const struct tt_bext *bext, const char
 /* Sets the loudness fields of the chunk that began at begin. */
 void tt_chunk_bext_loudness(struct tt_text *bytes, size_t begin, const struct tt_bext_loudness *loudness);
 
-/* 'cue ' and LIST adtl with a labl each (RIFF 1991); nothing where no label has a place within 32 bits. Names count from 1. */
+/* 'cue ' and LIST adtl with a labl each (RIFF 1991); nothing where no label has a place within 32 bits. Names count
+ * from 1. */
 void tt_chunk_labels(struct tt_text *bytes, const struct tt_label *labels, size_t count);
 
 #endif

@@ -8,17 +8,14 @@
 
 enum {
     RIFF_HEAD_SIZE = 12,
-    DS64_AT = 12,        /* EBU Tech 3306: the first chunk, a JUNK chunk of the same size while the file is a plain RIFF */
+    DS64_AT = 12, /* EBU Tech 3306: the first chunk, a JUNK chunk of the same size while the file is a plain RIFF */
     DS64_BODY_SIZE = 28, /* without a table */
     TAG_PCM = 1,         /* RIFF 1991: wFormatTag */
     TAG_FLOAT = 3
 };
 static const uint32_t in_ds64 = 0xFFFFFFFFu; /* in place of a size: look in ds64 */
 
-static int bits_of(enum tt_bits bits)
-{
-    return bits == TT_BITS_16 ? 16 : bits == TT_BITS_24 ? 24 : 32;
-}
+static int bits_of(enum tt_bits bits) { return bits == TT_BITS_16 ? 16 : bits == TT_BITS_24 ? 24 : 32; }
 
 static void add_fmt(struct tt_text *bytes, const struct tt_sound_format *format, uint32_t frame_bytes)
 {
@@ -98,5 +95,5 @@ void tt_wav_head_set_loudness(struct tt_wav_head *head, const struct tt_bext_lou
 void tt_wav_head_free(struct tt_wav_head *head)
 {
     tt_text_free(&head->bytes);
-    *head = (struct tt_wav_head){ 0 };
+    *head = (struct tt_wav_head){0};
 }

@@ -14,10 +14,10 @@
 
 enum {
     BLOCK_FRAMES = 16384,
-    DIRECT_FRAMES = 1024,      /* so many at once need not be gathered first */
+    DIRECT_FRAMES = 1024, /* so many at once need not be gathered first */
     MOST_CHANNELS = 2,
     MOST_BLOCK_BYTES = BLOCK_FRAMES * MOST_CHANNELS * (int)sizeof(float),
-    WRITE_BYTES = 1 << 18      /* written at once, where a multiple of it begins in the file: pages are then filled whole */
+    WRITE_BYTES = 1 << 18 /* written at once, where a multiple of it begins in the file: pages are then filled whole */
 };
 
 /* What one block goes through; made once. */
@@ -48,17 +48,19 @@ const char *tt_container_ending(enum tt_container container)
     return container == TT_CONTAINER_FLAC ? ".flac" : ".wav";
 }
 
-static bool open_container(struct tt_writer *writer, const struct tt_sound_format *format, const struct tt_label *labels,
-                           size_t label_count, const struct tt_bext *bext, struct tt_error *err)
+static bool open_container(struct tt_writer *writer, const struct tt_sound_format *format,
+                           const struct tt_label *labels, size_t label_count, const struct tt_bext *bext,
+                           struct tt_error *err)
 {
     if (format->container == TT_CONTAINER_FLAC) {
         if (writer->bits == TT_BITS_32F)
             writer->bits = TT_BITS_24; /* FLAC holds whole numbers only */
-        writer->flac = tt_flac_sink_open(writer->file, format->rate_hz, writer->channel_count, writer->bits == TT_BITS_16 ? 16 : 24, err);
+        writer->flac = tt_flac_sink_open(writer->file, format->rate_hz, writer->channel_count,
+                                         writer->bits == TT_BITS_16 ? 16 : 24, err);
         return writer->flac != NULL;
     }
-    return tt_wav_head_make(&writer->head, format, labels, label_count, bext, err)
-        && tt_publish_write(writer->file, writer->head.bytes.data, writer->head.bytes.length, err);
+    return tt_wav_head_make(&writer->head, format, labels, label_count, bext, err) &&
+           tt_publish_write(writer->file, writer->head.bytes.data, writer->head.bytes.length, err);
 }
 
 struct tt_writer *tt_writer_open(const char *path, const struct tt_sound_format *format, const struct tt_label *labels,
@@ -181,7 +183,8 @@ static bool finish_wav(struct tt_writer *writer, struct tt_error *err)
     if ((writer->frame_count * head->frame_bytes) % 2 == 1 && !tt_publish_write(writer->file, "", 1, err))
         return false;
     tt_wav_head_set_length(head, writer->frame_count);
-    return tt_publish_seek(writer->file, 0, SEEK_SET, err) && tt_publish_write(writer->file, head->bytes.data, head->bytes.length, err);
+    return tt_publish_seek(writer->file, 0, SEEK_SET, err) &&
+           tt_publish_write(writer->file, head->bytes.data, head->bytes.length, err);
 }
 
 static bool finish(struct tt_writer *writer, struct tt_error *err)

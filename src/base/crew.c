@@ -17,7 +17,7 @@ struct helper {
 
 struct tt_crew {
     struct tt_crew_plan plan;
-    struct outcome *outcomes;         /* one a piece */
+    struct outcome *outcomes; /* one a piece */
     struct helper *helpers;
     size_t helper_count;
     pthread_mutex_t mutex;
@@ -27,8 +27,14 @@ struct tt_crew {
     bool is_ended;
 };
 
-static void *piece_of(const struct tt_crew *crew, size_t index) { return crew->plan.pieces[index % crew->plan.piece_count]; }
-static struct outcome *outcome_of(struct tt_crew *crew, size_t index) { return &crew->outcomes[index % crew->plan.piece_count]; }
+static void *piece_of(const struct tt_crew *crew, size_t index)
+{
+    return crew->plan.pieces[index % crew->plan.piece_count];
+}
+static struct outcome *outcome_of(struct tt_crew *crew, size_t index)
+{
+    return &crew->outcomes[index % crew->plan.piece_count];
+}
 
 /* The oldest piece that nobody has begun. The mutex is held before and after. */
 static void work_on_next(struct tt_crew *crew, size_t worker)

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Pieces of a long work that depend on nothing before them: several threads work on them at once, and the caller's takes what is done, in the order in
- * which it was added. What comes out does not depend on the number of threads. */
+/* Pieces of a long work that depend on nothing before them: several threads work on them at once, and the caller's
+ * takes what is done, in the order in which it was added. What comes out does not depend on the number of threads. */
 #ifndef TT_BASE_CREW_H
 #define TT_BASE_CREW_H
 
@@ -12,7 +12,8 @@
 struct tt_crew_plan {
     /* worker: below the number of threads, and no two threads at once have the same. */
     bool (*work)(void *context, size_t worker, void *piece, struct tt_error *err);
-    bool (*take)(void *context, void *piece, struct tt_error *err); /* on the caller's thread, within tt_crew_piece and tt_crew_finish */
+    bool (*take)(void *context, void *piece,
+                 struct tt_error *err); /* on the caller's thread, within tt_crew_piece and tt_crew_finish */
     void *context;
     void *const *pieces; /* room for what is under way at once; borrowed */
     size_t piece_count;  /* 1 at least; as many as threads and two more keep all of them at work */

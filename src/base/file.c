@@ -17,7 +17,8 @@ enum { CHUNK_BYTES = 16384 };
 static ssize_t read_some(int fd, void *data, size_t size)
 {
     ssize_t got;
-    do got = read(fd, data, size);
+    do
+        got = read(fd, data, size);
     while (got < 0 && errno == EINTR);
     return got;
 }
@@ -25,7 +26,8 @@ static ssize_t read_some(int fd, void *data, size_t size)
 static int open_to_read(const char *path)
 {
     int fd;
-    do fd = open(path, O_RDONLY | O_CLOEXEC);
+    do
+        fd = open(path, O_RDONLY | O_CLOEXEC);
     while (fd < 0 && errno == EINTR);
     return fd;
 }
@@ -33,9 +35,11 @@ static int open_to_read(const char *path)
 static bool holds_already(const char *path, const char *data, size_t size)
 {
     struct stat there;
-    if (stat(path, &there) != 0 || !S_ISREG(there.st_mode) || (uint64_t)there.st_size != size) return false;
+    if (stat(path, &there) != 0 || !S_ISREG(there.st_mode) || (uint64_t)there.st_size != size)
+        return false;
     int fd = open_to_read(path);
-    if (fd < 0) return false;
+    if (fd < 0)
+        return false;
     char chunk[CHUNK_BYTES];
     size_t compared = 0;
     bool is_same = true;
@@ -54,9 +58,11 @@ static bool holds_already(const char *path, const char *data, size_t size)
 
 bool tt_file_write(const char *path, const void *data, size_t size, struct tt_error *err)
 {
-    if (holds_already(path, data, size)) return true;
+    if (holds_already(path, data, size))
+        return true;
     struct tt_publish *file = tt_publish_open(path, err);
-    if (!file) return false;
+    if (!file)
+        return false;
     if (!tt_publish_write(file, data, size, err)) {
         tt_publish_abandon(file);
         return false;
@@ -69,12 +75,16 @@ static bool read_text(int fd, const char *path, size_t most, struct tt_text *tex
     char chunk[CHUNK_BYTES];
     for (;;) {
         ssize_t got = read_some(fd, chunk, sizeof chunk);
-        if (got < 0) return tt_fail_errno(err, TT_ERROR_INPUT, errno, "%s: cannot be read", path);
+        if (got < 0)
+            return tt_fail_errno(err, TT_ERROR_INPUT, errno, "%s: cannot be read", path);
         tt_text_add_bytes(text, chunk, (size_t)got); /* also makes room for the NUL of an empty file */
-        if (text->has_failed) return tt_fail_memory(err);
+        if (text->has_failed)
+            return tt_fail_memory(err);
         if (text->length > most)
-            return tt_fail(err, TT_ERROR_INPUT, "%s: is larger than such a file can be (%zu bytes); is it the right one?", path, most);
-        if (got == 0) return true;
+            return tt_fail(err, TT_ERROR_INPUT,
+                           "%s: is larger than such a file can be (%zu bytes); is it the right one?", path, most);
+        if (got == 0)
+            return true;
     }
 }
 
@@ -83,7 +93,8 @@ bool tt_file_read(const char *path, size_t most, char **data, size_t *size, stru
     *data = NULL;
     *size = 0;
     int fd = open_to_read(path);
-    if (fd < 0) return tt_fail_errno(err, TT_ERROR_INPUT, errno, "%s: cannot be read", path);
+    if (fd < 0)
+        return tt_fail_errno(err, TT_ERROR_INPUT, errno, "%s: cannot be read", path);
     struct tt_text text = {0};
     bool is_read = read_text(fd, path, most, &text, err);
     close(fd);
@@ -106,7 +117,8 @@ bool tt_folder_next(DIR *folder, const char *path, struct dirent **entry, struct
 {
     errno = 0;
     *entry = readdir(folder);
-    return *entry || errno == 0 || tt_fail_errno(err, TT_ERROR_INPUT, errno, "%s: this folder cannot be read to its end", path);
+    return *entry || errno == 0 ||
+           tt_fail_errno(err, TT_ERROR_INPUT, errno, "%s: this folder cannot be read to its end", path);
 }
 
 static bool is_folder(const char *path)
@@ -118,28 +130,35 @@ static bool is_folder(const char *path)
 static bool make_one(const char *path, struct tt_error *err)
 {
     /* Looked at first: for a folder that exists, mkdir may say read-only or forbidden instead of EEXIST. */
-    if (is_folder(path)) return true;
-    if (mkdir(path, 0777) == 0) return true;
+    if (is_folder(path))
+        return true;
+    if (mkdir(path, 0777) == 0)
+        return true;
     int reason = errno;
-    if (reason == EEXIST && is_folder(path)) return true; /* another thread was first */
+    if (reason == EEXIST && is_folder(path))
+        return true; /* another thread was first */
     if (reason == EEXIST)
-        return tt_fail(err, TT_ERROR_OUTPUT, "%s: cannot be made a folder: a file of that name is in the way; move it away", path);
+        return tt_fail(err, TT_ERROR_OUTPUT,
+                       "%s: cannot be made a folder: a file of that name is in the way; move it away", path);
     return tt_fail_errno(err, TT_ERROR_OUTPUT, reason, "%s: cannot make this folder", path);
 }
 
 bool tt_folder_make(const char *path, struct tt_error *err)
 {
-    if (is_folder(path)) return true;
+    if (is_folder(path))
+        return true;
     char *partial = tt_copy_string(path);
-    if (!partial) return tt_fail_memory(err);
+    if (!partial)
+        return tt_fail_memory(err);
     bool is_made = true;
     for (char *slash = partial; is_made && (slash = strchr(slash + (*slash != '\0'), '/')) != NULL;) {
         *slash = '\0';
-        if (*partial) is_made = make_one(partial, err);
+        if (*partial)
+            is_made = make_one(partial, err);
         *slash = '/';
     }
-    if (is_made) is_made = make_one(partial, err);
+    if (is_made)
+        is_made = make_one(partial, err);
     free(partial);
     return is_made;
 }
-

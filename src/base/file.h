@@ -30,7 +30,8 @@ bool tt_file_write(const char *path, const void *data, size_t size, struct tt_er
 bool tt_file_read(const char *path, size_t most, char **data, size_t *size, struct tt_error *err);
 bool tt_file_exists(const char *path);
 
-/* The next entry of an open folder, NULL at its end. False when it cannot be read on: what is missing must not pass for gone. */
+/* The next entry of an open folder, NULL at its end. False when it cannot be read on: what is missing must not pass for
+ * gone. */
 bool tt_folder_next(DIR *folder, const char *path, struct dirent **entry, struct tt_error *err);
 /* Makes a folder and its missing parents. */
 bool tt_folder_make(const char *path, struct tt_error *err);
@@ -53,7 +54,8 @@ void tt_scratch_close(struct tt_scratch *scratch);
 
 /* SHA-256 (FIPS 180-4) of a whole file, as 64 hex digits and NUL. */
 bool tt_file_sha256(const char *path, char hex[65], struct tt_error *err);
-/* The same, asking now and then whether to go on: a recording of hours takes seconds. False ends it with TT_ERROR_STOPPED. */
+/* The same, asking now and then whether to go on: a recording of hours takes seconds. False ends it with
+ * TT_ERROR_STOPPED. */
 typedef bool (*tt_go_on)(void *context);
 bool tt_file_sha256_while(const char *path, tt_go_on go_on, void *context, char hex[65], struct tt_error *err);
 /* The same of bytes in memory. */

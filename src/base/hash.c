@@ -22,7 +22,8 @@ void tt_sha256(const void *data, size_t size, char hex[65])
 {
     struct sha256_ctx context;
     sha256_init(&context);
-    if (size) sha256_update(&context, size, data);
+    if (size)
+        sha256_update(&context, size, data);
     finish(&context, hex);
 }
 
@@ -38,18 +39,23 @@ bool tt_file_sha256_while(const char *path, tt_go_on go_on, void *context_of_go_
     struct sha256_ctx context;
     hex[0] = '\0';
     int fd = open(path, O_RDONLY | O_CLOEXEC);
-    if (fd < 0) return tt_fail_errno(err, TT_ERROR_INPUT, errno, "%s: cannot be read", path);
+    if (fd < 0)
+        return tt_fail_errno(err, TT_ERROR_INPUT, errno, "%s: cannot be read", path);
     sha256_init(&context);
     ssize_t got = 0;
     while (!is_stopped && (got = read(fd, chunk, sizeof chunk)) != 0) {
         is_stopped = go_on && !go_on(context_of_go_on);
-        if (got > 0) sha256_update(&context, (size_t)got, chunk);
-        else if (errno != EINTR) break;
+        if (got > 0)
+            sha256_update(&context, (size_t)got, chunk);
+        else if (errno != EINTR)
+            break;
     }
     int reason = errno;
     close(fd);
-    if (is_stopped) return tt_fail(err, TT_ERROR_STOPPED, "stopped");
-    if (got < 0) return tt_fail_errno(err, TT_ERROR_INPUT, reason, "%s: cannot be read", path);
+    if (is_stopped)
+        return tt_fail(err, TT_ERROR_STOPPED, "stopped");
+    if (got < 0)
+        return tt_fail_errno(err, TT_ERROR_INPUT, reason, "%s: cannot be read", path);
     finish(&context, hex);
     return true;
 }

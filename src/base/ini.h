@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* INI text, cut into sections, keys and values; what they mean is the caller's business. The rules are in settings.h. */
+/* INI text, cut into sections, keys and values; what they mean is the caller's business. The rules are in settings.h.
+ */
 #ifndef TT_BASE_INI_H
 #define TT_BASE_INI_H
 

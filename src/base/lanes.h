@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Sums side by side as vectors of the compiler's, which splits them into registers as wide as there are. Of an array of sums gcc 12 makes now and then a loop
- * turned inside out, at a tenth of the speed. The arithmetic is that of the array: the same bits. */
+/* Sums side by side as vectors of the compiler's, which splits them into registers as wide as there are. Of an array of
+ * sums gcc 12 makes now and then a loop turned inside out, at a tenth of the speed. The arithmetic is that of the
+ * array: the same bits. */
 #ifndef TT_BASE_LANES_H
 #define TT_BASE_LANES_H
 

@@ -33,9 +33,12 @@ static void destroy(struct tt_publish *file)
 
 void tt_publish_abandon(struct tt_publish *file)
 {
-    if (!file) return;
-    if (file->fd >= 0) close(file->fd);
-    if (file->part_path) unlink(file->part_path);
+    if (!file)
+        return;
+    if (file->fd >= 0)
+        close(file->fd);
+    if (file->part_path)
+        unlink(file->part_path);
     destroy(file);
 }
 
@@ -44,9 +47,11 @@ static bool check_path(const struct tt_publish *file, struct tt_error *err)
 {
     struct stat there;
     const char *path = file->path;
-    if (!*tt_path_name(path)) return tt_fail(err, TT_ERROR_OUTPUT, "%s: cannot be written: no file name", path);
+    if (!*tt_path_name(path))
+        return tt_fail(err, TT_ERROR_OUTPUT, "%s: cannot be written: no file name", path);
     if (stat(path, &there) == 0 && S_ISDIR(there.st_mode))
-        return tt_fail(err, TT_ERROR_OUTPUT, "%s: cannot be written: a folder of that name is in the way; move it away", path);
+        return tt_fail(err, TT_ERROR_OUTPUT, "%s: cannot be written: a folder of that name is in the way; move it away",
+                       path);
     long most = pathconf(file->folder, _PC_NAME_MAX);
     if (strlen(tt_path_name(path)) > (most > 0 ? (size_t)most : NAME_MAX))
         return tt_fail_errno(err, TT_ERROR_OUTPUT, ENAMETOOLONG, "%s: cannot be written", path);
@@ -56,9 +61,11 @@ static bool check_path(const struct tt_publish *file, struct tt_error *err)
 static char *folder_of(const char *path)
 {
     const char *name = tt_path_name(path);
-    if (name == path) return tt_copy_string(".");
+    if (name == path)
+        return tt_copy_string(".");
     size_t length = (size_t)(name - path);
-    while (length > 1 && path[length - 1] == '/') length--;
+    while (length > 1 && path[length - 1] == '/')
+        length--;
     return tt_format("%.*s", (int)length, path);
 }
 
@@ -70,11 +77,14 @@ struct tt_publish *tt_publish_open(const char *path, struct tt_error *err)
         return NULL;
     }
     file->fd = -1;
-    if (strlen(path) >= INT_MAX) tt_fail_errno(err, TT_ERROR_OUTPUT, ENAMETOOLONG, "cannot be written");
-    else if (!(file->path = tt_copy_string(path)) || !(file->folder = folder_of(path))) tt_fail_memory(err);
+    if (strlen(path) >= INT_MAX)
+        tt_fail_errno(err, TT_ERROR_OUTPUT, ENAMETOOLONG, "cannot be written");
+    else if (!(file->path = tt_copy_string(path)) || !(file->folder = folder_of(path)))
+        tt_fail_memory(err);
     else if (check_path(file, err)) {
         file->fd = tt_part_open(file->folder, tt_path_name(path), 0666, &file->part_path);
-        if (file->fd >= 0) return file;
+        if (file->fd >= 0)
+            return file;
         tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: cannot be written", path);
     }
     tt_publish_abandon(file);
@@ -84,14 +94,18 @@ struct tt_publish *tt_publish_open(const char *path, struct tt_error *err)
 bool tt_publish_write(struct tt_publish *file, const void *data, size_t size, struct tt_error *err)
 {
     int reason = 0;
-    if (size > (uint64_t)(INT64_MAX - file->at)) reason = EFBIG;
-    else if (!tt_write_all(file->fd, data, size, file->at)) reason = errno;
+    if (size > (uint64_t)(INT64_MAX - file->at))
+        reason = EFBIG;
+    else if (!tt_write_all(file->fd, data, size, file->at))
+        reason = errno;
     if (reason) {
-        if (!file->failed_errno) file->failed_errno = reason;
+        if (!file->failed_errno)
+            file->failed_errno = reason;
         return tt_fail_errno(err, TT_ERROR_OUTPUT, reason, "%s: cannot be written", file->path);
     }
     file->at += (int64_t)size;
-    if (size > 0 && file->at > file->size) file->size = file->at;
+    if (size > 0 && file->at > file->size)
+        file->size = file->at;
     if (file->at - file->sent >= SEND_BYTES) {
         tt_write_behind(file->fd, file->sent, file->at - file->sent);
         file->sent = file->at;
@@ -128,7 +142,8 @@ int64_t tt_publish_read(struct tt_publish *file, void *data, size_t size, struct
 static bool sync_folder(const char *folder)
 {
     int fd = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    if (fd < 0) return errno == EACCES;
+    if (fd < 0)
+        return errno == EACCES;
     bool is_synced = tt_sync(fd);
     int reason = errno;
     close(fd);
@@ -146,10 +161,12 @@ static bool close_checked(struct tt_publish *file)
 
 bool tt_publish_commit(struct tt_publish *file, struct tt_error *err)
 {
-    if (file->failed_errno) errno = file->failed_errno;
+    if (file->failed_errno)
+        errno = file->failed_errno;
     else if (tt_sync(file->fd) && close_checked(file) && tt_raw_rename(file->part_path, file->path) == 0) {
         bool is_lasting = sync_folder(file->folder);
-        if (!is_lasting) tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: is written, but its folder cannot be synced", file->path);
+        if (!is_lasting)
+            tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: is written, but its folder cannot be synced", file->path);
         destroy(file);
         return is_lasting;
     }

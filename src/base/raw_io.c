@@ -34,9 +34,11 @@ bool tt_write_all(int fd, const void *data, size_t size, int64_t offset)
     const char *left = data;
     while (size > 0) {
         ssize_t written = tt_raw_pwrite(fd, left, size, offset);
-        if (written < 0 && errno == EINTR) continue;
+        if (written < 0 && errno == EINTR)
+            continue;
         if (written <= 0) {
-            if (written == 0) errno = ENOSPC; /* no progress and no reason given */
+            if (written == 0)
+                errno = ENOSPC; /* no progress and no reason given */
             return false;
         }
         left += written;
@@ -51,9 +53,12 @@ int64_t tt_read_all(int fd, void *data, size_t size, int64_t offset)
     size_t got = 0;
     while (got < size) {
         ssize_t count = tt_raw_pread(fd, (char *)data + got, size - got, offset + (int64_t)got);
-        if (count < 0 && errno == EINTR) continue;
-        if (count < 0) return -1;
-        if (count == 0) break;
+        if (count < 0 && errno == EINTR)
+            continue;
+        if (count < 0)
+            return -1;
+        if (count == 0)
+            break;
         got += (size_t)count;
     }
     return (int64_t)got;
@@ -62,7 +67,8 @@ int64_t tt_read_all(int fd, void *data, size_t size, int64_t offset)
 void tt_write_behind(int fd, int64_t offset, int64_t size)
 {
 #ifdef SYNC_FILE_RANGE_WRITE
-    (void)sync_file_range(fd, (off_t)offset, (off_t)size, SYNC_FILE_RANGE_WRITE); /* what goes wrong shows when it is synced */
+    (void)sync_file_range(fd, (off_t)offset, (off_t)size,
+                          SYNC_FILE_RANGE_WRITE); /* what goes wrong shows when it is synced */
 #else
     (void)fd;
     (void)offset;
@@ -73,7 +79,8 @@ void tt_write_behind(int fd, int64_t offset, int64_t size)
 bool tt_sync(int fd)
 {
     while (tt_raw_fsync(fd) != 0) {
-        if (errno == EINTR) continue;
+        if (errno == EINTR)
+            continue;
         return errno == EINVAL || errno == ENOTSUP;
     }
     return true;
@@ -85,8 +92,10 @@ static size_t fitting_length(const char *folder, const char *name, size_t suffix
     long most = pathconf(folder, _PC_NAME_MAX);
     size_t name_max = most > 0 ? (size_t)most : NAME_MAX;
     size_t length = strlen(name), room = name_max > suffix_length + 1 ? name_max - suffix_length - 1 : 0;
-    if (length <= room) return length;
-    while (room > 0 && ((unsigned char)name[room] & 0xC0) == 0x80) room--;
+    if (length <= room)
+        return length;
+    while (room > 0 && ((unsigned char)name[room] & 0xC0) == 0x80)
+        room--;
     return room;
 }
 
@@ -107,7 +116,8 @@ int tt_part_open(const char *folder, const char *name, mode_t mode, char **part_
             return -1;
         }
         int fd;
-        do fd = open(path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, mode);
+        do
+            fd = open(path, O_RDWR | O_CREAT | O_EXCL | O_CLOEXEC, mode);
         while (fd < 0 && errno == EINTR);
         if (fd >= 0) {
             *part_path = path;
@@ -116,7 +126,8 @@ int tt_part_open(const char *folder, const char *name, mode_t mode, char **part_
         int reason = errno;
         free(path);
         errno = reason;
-        if (reason != EEXIST) return -1;
+        if (reason != EEXIST)
+            return -1;
     }
     return -1;
 }

@@ -19,7 +19,8 @@ int tt_raw_rename(const char *from, const char *to);
 bool tt_write_all(int fd, const void *data, size_t size, int64_t offset);
 /* As many bytes as there are up to size; -1 leaves the reason in errno. */
 int64_t tt_read_all(int fd, void *data, size_t size, int64_t offset);
-/* Has the system begin to bring a stretch of the file to its medium, and does not wait for it: then less is left to wait for when it is synced. Advice. */
+/* Has the system begin to bring a stretch of the file to its medium, and does not wait for it: then less is left to
+ * wait for when it is synced. Advice. */
 void tt_write_behind(int fd, int64_t offset, int64_t size);
 /* A file system that cannot sync (EINVAL, ENOTSUP) is no error. */
 bool tt_sync(int fd);

@@ -17,7 +17,7 @@ struct tt_relay {
     pthread_cond_t moved;
     float *slots[SLOTS];
     size_t counts[SLOTS];
-    size_t added, taken;      /* blocks since the start */
+    size_t added, taken; /* blocks since the start */
     bool is_ended, is_dropped;
     bool has_failed;
     struct tt_error error;
@@ -60,7 +60,8 @@ static bool start_thread(struct tt_relay *relay)
     return ok && pthread_create(&relay->thread, NULL, work, relay) == 0;
 }
 
-struct tt_relay *tt_relay_open(tt_relay_take take, void *context, size_t most_samples, bool wants_thread, struct tt_error *err)
+struct tt_relay *tt_relay_open(tt_relay_take take, void *context, size_t most_samples, bool wants_thread,
+                               struct tt_error *err)
 {
     struct tt_relay *relay = calloc(1, sizeof *relay);
     if (!relay) {

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Hands blocks of samples to the second half of a pass, which may run in a thread of its own: the same blocks in the same order, so that the result is
- * the same bits. One long take keeps two processors at work by it. */
+/* Hands blocks of samples to the second half of a pass, which may run in a thread of its own: the same blocks in the
+ * same order, so that the result is the same bits. One long take keeps two processors at work by it. */
 #ifndef TT_BASE_RELAY_H
 #define TT_BASE_RELAY_H
 
@@ -13,8 +13,10 @@
 typedef bool (*tt_relay_take)(void *context, const float *samples, size_t count, struct tt_error *err);
 
 struct tt_relay;
-/* most_samples: the longest block. Without wants_thread, or where no thread can be had, blocks are taken at once by the caller's thread. */
-struct tt_relay *tt_relay_open(tt_relay_take take, void *context, size_t most_samples, bool wants_thread, struct tt_error *err);
+/* most_samples: the longest block. Without wants_thread, or where no thread can be had, blocks are taken at once by the
+ * caller's thread. */
+struct tt_relay *tt_relay_open(tt_relay_take take, void *context, size_t most_samples, bool wants_thread,
+                               struct tt_error *err);
 /* The samples are copied where they have to wait. False as soon as a block could not be taken. */
 bool tt_relay_add(struct tt_relay *relay, const float *samples, size_t count, struct tt_error *err);
 /* Returns when everything has been taken. */

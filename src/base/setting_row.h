@@ -23,7 +23,8 @@ void tt_setting_add_number(double value, struct tt_text *out);
 /* What the errors about names say, each opened by origin and closed by the nearest or the known names. */
 bool tt_setting_fail_section(const char *origin, const char *section, struct tt_error *err);
 bool tt_setting_fail_key(const char *origin, const char *section, const char *key, struct tt_error *err);
-bool tt_setting_fail_value(const char *origin, const struct tt_setting_row *row, const char *value, struct tt_error *err);
+bool tt_setting_fail_value(const char *origin, const struct tt_setting_row *row, const char *value,
+                           struct tt_error *err);
 
 /* The same kind of timecode as the frame rate counts? Also false for a number that drop-frame counting leaves out. */
 bool tt_timecode_fits(const char *timecode, enum tt_frame_rate rate);

@@ -17,7 +17,8 @@ void tt_settings_default(struct tt_settings *settings)
     size_t count;
     const struct tt_setting_row *rows = tt_setting_rows(&count);
     memset(settings, 0, sizeof *settings);
-    for (size_t i = 0; i < count; i++) tt_setting_parse(&rows[i], rows[i].fallback, settings);
+    for (size_t i = 0; i < count; i++)
+        tt_setting_parse(&rows[i], rows[i].fallback, settings);
 }
 
 /* Blanks around a word or number are no fault; in a text they are kept. */
@@ -25,10 +26,14 @@ static bool parse_trimmed(const struct tt_setting_row *row, const char *value, s
 {
     char word[128];
     size_t length = strlen(value);
-    if (row->type == TT_SETTING_TEXT) return tt_setting_parse(row, value, settings);
-    while (*value == ' ' || *value == '\t') value++, length--;
-    while (length > 0 && (value[length - 1] == ' ' || value[length - 1] == '\t')) length--;
-    if (length >= sizeof word) return false;
+    if (row->type == TT_SETTING_TEXT)
+        return tt_setting_parse(row, value, settings);
+    while (*value == ' ' || *value == '\t')
+        value++, length--;
+    while (length > 0 && (value[length - 1] == ' ' || value[length - 1] == '\t'))
+        length--;
+    if (length >= sizeof word)
+        return false;
     memcpy(word, value, length);
     word[length] = '\0';
     return tt_setting_parse(row, word, settings);
@@ -38,11 +43,15 @@ bool tt_settings_set(struct tt_settings *settings, const char *section, const ch
                      const char *origin, struct tt_setting_origins *origins, struct tt_error *err)
 {
     size_t index;
-    if (!tt_setting_section_exists(section)) return tt_setting_fail_section(origin, section, err);
+    if (!tt_setting_section_exists(section))
+        return tt_setting_fail_section(origin, section, err);
     const struct tt_setting_row *row = tt_setting_find(section, key, &index);
-    if (!row) return tt_setting_fail_key(origin, section, key, err);
-    if (!parse_trimmed(row, value, settings)) return tt_setting_fail_value(origin, row, value, err);
-    if (origins) snprintf(origins->from[index], sizeof origins->from[index], "%s", origin);
+    if (!row)
+        return tt_setting_fail_key(origin, section, key, err);
+    if (!parse_trimmed(row, value, settings))
+        return tt_setting_fail_value(origin, row, value, err);
+    if (origins)
+        snprintf(origins->from[index], sizeof origins->from[index], "%s", origin);
     return true;
 }
 
@@ -59,8 +68,10 @@ static bool set_copy(struct tt_settings *settings, char *assignment, struct tt_s
         snprintf(key, sizeof key, "%.*s", key_length < sizeof key ? (int)key_length : 0, assignment);
         const char *section = tt_setting_section_of(key), *shown = tt_shown(assignment, buffer);
         if (section)
-            return tt_fail(err, TT_ERROR_USAGE, "--set %s: the section is missing; did you mean %s.%s?", shown, section, shown);
-        return tt_fail(err, TT_ERROR_USAGE, "--set %s: must be SECTION.KEY=VALUE, such as pauses.longest_ms=1200", shown);
+            return tt_fail(err, TT_ERROR_USAGE, "--set %s: the section is missing; did you mean %s.%s?", shown, section,
+                           shown);
+        return tt_fail(err, TT_ERROR_USAGE, "--set %s: must be SECTION.KEY=VALUE, such as pauses.longest_ms=1200",
+                       shown);
     }
     *dot = *mark = '\0';
     return tt_settings_set(settings, assignment, dot + 1, mark + 1, "--set", origins, err);
@@ -70,7 +81,8 @@ bool tt_settings_set_assignment(struct tt_settings *settings, const char *assign
                                 struct tt_setting_origins *origins, struct tt_error *err)
 {
     char *copy = tt_copy_string(assignment);
-    if (!copy) return tt_fail_memory(err);
+    if (!copy)
+        return tt_fail_memory(err);
     bool is_set = set_copy(settings, copy, origins, err);
     free(copy);
     return is_set;
@@ -94,12 +106,14 @@ static bool set_from_line(void *context, const char *origin, const char *section
                           struct tt_error *err)
 {
     struct destination *to = context;
-    if (!key) return tt_setting_section_exists(section) || tt_setting_fail_section(origin, section, err);
+    if (!key)
+        return tt_setting_section_exists(section) || tt_setting_fail_section(origin, section, err);
     bool is_room_tone = strcmp(section, "floor") == 0 && strcmp(key, "room_tone") == 0;
     if (!is_room_tone || !*value || *value == '/' || strcmp(value, "auto") == 0)
         return tt_settings_set(to->settings, section, key, value, origin, to->origins, err);
     char *path = beside_file(to->file, value);
-    bool is_set = path ? tt_settings_set(to->settings, section, key, path, origin, to->origins, err) : tt_fail_memory(err);
+    bool is_set =
+        path ? tt_settings_set(to->settings, section, key, path, origin, to->origins, err) : tt_fail_memory(err);
     free(path);
     return is_set;
 }
@@ -107,7 +121,7 @@ static bool set_from_line(void *context, const char *origin, const char *section
 bool tt_settings_read_ini_text(struct tt_settings *settings, const char *text, size_t size, const char *origin_name,
                                struct tt_setting_origins *origins, struct tt_error *err)
 {
-    struct destination to = { settings, origins, origin_name };
+    struct destination to = {settings, origins, origin_name};
     return tt_ini_parse(text, size, origin_name, set_from_line, &to, err);
 }
 
@@ -145,7 +159,8 @@ bool tt_settings_check(const struct tt_settings *settings, struct tt_error *err)
     if (!tt_timecode_fits(settings->deliver.start, settings->deliver.frame_rate)) {
         struct tt_text rate = {0};
         tt_setting_value(settings, tt_setting_find("deliver", "frame_rate", NULL), &rate);
-        if (rate.has_failed) tt_fail_memory(err);
+        if (rate.has_failed)
+            tt_fail_memory(err);
         else
             tt_fail(err, TT_ERROR_USAGE, "[deliver] start = %s is no timecode at frame_rate = %s; change one of them",
                     settings->deliver.start, rate.data);

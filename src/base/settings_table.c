@@ -5,21 +5,22 @@
 
 #include <string.h>
 
-static const char *const hum_words[] = { "auto", "off", "50", "60", NULL };
-static const char *const policy_words[] = { "cut", "ask", "off", NULL };
-static const char *const aim_words[] = { "lufs", "rms", NULL };
-static const char *const across_words[] = { "session", "take", NULL };
-static const char *const channels_words[] = { "mono", "dual", NULL };
-static const char *const format_words[] = { "wav", "flac", "rf64", NULL };
-static const char *const bits_words[] = { "16", "24", "32f", NULL };
-static const char *const rate_words[] = { "keep", "44100", "48000", "96000", NULL };
-static const char *const frame_rate_words[] = { "23.976", "24", "25", "29.97", "29.97df", "30",
-                                                "50", "59.94", "59.94df", "60", NULL };
-static const char *const media_words[] = { "link", "copy", "copy-all", NULL };
-static const char *const yes_words[] = { "no", "yes", NULL };
-static const char *const on_words[] = { "off", "on", NULL };
+static const char *const hum_words[] = {"auto", "off", "50", "60", NULL};
+static const char *const policy_words[] = {"cut", "ask", "off", NULL};
+static const char *const aim_words[] = {"lufs", "rms", NULL};
+static const char *const across_words[] = {"session", "take", NULL};
+static const char *const channels_words[] = {"mono", "dual", NULL};
+static const char *const format_words[] = {"wav", "flac", "rf64", NULL};
+static const char *const bits_words[] = {"16", "24", "32f", NULL};
+static const char *const rate_words[] = {"keep", "44100", "48000", "96000", NULL};
+static const char *const frame_rate_words[] = {"23.976", "24",    "25",      "29.97", "29.97df", "30",
+                                               "50",     "59.94", "59.94df", "60",    NULL};
+static const char *const media_words[] = {"link", "copy", "copy-all", NULL};
+static const char *const yes_words[] = {"no", "yes", NULL};
+static const char *const on_words[] = {"off", "on", NULL};
 
 /* The columns that differ by type, so that each row below stays readable. */
+/* clang-format off */
 #define AT(section, member) offsetof(struct tt_settings, section.member)
 #define NUMBER(section, key, unit, least, most, fallback, help) \
     { #section, #key, unit, TT_SETTING_NUMBER, AT(section, key), least, most, fallback, NULL, help }
@@ -127,9 +128,10 @@ static const struct tt_setting_row rows[] = {
     TEXT(watch, then, 0, "",
          "a program run after each session, with the report's path; e.g. /usr/local/bin/tell-the-editor"),
 };
+/* clang-format on */
 
-_Static_assert(sizeof rows / sizeof *rows <= sizeof((struct tt_setting_origins *)0)->from /
-                                                 sizeof((struct tt_setting_origins *)0)->from[0],
+_Static_assert(sizeof rows / sizeof *rows <=
+                   sizeof((struct tt_setting_origins *)0)->from / sizeof((struct tt_setting_origins *)0)->from[0],
                "a row without a place for its origin");
 
 const struct tt_setting_row *tt_setting_rows(size_t *count)
@@ -141,18 +143,19 @@ const struct tt_setting_row *tt_setting_rows(size_t *count)
 const char *tt_setting_section_help(const char *section)
 {
     static const char *const helps[][2] = {
-        { "take", "how a recording is read" },
-        { "floor", "where the noise of the room is learnt" },
-        { "gate", "how far the noise of the room is turned down" },
-        { "misreads", "what becomes of readings that a later one replaces, and of talk" },
-        { "pauses", "how long pauses stay" },
-        { "breaths", "what becomes of breaths" },
-        { "loudness", "how loud the voice becomes" },
-        { "deliver", "which files are written, and of what kind" },
-        { "report", "what the pages hold" },
-        { "watch", "for `tidytake watch` alone" },
+        {"take", "how a recording is read"},
+        {"floor", "where the noise of the room is learnt"},
+        {"gate", "how far the noise of the room is turned down"},
+        {"misreads", "what becomes of readings that a later one replaces, and of talk"},
+        {"pauses", "how long pauses stay"},
+        {"breaths", "what becomes of breaths"},
+        {"loudness", "how loud the voice becomes"},
+        {"deliver", "which files are written, and of what kind"},
+        {"report", "what the pages hold"},
+        {"watch", "for `tidytake watch` alone"},
     };
     for (size_t i = 0; i < sizeof helps / sizeof *helps; i++)
-        if (strcmp(helps[i][0], section) == 0) return helps[i][1];
+        if (strcmp(helps[i][0], section) == 0)
+            return helps[i][1];
     return "";
 }

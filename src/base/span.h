@@ -5,7 +5,11 @@
 
 #include <stdint.h>
 
-struct tt_span_frames { int64_t start, end; }; /* end is exclusive */
-struct tt_span_samples { int64_t start, end; };
+struct tt_span_frames {
+    int64_t start, end;
+}; /* end is exclusive */
+struct tt_span_samples {
+    int64_t start, end;
+};
 
 #endif

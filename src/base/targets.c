@@ -10,8 +10,9 @@
 #include "base/wrap.h"
 
 #define PRACTICE "common practice, no source"
-#define LIST(...) ((const char *const[]){ __VA_ARGS__, NULL })
+#define LIST(...) ((const char *const[]){__VA_ARGS__, NULL})
 /* Limits that a target by loudness does not have. */
+/* clang-format off */
 #define BY_LOUDNESS                                                                                                   \
     .least_rms_dbfs = NAN, .most_rms_dbfs = NAN, .most_sample_peak_dbfs = NAN, .most_floor_dbfs = NAN, .most_minutes = NAN
 
@@ -46,6 +47,7 @@ static const struct tt_target targets[] = {
       .assignments = LIST("loudness.aim=lufs", "loudness.target_lufs=-23", "loudness.limit_most_db=0"),
       .least_lufs = -24, .most_lufs = -22, .most_dbtp = NAN, BY_LOUDNESS },
 };
+/* clang-format on */
 enum { TARGET_COUNT = sizeof targets / sizeof *targets };
 
 const struct tt_target *tt_targets(size_t *count)
@@ -57,7 +59,8 @@ const struct tt_target *tt_targets(size_t *count)
 const struct tt_target *tt_target_find(const char *name)
 {
     for (size_t i = 0; i < TARGET_COUNT; i++)
-        if (strcmp(targets[i].name, name) == 0) return &targets[i];
+        if (strcmp(targets[i].name, name) == 0)
+            return &targets[i];
     return NULL;
 }
 
@@ -65,19 +68,27 @@ static bool fail_unknown(const char *name, struct tt_error *err)
 {
     const char *names[TARGET_COUNT];
     char buffer[TT_SHOWN_CHARS];
-    for (size_t i = 0; i < TARGET_COUNT; i++) names[i] = targets[i].name;
+    for (size_t i = 0; i < TARGET_COUNT; i++)
+        names[i] = targets[i].name;
     const char *nearest = tt_nearest_name(name, names, TARGET_COUNT), *shown = tt_shown(name, buffer);
-    if (nearest) return tt_fail(err, TT_ERROR_USAGE, "--for %s: no such target; did you mean %s?", shown, nearest);
+    if (nearest)
+        return tt_fail(err, TT_ERROR_USAGE, "--for %s: no such target; did you mean %s?", shown, nearest);
     struct tt_text list = {0};
-    for (size_t i = 0; i < TARGET_COUNT; i++) tt_text_addf(&list, "%s%s", i ? ", " : "", names[i]);
-    if (list.has_failed) tt_fail_memory(err);
-    else tt_fail(err, TT_ERROR_USAGE, "--for %s: no such target; there are %s", shown, list.data);
+    for (size_t i = 0; i < TARGET_COUNT; i++)
+        tt_text_addf(&list, "%s%s", i ? ", " : "", names[i]);
+    if (list.has_failed)
+        tt_fail_memory(err);
+    else
+        tt_fail(err, TT_ERROR_USAGE, "--for %s: no such target; there are %s", shown, list.data);
     tt_text_free(&list);
     return false;
 }
 
 /* The parts of "SECTION.KEY=VALUE", which is well formed: it stands in the table above. */
-struct assignment { char section[32], key[32]; const char *value; };
+struct assignment {
+    char section[32], key[32];
+    const char *value;
+};
 
 static struct assignment split(const char *text)
 {
@@ -89,15 +100,18 @@ static struct assignment split(const char *text)
     return parts;
 }
 
-bool tt_target_apply(const char *name, struct tt_settings *settings, struct tt_setting_origins *origins, struct tt_error *err)
+bool tt_target_apply(const char *name, struct tt_settings *settings, struct tt_setting_origins *origins,
+                     struct tt_error *err)
 {
     const struct tt_target *target = tt_target_find(name);
-    if (!target) return fail_unknown(name, err);
+    if (!target)
+        return fail_unknown(name, err);
     char origin[64];
     snprintf(origin, sizeof origin, "--for %s", target->name);
     for (const char *const *text = target->assignments; *text; text++) {
         struct assignment parts = split(*text);
-        if (!tt_settings_set(settings, parts.section, parts.key, parts.value, origin, origins, err)) return false;
+        if (!tt_settings_set(settings, parts.section, parts.key, parts.value, origin, origins, err))
+            return false;
     }
     return true;
 }
@@ -105,11 +119,16 @@ bool tt_target_apply(const char *name, struct tt_settings *settings, struct tt_s
 /* "at most -1 dBTP" or "-23.2 to -22.8 LUFS"; nothing where there is no limit. */
 static void add_limit(double least, double most, const char *unit, struct tt_text *out)
 {
-    if (isnan(most)) return;
-    if (out->length && out->data[out->length - 1] != ' ') tt_text_add(out, ", ");
-    if (isnan(least)) tt_text_add(out, "at most ");
-    else tt_setting_add_number(least, out);
-    if (!isnan(least)) tt_text_add(out, " to ");
+    if (isnan(most))
+        return;
+    if (out->length && out->data[out->length - 1] != ' ')
+        tt_text_add(out, ", ");
+    if (isnan(least))
+        tt_text_add(out, "at most ");
+    else
+        tt_setting_add_number(least, out);
+    if (!isnan(least))
+        tt_text_add(out, " to ");
     tt_setting_add_number(most, out);
     tt_text_addf(out, " %s", unit);
 }
@@ -126,8 +145,10 @@ static void print_target(const struct tt_target *target, struct tt_text *out)
     add_limit(NAN, target->most_sample_peak_dbfs, "dBFS sample peak", &limits);
     add_limit(NAN, target->most_floor_dbfs, "dBFS noise floor", &limits);
     add_limit(NAN, target->most_minutes, "minutes a file", &limits);
-    if (target->rate_hz) tt_text_addf(&limits, ", %d Hz", target->rate_hz);
-    if (title.has_failed || source.has_failed || limits.has_failed) out->has_failed = true;
+    if (target->rate_hz)
+        tt_text_addf(&limits, ", %d Hz", target->rate_hz);
+    if (title.has_failed || source.has_failed || limits.has_failed)
+        out->has_failed = true;
     else {
         tt_wrap_add(out, "; ", title.data);
         tt_wrap_add(out, "; ", source.data);
@@ -139,7 +160,8 @@ static void print_target(const struct tt_target *target, struct tt_text *out)
     char section[32] = "";
     for (const char *const *text = target->assignments; *text; text++) {
         struct assignment parts = split(*text);
-        if (strcmp(section, parts.section) != 0) tt_text_addf(out, "[%s]\n", parts.section);
+        if (strcmp(section, parts.section) != 0)
+            tt_text_addf(out, "[%s]\n", parts.section);
         memcpy(section, parts.section, sizeof section);
         tt_text_addf(out, "%s = %s\n", parts.key, parts.value);
     }

@@ -8,16 +8,20 @@
 
 static bool reserve(struct tt_text *text, size_t more)
 {
-    if (text->has_failed) return false;
+    if (text->has_failed)
+        return false;
     if (more >= SIZE_MAX - text->length) {
         text->has_failed = true;
         return false;
     }
     size_t needed = text->length + more + 1;
-    if (needed <= text->capacity) return true;
+    if (needed <= text->capacity)
+        return true;
     size_t capacity = text->capacity > SIZE_MAX / 2 ? needed : 2 * text->capacity;
-    if (capacity < needed) capacity = needed;
-    if (capacity < 64) capacity = 64;
+    if (capacity < needed)
+        capacity = needed;
+    if (capacity < 64)
+        capacity = 64;
     char *data = realloc(text->data, capacity);
     if (!data) {
         text->has_failed = true;
@@ -30,16 +34,15 @@ static bool reserve(struct tt_text *text, size_t more)
 
 void tt_text_add_bytes(struct tt_text *text, const char *bytes, size_t count)
 {
-    if (!reserve(text, count)) return;
-    if (count) memcpy(text->data + text->length, bytes, count);
+    if (!reserve(text, count))
+        return;
+    if (count)
+        memcpy(text->data + text->length, bytes, count);
     text->length += count;
     text->data[text->length] = '\0';
 }
 
-void tt_text_add(struct tt_text *text, const char *string)
-{
-    tt_text_add_bytes(text, string, strlen(string));
-}
+void tt_text_add(struct tt_text *text, const char *string) { tt_text_add_bytes(text, string, strlen(string)); }
 
 void tt_text_addf(struct tt_text *text, const char *format, ...)
 {
@@ -48,7 +51,8 @@ void tt_text_addf(struct tt_text *text, const char *format, ...)
     va_copy(again, args);
     int length = vsnprintf(NULL, 0, format, args);
     va_end(args);
-    if (length < 0) text->has_failed = true;
+    if (length < 0)
+        text->has_failed = true;
     if (length >= 0 && reserve(text, (size_t)length)) {
         vsnprintf(text->data + text->length, (size_t)length + 1, format, again);
         text->length += (size_t)length;
@@ -58,7 +62,8 @@ void tt_text_addf(struct tt_text *text, const char *format, ...)
 
 void tt_text_free(struct tt_text *text)
 {
-    if (!text) return;
+    if (!text)
+        return;
     free(text->data);
     *text = (struct tt_text){0};
 }
@@ -67,7 +72,8 @@ char *tt_copy_string(const char *string)
 {
     size_t size = strlen(string) + 1;
     char *copy = malloc(size);
-    if (copy) memcpy(copy, string, size);
+    if (copy)
+        memcpy(copy, string, size);
     return copy;
 }
 
@@ -79,7 +85,8 @@ char *tt_format(const char *format, ...)
     int length = vsnprintf(NULL, 0, format, args);
     va_end(args);
     char *made = length < 0 ? NULL : malloc((size_t)length + 1);
-    if (made) vsnprintf(made, (size_t)length + 1, format, again);
+    if (made)
+        vsnprintf(made, (size_t)length + 1, format, again);
     va_end(again);
     return made;
 }
@@ -87,8 +94,10 @@ char *tt_format(const char *format, ...)
 const char *tt_shown(const char *text, char buffer[TT_SHOWN_CHARS])
 {
     size_t length = TT_SHOWN_CHARS - sizeof "...";
-    if (strlen(text) <= length) return text;
-    while (length > 0 && ((unsigned char)text[length] & 0xC0) == 0x80) length--; /* whole characters */
+    if (strlen(text) <= length)
+        return text;
+    while (length > 0 && ((unsigned char)text[length] & 0xC0) == 0x80)
+        length--; /* whole characters */
     memcpy(buffer, text, length);
     memcpy(buffer + length, "...", sizeof "...");
     return buffer;

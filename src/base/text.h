@@ -49,7 +49,8 @@ int tt_natural_compare(const char *a, const char *b);
 bool tt_utf8_is_valid(const char *bytes, size_t count);
 /* Bytes of the character at the front of text, 0 when it is not well formed or the text is at its end. */
 size_t tt_utf8_length(const char *text);
-/* The same, but 0 for what steers a terminal, too: control characters (C0, DEL, C1), line separators, changes of writing direction. */
+/* The same, but 0 for what steers a terminal, too: control characters (C0, DEL, C1), line separators, changes of
+ * writing direction. */
 size_t tt_plain_length(const char *text);
 /* All of that becomes question marks: no name in a message steers a terminal or breaks a log's line. */
 void tt_make_one_line(char *text);

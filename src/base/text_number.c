@@ -15,7 +15,8 @@ void tt_time_format(int64_t ms, char *buffer)
 {
     uint64_t left = ms < 0 ? 0 - (uint64_t)ms : (uint64_t)ms;
     unsigned part_ms = (unsigned)(left % 1000), s = (unsigned)(left / 1000 % 60), min = (unsigned)(left / 60000 % 60);
-    snprintf(buffer, TT_TIME_CHARS, "%s%02" PRIu64 ":%02u:%02u.%03u", ms < 0 ? "-" : "", left / 3600000, min, s, part_ms);
+    snprintf(buffer, TT_TIME_CHARS, "%s%02" PRIu64 ":%02u:%02u.%03u", ms < 0 ? "-" : "", left / 3600000, min, s,
+             part_ms);
 }
 
 /* Hours, minutes or seconds in front of a mark; ten digits keep every sum far from overflow. */
@@ -23,7 +24,8 @@ static bool read_whole(const char **at, int64_t *value, int *digits)
 {
     *value = 0;
     for (*digits = 0; is_digit(**at); (*at)++, (*digits)++) {
-        if (*digits == 10) return false;
+        if (*digits == 10)
+            return false;
         *value = 10 * *value + (**at - '0');
     }
     return *digits > 0;
@@ -43,26 +45,35 @@ static bool read_decimals(const char **at, int64_t *ms, int *digits)
 
 bool tt_time_parse(const char *text, int64_t *ms, bool *is_coarse)
 {
-    while (is_blank(*text)) text++;
+    while (is_blank(*text))
+        text++;
     int64_t part[3], decimals_ms = 0;
     int parts = 0, digits = 0, decimals = 0;
     for (;;) {
-        if (!read_whole(&text, &part[parts], &digits)) return false;
-        if (parts > 0 && (digits > 2 || part[parts] > 59)) return false;
+        if (!read_whole(&text, &part[parts], &digits))
+            return false;
+        if (parts > 0 && (digits > 2 || part[parts] > 59))
+            return false;
         parts++;
-        if (*text != ':' || parts == 3) break;
+        if (*text != ':' || parts == 3)
+            break;
         text++;
     }
     if (*text == '.' || *text == ',') {
         text++;
-        if (!read_decimals(&text, &decimals_ms, &decimals)) return false;
+        if (!read_decimals(&text, &decimals_ms, &decimals))
+            return false;
     }
-    while (is_blank(*text)) text++;
-    if (*text) return false;
+    while (is_blank(*text))
+        text++;
+    if (*text)
+        return false;
     int64_t seconds = 0;
-    for (int i = 0; i < parts; i++) seconds = 60 * seconds + part[i];
+    for (int i = 0; i < parts; i++)
+        seconds = 60 * seconds + part[i];
     *ms = 1000 * seconds + decimals_ms;
-    if (is_coarse) *is_coarse = decimals < 3;
+    if (is_coarse)
+        *is_coarse = decimals < 3;
     return true;
 }
 
@@ -72,27 +83,35 @@ static bool copy_number(const char *text, char *copy, size_t capacity, size_t *m
 {
     size_t length = 0, digits = 0;
     *mark_at = SIZE_MAX;
-    while (is_blank(*text)) text++;
+    while (is_blank(*text))
+        text++;
     for (bool in_exponent = false; *text && !is_blank(*text); text++) {
         char c = *text;
         char before = length ? copy[length - 1] : '\0';
-        if (is_digit(c)) digits++;
+        if (is_digit(c))
+            digits++;
         else if (c == '+' || c == '-') {
-            if (before && before != 'e') return false;
+            if (before && before != 'e')
+                return false;
         } else if (c == '.' || c == ',') {
-            if (in_exponent || *mark_at != SIZE_MAX) return false;
+            if (in_exponent || *mark_at != SIZE_MAX)
+                return false;
             *mark_at = length;
             c = '.';
         } else if (c == 'e' || c == 'E') {
-            if (in_exponent || !digits) return false;
+            if (in_exponent || !digits)
+                return false;
             in_exponent = true;
             digits = 0;
             c = 'e';
-        } else return false;
-        if (length + 1 >= capacity) return false;
+        } else
+            return false;
+        if (length + 1 >= capacity)
+            return false;
         copy[length++] = c;
     }
-    while (is_blank(*text)) text++;
+    while (is_blank(*text))
+        text++;
     copy[length] = '\0';
     return !*text && digits > 0;
 }
@@ -101,7 +120,8 @@ bool tt_number_parse(const char *text, double *value)
 {
     char copy[128];
     size_t mark_at;
-    if (!copy_number(text, copy, sizeof copy, &mark_at)) return false;
+    if (!copy_number(text, copy, sizeof copy, &mark_at))
+        return false;
     char *end;
     double number = strtod(copy, &end);
     /* A caller's program may have set another locale: then strtod stops at the mark, and wants a comma. */
@@ -109,7 +129,8 @@ bool tt_number_parse(const char *text, double *value)
         copy[mark_at] = ',';
         number = strtod(copy, &end);
     }
-    if (*end || !isfinite(number)) return false;
+    if (*end || !isfinite(number))
+        return false;
     *value = number;
     return true;
 }

@@ -6,7 +6,7 @@
 #include <math.h>
 #include <stdint.h>
 
-static inline double tt_db_from_power(double power) { return 10.0 * log10(power); }          /* -inf at 0 */
+static inline double tt_db_from_power(double power) { return 10.0 * log10(power); } /* -inf at 0 */
 static inline double tt_power_from_db(double db) { return pow(10.0, db / 10.0); }
 static inline double tt_db_from_amplitude(double amplitude) { return 20.0 * log10(amplitude); } /* -inf at 0 */
 static inline double tt_amplitude_from_db(double db) { return pow(10.0, db / 20.0); }

@@ -7,7 +7,8 @@
 static size_t count_columns(const char *text, size_t size)
 {
     size_t columns = 0;
-    for (size_t i = 0; i < size; i++) columns += ((unsigned char)text[i] & 0xC0) != 0x80;
+    for (size_t i = 0; i < size; i++)
+        columns += ((unsigned char)text[i] & 0xC0) != 0x80;
     return columns;
 }
 
@@ -26,5 +27,6 @@ void tt_wrap_add(struct tt_text *out, const char *prefix, const char *text)
         used += columns;
         text += size;
     }
-    if (used) tt_text_add(out, "\n");
+    if (used)
+        tt_text_add(out, "\n");
 }

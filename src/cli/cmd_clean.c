@@ -12,7 +12,20 @@
 #include "session/takes.h"
 #include "tidytake/tidytake.h"
 
-enum { OPTION_OUT, OPTION_SETTINGS, OPTION_FOR, OPTION_SET, OPTION_JOBS, OPTION_PLAN, OPTION_AGAIN, OPTION_CHANGES, OPTION_PART, OPTION_QUIET, OPTION_VERBOSE, OPTION_JSON };
+enum {
+    OPTION_OUT,
+    OPTION_SETTINGS,
+    OPTION_FOR,
+    OPTION_SET,
+    OPTION_JOBS,
+    OPTION_PLAN,
+    OPTION_AGAIN,
+    OPTION_CHANGES,
+    OPTION_PART,
+    OPTION_QUIET,
+    OPTION_VERBOSE,
+    OPTION_JSON
+};
 
 static const struct tt_option options[] = {
     {"--out", "-o", "DIR", "where results go (default: SESSION.tidy beside it)", OPTION_OUT},
@@ -122,8 +135,9 @@ static bool read_part(const char *text, struct tt_clean_options *share)
 {
     int length = 0;
     enum { MOST_PARTS = 10000 };
-    if (strspn(text, "0123456789/") == strlen(text) && strlen(text) < 12 && sscanf(text, "%d/%d%n", &share->part, &share->part_count, &length) == 2 &&
-        text[length] == '\0' && share->part >= 1 && share->part <= share->part_count && share->part_count <= MOST_PARTS)
+    if (strspn(text, "0123456789/") == strlen(text) && strlen(text) < 12 &&
+        sscanf(text, "%d/%d%n", &share->part, &share->part_count, &length) == 2 && text[length] == '\0' &&
+        share->part >= 1 && share->part <= share->part_count && share->part_count <= MOST_PARTS)
         return true;
     tt_complain("--part: must be K/N, the K-th of N shares, like 2/4");
     return false;
@@ -134,19 +148,43 @@ static bool take(void *context, int key, const char *value)
     struct request *request = context;
     struct tt_clean_options *options_read = &request->options;
     switch (key) {
-    case TT_OPERAND: request->sources[request->source_count++] = value; break;
-    case OPTION_OUT: options_read->out = value; break;
-    case OPTION_SETTINGS: options_read->settings_file = value; break;
-    case OPTION_FOR: options_read->target = value; break;
-    case OPTION_SET: request->assignments[options_read->assignment_count++] = value; break;
-    case OPTION_JOBS: return tt_jobs_read(value, &options_read->jobs);
-    case OPTION_PLAN: options_read->is_plan = true; break;
-    case OPTION_AGAIN: options_read->is_again = true; break;
-    case OPTION_CHANGES: request->changes[options_read->changes_count++] = value; break;
-    case OPTION_PART: return read_part(value, options_read);
-    case OPTION_QUIET: request->is_quiet = true; break;
-    case OPTION_VERBOSE: request->is_verbose = true; break;
-    case OPTION_JSON: request->is_json = true; break;
+    case TT_OPERAND:
+        request->sources[request->source_count++] = value;
+        break;
+    case OPTION_OUT:
+        options_read->out = value;
+        break;
+    case OPTION_SETTINGS:
+        options_read->settings_file = value;
+        break;
+    case OPTION_FOR:
+        options_read->target = value;
+        break;
+    case OPTION_SET:
+        request->assignments[options_read->assignment_count++] = value;
+        break;
+    case OPTION_JOBS:
+        return tt_jobs_read(value, &options_read->jobs);
+    case OPTION_PLAN:
+        options_read->is_plan = true;
+        break;
+    case OPTION_AGAIN:
+        options_read->is_again = true;
+        break;
+    case OPTION_CHANGES:
+        request->changes[options_read->changes_count++] = value;
+        break;
+    case OPTION_PART:
+        return read_part(value, options_read);
+    case OPTION_QUIET:
+        request->is_quiet = true;
+        break;
+    case OPTION_VERBOSE:
+        request->is_verbose = true;
+        break;
+    case OPTION_JSON:
+        request->is_json = true;
+        break;
     }
     return true;
 }
@@ -178,7 +216,8 @@ static int clean_one(struct request *request, const char *const *sources, size_t
 {
     struct shown shown = {.is_terminal = isatty(STDERR_FILENO), .is_quiet = request->is_quiet};
     clock_gettime(CLOCK_MONOTONIC, &shown.started);
-    struct tt_clean_watcher watcher = {.context = &shown, .progress = on_progress, .take_done = on_take_done, .note = on_note};
+    struct tt_clean_watcher watcher = {
+        .context = &shown, .progress = on_progress, .take_done = on_take_done, .note = on_note};
     struct tt_clean_result result;
     struct tt_error error = {0};
     request->options.sources = sources;

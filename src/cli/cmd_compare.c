@@ -37,7 +37,8 @@ static int run(int count, char **words)
         tt_complain("compare: name two recordings of the same reading, first the one before, then the one after");
         return TT_EXIT_USAGE;
     }
-    struct tt_compare_request request = {.before = arguments.pair.operands[0], .after = arguments.pair.operands[1], .out = arguments.out};
+    struct tt_compare_request request = {
+        .before = arguments.pair.operands[0], .after = arguments.pair.operands[1], .out = arguments.out};
     struct tt_compared compared;
     struct tt_error error = {0};
     if (!tt_compare(&request, &compared, &error))

@@ -34,7 +34,10 @@ static const char *text_at(const json_t *object, const char *key)
     return text ? text : "";
 }
 
-static int64_t integer_at(const json_t *object, const char *key) { return (int64_t)json_integer_value(json_object_get(object, key)); }
+static int64_t integer_at(const json_t *object, const char *key)
+{
+    return (int64_t)json_integer_value(json_object_get(object, key));
+}
 
 /* The place in the take, or the one just before it where made room tone is heard. */
 static double source_time_s(const json_t *report, double voice_s, bool *is_made)
@@ -46,7 +49,8 @@ static double source_time_s(const json_t *report, double voice_s, bool *is_made)
     *is_made = true;
     for (size_t i = 0; i < json_array_size(map); i++) {
         const json_t *entry = json_array_get(map, i);
-        double start = (double)integer_at(entry, "source_start_frame") / rate, end = (double)integer_at(entry, "source_end_frame") / rate;
+        double start = (double)integer_at(entry, "source_start_frame") / rate,
+               end = (double)integer_at(entry, "source_end_frame") / rate;
         double out = (double)integer_at(entry, "out_start_frame") / out_rate;
         if (voice_s < out)
             break;
@@ -62,7 +66,8 @@ static void print_rows(const json_t *report, double at_s)
     const double near_s = 3;
     for (size_t i = 0; i < json_array_size(rows); i++) {
         const json_t *row = json_array_get(rows, i);
-        double start = json_number_value(json_object_get(row, "start_s")), end = json_number_value(json_object_get(row, "end_s"));
+        double start = json_number_value(json_object_get(row, "start_s")),
+               end = json_number_value(json_object_get(row, "end_s"));
         if (end < at_s - near_s || start > at_s + near_s)
             continue;
         static const char *const keys[] = {"id", "start", "end", "kind", "action"};
@@ -85,10 +90,12 @@ static json_t *open_results(const char *place, char **out, struct tt_error *err)
     return session;
 }
 
-/* session.json shows bytes of a name that are no UTF-8 as U+FFFD: a report whose name reads so is meant. The caller's; NULL without memory. */
+/* session.json shows bytes of a name that are no UTF-8 as U+FFFD: a report whose name reads so is meant. The caller's;
+ * NULL without memory. */
 static char *report_name(const char *out, const char *stem)
 {
-    char *name = tt_format("report/%s.json", stem), *path = name ? tt_path_join(out, name) : NULL, *folder = tt_path_join(out, "report");
+    char *name = tt_format("report/%s.json", stem), *path = name ? tt_path_join(out, name) : NULL,
+         *folder = tt_path_join(out, "report");
     DIR *dir = path && folder && !tt_file_exists(path) ? opendir(folder) : NULL;
     for (struct dirent *entry; dir && (entry = readdir(dir));) {
         struct tt_text shown = {0};
@@ -177,7 +184,8 @@ static int run(int count, char **arguments)
         return TT_EXIT_USAGE;
     int64_t ms;
     if (pair.given != 2) {
-        tt_complain("locate: name a session, or the results of a run, and a time in its narration: tidytake locate hive 0:52");
+        tt_complain(
+            "locate: name a session, or the results of a run, and a time in its narration: tidytake locate hive 0:52");
         return TT_EXIT_USAGE;
     }
     if (!tt_time_parse(pair.operands[1], &ms, NULL) || ms < 0) {

@@ -39,8 +39,10 @@ static json_t *judgement_of(const struct tt_target *target, const struct tt_judg
     json_t *failed = json_array(), *messages = json_array(), *object = json_object();
     bool ok = true;
     for (size_t i = 0; ok && i < judgement->failed_count; i++)
-        ok = tt_json_push(failed, json_string(judgement->failed[i])) && tt_json_push(messages, json_string(judgement->lines[i]));
-    ok = tt_json_put(object, "name", json_string(target->name)) && tt_json_put(object, "pass", json_boolean(judgement->failed_count == 0)) && ok;
+        ok = tt_json_push(failed, json_string(judgement->failed[i])) &&
+             tt_json_push(messages, json_string(judgement->lines[i]));
+    ok = tt_json_put(object, "name", json_string(target->name)) &&
+         tt_json_put(object, "pass", json_boolean(judgement->failed_count == 0)) && ok;
     ok = tt_json_put(object, "failed", failed) && ok;
     ok = tt_json_put(object, "messages", messages) && ok;
     if (ok)
@@ -50,9 +52,14 @@ static json_t *judgement_of(const struct tt_target *target, const struct tt_judg
 }
 
 /* NULL when out of memory. */
-static json_t *file_object(const char *path, const struct tt_measured *m, const struct tt_target *target, const struct tt_judgement *judgement)
+static json_t *file_object(const char *path, const struct tt_measured *m, const struct tt_target *target,
+                           const struct tt_judgement *judgement)
 {
-    const struct { const char *key; double value; int decimals; } figures[] = {
+    const struct {
+        const char *key;
+        double value;
+        int decimals;
+    } figures[] = {
         {"duration_s", m->levels.duration_s, TT_DECIMALS_SECONDS},
         {"integrated_lufs", m->levels.integrated_lufs, TT_DECIMALS_LEVEL},
         {"loudness_range_lu", m->levels.loudness_range_lu, TT_DECIMALS_LEVEL},
@@ -67,11 +74,14 @@ static json_t *file_object(const char *path, const struct tt_measured *m, const 
         {"pace_syllables_per_s", m->syllables_per_s, TT_DECIMALS_LEVEL},
     };
     json_t *object = json_object();
-    bool ok = tt_json_put(object, "path", tt_json_utf8(path)) && tt_json_put(object, "format", json_string(m->info.format_name)) &&
-              tt_json_put(object, "rate_hz", json_integer(m->info.rate_hz)) && tt_json_put(object, "channels", json_integer(m->info.channel_count));
+    bool ok = tt_json_put(object, "path", tt_json_utf8(path)) &&
+              tt_json_put(object, "format", json_string(m->info.format_name)) &&
+              tt_json_put(object, "rate_hz", json_integer(m->info.rate_hz)) &&
+              tt_json_put(object, "channels", json_integer(m->info.channel_count));
     for (size_t i = 0; ok && i < sizeof figures / sizeof *figures; i++)
         ok = tt_json_put(object, figures[i].key, tt_json_number(figures[i].value, figures[i].decimals));
-    ok = ok && tt_json_put(object, "verdict", json_string(m->verdict)) && tt_json_put(object, "warnings", warnings_of(m));
+    ok = ok && tt_json_put(object, "verdict", json_string(m->verdict)) &&
+         tt_json_put(object, "warnings", warnings_of(m));
     if (ok && (!target || tt_json_put(object, "target", judgement_of(target, judgement))))
         return object;
     json_decref(object);
@@ -86,7 +96,8 @@ static void print_level(const char *what, double value, const char *unit)
         printf("  %-22s %8s\n", what, "-");
 }
 
-static void print_file(const char *path, const struct tt_measured *m, const struct tt_target *target, const struct tt_judgement *judgement)
+static void print_file(const char *path, const struct tt_measured *m, const struct tt_target *target,
+                       const struct tt_judgement *judgement)
 {
     tt_print_plain(stdout, path, SIZE_MAX);
     printf("\n  %s\n", m->verdict);
@@ -116,7 +127,8 @@ static bool is_folder(const char *path)
     struct stat status;
     if (stat(path, &status) != 0 || !S_ISDIR(status.st_mode))
         return false;
-    char *message = tt_format("%s: is a folder: name the files in it (%s/*.wav), or let `tidytake clean` work on all of it", path, path);
+    char *message = tt_format(
+        "%s: is a folder: name the files in it (%s/*.wav), or let `tidytake clean` work on all of it", path, path);
     tt_complain(message ? message : path);
     free(message);
     return true;
@@ -159,7 +171,11 @@ static int measure_files(char **paths, size_t count, const struct tt_target *tar
             continue;
         }
         if (target)
-            tt_judge(target, &(struct tt_judged){.levels = &measured.levels, .floor_dbfs = measured.floor_dbfs, .rate_hz = measured.info.rate_hz}, &judgement);
+            tt_judge(target,
+                     &(struct tt_judged){.levels = &measured.levels,
+                                         .floor_dbfs = measured.floor_dbfs,
+                                         .rate_hz = measured.info.rate_hz},
+                     &judgement);
         if (judgement.failed_count)
             status = TT_EXIT_SOME_FAILED;
         if (is_json)
@@ -188,9 +204,15 @@ static bool take(void *context, int key, const char *value)
 {
     struct arguments *arguments = context;
     switch (key) {
-    case TT_OPERAND: arguments->paths[arguments->path_count++] = (char *)value; break;
-    case OPTION_FOR: arguments->target_name = value; break;
-    case OPTION_JSON: arguments->is_json = true; break;
+    case TT_OPERAND:
+        arguments->paths[arguments->path_count++] = (char *)value;
+        break;
+    case OPTION_FOR:
+        arguments->target_name = value;
+        break;
+    case OPTION_JSON:
+        arguments->is_json = true;
+        break;
     }
     return true;
 }

@@ -33,7 +33,8 @@ static int print_settings(const struct arguments *from)
     struct tt_error error = {0};
     struct tt_text text = {0};
     int status = TT_EXIT_DONE;
-    if (!origins || !tt_settings_load(from->session, from->file, from->target, from->assignments, from->assignment_count, &settings, origins, &error)) {
+    if (!origins || !tt_settings_load(from->session, from->file, from->target, from->assignments,
+                                      from->assignment_count, &settings, origins, &error)) {
         if (!origins)
             tt_fail_memory(&error);
         error.kind = TT_ERROR_USAGE;
@@ -42,7 +43,8 @@ static int print_settings(const struct arguments *from)
         tt_settings_print(&settings, origins, &text);
         printf("; Every setting in force: what it does, what it may be, and who set it.\n"
                "; Write those that you want otherwise into tidytake.ini beside the recordings,\n"
-               "; under the name in brackets, or try one: tidytake clean --set gate.depth_db=10\n\n%s", text.data ? text.data : "");
+               "; under the name in brackets, or try one: tidytake clean --set gate.depth_db=10\n\n%s",
+               text.data ? text.data : "");
     }
     tt_text_free(&text);
     free(origins);
@@ -76,11 +78,20 @@ static bool take(void *context, int key, const char *value)
 {
     struct arguments *arguments = context;
     switch (key) {
-    case TT_OPERAND: return take_session(arguments, value);
-    case OPTION_SETTINGS: arguments->file = value; break;
-    case OPTION_FOR: arguments->target = value; break;
-    case OPTION_SET: arguments->assignments[arguments->assignment_count++] = value; break;
-    case OPTION_MDOC: arguments->wants_mdoc = true; break;
+    case TT_OPERAND:
+        return take_session(arguments, value);
+    case OPTION_SETTINGS:
+        arguments->file = value;
+        break;
+    case OPTION_FOR:
+        arguments->target = value;
+        break;
+    case OPTION_SET:
+        arguments->assignments[arguments->assignment_count++] = value;
+        break;
+    case OPTION_MDOC:
+        arguments->wants_mdoc = true;
+        break;
     }
     return true;
 }

@@ -57,12 +57,22 @@ static bool take(void *context, int key, const char *value)
 {
     struct tt_watch_options *watch = context;
     switch (key) {
-    case TT_OPERAND: return take_folder(watch, value);
-    case OPTION_OUT: watch->out = value; break;
-    case OPTION_SETTINGS: watch->settings_file = value; break;
-    case OPTION_FOR: watch->target = value; break;
-    case OPTION_JOBS: return tt_jobs_read(value, &watch->jobs);
-    case OPTION_ONCE: watch->is_once = true; break;
+    case TT_OPERAND:
+        return take_folder(watch, value);
+    case OPTION_OUT:
+        watch->out = value;
+        break;
+    case OPTION_SETTINGS:
+        watch->settings_file = value;
+        break;
+    case OPTION_FOR:
+        watch->target = value;
+        break;
+    case OPTION_JOBS:
+        return tt_jobs_read(value, &watch->jobs);
+    case OPTION_ONCE:
+        watch->is_once = true;
+        break;
     }
     return true;
 }

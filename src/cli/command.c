@@ -55,7 +55,8 @@ static const struct tt_option *find_option(const struct tt_command *command, con
     for (size_t i = 0; i < command->option_count; i++) {
         const struct tt_option *option = &command->options[i];
         if ((strlen(option->name) == length && strncmp(option->name, name, length) == 0) ||
-            (option->short_name && strlen(option->short_name) == length && strncmp(option->short_name, name, length) == 0))
+            (option->short_name && strlen(option->short_name) == length &&
+             strncmp(option->short_name, name, length) == 0))
             return option;
     }
     return NULL;
@@ -69,12 +70,14 @@ static bool wrong_option(const struct tt_command *command, const char *name)
         known[count++] = command->options[i].name;
         values[value_count++] = command->options[i].value ? command->options[i].value : "";
     }
-    const char *nearest = tt_nearest_name(name, known, count), *meant = nearest ? NULL : tt_nearest_name(name + strspn(name, "-"), values, value_count);
+    const char *nearest = tt_nearest_name(name, known, count),
+               *meant = nearest ? NULL : tt_nearest_name(name + strspn(name, "-"), values, value_count);
     for (size_t i = 0; meant && !nearest; i++) /* --target web: the value's name for the option's */
         nearest = values[i] == meant ? command->options[i].name : NULL;
     char message[512];
     if (nearest)
-        snprintf(message, sizeof message, "%.200s: no such option of `tidytake %s`; did you mean %s%s%s?", name, command->name, nearest, meant ? " " : "", meant ? meant : "");
+        snprintf(message, sizeof message, "%.200s: no such option of `tidytake %s`; did you mean %s%s%s?", name,
+                 command->name, nearest, meant ? " " : "", meant ? meant : "");
     else
         snprintf(message, sizeof message, "%.200s: no such option; see `tidytake %s --help`", name, command->name);
     tt_complain(message);
@@ -90,7 +93,8 @@ static bool complain_of(const char *format, const char *name, const char *other)
 }
 
 /* arguments[*at] is an option; *at moves on over its value. */
-static bool read_option(const struct tt_command *command, int count, char **arguments, int *at, tt_argument_take take, void *context)
+static bool read_option(const struct tt_command *command, int count, char **arguments, int *at, tt_argument_take take,
+                        void *context)
 {
     const char *argument = arguments[*at], *value = NULL;
     const bool is_short = argument[1] != '-';
@@ -102,7 +106,8 @@ static bool read_option(const struct tt_command *command, int count, char **argu
     if (!option)
         return wrong_option(command, argument);
     if (has_value && !option->value)
-        return is_short ? complain_of("%.200s: write each option by itself, and %s without a value", argument, option->short_name)
+        return is_short ? complain_of("%.200s: write each option by itself, and %s without a value", argument,
+                                      option->short_name)
                         : complain_of("%s: takes no value%s", option->name, "");
     if (has_value)
         value = equals ? equals + 1 : argument + 2;
@@ -113,7 +118,8 @@ static bool read_option(const struct tt_command *command, int count, char **argu
     return take(context, option->key, value);
 }
 
-bool tt_arguments_read(const struct tt_command *command, int count, char **arguments, tt_argument_take take, void *context)
+bool tt_arguments_read(const struct tt_command *command, int count, char **arguments, tt_argument_take take,
+                       void *context)
 {
     bool only_operands = false;
     for (int at = 0; at < count; at++) {
@@ -123,7 +129,8 @@ bool tt_arguments_read(const struct tt_command *command, int count, char **argum
             continue;
         }
         const bool is_operand = only_operands || argument[0] != '-' || argument[1] == '\0';
-        if (is_operand ? !take(context, TT_OPERAND, argument) : !read_option(command, count, arguments, &at, take, context))
+        if (is_operand ? !take(context, TT_OPERAND, argument)
+                       : !read_option(command, count, arguments, &at, take, context))
             return false;
     }
     return true;
@@ -138,14 +145,16 @@ void tt_operand_pair_add(struct tt_operand_pair *pair, const char *operand)
 
 void tt_print_help(const struct tt_command *command)
 {
-    printf("tidytake %s%s%s%s\n\n%s\n", command->name, command->option_count ? " [OPTION...]" : "", *command->arguments ? " " : "", command->arguments, command->summary);
+    printf("tidytake %s%s%s%s\n\n%s\n", command->name, command->option_count ? " [OPTION...]" : "",
+           *command->arguments ? " " : "", command->arguments, command->summary);
     if (command->option_count)
         printf("\n");
     for (size_t i = 0; i < command->option_count; i++) {
         const struct tt_option *option = &command->options[i];
         char left[64];
-        snprintf(left, sizeof left, "%s%s%s%s%s", option->short_name ? option->short_name : "", option->short_name ? ", " : "", option->name,
-                 option->value ? " " : "", option->value ? option->value : "");
+        snprintf(left, sizeof left, "%s%s%s%s%s", option->short_name ? option->short_name : "",
+                 option->short_name ? ", " : "", option->name, option->value ? " " : "",
+                 option->value ? option->value : "");
         printf("  %-26s %s\n", left, option->help);
     }
     printf("\nMore about it, with examples: man tidytake\n");

@@ -21,24 +21,27 @@ struct tt_option {
 
 struct tt_command {
     const char *name;
-    const char *arguments;  /* "SESSION|TAKE..." */
-    const char *summary;    /* one line */
+    const char *arguments; /* "SESSION|TAKE..." */
+    const char *summary;   /* one line */
     const struct tt_option *options;
     size_t option_count;
     int (*run)(int argument_count, char **arguments); /* exit status */
 };
 
-extern const struct tt_command tt_command_clean, tt_command_watch, tt_command_measure, tt_command_locate, tt_command_compare, tt_command_lengths, tt_command_settings, tt_command_targets;
+extern const struct tt_command tt_command_clean, tt_command_watch, tt_command_measure, tt_command_locate,
+    tt_command_compare, tt_command_lengths, tt_command_settings, tt_command_targets;
 
 /* Exit statuses of the design. */
 enum { TT_EXIT_DONE = 0, TT_EXIT_SOME_FAILED = 1, TT_EXIT_USAGE = 2, TT_EXIT_STOPPED = 130 };
 
 enum { TT_OPERAND = -1 };
-/* Takes one argument: an option's key and value, or TT_OPERAND and the operand. False where it is wrong, and that was told. */
+/* Takes one argument: an option's key and value, or TT_OPERAND and the operand. False where it is wrong, and that was
+ * told. */
 typedef bool (*tt_argument_take)(void *context, int key, const char *value);
-/* Hands over a command's arguments one by one: options in any place, "--" ends them, "--name=value" works. Wrong use is told on stderr, with the nearest
- * known option, and false returned. */
-bool tt_arguments_read(const struct tt_command *command, int count, char **arguments, tt_argument_take take, void *context);
+/* Hands over a command's arguments one by one: options in any place, "--" ends them, "--name=value" works. Wrong use is
+ * told on stderr, with the nearest known option, and false returned. */
+bool tt_arguments_read(const struct tt_command *command, int count, char **arguments, tt_argument_take take,
+                       void *context);
 
 /* The operands of a command that wants two. */
 struct tt_operand_pair {

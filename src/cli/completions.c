@@ -15,7 +15,8 @@ static enum value_kind kind_of_value(const struct tt_option *option)
     static const struct {
         const char *value;
         enum value_kind kind;
-    } kinds[] = {{"FILE", VALUE_FILE}, {"DIR", VALUE_FOLDER}, {"TARGET", VALUE_TARGET}, {"SECTION.KEY=VALUE", VALUE_SETTING}};
+    } kinds[] = {
+        {"FILE", VALUE_FILE}, {"DIR", VALUE_FOLDER}, {"TARGET", VALUE_TARGET}, {"SECTION.KEY=VALUE", VALUE_SETTING}};
     if (!option->value)
         return VALUE_NONE;
     for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++)
@@ -62,7 +63,8 @@ static void print_bash_values(const struct tt_command *command)
         enum value_kind kind = kind_of_value(option);
         if (kind == VALUE_NONE)
             continue;
-        printf("                %s%s%s) ", option->name, option->short_name ? "|" : "", option->short_name ? option->short_name : "");
+        printf("                %s%s%s) ", option->name, option->short_name ? "|" : "",
+               option->short_name ? option->short_name : "");
         if (kind == VALUE_TARGET)
             printf("mapfile -t COMPREPLY < <(compgen -W \"$targets\" -- \"$word\"); return ;;\n");
         else if (kind == VALUE_SETTING)
@@ -82,19 +84,23 @@ static void print_bash_values(const struct tt_command *command)
 
 static void print_bash(const struct tt_command *const *commands, size_t count)
 {
-    printf("# bash completion of tidytake, made from its tables: tidytake --completions bash\n_tidytake()\n{\n"
-           "    local word=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD-1]} options=\n    local targets=\"");
+    printf(
+        "# bash completion of tidytake, made from its tables: tidytake --completions bash\n_tidytake()\n{\n"
+        "    local word=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD-1]} options=\n    local targets=\"");
     print_targets(" ");
     printf("\"\n    local settings=\"");
     print_settings(" ", "=");
-    printf("\"\n    COMPREPLY=()\n    if [ \"$COMP_CWORD\" -eq 1 ]; then\n        mapfile -t COMPREPLY < <(compgen -W \"");
+    printf(
+        "\"\n    COMPREPLY=()\n    if [ \"$COMP_CWORD\" -eq 1 ]; then\n        mapfile -t COMPREPLY < <(compgen -W \"");
     for (size_t i = 0; i < count; i++)
         printf("%s ", commands[i]->name);
     printf("--help --version\" -- \"$word\")\n        return\n    fi\n    case ${COMP_WORDS[1]} in\n");
     for (size_t i = 0; i < count; i++)
         print_bash_values(commands[i]);
-    printf("    esac\n    if [[ $word == -* ]]; then\n        mapfile -t COMPREPLY < <(compgen -W \"$options\" -- \"$word\")\n    else\n"
-           "        compopt -o filenames\n        mapfile -t COMPREPLY < <(compgen -f -- \"$word\")\n    fi\n}\ncomplete -F _tidytake tidytake\n");
+    printf("    esac\n    if [[ $word == -* ]]; then\n        mapfile -t COMPREPLY < <(compgen -W \"$options\" -- "
+           "\"$word\")\n    else\n"
+           "        compopt -o filenames\n        mapfile -t COMPREPLY < <(compgen -f -- \"$word\")\n    "
+           "fi\n}\ncomplete -F _tidytake tidytake\n");
 }
 
 /* ---- zsh ---- */
@@ -111,11 +117,17 @@ static void print_zsh_help(const char *text)
 
 static void print_zsh_option(const struct tt_option *option, const char *name, bool is_long)
 {
-    static const char *const actions[] = {[VALUE_FREE] = " ", [VALUE_FILE] = "_files", [VALUE_FOLDER] = "_files -/", [VALUE_TARGET] = "($targets)",
+    static const char *const actions[] = {[VALUE_FREE] = " ",
+                                          [VALUE_FILE] = "_files",
+                                          [VALUE_FOLDER] = "_files -/",
+                                          [VALUE_TARGET] = "($targets)",
                                           [VALUE_SETTING] = "($settings)"};
     enum value_kind kind = kind_of_value(option);
     /* Double quotes where a list is to be put in by the shell. */
-    printf(" \\\n                \"%s%s%s\"'[", kind == VALUE_SETTING ? "*" : "", name, kind == VALUE_NONE ? "" : is_long ? "=" : "+");
+    printf(" \\\n                \"%s%s%s\"'[", kind == VALUE_SETTING ? "*" : "", name,
+           kind == VALUE_NONE ? ""
+           : is_long          ? "="
+                              : "+");
     print_zsh_help(option->help);
     printf("]'");
     if (kind != VALUE_NONE)
@@ -124,7 +136,8 @@ static void print_zsh_option(const struct tt_option *option, const char *name, b
 
 static void print_zsh(const struct tt_command *const *commands, size_t count)
 {
-    printf("#compdef tidytake\n# zsh completion of tidytake, made from its tables: tidytake --completions zsh\n_tidytake()\n{\n    local targets=\"");
+    printf("#compdef tidytake\n# zsh completion of tidytake, made from its tables: tidytake --completions "
+           "zsh\n_tidytake()\n{\n    local targets=\"");
     print_targets(" ");
     printf("\" settings=\"");
     print_settings(" ", "=");
@@ -136,7 +149,8 @@ static void print_zsh(const struct tt_command *const *commands, size_t count)
         print_quoted(row);
         printf("\n");
     }
-    printf("    )\n    if (( CURRENT == 2 )); then\n        _describe command commands\n        return\n    fi\n    local command=${words[2]}\n"
+    printf("    )\n    if (( CURRENT == 2 )); then\n        _describe command commands\n        return\n    fi\n    "
+           "local command=${words[2]}\n"
            "    shift words\n    (( CURRENT-- ))\n    case $command in\n");
     for (size_t i = 0; i < count; i++) {
         printf("        %s)\n            _arguments", commands[i]->name);
@@ -159,12 +173,27 @@ static void print_fish_option(const struct tt_command *command, const struct tt_
     if (option->short_name)
         printf(" -s %s", option->short_name + 1);
     switch (kind_of_value(option)) {
-    case VALUE_NONE: break;
-    case VALUE_FREE: printf(" -x"); break;
-    case VALUE_FILE: printf(" -r -F"); break;
-    case VALUE_FOLDER: printf(" -x -a '(__fish_complete_directories)'"); break;
-    case VALUE_TARGET: printf(" -x -a '"); print_targets(" "); printf("'"); break;
-    case VALUE_SETTING: printf(" -x -a '"); print_settings(" ", "="); printf("'"); break;
+    case VALUE_NONE:
+        break;
+    case VALUE_FREE:
+        printf(" -x");
+        break;
+    case VALUE_FILE:
+        printf(" -r -F");
+        break;
+    case VALUE_FOLDER:
+        printf(" -x -a '(__fish_complete_directories)'");
+        break;
+    case VALUE_TARGET:
+        printf(" -x -a '");
+        print_targets(" ");
+        printf("'");
+        break;
+    case VALUE_SETTING:
+        printf(" -x -a '");
+        print_settings(" ", "=");
+        printf("'");
+        break;
     }
     printf(" -d ");
     print_quoted(option->help);

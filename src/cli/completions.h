@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Completion scripts for shells, made from the tables of commands, targets and settings so that they cannot fall behind. */
+/* Completion scripts for shells, made from the tables of commands, targets and settings so that they cannot fall
+ * behind. */
 #ifndef TT_CLI_COMPLETIONS_H
 #define TT_CLI_COMPLETIONS_H
 

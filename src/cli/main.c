@@ -10,7 +10,9 @@
 #include "cli/completions.h"
 #include "tidytake/tidytake.h"
 
-static const struct tt_command *const commands[] = {&tt_command_clean, &tt_command_watch, &tt_command_measure, &tt_command_locate, &tt_command_compare, &tt_command_lengths, &tt_command_settings, &tt_command_targets};
+static const struct tt_command *const commands[] = {&tt_command_clean,    &tt_command_watch,   &tt_command_measure,
+                                                    &tt_command_locate,   &tt_command_compare, &tt_command_lengths,
+                                                    &tt_command_settings, &tt_command_targets};
 enum { COMMAND_COUNT = sizeof commands / sizeof *commands };
 
 static void print_overview(FILE *out)
@@ -18,8 +20,10 @@ static void print_overview(FILE *out)
     fprintf(out, "tidytake makes a clean voice track out of a folder of raw narration takes.\n\n");
     for (int i = 0; i < COMMAND_COUNT; i++)
         fprintf(out, "  tidytake %-9s %-17s %s\n", commands[i]->name, commands[i]->arguments, commands[i]->summary);
-    fprintf(out, "\n  tidytake COMMAND --help      the options of a command\n  man tidytake                 all of it, with examples\n\n"
-            "SESSION is the folder that holds the recordings of one reading; OUT is what a\nrun left of it, by default SESSION.tidy. The recordings are only ever read.\n");
+    fprintf(out, "\n  tidytake COMMAND --help      the options of a command\n  man tidytake                 all of it, "
+                 "with examples\n\n"
+                 "SESSION is the folder that holds the recordings of one reading; OUT is what a\nrun left of it, by "
+                 "default SESSION.tidy. The recordings are only ever read.\n");
 }
 
 static int unknown_command(const char *name)
@@ -30,10 +34,12 @@ static int unknown_command(const char *name)
     const char *nearest = tt_nearest_name(name, known, COMMAND_COUNT);
     char message[512];
     if (!nearest && access(name, F_OK) == 0)
-        snprintf(message, sizeof message, "%.200s: no such command; to clean what is there: tidytake clean %.200s", name, name);
+        snprintf(message, sizeof message, "%.200s: no such command; to clean what is there: tidytake clean %.200s",
+                 name, name);
     else
-        snprintf(message, sizeof message, "%.200s: no such command; %s%s%s", name, nearest ? "did you mean `tidytake " : "see `tidytake --help", nearest ? nearest : "",
-             nearest ? "`?" : "`");
+        snprintf(message, sizeof message, "%.200s: no such command; %s%s%s", name,
+                 nearest ? "did you mean `tidytake " : "see `tidytake --help", nearest ? nearest : "",
+                 nearest ? "`?" : "`");
     tt_complain(message);
     return TT_EXIT_USAGE;
 }
@@ -88,7 +94,8 @@ int main(int argc, char **argv)
     if (fflush(stdout) == 0 && !ferror(stdout))
         return status;
     char message[200];
-    snprintf(message, sizeof message, "the output cannot be written: %s", errno ? strerror(errno) : "an earlier write failed");
+    snprintf(message, sizeof message, "the output cannot be written: %s",
+             errno ? strerror(errno) : "an earlier write failed");
     tt_complain(message);
     return status == TT_EXIT_DONE ? TT_EXIT_SOME_FAILED : status;
 }

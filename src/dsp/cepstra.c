@@ -22,18 +22,20 @@ static const float least_power = 1e-15f;
 static const double pi = 3.14159265358979323846;
 
 struct tt_cepstra {
-    int first_bin, last_bin;            /* bins with any weight; last is exclusive */
-    int *band;                          /* per bin: the lower of the two bands it feeds; -1 is none below the first */
-    float *rise;                        /* per bin: its weight in band + 1 */
-    float *fall;                        /* per bin: its weight in band */
-    int edges[TT_MEL_BANDS + 2];        /* band b rises over the bins edges[b] .. edges[b + 1] - 1, and falls up to edges[b + 2] - 1 */
+    int first_bin, last_bin; /* bins with any weight; last is exclusive */
+    int *band;               /* per bin: the lower of the two bands it feeds; -1 is none below the first */
+    float *rise;             /* per bin: its weight in band + 1 */
+    float *fall;             /* per bin: its weight in band */
+    int edges[TT_MEL_BANDS +
+              2]; /* band b rises over the bins edges[b] .. edges[b + 1] - 1, and falls up to edges[b + 2] - 1 */
     float cosine[TT_MEL_BANDS][TT_CEPSTRA]; /* DCT-II, orthonormal, over the quantiser's step */
 };
 
 static double mel_from_hz(double hz) { return 2595.0 * log10(1.0 + hz / 700.0); } /* as in the HTK book */
 static double hz_from_mel(double mel) { return 700.0 * (pow(10.0, mel / 2595.0) - 1.0); }
 
-/* ln by exponent and a polynomial for the mantissa: error under 2e-4, a thousandth of a step, at a tenth of libm's cost. */
+/* ln by exponent and a polynomial for the mantissa: error under 2e-4, a thousandth of a step, at a tenth of libm's
+ * cost. */
 static inline float quick_ln(float x)
 {
     uint32_t bits;
@@ -48,7 +50,8 @@ static inline float quick_ln(float x)
     return (float)exponent * 0.69314718f + series;
 }
 
-/* Triangles between neighbouring centres, each with a sum of one: a band reads the mean power per bin, whatever the rate. */
+/* Triangles between neighbouring centres, each with a sum of one: a band reads the mean power per bin, whatever the
+ * rate. */
 static void make_bands(struct tt_cepstra *cepstra, struct tt_stft_shape shape)
 {
     double top_hz = fmin(highest_hz, highest_of_rate * shape.rate_hz);
@@ -60,25 +63,32 @@ static void make_bands(struct tt_cepstra *cepstra, struct tt_stft_shape shape)
     for (int k = 0; k < shape.bin_count; k++) {
         double at = (mel_from_hz(k * bin_hz) - low) / step; /* in bands: centre b lies at b + 1 */
         cepstra->band[k] = -2;
-        if (at <= 0.0 || at >= TT_MEL_BANDS + 1) continue;
-        int below = (int)at;                                /* band below - 1 falls, band below rises */
+        if (at <= 0.0 || at >= TT_MEL_BANDS + 1)
+            continue;
+        int below = (int)at; /* band below - 1 falls, band below rises */
         double part = at - below;
         cepstra->band[k] = below - 1;
-        if (below < TT_MEL_BANDS) sum[below] += part;
-        if (below > 0) sum[below - 1] += 1.0 - part;
+        if (below < TT_MEL_BANDS)
+            sum[below] += part;
+        if (below > 0)
+            sum[below - 1] += 1.0 - part;
         cepstra->rise[k] = below < TT_MEL_BANDS ? (float)part : 0.0f;
         cepstra->fall[k] = below > 0 ? (float)(1.0 - part) : 0.0f;
-        if (k < cepstra->first_bin) cepstra->first_bin = k;
+        if (k < cepstra->first_bin)
+            cepstra->first_bin = k;
         cepstra->last_bin = k + 1;
     }
     for (int j = 0, k = cepstra->first_bin; j < TT_MEL_BANDS + 2; j++) {
-        while (k < cepstra->last_bin && cepstra->band[k] < j - 1) k++;
+        while (k < cepstra->last_bin && cepstra->band[k] < j - 1)
+            k++;
         cepstra->edges[j] = k;
     }
     for (int k = cepstra->first_bin; k < cepstra->last_bin; k++) {
         int b = cepstra->band[k];
-        if (b >= 0 && sum[b] > 0.0) cepstra->fall[k] = (float)(cepstra->fall[k] / sum[b]);
-        if (b + 1 < TT_MEL_BANDS && sum[b + 1] > 0.0) cepstra->rise[k] = (float)(cepstra->rise[k] / sum[b + 1]);
+        if (b >= 0 && sum[b] > 0.0)
+            cepstra->fall[k] = (float)(cepstra->fall[k] / sum[b]);
+        if (b + 1 < TT_MEL_BANDS && sum[b + 1] > 0.0)
+            cepstra->rise[k] = (float)(cepstra->rise[k] / sum[b + 1]);
     }
 }
 
@@ -89,7 +99,10 @@ struct tt_cepstra *tt_cepstra_create(struct tt_stft_shape shape, struct tt_error
         return NULL;
     }
     struct tt_cepstra *cepstra = calloc(1, sizeof *cepstra);
-    if (!cepstra) { tt_fail_memory(err); return NULL; }
+    if (!cepstra) {
+        tt_fail_memory(err);
+        return NULL;
+    }
     size_t bins = (size_t)shape.bin_count;
     cepstra->band = calloc(bins, sizeof *cepstra->band);
     cepstra->rise = calloc(bins, sizeof *cepstra->rise);
@@ -102,13 +115,15 @@ struct tt_cepstra *tt_cepstra_create(struct tt_stft_shape shape, struct tt_error
     make_bands(cepstra, shape);
     for (int c = 0; c < TT_CEPSTRA; c++)
         for (int b = 0; b < TT_MEL_BANDS; b++)
-            cepstra->cosine[b][c] = (float)(sqrt(2.0 / TT_MEL_BANDS) * cos(pi * (c + 1) * (b + 0.5) / TT_MEL_BANDS) / (double)tt_cepstra_step);
+            cepstra->cosine[b][c] = (float)(sqrt(2.0 / TT_MEL_BANDS) * cos(pi * (c + 1) * (b + 0.5) / TT_MEL_BANDS) /
+                                            (double)tt_cepstra_step);
     return cepstra;
 }
 
 void tt_cepstra_destroy(struct tt_cepstra *cepstra)
 {
-    if (!cepstra) return;
+    if (!cepstra)
+        return;
     free(cepstra->band);
     free(cepstra->rise);
     free(cepstra->fall);
@@ -125,7 +140,8 @@ double tt_mel_centre_hz(double from_hz, double to_hz, int band, int band_count)
 
 static float sum_weighted(const float *weights, const float *power, int from, int to, float sum)
 {
-    for (int k = from; k < to; k++) sum += weights[k] * power[k];
+    for (int k = from; k < to; k++)
+        sum += weights[k] * power[k];
     return sum;
 }
 
@@ -133,7 +149,8 @@ static float sum_weighted(const float *weights, const float *power, int from, in
 TT_WIDE static void transform(const struct tt_cepstra *cepstra, const float *levels, float *sums)
 {
     float logarithms[TT_MEL_BANDS];
-    for (int b = 0; b < TT_MEL_BANDS; b++) logarithms[b] = quick_ln(levels[b] + least_power);
+    for (int b = 0; b < TT_MEL_BANDS; b++)
+        logarithms[b] = quick_ln(levels[b] + least_power);
     _Static_assert(TT_CEPSTRA == sizeof(tt_half_lanes) / sizeof(float), "a sum in each lane");
     tt_half_lanes all = {0}, cosine;
     for (int b = 0; b < TT_MEL_BANDS; b++) {
@@ -153,7 +170,9 @@ void tt_cepstra_of(const struct tt_cepstra *cepstra, const float *power, int8_t 
     }
     transform(cepstra, levels, sums);
     for (int c = 0; c < TT_CEPSTRA; c++) {
-        float held = sums[c] > 127.0f ? 127.0f : sums[c] < -127.0f ? -127.0f : sums[c]; /* a NaN passes both and ends below */
+        float held = sums[c] > 127.0f    ? 127.0f
+                     : sums[c] < -127.0f ? -127.0f
+                                         : sums[c]; /* a NaN passes both and ends below */
         quantised[c] = held == held ? (int8_t)lrintf(held) : 0;
     }
 }

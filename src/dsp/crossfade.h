@@ -5,9 +5,10 @@
 
 #include <stddef.h>
 
-/* output[i] goes from `from` to `to` over count samples. The curves are equal gain for like material and equal power for unlike material, and what lies
- * between for what lies between: gains a, b with a^2 + b^2 + 2 a b rho = 1, rho the correlation of the two over the fade (negative counts as 0).
- * The level at the middle for known rho: see the crossfade table of any handbook; computed there as 10 log10((1 + rho) / 2) for plain equal gain. */
+/* output[i] goes from `from` to `to` over count samples. The curves are equal gain for like material and equal power
+ * for unlike material, and what lies between for what lies between: gains a, b with a^2 + b^2 + 2 a b rho = 1, rho the
+ * correlation of the two over the fade (negative counts as 0). The level at the middle for known rho: see the crossfade
+ * table of any handbook; computed there as 10 log10((1 + rho) / 2) for plain equal gain. */
 void tt_crossfade(const float *from, const float *to, float *output, size_t count);
 
 /* Correlation coefficient in 0..1. */

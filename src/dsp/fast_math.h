@@ -50,7 +50,8 @@ static inline float tt_fast_exp2(float x)
 }
 
 /* Square root for x >= 0 (normal or 0), relative error under 1e-5: sqrtf may set errno, and then does not vectorise.
- * The first guess halves the exponent of 1/sqrt(x); each step of Newton's doubles its digits (common practice, no source). */
+ * The first guess halves the exponent of 1/sqrt(x); each step of Newton's doubles its digits (common practice, no
+ * source). */
 static inline float tt_fast_sqrt(float x)
 {
     int32_t bits;

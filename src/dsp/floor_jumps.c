@@ -19,14 +19,19 @@ static bool side_levels(const struct tt_floor_estimator *estimator, int64_t from
     int count = 0, frames = 0;
     for (int64_t i = 0; i < estimator->horizon_steps && count < 32; i++) {
         const struct tt_floor_step *step = tt_floor_steps_get(&estimator->steps, from + direction * i);
-        if (!step || tt_floor_quiet_s(estimator, frames) >= JUMP_SIDE_S) break;
-        if (step->frames == 0) continue;
-        for (int b = 0; b < TT_FLOOR_BANDS; b++) values[b][count] = step->band_db[b];
+        if (!step || tt_floor_quiet_s(estimator, frames) >= JUMP_SIDE_S)
+            break;
+        if (step->frames == 0)
+            continue;
+        for (int b = 0; b < TT_FLOOR_BANDS; b++)
+            values[b][count] = step->band_db[b];
         frames += step->frames;
         count++;
     }
-    if (tt_floor_quiet_s(estimator, frames) < JUMP_LEAST_S) return false;
-    for (int b = 0; b < TT_FLOOR_BANDS; b++) levels[b] = tt_floor_median(values[b], count);
+    if (tt_floor_quiet_s(estimator, frames) < JUMP_LEAST_S)
+        return false;
+    for (int b = 0; b < TT_FLOOR_BANDS; b++)
+        levels[b] = tt_floor_median(values[b], count);
     return true;
 }
 
@@ -34,9 +39,11 @@ static bool side_levels(const struct tt_floor_estimator *estimator, int64_t from
 static double jump_size(const struct tt_floor_estimator *estimator, int64_t step)
 {
     float before[TT_FLOOR_BANDS], after[TT_FLOOR_BANDS];
-    if (!side_levels(estimator, step - 1, -1, before) || !side_levels(estimator, step, 1, after)) return 0.0;
+    if (!side_levels(estimator, step - 1, -1, before) || !side_levels(estimator, step, 1, after))
+        return 0.0;
     double sum = 0.0;
-    for (int b = 0; b < TT_FLOOR_BANDS; b++) sum += (double)((after[b] - before[b]) * (after[b] - before[b]));
+    for (int b = 0; b < TT_FLOOR_BANDS; b++)
+        sum += (double)((after[b] - before[b]) * (after[b] - before[b]));
     return sqrt(sum / TT_FLOOR_BANDS);
 }
 
@@ -45,7 +52,8 @@ static bool add_jump(struct tt_floor_estimator *estimator, int64_t position, str
     if (estimator->jump_count == estimator->jump_room) {
         const size_t wanted = estimator->jump_room ? 2 * (size_t)estimator->jump_room : 16;
         int64_t *jumps = realloc(estimator->jumps, wanted * sizeof *jumps);
-        if (!jumps) return tt_fail_memory(err);
+        if (!jumps)
+            return tt_fail_memory(err);
         estimator->jumps = jumps;
         estimator->jump_room = (int)wanted;
     }
@@ -59,16 +67,19 @@ static bool is_largest_jump(const struct tt_floor_estimator *estimator, int64_t 
     const int64_t apart = (int64_t)(JUMP_APART_S * estimator->shape.rate_hz) / estimator->steps.step_samples;
     for (int64_t other = step - apart; other <= step + apart; other++) {
         const double other_size = other == step ? 0.0 : jump_size(estimator, other);
-        if (other_size > size || (other < step && other_size == size && size > 0.0)) return false;
+        if (other_size > size || (other < step && other_size == size && size > 0.0))
+            return false;
     }
     return true;
 }
 
-/* Behind the first of the steps that show a jump alike lies a stretch without quiet frames; the jump is put into its middle. */
+/* Behind the first of the steps that show a jump alike lies a stretch without quiet frames; the jump is put into its
+ * middle. */
 static int64_t middle_of_jump(const struct tt_floor_estimator *estimator, int64_t step)
 {
     int64_t end = step;
-    for (const struct tt_floor_step *next; (next = tt_floor_steps_get(&estimator->steps, end)) && next->frames == 0;) end++;
+    for (const struct tt_floor_step *next; (next = tt_floor_steps_get(&estimator->steps, end)) && next->frames == 0;)
+        end++;
     return (step + end) * estimator->steps.step_samples / 2;
 }
 
@@ -76,8 +87,10 @@ bool tt_floor_find_jumps(struct tt_floor_estimator *estimator, int64_t end_step,
 {
     for (; estimator->searched < end_step; estimator->searched++) {
         const double size = jump_size(estimator, estimator->searched);
-        if (size < JUMP_DB || !is_largest_jump(estimator, estimator->searched, size)) continue;
-        if (!add_jump(estimator, middle_of_jump(estimator, estimator->searched), err)) return false;
+        if (size < JUMP_DB || !is_largest_jump(estimator, estimator->searched, size))
+            continue;
+        if (!add_jump(estimator, middle_of_jump(estimator, estimator->searched), err))
+            return false;
     }
     return true;
 }

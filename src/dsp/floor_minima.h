@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* The floor of a take that never pauses: minima of smoothed power by bin (after Martin 2001), a row for each stretch. */
+/* The floor of a take that never pauses: minima of smoothed power by bin (after Martin 2001), a row for each stretch.
+ */
 #ifndef TT_DSP_FLOOR_MINIMA_H
 #define TT_DSP_FLOOR_MINIMA_H
 

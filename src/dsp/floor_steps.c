@@ -10,8 +10,8 @@
 static const double STEP_S = 0.5;
 /* Octaves: a band for each colour a room may change in. */
 static const double BAND_EDGE_HZ[TT_FLOOR_BANDS + 1] = {0, 150, 300, 600, 1200, 2400, 4800, 9600, 1e9};
-/* A quiet frame that leaves its step's median by more than this in a band holds a click, or is partly muted. Noise itself does
- * so in under 1 of 1000 frames where a band has 4 bins (chi-square with 8 degrees of freedom). */
+/* A quiet frame that leaves its step's median by more than this in a band holds a click, or is partly muted. Noise
+ * itself does so in under 1 of 1000 frames where a band has 4 bins (chi-square with 8 degrees of freedom). */
 static const float FRAME_OUTLIER_DB = 7.0F;
 static const float POWER_LEAST = 1e-14F; /* -140 dBFS: never 0, so that ratios stay finite */
 
@@ -38,7 +38,8 @@ bool tt_floor_steps_init(struct tt_floor_steps *steps, struct tt_stft_shape shap
         tt_floor_steps_free(steps);
         return tt_fail_memory(err);
     }
-    for (size_t i = 0; i < ring; i++) steps->ring[i].index = -1;
+    for (size_t i = 0; i < ring; i++)
+        steps->ring[i].index = -1;
     return true;
 }
 
@@ -57,7 +58,8 @@ void tt_floor_steps_bands(const struct tt_floor_steps *steps, const float *power
     for (int b = 0; b < TT_FLOOR_BANDS; b++) {
         double sum = 0.0;
         const int first = steps->band_first[b], last = steps->band_first[b + 1];
-        for (int i = first; i < last; i++) sum += (double)power[i];
+        for (int i = first; i < last; i++)
+            sum += (double)power[i];
         const double mean = last > first ? sum / (last - first) : 0.0;
         bands[b] = (float)(10.0 * log10(mean + (double)POWER_LEAST));
     }
@@ -71,8 +73,10 @@ void tt_floor_steps_shift(const struct tt_floor_steps *steps, const float *row, 
         float left = 0.0F, right = 0.0F;
         for (;; b++) {
             left = 0.5F * (float)(steps->band_first[b] + steps->band_first[b + 1]);
-            right = b + 2 <= TT_FLOOR_BANDS ? 0.5F * (float)(steps->band_first[b + 1] + steps->band_first[b + 2]) : left;
-            if (b + 2 > TT_FLOOR_BANDS || (float)i <= right) break;
+            right =
+                b + 2 <= TT_FLOOR_BANDS ? 0.5F * (float)(steps->band_first[b + 1] + steps->band_first[b + 2]) : left;
+            if (b + 2 > TT_FLOOR_BANDS || (float)i <= right)
+                break;
         }
         float part = right > left ? ((float)i - left) / (right - left) : 0.0F;
         part = part < 0.0F ? 0.0F : part > 1.0F ? 1.0F : part;
@@ -83,7 +87,8 @@ void tt_floor_steps_shift(const struct tt_floor_steps *steps, const float *row, 
 
 void tt_floor_steps_add(struct tt_floor_steps *steps, int64_t sample, const float *power)
 {
-    if (steps->frame_count == steps->frame_room) return;
+    if (steps->frame_count == steps->frame_room)
+        return;
     const size_t bins = (size_t)steps->shape.bin_count, at = (size_t)steps->frame_count++;
     memcpy(steps->frames + at * bins, power, bins * sizeof *power);
     steps->frame_sample[at] = sample;
@@ -92,7 +97,8 @@ void tt_floor_steps_add(struct tt_floor_steps *steps, int64_t sample, const floa
 
 void tt_floor_steps_take_back(struct tt_floor_steps *steps, int64_t sample)
 {
-    while (steps->frame_count > 0 && steps->frame_sample[steps->frame_count - 1] >= sample) steps->frame_count--;
+    while (steps->frame_count > 0 && steps->frame_sample[steps->frame_count - 1] >= sample)
+        steps->frame_count--;
 }
 
 static int compare_floats(const void *a, const void *b)
@@ -103,7 +109,8 @@ static int compare_floats(const void *a, const void *b)
 
 float tt_floor_median(float *values, int count)
 {
-    if (count <= 0) return 0.0F;
+    if (count <= 0)
+        return 0.0F;
     qsort(values, (size_t)count, sizeof *values, compare_floats);
     return count % 2 ? values[count / 2] : 0.5F * (values[count / 2 - 1] + values[count / 2]);
 }
@@ -112,10 +119,12 @@ static void band_medians(const struct tt_floor_steps *steps, float *medians)
 {
     float values[512];
     int stride = 1;
-    while (steps->frame_count / stride > 511) stride++;
+    while (steps->frame_count / stride > 511)
+        stride++;
     for (int b = 0; b < TT_FLOOR_BANDS; b++) {
         int count = 0;
-        for (int i = 0; i < steps->frame_count; i += stride) values[count++] = steps->frame_bands[i * TT_FLOOR_BANDS + b];
+        for (int i = 0; i < steps->frame_count; i += stride)
+            values[count++] = steps->frame_bands[i * TT_FLOOR_BANDS + b];
         medians[b] = tt_floor_median(values, count);
     }
 }
@@ -123,7 +132,8 @@ static void band_medians(const struct tt_floor_steps *steps, float *medians)
 static bool is_outlier(const float *bands, const float *medians)
 {
     for (int b = 0; b < TT_FLOOR_BANDS; b++)
-        if (fabsf(bands[b] - medians[b]) > FRAME_OUTLIER_DB) return true;
+        if (fabsf(bands[b] - medians[b]) > FRAME_OUTLIER_DB)
+            return true;
     return false;
 }
 
@@ -139,20 +149,25 @@ void tt_floor_steps_close(struct tt_floor_steps *steps)
     band_medians(steps, medians);
     for (int f = 0; f < steps->frame_count; f++) {
         const float *frame = steps->frames + (size_t)f * (size_t)bins;
-        if (is_outlier(steps->frame_bands + f * TT_FLOOR_BANDS, medians)) continue;
-        for (int i = 0; i < bins; i++) row[i] += frame[i];
+        if (is_outlier(steps->frame_bands + f * TT_FLOOR_BANDS, medians))
+            continue;
+        for (int i = 0; i < bins; i++)
+            row[i] += frame[i];
         step->frames++;
     }
     steps->frame_count = 0;
-    if (step->frames == 0) return;
+    if (step->frames == 0)
+        return;
     const float share = 1.0F / (float)step->frames;
-    for (int i = 0; i < bins; i++) row[i] = row[i] * share + POWER_LEAST;
+    for (int i = 0; i < bins; i++)
+        row[i] = row[i] * share + POWER_LEAST;
     tt_floor_steps_bands(steps, row, step->band_db);
 }
 
 const struct tt_floor_step *tt_floor_steps_get(const struct tt_floor_steps *steps, int64_t index)
 {
-    if (index < 0 || index >= steps->open) return NULL;
+    if (index < 0 || index >= steps->open)
+        return NULL;
     const struct tt_floor_step *step = &steps->ring[index % steps->ring_count];
     return step->index == index ? step : NULL;
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Quiet frames gathered into steps of half a second: mean power by bin, robust against clicks, in a ring of recent steps. */
+/* Quiet frames gathered into steps of half a second: mean power by bin, robust against clicks, in a ring of recent
+ * steps. */
 #ifndef TT_DSP_FLOOR_STEPS_H
 #define TT_DSP_FLOOR_STEPS_H
 
@@ -8,20 +9,20 @@
 enum { TT_FLOOR_BANDS = 8 };
 
 struct tt_floor_step {
-    int64_t index;                     /* covers index * step_samples and on */
-    int frames;                        /* quiet frames in the mean; 0: nothing heard */
-    float band_db[TT_FLOOR_BANDS];     /* mean power of each band */
+    int64_t index;                 /* covers index * step_samples and on */
+    int frames;                    /* quiet frames in the mean; 0: nothing heard */
+    float band_db[TT_FLOOR_BANDS]; /* mean power of each band */
 };
 
 struct tt_floor_steps {
     struct tt_stft_shape shape;
     int64_t step_samples;
-    int64_t open;                      /* index of the step being gathered; those before it are closed */
+    int64_t open; /* index of the step being gathered; those before it are closed */
     int64_t ring_count;
     struct tt_floor_step *ring;
-    float *rows;                       /* mean power, a row a step */
-    int band_first[TT_FLOOR_BANDS + 1];/* bins; an empty band has its first at the next one's */
-    float *frames;                     /* of the open step */
+    float *rows;                        /* mean power, a row a step */
+    int band_first[TT_FLOOR_BANDS + 1]; /* bins; an empty band has its first at the next one's */
+    float *frames;                      /* of the open step */
     int64_t *frame_sample;
     float *frame_bands;
     int frame_count, frame_room;

@@ -14,14 +14,17 @@ static int node_before(const struct tt_floor_track *track, int64_t sample)
     int low = 0, high = track->node_count;
     while (low < high) {
         const int middle = low + (high - low) / 2;
-        if (track->node_sample[middle] <= sample) low = middle + 1;
-        else high = middle;
+        if (track->node_sample[middle] <= sample)
+            low = middle + 1;
+        else
+            high = middle;
     }
     return low - 1;
 }
 
 /* A part of the way from a to b, in decibels. */
-TT_WIDE static void blend(const float *restrict a, const float *restrict b, float part, float *restrict power, size_t bins)
+TT_WIDE static void blend(const float *restrict a, const float *restrict b, float part, float *restrict power,
+                          size_t bins)
 {
     for (size_t i = 0; i < bins; i++) {
         const float log_a = tt_fast_log2(a[i]), log_b = tt_fast_log2(b[i]);
@@ -53,7 +56,8 @@ static double bin_share(const struct tt_floor_track *track, int bin)
 double tt_floor_mean_square(const struct tt_floor_track *track, const float *power)
 {
     double sum = 0.0;
-    for (int i = 0; i < track->shape.bin_count; i++) sum += bin_share(track, i) * (double)power[i];
+    for (int i = 0; i < track->shape.bin_count; i++)
+        sum += bin_share(track, i) * (double)power[i];
     return sum;
 }
 
@@ -75,7 +79,8 @@ void tt_floor_track_free(struct tt_floor_track *track)
 }
 
 /* Density over frequency stays, and a row reads density * rate / 2. */
-bool tt_floor_track_at_rate(const struct tt_floor_track *track, int64_t sample, int rate_hz, struct tt_floor_track *out, struct tt_error *err)
+bool tt_floor_track_at_rate(const struct tt_floor_track *track, int64_t sample, int rate_hz, struct tt_floor_track *out,
+                            struct tt_error *err)
 {
     struct tt_stft_shape shape = tt_stft_shape_for(rate_hz);
     float *row = malloc((size_t)track->shape.bin_count * sizeof *row);
@@ -90,7 +95,8 @@ bool tt_floor_track_at_rate(const struct tt_floor_track *track, int64_t sample, 
     tt_floor_at(track, sample, row);
     const double scale = (double)rate_hz / track->shape.rate_hz;
     for (int k = 0; k < shape.bin_count; k++) {
-        double bin = (double)k * rate_hz / shape.window_samples / ((double)track->shape.rate_hz / track->shape.window_samples);
+        double bin =
+            (double)k * rate_hz / shape.window_samples / ((double)track->shape.rate_hz / track->shape.window_samples);
         int low = (int)bin < track->shape.bin_count - 1 ? (int)bin : track->shape.bin_count - 1;
         int high = low + 1 < track->shape.bin_count ? low + 1 : low;
         double share = bin - low < 1 ? bin - low : 1;
@@ -104,9 +110,11 @@ bool tt_floor_track_at_rate(const struct tt_floor_track *track, int64_t sample, 
 double tt_a_weight_db(double frequency_hz)
 {
     /* IEC 61672-1, annex E: pole frequencies, and the gain that makes 1 kHz 0 dB. */
-    static const double pole1 = 20.598997, pole2 = 107.65265, pole3 = 737.86223, pole4 = 12194.217, at_1khz_db = 1.999656;
+    static const double pole1 = 20.598997, pole2 = 107.65265, pole3 = 737.86223, pole4 = 12194.217,
+                        at_1khz_db = 1.999656;
     const double f2 = frequency_hz * frequency_hz;
-    const double response = pole4 * pole4 * f2 * f2 /
+    const double response =
+        pole4 * pole4 * f2 * f2 /
         ((f2 + pole1 * pole1) * sqrt((f2 + pole2 * pole2) * (f2 + pole3 * pole3)) * (f2 + pole4 * pole4));
     return tt_db_from_amplitude(response) + at_1khz_db;
 }

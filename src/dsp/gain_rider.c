@@ -6,13 +6,13 @@
 
 #include "base/wide.h"
 
-/* Common practice, no source: longer than half a period of the lowest voice (and of 20 Hz), so that a steady tone is turned down
- * by a steady gain, and a release that is slow against a syllable. */
+/* Common practice, no source: longer than half a period of the lowest voice (and of 20 Hz), so that a steady tone is
+ * turned down by a steady gain, and a release that is slow against a syllable. */
 static const double hold_ms = 25.0;
 static const double release_ms = 100.0;
 
-/* Common practice, no source: down within 3 ms, too soon to be heard as a fade and too slowly for a click; at low rates at least
- * so many samples that the gain is nearly level over an interpolator's reach. */
+/* Common practice, no source: down within 3 ms, too soon to be heard as a fade and too slowly for a click; at low rates
+ * at least so many samples that the gain is nearly level over an interpolator's reach. */
 static const double box_ms = 1.5;
 static const size_t least_box_samples = 64;
 
@@ -62,7 +62,8 @@ static size_t demand_place(const struct tt_gain_rider *rider, size_t index)
 static int64_t largest_demand(struct tt_gain_rider *rider, uint64_t interval, int64_t reduction)
 {
     const uint64_t reach = rider->ahead_samples + rider->hold_samples + 1;
-    while (rider->demand_count > 0 && rider->demands[demand_place(rider, rider->demand_count - 1)].reduction <= reduction)
+    while (rider->demand_count > 0 &&
+           rider->demands[demand_place(rider, rider->demand_count - 1)].reduction <= reduction)
         rider->demand_count--;
     if (reduction > 0)
         rider->demands[demand_place(rider, rider->demand_count++)] = (struct tt_demand){interval, reduction};
@@ -73,7 +74,8 @@ static int64_t largest_demand(struct tt_gain_rider *rider, uint64_t interval, in
     return rider->demand_count > 0 ? rider->demands[rider->demand_first].reduction : 0;
 }
 
-/* The way back is one towards a little past nothing, so that it ends: else a limiter would work on for two seconds behind each peak, nobody hears on what. */
+/* The way back is one towards a little past nothing, so that it ends: else a limiter would work on for two seconds
+ * behind each peak, nobody hears on what. */
 static int64_t released(const struct tt_gain_rider *rider)
 {
     const int64_t step = (((rider->held + past_nothing) * rider->release_share) >> 32) + 1;
@@ -112,7 +114,8 @@ TT_WIDE static void divide(double *gains, size_t count, double whole)
         gains[i] = 1.0 - gains[i] / whole;
 }
 
-void tt_gain_rider_run(struct tt_gain_rider *rider, uint64_t interval, const int64_t *demands, size_t count, double *gains)
+void tt_gain_rider_run(struct tt_gain_rider *rider, uint64_t interval, const int64_t *demands, size_t count,
+                       double *gains)
 {
     for (size_t i = 0; i < count; i++)
         gains[i] = (double)smoothed(rider, interval + i, demands[i]);

@@ -7,7 +7,8 @@
 
 #define EULER_GAMMA 0.57721566490153286061
 
-/* The exponential integral E1: Abramowitz & Stegun 5.1.11 (series) below 1, 5.1.22 (continued fraction) from there on. */
+/* The exponential integral E1: Abramowitz & Stegun 5.1.11 (series) below 1, 5.1.22 (continued fraction) from there on.
+ */
 static double expint_e1(double v)
 {
     if (v <= 1.0) {
@@ -20,7 +21,8 @@ static double expint_e1(double v)
     }
     /* e^-v / (v + 1/(1 + 1/(v + 2/(1 + 2/(v + ...))))), evaluated from its far end. */
     double tail = 0.0;
-    for (int n = 120; n >= 1; n--) tail = n / (1.0 + n / (v + tail));
+    for (int n = 120; n >= 1; n--)
+        tail = n / (1.0 + n / (v + tail));
     return exp(-v) / (v + tail);
 }
 
@@ -37,8 +39,8 @@ double tt_speech_presence(double xi_opt, double gamma)
 
 TT_WIDE void tt_lsa_gains(const float *xi, const float *gamma, float *gain, int count)
 {
-    /* G^2 = xi/(1+xi) * F(v)/gamma with F(v) = v exp(E1(v)), which is smooth: e^-gamma at 0, v + o(1) far out. A rational
-     * fit with the least largest error (computed, no source) holds the gain to 0.0035 dB. */
+    /* G^2 = xi/(1+xi) * F(v)/gamma with F(v) = v exp(E1(v)), which is smooth: e^-gamma at 0, v + o(1) far out. A
+     * rational fit with the least largest error (computed, no source) holds the gain to 0.0035 dB. */
     for (int i = 0; i < count; i++) {
         const float share = xi[i] / (1.0F + xi[i]);
         const float v = share * gamma[i];

@@ -8,9 +8,9 @@
 #include "dsp/gate_gain.h"
 
 enum {
-    LEAD_HOPS = 3,      /* zeros in front of the take, so that its first hop, too, lies under four windows */
-    SPARE_HOPS = 32,    /* by which fifo and overlap are longer than a window, so that they seldom move */
-    FLOOR_EVERY = 16    /* frames; the floor is looked up every 85 ms */
+    LEAD_HOPS = 3,   /* zeros in front of the take, so that its first hop, too, lies under four windows */
+    SPARE_HOPS = 32, /* by which fifo and overlap are longer than a window, so that they seldom move */
+    FLOOR_EVERY = 16 /* frames; the floor is looked up every 85 ms */
 };
 _Static_assert(TT_GATE_GRID_HOPS % FLOOR_EVERY == 0 && TT_GATE_GRID_HOPS % TT_GATE_BLOCK == 0, "the grid holds both");
 
@@ -19,17 +19,17 @@ struct tt_gate {
     struct tt_stft_shape shape;
     struct tt_stft *stft;
     struct tt_gate_gain *decision;
-    float *fifo;               /* the next frame's window of samples begins at fifo_at */
+    float *fifo;                             /* the next frame's window of samples begins at fifo_at */
     int room, fifo_at, fifo_end, overlap_at; /* room: of fifo and of overlap */
-    float *spectra;            /* TT_GATE_ROWS frames */
-    float *rows[TT_GATE_ROWS]; /* where each is */
+    float *spectra;                          /* TT_GATE_ROWS frames */
+    float *rows[TT_GATE_ROWS];               /* where each is */
     int row_count;
     float *floor, *overlap;
-    int64_t frame;             /* frames analysed; frame f is centred on sample (f - 1) * hop */
+    int64_t frame;                        /* frames analysed; frame f is centred on sample (f - 1) * hop */
     const struct tt_span_samples *wanted; /* NULL: everything */
     size_t wanted_count, wanted_at;
-    int drop_hops;             /* finished hops that lie in front of the take */
-    int64_t owed;              /* outputs still to come for the input seen */
+    int drop_hops; /* finished hops that lie in front of the take */
+    int64_t owed;  /* outputs still to come for the input seen */
 };
 
 static bool allocate(struct tt_gate *gate)
@@ -39,12 +39,15 @@ static bool allocate(struct tt_gate *gate)
     gate->spectra = tt_alloc_lines(TT_GATE_ROWS * spectrum_floats * sizeof *gate->spectra);
     gate->floor = malloc((size_t)gate->shape.bin_count * sizeof *gate->floor);
     gate->overlap = tt_alloc_lines((size_t)gate->room * sizeof *gate->overlap);
-    if (!gate->fifo || !gate->spectra || !gate->floor || !gate->overlap) return false;
-    for (size_t r = 0; r < TT_GATE_ROWS; r++) gate->rows[r] = gate->spectra + r * spectrum_floats;
+    if (!gate->fifo || !gate->spectra || !gate->floor || !gate->overlap)
+        return false;
+    for (size_t r = 0; r < TT_GATE_ROWS; r++)
+        gate->rows[r] = gate->spectra + r * spectrum_floats;
     return true;
 }
 
-struct tt_gate *tt_gate_create(const struct tt_floor_track *track, struct tt_gate_settings settings, struct tt_error *err)
+struct tt_gate *tt_gate_create(const struct tt_floor_track *track, struct tt_gate_settings settings,
+                               struct tt_error *err)
 {
     struct tt_gate *gate = calloc(1, sizeof *gate);
     if (!gate) {
@@ -67,7 +70,8 @@ struct tt_gate *tt_gate_create(const struct tt_floor_track *track, struct tt_gat
 
 void tt_gate_destroy(struct tt_gate *gate)
 {
-    if (!gate) return;
+    if (!gate)
+        return;
     tt_stft_destroy(gate->stft);
     tt_gate_gain_destroy(gate->decision);
     free(gate->fifo);
@@ -100,8 +104,10 @@ void tt_gate_want(struct tt_gate *gate, const struct tt_span_samples *spans, siz
 static bool is_wanted(struct tt_gate *gate, int64_t frame)
 {
     const int64_t start = (frame - LEAD_HOPS) * gate->shape.hop_samples, end = start + gate->shape.window_samples;
-    if (!gate->wanted) return true;
-    while (gate->wanted_at < gate->wanted_count && gate->wanted[gate->wanted_at].end <= start) gate->wanted_at++;
+    if (!gate->wanted)
+        return true;
+    while (gate->wanted_at < gate->wanted_count && gate->wanted[gate->wanted_at].end <= start)
+        gate->wanted_at++;
     return gate->wanted_at < gate->wanted_count && gate->wanted[gate->wanted_at].start < end;
 }
 
@@ -135,7 +141,9 @@ static size_t synthesise(struct tt_gate *gate, const float *spectrum, float *out
         gate->overlap_at = 0;
     }
     const float *done = gate->overlap + gate->overlap_at;
-    if (spectrum) tt_stft_inverse(gate->stft, spectrum, spectrum + tt_gate_gain_row(gate->shape), gate->overlap + gate->overlap_at);
+    if (spectrum)
+        tt_stft_inverse(gate->stft, spectrum, spectrum + tt_gate_gain_row(gate->shape),
+                        gate->overlap + gate->overlap_at);
     gate->overlap_at += (int)hop;
     if (gate->drop_hops > 0) {
         gate->drop_hops--;
@@ -151,11 +159,14 @@ static size_t do_frame(struct tt_gate *gate, float *output)
 {
     float *done[TT_GATE_BLOCK], *wanted[TT_GATE_BLOCK];
     size_t written = 0;
-    if (!analyse(gate)) return 0;
+    if (!analyse(gate))
+        return 0;
     memcpy(done, gate->rows, sizeof done);
-    for (int r = 0; r < TT_GATE_BLOCK; r++) wanted[r] = is_wanted(gate, gate->frame - TT_GATE_ROWS + r) ? done[r] : NULL;
+    for (int r = 0; r < TT_GATE_BLOCK; r++)
+        wanted[r] = is_wanted(gate, gate->frame - TT_GATE_ROWS + r) ? done[r] : NULL;
     tt_gate_gain_run(gate->decision, wanted);
-    for (int r = 0; r < TT_GATE_BLOCK; r++) written += synthesise(gate, wanted[r], output + written);
+    for (int r = 0; r < TT_GATE_BLOCK; r++)
+        written += synthesise(gate, wanted[r], output + written);
     /* The rows behind the block come first now; those of the block are free. */
     memmove(gate->rows, gate->rows + TT_GATE_BLOCK, TT_GATE_AHEAD * sizeof *gate->rows);
     memcpy(gate->rows + TT_GATE_AHEAD, done, sizeof done);
@@ -163,7 +174,10 @@ static size_t do_frame(struct tt_gate *gate, float *output)
     return written;
 }
 
-static bool has_frame(const struct tt_gate *gate) { return gate->fifo_end - gate->fifo_at >= gate->shape.window_samples; }
+static bool has_frame(const struct tt_gate *gate)
+{
+    return gate->fifo_end - gate->fifo_at >= gate->shape.window_samples;
+}
 
 static void make_room(struct tt_gate *gate)
 {
@@ -176,7 +190,8 @@ size_t tt_gate_run(struct tt_gate *gate, const float *samples, size_t count, flo
 {
     size_t written = 0;
     while (count > 0) {
-        if (gate->fifo_end == gate->room) make_room(gate);
+        if (gate->fifo_end == gate->room)
+            make_room(gate);
         const size_t room = (size_t)(gate->room - gate->fifo_end);
         const size_t taken = count < room ? count : room;
         memcpy(gate->fifo + gate->fifo_end, samples, taken * sizeof *samples);
@@ -184,7 +199,8 @@ size_t tt_gate_run(struct tt_gate *gate, const float *samples, size_t count, flo
         gate->owed += (int64_t)taken;
         samples += taken;
         count -= taken;
-        while (has_frame(gate)) written += do_frame(gate, output + written);
+        while (has_frame(gate))
+            written += do_frame(gate, output + written);
     }
     return written;
 }
@@ -194,7 +210,8 @@ size_t tt_gate_finish(struct tt_gate *gate, float *output)
     size_t written = 0;
     while (gate->owed > 0) {
         make_room(gate);
-        memset(gate->fifo + gate->fifo_end, 0, (size_t)(gate->shape.window_samples - gate->fifo_end) * sizeof *gate->fifo);
+        memset(gate->fifo + gate->fifo_end, 0,
+               (size_t)(gate->shape.window_samples - gate->fifo_end) * sizeof *gate->fifo);
         gate->fifo_end = gate->shape.window_samples;
         written += do_frame(gate, output + written);
     }

@@ -12,7 +12,7 @@ enum {
 
 struct worker {
     struct tt_gate *gate;
-    float *output;               /* of one block */
+    float *output; /* of one block */
 };
 
 struct units {
@@ -30,7 +30,8 @@ static void destroy(void *opaque)
     free(units);
 }
 
-/* Moves what belongs to the unit out of what has come, of which `done` samples came before; returns how many of the unit are there by then. */
+/* Moves what belongs to the unit out of what has come, of which `done` samples came before; returns how many of the
+ * unit are there by then. */
 static size_t keep(const struct tt_unit *unit, size_t done, const float *output, size_t count)
 {
     const size_t from = done < unit->run_in ? unit->run_in : done, to = done + count, end = unit->run_in + unit->length;
@@ -57,7 +58,8 @@ static void run(void *opaque, size_t worker, const struct tt_unit *unit)
         keep(unit, done, me->output, tt_gate_finish(me->gate, me->output));
 }
 
-bool tt_gate_units_open(const struct tt_floor_track *track, struct tt_gate_settings settings, size_t workers, struct tt_unit_link *link, struct tt_error *err)
+bool tt_gate_units_open(const struct tt_floor_track *track, struct tt_gate_settings settings, size_t workers,
+                        struct tt_unit_link *link, struct tt_error *err)
 {
     const size_t grid = (size_t)TT_GATE_GRID_HOPS * (size_t)track->shape.hop_samples, most = MOST_UNIT_SAMPLES / grid;
     struct units *units = calloc(1, sizeof *units + workers * sizeof *units->workers);
@@ -69,7 +71,8 @@ bool tt_gate_units_open(const struct tt_floor_track *track, struct tt_gate_setti
         struct worker *worker = &units->workers[units->worker_count++];
         ok = (worker->gate = tt_gate_create(track, settings, err)) != NULL;
         latency = ok ? tt_gate_latency(worker->gate) : 0;
-        ok = ok && ((worker->output = malloc((BLOCK_SAMPLES + latency) * sizeof *worker->output)) || tt_fail_memory(err));
+        ok = ok &&
+             ((worker->output = malloc((BLOCK_SAMPLES + latency) * sizeof *worker->output)) || tt_fail_memory(err));
     }
     if (!ok) {
         destroy(units);

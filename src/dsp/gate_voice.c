@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Mean posterior SNRs over some 130 ms, by bands of four bins: over some 600 Hz for a bin's neighbourhood, over the whole range of
- * a voice for the frame. A voice is as likely as not at a level that noise does not reach where the floor is right within 1.5 dB. */
+/* Mean posterior SNRs over some 130 ms, by bands of four bins: over some 600 Hz for a bin's neighbourhood, over the
+ * whole range of a voice for the frame. A voice is as likely as not at a level that noise does not reach where the
+ * floor is right within 1.5 dB. */
 #include "dsp/gate_voice.h"
 
 #include <math.h>
@@ -11,10 +12,10 @@
 #include "dsp/fast_math.h"
 
 /* Measured on read speech with made noise at 10 to 50 dB SNR: segmental SNR, log-spectral distance, STOI, kurtosis. */
-static const float REGION_LEVEL = 1.8F;    /* mean posterior SNR at which a voice is as likely as not */
-static const float VOICE_LEVEL = 1.75F;    /* the same over the voice's range */
-static const float STRONG_LEVEL = 7.0F;    /* ... and at which it is half strong; 10 dB SNR reaches some 3, 20 dB some 7 */
-static const float PRESENCE_LEAST = 0.3F;  /* a chance under this is none */
+static const float REGION_LEVEL = 1.8F; /* mean posterior SNR at which a voice is as likely as not */
+static const float VOICE_LEVEL = 1.75F; /* the same over the voice's range */
+static const float STRONG_LEVEL = 7.0F; /* ... and at which it is half strong; 10 dB SNR reaches some 3, 20 dB some 7 */
+static const float PRESENCE_LEAST = 0.3F;     /* a chance under this is none */
 static const float REGION_GAMMA_MOST = 20.0F; /* so that a single line does not make a neighbourhood */
 static const double VOICE_FROM_HZ = 190.0, VOICE_TO_HZ = 7500.0, VOICE_FADE_HZ = 1500.0;
 
@@ -22,13 +23,13 @@ enum { REGION_REACH = 12, BAND_BINS = 4, BAND_LANES = 16, NEAR_REACH = 2 };
 
 struct tt_gate_voice {
     int bins, bands;
-    int band_room;                     /* bands in a row of region, a multiple of BAND_LANES */
-    int from, to;                      /* bands between which a voice is told */
+    int band_room; /* bands in a row of region, a multiple of BAND_LANES */
+    int from, to;  /* bands between which a voice is told */
     float keep_faint;
     float region_weights[REGION_REACH + 1];
-    float *region;                     /* REGION_REACH rows of the past, then TT_GATE_ROWS: sums by band */
-    float *near, *chance, *presence;   /* of one frame: by band with NEAR_REACH more at each end, and by bin */
-    float *range;                      /* by bin */
+    float *region;                   /* REGION_REACH rows of the past, then TT_GATE_ROWS: sums by band */
+    float *near, *chance, *presence; /* of one frame: by band with NEAR_REACH more at each end, and by bin */
+    float *range;                    /* by bin */
 };
 
 /* Hann over 2 * REGION_REACH + 1 frames, with the share of a bin in a band's sum. */
@@ -39,7 +40,8 @@ static void fill_region_weights(struct tt_gate_voice *voice)
         weights[i] = 0.5 + 0.5 * cos(3.14159265358979323846 * i / (REGION_REACH + 1));
         sum += i == 0 ? weights[i] : 2.0 * weights[i];
     }
-    for (int i = 0; i <= REGION_REACH; i++) voice->region_weights[i] = (float)(weights[i] / sum / BAND_BINS);
+    for (int i = 0; i <= REGION_REACH; i++)
+        voice->region_weights[i] = (float)(weights[i] / sum / BAND_BINS);
 }
 
 static void set_range(struct tt_gate_voice *voice, struct tt_stft_shape shape)
@@ -82,7 +84,8 @@ struct tt_gate_voice *tt_gate_voice_create(struct tt_stft_shape shape, float kee
 
 void tt_gate_voice_destroy(struct tt_gate_voice *voice)
 {
-    if (!voice) return;
+    if (!voice)
+        return;
     free(voice->region);
     free(voice->near);
     free(voice->chance);
@@ -130,13 +133,17 @@ TT_WIDE static void find_near(struct tt_gate_voice *voice, int at)
     float *near = voice->near + NEAR_REACH;
     for (int first = 0; first < voice->band_room; first += BAND_LANES) {
         float sums[BAND_LANES];
-        for (int j = 0; j < BAND_LANES; j++) sums[j] = voice->region_weights[0] * middle[first + j];
+        for (int j = 0; j < BAND_LANES; j++)
+            sums[j] = voice->region_weights[0] * middle[first + j];
         for (int t = 1; t <= REGION_REACH; t++) {
             const float weight = voice->region_weights[t];
-            const float *before = middle + first - (ptrdiff_t)t * voice->band_room, *behind = middle + first + (ptrdiff_t)t * voice->band_room;
-            for (int j = 0; j < BAND_LANES; j++) sums[j] += weight * (before[j] + behind[j]);
+            const float *before = middle + first - (ptrdiff_t)t * voice->band_room,
+                        *behind = middle + first + (ptrdiff_t)t * voice->band_room;
+            for (int j = 0; j < BAND_LANES; j++)
+                sums[j] += weight * (before[j] + behind[j]);
         }
-        for (int j = 0; j < BAND_LANES; j++) near[first + j] = sums[j];
+        for (int j = 0; j < BAND_LANES; j++)
+            near[first + j] = sums[j];
     }
 }
 
@@ -144,11 +151,13 @@ TT_WIDE static void find_near(struct tt_gate_voice *voice, int at)
 static struct tt_gate_frame judge_frame(const struct tt_gate_voice *voice)
 {
     float sum = 0.0F;
-    for (int b = voice->from; b < voice->to; b++) sum += voice->near[NEAR_REACH + b];
+    for (int b = voice->from; b < voice->to; b++)
+        sum += voice->near[NEAR_REACH + b];
     const int count = voice->to - voice->from;
     const float level = count > 0 ? sum / (float)count : 0.0F;
     const float square = level * level / (STRONG_LEVEL * STRONG_LEVEL), fourth = square * square;
-    return (struct tt_gate_frame){.chance = chance_of_voice(voice->keep_faint * level / VOICE_LEVEL), .strength = fourth / (1.0F + fourth)};
+    return (struct tt_gate_frame){.chance = chance_of_voice(voice->keep_faint * level / VOICE_LEVEL),
+                                  .strength = fourth / (1.0F + fourth)};
 }
 
 static void repeat_ends(float *values, int count)
@@ -163,7 +172,8 @@ static void repeat_ends(float *values, int count)
 TT_WIDE static void find_chances(const float *restrict near, float *restrict chance, float scale, int bands)
 {
     for (int b = 0; b < bands; b++)
-        chance[b] = chance_of_voice(scale * (near[b - 2] + 2.0F * near[b - 1] + 3.0F * near[b] + 2.0F * near[b + 1] + near[b + 2]));
+        chance[b] = chance_of_voice(
+            scale * (near[b - 2] + 2.0F * near[b - 1] + 3.0F * near[b] + 2.0F * near[b + 1] + near[b + 2]));
 }
 
 /* Straight lines between the bands' middles. */

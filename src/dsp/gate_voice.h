@@ -15,7 +15,8 @@ struct tt_gate_frame {
     float chance;   /* that somebody speaks, 0 to 1 */
     float strength; /* of the voice over the room, 0 (near it) to 1 (far over it) */
 };
-/* For frame at (under TT_GATE_BLOCK, all rows being there): presence by bin, borrowed until the next call; and the whole frame. */
+/* For frame at (under TT_GATE_BLOCK, all rows being there): presence by bin, borrowed until the next call; and the
+ * whole frame. */
 const float *tt_gate_voice_find(struct tt_gate_voice *voice, int at, struct tt_gate_frame *frame);
 /* 1 in bins where a voice may be hidden in the noise while it speaks, 0 far above its range; borrowed. */
 const float *tt_gate_voice_range(const struct tt_gate_voice *voice);

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* What is low is found at a low rate and taken away from the sound: output = input - lowpass(input), where the low-pass is a
- * fourth-order Butterworth run forwards and backwards at some twelve times the cutoff. Some eight products a sample, in loops
- * that vectorise, where two biquads each way would wait for each other's results. The bridge between the rates is a cubic
- * B-spline each way; its droop is undone at the low rate, its images fall where the spline has zeros. */
+/* What is low is found at a low rate and taken away from the sound: output = input - lowpass(input), where the low-pass
+ * is a fourth-order Butterworth run forwards and backwards at some twelve times the cutoff. Some eight products a
+ * sample, in loops that vectorise, where two biquads each way would wait for each other's results. The bridge between
+ * the rates is a cubic B-spline each way; its droop is undone at the low rate, its images fall where the spline has
+ * zeros. */
 #include "dsp/highpass.h"
 
 #include <math.h>
@@ -21,39 +22,43 @@ static const double LOOK_AHEAD_TIME_CONSTANTS = 16.0;
 static const double BLOCK_PER_LOOK_AHEAD = 2.0;
 
 enum {
-    SPLINE_REACH = 2,   /* low-rate steps that a cubic B-spline reaches to each side */
-    DROOP_REACH = 3,    /* low-rate neighbours that undo the droop */
+    SPLINE_REACH = 2, /* low-rate steps that a cubic B-spline reaches to each side */
+    DROOP_REACH = 3,  /* low-rate neighbours that undo the droop */
     ORDER = 4
 };
 
-struct section { double b0, b1, b2, a1, a2; };
-struct section_state { double s1, s2; };
+struct section {
+    double b0, b1, b2, a1, a2;
+};
+struct section_state {
+    double s1, s2;
+};
 
 struct tt_highpass {
-    size_t step;               /* input samples per low-rate sample */
+    size_t step; /* input samples per low-rate sample */
     size_t block_low, ahead_low;
-    size_t low_count;          /* low-rate values that a block works on */
-    size_t span;               /* input samples that must be there before a block can be done */
-    size_t lead;               /* mirrored samples in front of the take */
+    size_t low_count; /* low-rate values that a block works on */
+    size_t span;      /* input samples that must be there before a block can be done */
+    size_t lead;      /* mirrored samples in front of the take */
     struct section sections[ORDER / 2];
     struct section_state states[ORDER / 2];
-    size_t tap_count;          /* 4 * step + 1, and zeros that fill it up to pairs of vectors */
+    size_t tap_count; /* 4 * step + 1, and zeros that fill it up to pairs of vectors */
     float *down_taps;
-    float *step_output;        /* one step of output */
-    float *up_taps;            /* 4 rows of step: weight of the 4 low neighbours at each offset */
+    float *step_output; /* one step of output */
+    float *up_taps;     /* 4 rows of step: weight of the 4 low neighbours at each offset */
     double droop[DROOP_REACH + 1];
 
-    /* The stream is the take with its first part mirrored in front of it. fifo[0] is SPLINE_REACH steps before the next block;
-     * low[i], smooth[i] and back[i] belong to fifo[i * step]. */
+    /* The stream is the take with its first part mirrored in front of it. fifo[0] is SPLINE_REACH steps before the next
+     * block; low[i], smooth[i] and back[i] belong to fifo[i * step]. */
     float *fifo;
     size_t fifo_count, fifo_size;
-    bool has_lead;             /* the mirror image is in place */
+    bool has_lead; /* the mirror image is in place */
     bool has_settled;
-    size_t drop;               /* outputs of the mirror image, still to be dropped */
-    uint64_t owed;             /* outputs still to come for the input seen */
-    double *low;               /* decimated */
-    double *smooth;            /* after the droop filter and the forward run */
-    double *back;              /* after the backward run */
+    size_t drop;    /* outputs of the mirror image, still to be dropped */
+    uint64_t owed;  /* outputs still to come for the input seen */
+    double *low;    /* decimated */
+    double *smooth; /* after the droop filter and the forward run */
+    double *back;   /* after the backward run */
     size_t low_have, smooth_have;
 };
 
@@ -61,8 +66,10 @@ struct tt_highpass {
 static double spline(double x)
 {
     x = fabs(x);
-    if (x >= 2.0) return 0.0;
-    if (x >= 1.0) return (2.0 - x) * (2.0 - x) * (2.0 - x) / 6.0;
+    if (x >= 2.0)
+        return 0.0;
+    if (x >= 1.0)
+        return (2.0 - x) * (2.0 - x) * (2.0 - x) / 6.0;
     return 2.0 / 3.0 - x * x + x * x * x / 2.0;
 }
 
@@ -70,14 +77,15 @@ static void fill_taps(struct tt_highpass *filter)
 {
     const size_t step = filter->step, reach = SPLINE_REACH * step;
     double sum = 0.0;
-    for (size_t i = 0; i <= 2 * reach; i++) sum += spline((double)i / (double)step - SPLINE_REACH);
+    for (size_t i = 0; i <= 2 * reach; i++)
+        sum += spline((double)i / (double)step - SPLINE_REACH);
     for (size_t i = 0; i <= 2 * reach; i++)
         filter->down_taps[i] = (float)(spline((double)i / (double)step - SPLINE_REACH) / sum);
     for (size_t row = 0; row < 4; row++)
         for (size_t i = 0; i < step; i++)
             filter->up_taps[row * step + i] = (float)spline((double)i / (double)step + 1.0 - (double)row);
-    /* Two splines droop by sinc^8; (x / sin x)^8 = 1 + 4/3 s + 1.37778 s^2 + 1.31640 s^3 + ..., s = sin^2 x (the arcsine's
-     * series to the eighth power), and s is the filter (2 - z - 1/z) / 4. Gathered by neighbour: */
+    /* Two splines droop by sinc^8; (x / sin x)^8 = 1 + 4/3 s + 1.37778 s^2 + 1.31640 s^3 + ..., s = sin^2 x (the
+     * arcsine's series to the eighth power), and s is the filter (2 - z - 1/z) / 4. Gathered by neighbour: */
     const double c1 = 4.0 / 3.0 / 4.0, c2 = 1.37778 / 16.0, c3 = 1.31640 / 64.0;
     filter->droop[0] = 1.0 + 2.0 * c1 + 6.0 * c2 + 20.0 * c3;
     filter->droop[1] = -c1 - 4.0 * c2 - 15.0 * c3;
@@ -85,8 +93,8 @@ static void fill_taps(struct tt_highpass *filter)
     filter->droop[3] = -c3;
 }
 
-/* Butterworth low-pass sections by the bilinear transform. Run both ways the low-pass is 1 / (1 + (f/fb)^8), and the rest of it
- * is 3.01 dB down (0.7079) at the cutoff where (cutoff/fb)^8 = 0.7079 / 0.2921. */
+/* Butterworth low-pass sections by the bilinear transform. Run both ways the low-pass is 1 / (1 + (f/fb)^8), and the
+ * rest of it is 3.01 dB down (0.7079) at the cutoff where (cutoff/fb)^8 = 0.7079 / 0.2921. */
 static void design(struct tt_highpass *filter, double cutoff_hz, double low_rate_hz)
 {
     const double kept = pow(10.0, -3.0103 / 20.0);
@@ -94,8 +102,11 @@ static void design(struct tt_highpass *filter, double cutoff_hz, double low_rate
     for (int i = 0; i < ORDER / 2; i++) {
         const double damping = 2.0 * sin(PI * (2 * i + 1) / (2.0 * ORDER));
         const double scale = 1.0 / (1.0 + damping * k + k * k);
-        filter->sections[i] = (struct section){.b0 = k * k * scale, .b1 = 2.0 * k * k * scale, .b2 = k * k * scale,
-                                               .a1 = 2.0 * (k * k - 1.0) * scale, .a2 = (1.0 - damping * k + k * k) * scale};
+        filter->sections[i] = (struct section){.b0 = k * k * scale,
+                                               .b1 = 2.0 * k * k * scale,
+                                               .b2 = k * k * scale,
+                                               .a1 = 2.0 * (k * k - 1.0) * scale,
+                                               .a2 = (1.0 - damping * k + k * k) * scale};
     }
 }
 
@@ -116,7 +127,8 @@ static struct section_state settled(const struct section *c, double x)
 static void set_sizes(struct tt_highpass *filter, int rate_hz, double cutoff_hz)
 {
     double step = floor(rate_hz / (LOW_RATE_OVER_CUTOFF * cutoff_hz));
-    if (step < 1.0) step = 1.0;
+    if (step < 1.0)
+        step = 1.0;
     filter->step = (size_t)step;
     const double low_rate_hz = rate_hz / step;
     design(filter, cutoff_hz, low_rate_hz);
@@ -124,7 +136,8 @@ static void set_sizes(struct tt_highpass *filter, int rate_hz, double cutoff_hz)
     const double slowest = 2.0 * PI * cutoff_hz * 0.8957 * sin(PI / 8.0);
     filter->ahead_low = (size_t)ceil(LOOK_AHEAD_TIME_CONSTANTS / slowest * low_rate_hz);
     filter->block_low = (size_t)ceil(BLOCK_PER_LOOK_AHEAD * (double)filter->ahead_low);
-    /* A block needs low values from one step before it to two behind it, then the backward run's and the droop's way ahead. */
+    /* A block needs low values from one step before it to two behind it, then the backward run's and the droop's way
+     * ahead. */
     filter->low_count = SPLINE_REACH + filter->block_low + SPLINE_REACH + filter->ahead_low + DROOP_REACH;
     filter->tap_count = (2 * SPLINE_REACH * filter->step + 1 + 2 * TT_LANES - 1) / (2 * TT_LANES) * (2 * TT_LANES);
     filter->span = (filter->low_count - 1 + SPLINE_REACH) * filter->step + 1;
@@ -149,11 +162,13 @@ struct tt_highpass *tt_highpass_create(int rate_hz, double cutoff_hz, struct tt_
     filter->down_taps = calloc(filter->tap_count, sizeof *filter->down_taps);
     filter->up_taps = malloc(4 * filter->step * sizeof *filter->up_taps);
     filter->step_output = malloc(filter->step * sizeof *filter->step_output);
-    filter->fifo = calloc(filter->fifo_size + filter->tap_count, sizeof *filter->fifo); /* the taps' zeros may lie behind its end */
+    filter->fifo = calloc(filter->fifo_size + filter->tap_count,
+                          sizeof *filter->fifo); /* the taps' zeros may lie behind its end */
     filter->low = calloc(filter->low_count + 1, sizeof *filter->low);
     filter->smooth = calloc(filter->low_count + 1, sizeof *filter->smooth);
     filter->back = calloc(filter->low_count + 1, sizeof *filter->back);
-    if (!filter->down_taps || !filter->up_taps || !filter->step_output || !filter->fifo || !filter->low || !filter->smooth || !filter->back) {
+    if (!filter->down_taps || !filter->up_taps || !filter->step_output || !filter->fifo || !filter->low ||
+        !filter->smooth || !filter->back) {
         tt_fail_memory(err);
         tt_highpass_destroy(filter);
         return NULL;
@@ -164,7 +179,8 @@ struct tt_highpass *tt_highpass_create(int rate_hz, double cutoff_hz, struct tt_
 
 void tt_highpass_destroy(struct tt_highpass *filter)
 {
-    if (!filter) return;
+    if (!filter)
+        return;
     free(filter->down_taps);
     free(filter->up_taps);
     free(filter->step_output);
@@ -200,12 +216,15 @@ static void run_forward(struct tt_highpass *filter)
     const double *low = filter->low, *droop = filter->droop;
     for (size_t i = filter->smooth_have; i < filter->low_count - DROOP_REACH; i++) {
         double x = droop[0] * low[i];
-        for (size_t j = 1; j <= DROOP_REACH; j++) x += droop[j] * (low[i >= j ? i - j : 0] + low[i + j]);
+        for (size_t j = 1; j <= DROOP_REACH; j++)
+            x += droop[j] * (low[i >= j ? i - j : 0] + low[i + j]);
         if (!filter->has_settled) {
-            for (int s = 0; s < ORDER / 2; s++) filter->states[s] = settled(&filter->sections[s], x);
+            for (int s = 0; s < ORDER / 2; s++)
+                filter->states[s] = settled(&filter->sections[s], x);
             filter->has_settled = true;
         }
-        for (int s = 0; s < ORDER / 2; s++) x = run_section(&filter->sections[s], &filter->states[s], x);
+        for (int s = 0; s < ORDER / 2; s++)
+            x = run_section(&filter->sections[s], &filter->states[s], x);
         filter->smooth[i] = x;
     }
     filter->smooth_have = filter->low_count - DROOP_REACH;
@@ -215,10 +234,12 @@ static void run_backward(struct tt_highpass *filter)
 {
     struct section_state states[ORDER / 2];
     const size_t end = filter->low_count - DROOP_REACH;
-    for (int s = 0; s < ORDER / 2; s++) states[s] = settled(&filter->sections[s], filter->smooth[end - 1]);
+    for (int s = 0; s < ORDER / 2; s++)
+        states[s] = settled(&filter->sections[s], filter->smooth[end - 1]);
     for (size_t i = end; i-- > 0;) {
         double x = filter->smooth[i];
-        for (int s = 0; s < ORDER / 2; s++) x = run_section(&filter->sections[s], &states[s], x);
+        for (int s = 0; s < ORDER / 2; s++)
+            x = run_section(&filter->sections[s], &states[s], x);
         filter->back[i] = x;
     }
 }
@@ -250,10 +271,12 @@ static void move_on(struct tt_highpass *filter)
 /* The place in 0..count-1 that a position before or behind them is a mirror image of. */
 static size_t mirrored(int64_t position, size_t count)
 {
-    if (count < 2) return 0;
+    if (count < 2)
+        return 0;
     const int64_t period = 2 * ((int64_t)count - 1);
     position %= period;
-    if (position < 0) position += period;
+    if (position < 0)
+        position += period;
     return (size_t)(position < (int64_t)count ? position : period - position);
 }
 
@@ -284,7 +307,8 @@ static size_t do_block(struct tt_highpass *filter, float *output)
         const size_t skip = filter->drop < filter->step ? filter->drop : filter->step;
         filter->drop -= skip;
         size_t count = filter->step - skip;
-        if (count > filter->owed) count = (size_t)filter->owed;
+        if (count > filter->owed)
+            count = (size_t)filter->owed;
         memcpy(output + written, filter->step_output + skip, count * sizeof *output);
         written += count;
         filter->owed -= count;
@@ -305,9 +329,12 @@ size_t tt_highpass_run(struct tt_highpass *filter, const float *samples, size_t 
         filter->owed += taken;
         samples += taken;
         count -= taken;
-        if (filter->fifo_count < wanted) break;
-        if (!filter->has_lead) mirror_lead(filter);
-        while (filter->fifo_count >= filter->span) written += do_block(filter, output + written);
+        if (filter->fifo_count < wanted)
+            break;
+        if (!filter->has_lead)
+            mirror_lead(filter);
+        while (filter->fifo_count >= filter->span)
+            written += do_block(filter, output + written);
     }
     return written;
 }
@@ -315,12 +342,16 @@ size_t tt_highpass_run(struct tt_highpass *filter, const float *samples, size_t 
 size_t tt_highpass_finish(struct tt_highpass *filter, float *output)
 {
     size_t written = 0;
-    if (filter->owed == 0) return 0;
-    if (!filter->has_lead) mirror_lead(filter);
+    if (filter->owed == 0)
+        return 0;
+    if (!filter->has_lead)
+        mirror_lead(filter);
     while (filter->owed > 0) {
         const size_t count = filter->fifo_count;
-        for (size_t i = count; i < filter->span; i++) filter->fifo[i] = filter->fifo[mirrored((int64_t)i, count)];
-        if (count < filter->span) filter->fifo_count = filter->span;
+        for (size_t i = count; i < filter->span; i++)
+            filter->fifo[i] = filter->fifo[mirrored((int64_t)i, count)];
+        if (count < filter->span)
+            filter->fifo_count = filter->span;
         written += do_block(filter, output + written);
     }
     return written;

@@ -41,13 +41,10 @@ static double window_at(double distance)
     return part * part < 1.0 ? bessel_i0(kaiser_beta * sqrt(1.0 - part * part)) / bessel_i0(kaiser_beta) : 0.0;
 }
 
-static double sinc(double x)
-{
-    return x == 0.0 ? 1.0 : sin(pi * x) / (pi * x);
-}
+static double sinc(double x) { return x == 0.0 ? 1.0 : sin(pi * x) / (pi * x); }
 
-/* A windowed sinc, corrected (by less than 1e-3) so that constants and straight lines are reproduced exactly. Without that
- * the distance from the chord could not be bounded by second differences. */
+/* A windowed sinc, corrected (by less than 1e-3) so that constants and straight lines are reproduced exactly. Without
+ * that the distance from the chord could not be bounded by second differences. */
 static void phase_taps(double offset, double taps[TAPS])
 {
     double sum = 0, moment = 0, weight = 0, weight_moment = 0, weight_square = 0;
@@ -69,8 +66,8 @@ static void phase_taps(double offset, double taps[TAPS])
     }
 }
 
-/* Sum of |weights| by which second differences make up kernel minus chord: the residual, summed up twice. most[k] becomes the larger of itself and
- * weight k, which belongs to the second difference of samples k, k + 1 and k + 2. */
+/* Sum of |weights| by which second differences make up kernel minus chord: the residual, summed up twice. most[k]
+ * becomes the larger of itself and weight k, which belongs to the second difference of samples k, k + 1 and k + 2. */
 static double curve_weight(const double taps[TAPS], double offset, double most[TAPS])
 {
     double first = 0, second = 0, total = 0;
@@ -110,7 +107,8 @@ void tt_interpolator_init(struct tt_interpolator *interpolator)
 
 static const int32_t infinity_bits = 0x7F800000;
 
-/* As whole numbers: magnitudes as bits are in the order of the numbers, and compilers leave a maximum of floats scalar. */
+/* As whole numbers: magnitudes as bits are in the order of the numbers, and compilers leave a maximum of floats scalar.
+ */
 TT_WIDE static int32_t highest_magnitude(const float *samples, size_t count)
 {
     int32_t highest = 0;
@@ -162,7 +160,8 @@ float tt_interpolator_peak(const struct tt_interpolator *interpolator, const flo
     return tt_sample_peak(points, PHASES);
 }
 
-/* How far the points of an interval can lie from the chord; curves are the magnitudes of second differences in its reach. */
+/* How far the points of an interval can lie from the chord; curves are the magnitudes of second differences in its
+ * reach. */
 static inline float bow_of(const struct tt_interpolator *interpolator, const float *curves)
 {
     tt_half_lanes sums = {0};
@@ -237,11 +236,13 @@ float tt_interpolator_highest(const struct tt_interpolator *interpolator, const 
     while (count > 0) {
         const size_t part = count < SKIP ? count : SKIP;
         if (!(tt_sample_peak(sample - BEHIND, part + TAPS - 1) * interpolator->sample_bound <= highest)) {
-            /* The samples are points of their intervals: known beforehand, they leave little to look at where a take begins. */
+            /* The samples are points of their intervals: known beforehand, they leave little to look at where a take
+             * begins. */
             const float of_samples = tt_sample_peak(sample, part);
             highest = of_samples > highest ? of_samples : highest;
             for (size_t at = 0; at < part; at += SCREEN)
-                highest = highest_of_screen(interpolator, sample + at, part - at < SCREEN ? part - at : SCREEN, highest);
+                highest =
+                    highest_of_screen(interpolator, sample + at, part - at < SCREEN ? part - at : SCREEN, highest);
         }
         sample += part;
         count -= part;

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* The waveform between samples: 16 times oversampling, point by point, and a bound that tells where it cannot matter. */
+/* The waveform between samples: 16 times oversampling, point by point, and a bound that tells where it cannot matter.
+ */
 #ifndef TT_DSP_INTERPOLATOR_H
 #define TT_DSP_INTERPOLATOR_H
 
@@ -9,9 +10,9 @@
 enum {
     TT_INTERPOLATOR_PHASES = 16,
     TT_INTERPOLATOR_TAPS = 32,
-    TT_INTERPOLATOR_AHEAD = TT_INTERPOLATOR_TAPS / 2,     /* samples read right of an interval's left sample */
-    TT_INTERPOLATOR_BEHIND = TT_INTERPOLATOR_AHEAD - 1,   /* and left of it */
-    TT_INTERPOLATOR_SCREEN = 32                           /* intervals looked at together, one bit each */
+    TT_INTERPOLATOR_AHEAD = TT_INTERPOLATOR_TAPS / 2,   /* samples read right of an interval's left sample */
+    TT_INTERPOLATOR_BEHIND = TT_INTERPOLATOR_AHEAD - 1, /* and left of it */
+    TT_INTERPOLATOR_SCREEN = 32                         /* intervals looked at together, one bit each */
 };
 
 /* Interval n is [sample n, sample n + 1). Plain data, the same at every rate: the kernel is flat within 0.002 dB up to
@@ -19,8 +20,10 @@ enum {
 struct tt_interpolator {
     float taps[TT_INTERPOLATOR_TAPS][TT_INTERPOLATOR_PHASES];
     float sample_bound; /* no point is larger than this times the largest sample in its reach */
-    float curve_bound;  /* no point is further from the chord than this times the largest second difference in its reach ... */
-    float curve_weights[TT_INTERPOLATOR_TAPS]; /* ... or than the sum of these times each: dearer, and several times closer */
+    float curve_bound;  /* no point is further from the chord than this times the largest second difference in its reach
+                           ... */
+    float curve_weights[TT_INTERPOLATOR_TAPS]; /* ... or than the sum of these times each: dearer, and several times
+                                                  closer */
     float curve_weight_sum;
 };
 

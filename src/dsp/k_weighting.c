@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* A recursion waits for itself, so a step of 10 ms is filtered in eight parts side by side. The state in which a part begins is
- * linear in the state and the samples of the part before it, and is computed without recursion. */
+/* A recursion waits for itself, so a step of 10 ms is filtered in eight parts side by side. The state in which a part
+ * begins is linear in the state and the samples of the part before it, and is computed without recursion. */
 #include "dsp/k_weighting.h"
 
 #include <math.h>
@@ -21,19 +21,20 @@ struct coefficients {
 
 struct tt_k_weighting {
     struct coefficients c;
-    double state[STATES];                /* two of the shelf, two of the high-pass */
+    double state[STATES]; /* two of the shelf, two of the high-pass */
     size_t part_samples;
-    double over_part[STATES][STATES];    /* the state behind a part without input, for each state of one */
-    double (*weights)[STATES];           /* what each sample of a part leaves in the state behind it */
-    lanes *samples;                      /* of a step, those of its parts side by side */
+    double over_part[STATES][STATES]; /* the state behind a part without input, for each state of one */
+    double (*weights)[STATES];        /* what each sample of a part leaves in the state behind it */
+    lanes *samples;                   /* of a step, those of its parts side by side */
 };
 
 static const double pi = 3.14159265358979323846;
 /* Below this nothing can be heard or measured, and denormal numbers, which are slow, are still far away. */
 static const double state_floor = 1e-30;
 
-/* The standard prints coefficients for 48 kHz only. These design parameters give all of its digits, by the bilinear transform
- * of the analogue prototypes, and the same curves at other rates. They are known from free implementations of the standard. */
+/* The standard prints coefficients for 48 kHz only. These design parameters give all of its digits, by the bilinear
+ * transform of the analogue prototypes, and the same curves at other rates. They are known from free implementations of
+ * the standard. */
 struct tt_biquad tt_k_shelf(int rate_hz)
 {
     const double corner_hz = 1681.974450955533, gain_db = 3.999843853973347, quality = 0.7071752369554196;
@@ -53,7 +54,9 @@ struct tt_biquad tt_k_highpass(int rate_hz)
     const double corner_hz = 38.13547087602444, quality = 0.5003270373238773;
     const double k = tan(pi * corner_hz / rate_hz), scale = 1.0 + k / quality + k * k;
     return (struct tt_biquad){
-        .b0 = 1.0, .b1 = -2.0, .b2 = 1.0,
+        .b0 = 1.0,
+        .b1 = -2.0,
+        .b2 = 1.0,
         .a1 = 2.0 * (k * k - 1.0) / scale,
         .a2 = (1.0 - k / quality + k * k) / scale,
     };

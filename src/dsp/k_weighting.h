@@ -9,7 +9,9 @@
 #include "base/fail.h"
 
 /* b0 + b1 z^-1 + b2 z^-2 over 1 + a1 z^-1 + a2 z^-2 */
-struct tt_biquad { double b0, b1, b2, a1, a2; };
+struct tt_biquad {
+    double b0, b1, b2, a1, a2;
+};
 struct tt_biquad tt_k_shelf(int rate_hz);
 struct tt_biquad tt_k_highpass(int rate_hz);
 
@@ -17,8 +19,8 @@ struct tt_k_weighting;
 struct tt_k_weighting *tt_k_weighting_create(int rate_hz, struct tt_error *err);
 void tt_k_weighting_destroy(struct tt_k_weighting *filter);
 
-/* Filters the next samples; returns the sum of the squared output, 0 where that is not finite. Fastest for steps of about 10 ms;
- * how a stream is cut changes the last digits, so cut it at fixed places. */
+/* Filters the next samples; returns the sum of the squared output, 0 where that is not finite. Fastest for steps of
+ * about 10 ms; how a stream is cut changes the last digits, so cut it at fixed places. */
 double tt_k_weighting_energy(struct tt_k_weighting *filter, const float *samples, size_t count);
 
 #endif

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Two passes of the same kind work in place on one stretch of sound, the second behind the first. A gain that moves shifts what
- * lies between samples: where it has just begun to fall, by up to (sum of |tap * distance|)^2 / (2 * box^2) of the fall, some
- * 0.02 dB at worst. The second pass takes that back, and what it could leave itself is a thousandth of it. */
+/* Two passes of the same kind work in place on one stretch of sound, the second behind the first. A gain that moves
+ * shifts what lies between samples: where it has just begun to fall, by up to (sum of |tap * distance|)^2 / (2 * box^2)
+ * of the fall, some 0.02 dB at worst. The second pass takes that back, and what it could leave itself is a thousandth
+ * of it. */
 #include "dsp/limiter.h"
 
 #include <math.h>
@@ -36,10 +37,10 @@ struct tt_limiter {
     float ceiling;
     struct limiter_pass passes[PASSES];
     size_t latency;
-    size_t skip;       /* samples of the silence in front that are still to come out */
-    uint64_t owed;     /* input samples that did not come out yet */
-    uint64_t origin;   /* number of samples[0] in the stream, counted from the silence in front */
-    int64_t silence;   /* samples of it */
+    size_t skip;         /* samples of the silence in front that are still to come out */
+    uint64_t owed;       /* input samples that did not come out yet */
+    uint64_t origin;     /* number of samples[0] in the stream, counted from the silence in front */
+    int64_t silence;     /* samples of it */
     int64_t most_demand; /* of the first pass */
     tt_limiter_told told;
     void *told_context;
@@ -111,7 +112,8 @@ static int64_t demand_at(struct tt_limiter *limiter, const struct limiter_pass *
         limiter->most_demand = demand;
     if (limiter->told != NULL) {
         const int64_t place = (int64_t)(limiter->origin + interval) - limiter->silence;
-        limiter->told(limiter->told_context, &(struct tt_limiter_demand){place, (int32_t)demand, (int32_t)(pass - limiter->passes)});
+        limiter->told(limiter->told_context,
+                      &(struct tt_limiter_demand){place, (int32_t)demand, (int32_t)(pass - limiter->passes)});
     }
     return demand;
 }
@@ -226,10 +228,7 @@ size_t tt_limiter_finish(struct tt_limiter *limiter, float *output)
     return written;
 }
 
-size_t tt_limiter_latency(const struct tt_limiter *limiter)
-{
-    return limiter->room;
-}
+size_t tt_limiter_latency(const struct tt_limiter *limiter) { return limiter->room; }
 
 double tt_limiter_most_db(const struct tt_limiter *limiter)
 {

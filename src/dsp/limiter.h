@@ -13,13 +13,13 @@
 struct tt_true_peak;
 struct tt_true_peak *tt_true_peak_create(int rate_hz, struct tt_error *err);
 void tt_true_peak_add(struct tt_true_peak *peak, const float *samples, size_t count);
-double tt_true_peak_result(struct tt_true_peak *peak); /* flushes; call once at the end */
+double tt_true_peak_result(struct tt_true_peak *peak);           /* flushes; call once at the end */
 double tt_true_peak_of_samples(const struct tt_true_peak *peak); /* the highest sample itself; behind the above */
 void tt_true_peak_destroy(struct tt_true_peak *peak);
 
 struct tt_limiter;
-/* Samples are multiplied by gain first (linear, in single precision), then kept under ceiling (linear, true peak by a 16 times
- * meter) with 0.02 dB to spare. */
+/* Samples are multiplied by gain first (linear, in single precision), then kept under ceiling (linear, true peak by a
+ * 16 times meter) with 0.02 dB to spare. */
 struct tt_limiter *tt_limiter_create(int rate_hz, double gain, double ceiling, struct tt_error *err);
 void tt_limiter_destroy(struct tt_limiter *limiter);
 /* Streams as tt_highpass_run does: output sample n belongs to input sample n. Where it does nothing, output is
@@ -29,7 +29,8 @@ size_t tt_limiter_finish(struct tt_limiter *limiter, float *output);
 size_t tt_limiter_latency(const struct tt_limiter *limiter);
 /* The most that was taken off so far, dB >= 0. */
 double tt_limiter_most_db(const struct tt_limiter *limiter);
-/* How far the highest true peak that came in (gain included) stood over the ceiling, dB; 0 where none did. Within 0.001 dB. */
+/* How far the highest true peak that came in (gain included) stood over the ceiling, dB; 0 where none did. Within 0.001
+ * dB. */
 double tt_limiter_over_db(const struct tt_limiter *limiter);
 
 /* All that a limiter's gain follows from: what the place between two samples demanded of one of the passes. */

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* The riders of a limiter's passes, ridden again over the demands that it told; what they turned down is divided by their gains. */
+/* The riders of a limiter's passes, ridden again over the demands that it told; what they turned down is divided by
+ * their gains. */
 #include <stdlib.h>
 
 #include "dsp/gain_rider.h"
@@ -77,7 +78,8 @@ static int64_t untouched(const struct tt_limiter_undo *undo)
         if (!tt_gain_rider_is_idle(&pass->rider))
             return 0;
         /* Without a next one its place may be anything: what a damaged record held. */
-        const int64_t until = pass->has_next ? pass->next.place - (int64_t)pass->rider.ahead_samples - undo->position : count;
+        const int64_t until =
+            pass->has_next ? pass->next.place - (int64_t)pass->rider.ahead_samples - undo->position : count;
         if (until < count)
             count = until;
     }

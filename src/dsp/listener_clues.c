@@ -6,46 +6,56 @@
 #include "dsp/listener_parts.h"
 
 static const double farthest_ms = 1000.0;
-static const float least_share = 0.02f;    /* what is left of a power when the room is taken off: at least this much of it */
+static const float least_share =
+    0.02f; /* what is left of a power when the room is taken off: at least this much of it */
 
-static float without_room(float level_db, float room_db) {
+static float without_room(float level_db, float room_db)
+{
     float level = tt_power_of_level(level_db), left = level - tt_power_of_level(room_db);
     return left > least_share * level ? left : least_share * level;
 }
 
 /* Band levels of a stretch with the room taken off, against their mean. */
-static void colour(const struct tt_listener *l, int64_t start, int64_t end, float band_db[TT_BANDS]) {
+static void colour(const struct tt_listener *l, int64_t start, int64_t end, float band_db[TT_BANDS])
+{
     float sum[TT_BANDS] = {0}, mean = 0.0f;
     for (int64_t i = start; i < end; i++) {
         const struct tt_heard_frame *frame = tt_heard_at(l, i);
         const struct tt_room_level *room = tt_room_at(l, i);
-        for (int b = 0; b < l->plan.band_count; b++) sum[b] += without_room(frame->band_db[b], room->band_db[b]);
+        for (int b = 0; b < l->plan.band_count; b++)
+            sum[b] += without_room(frame->band_db[b], room->band_db[b]);
     }
     memset(band_db, 0, TT_BANDS * sizeof *band_db);
     for (int b = 0; b < l->plan.band_count; b++) {
         band_db[b] = tt_level_db_of(sum[b] / (float)(end - start));
         mean += band_db[b] / (float)l->plan.band_count;
     }
-    for (int b = 0; b < l->plan.band_count; b++) band_db[b] -= mean;
+    for (int b = 0; b < l->plan.band_count; b++)
+        band_db[b] -= mean;
 }
 
-static float ninth_tenth_voiced(const struct tt_listener *l, const struct tt_piece *piece) {
+static float ninth_tenth_voiced(const struct tt_listener *l, const struct tt_piece *piece)
+{
     int counts[21] = {0};
     int64_t left = (piece->end - piece->start) / 10;
-    for (int64_t i = piece->start; i < piece->end; i++) counts[(int)(20.0f * tt_heard_at(l, i)->voiced)]++;
+    for (int64_t i = piece->start; i < piece->end; i++)
+        counts[(int)(20.0f * tt_heard_at(l, i)->voiced)]++;
     for (int k = 20; k > 0; k--) {
         left -= counts[k];
-        if (left < 0) return (float)k / 20.0f;
+        if (left < 0)
+            return (float)k / 20.0f;
     }
     return 0.0f;
 }
 
-static float distance_ms(const struct tt_listener *l, int64_t frames) {
+static float distance_ms(const struct tt_listener *l, int64_t frames)
+{
     double ms = 1000.0 * (double)frames / l->frames_per_s;
     return (float)(ms < farthest_ms ? ms : farthest_ms);
 }
 
-static void shape(const struct tt_listener *l, const struct tt_piece *piece, struct tt_breath_clues *clues) {
+static void shape(const struct tt_listener *l, const struct tt_piece *piece, struct tt_breath_clues *clues)
+{
     int64_t length = piece->end - piece->start, peak = piece->start;
     double sum = 0.0, moment = 0.0, db = 0.0, db2 = 0.0, voiced = 0.0;
     for (int64_t i = piece->start; i < piece->end; i++) {
@@ -57,17 +67,21 @@ static void shape(const struct tt_listener *l, const struct tt_piece *piece, str
         db += left_db;
         db2 += (double)left_db * left_db;
         voiced += frame->voiced;
-        if (frame->all_db > tt_heard_at(l, peak)->all_db) peak = i;
+        if (frame->all_db > tt_heard_at(l, peak)->all_db)
+            peak = i;
     }
     double mean_db = db / (double)length, variance = db2 / (double)length - mean_db * mean_db;
-    clues->level_over_speech_db = tt_level_db_of((float)(sum / (double)length)) - tt_room_at(l, piece->start)->speech_db;
+    clues->level_over_speech_db =
+        tt_level_db_of((float)(sum / (double)length)) - tt_room_at(l, piece->start)->speech_db;
     clues->voiced_mean = (float)(voiced / (double)length);
     clues->spread_db = (float)sqrt(variance > 0.0 ? variance : 0.0);
     clues->peak_place = (float)(peak - piece->start) / (float)length;
     clues->centre_place = (float)(moment / (sum * (double)length));
 }
 
-struct tt_breath_clues tt_listener_clues(const struct tt_listener *l, const struct tt_piece *piece, const struct tt_gap *gap) {
+struct tt_breath_clues tt_listener_clues(const struct tt_listener *l, const struct tt_piece *piece,
+                                         const struct tt_gap *gap)
+{
     struct tt_breath_clues clues = {0};
     int64_t length = piece->end - piece->start, middle = piece->start + length / 2;
     clues.duration_ms = (float)(1000.0 * (double)length / l->frames_per_s);
@@ -79,7 +93,8 @@ struct tt_breath_clues tt_listener_clues(const struct tt_listener *l, const stru
         float first[TT_BANDS], second[TT_BANDS], sum = 0.0f;
         colour(l, piece->start, middle, first);
         colour(l, middle, piece->end, second);
-        for (int b = 0; b < l->plan.band_count; b++) sum += (second[b] - first[b]) * (second[b] - first[b]);
+        for (int b = 0; b < l->plan.band_count; b++)
+            sum += (second[b] - first[b]) * (second[b] - first[b]);
         clues.turn_db = sqrtf(sum / (float)l->plan.band_count);
     }
     clues.since_word_ms = gap->word_before ? distance_ms(l, piece->start - gap->start) : (float)farthest_ms;

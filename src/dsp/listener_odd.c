@@ -7,19 +7,22 @@
 /* Lips part in two or three clicks; what has so little below 600 Hz is no knock. */
 static const double smack_most_ms = 120.0;
 static const float bright_most = 0.1f;
-/* How sure it is goes by length alone: of 433 sounds shorter than 250 ms none was a word or a part of one, of 84 longer ones 10 were (three hours of
- * prompts and re-readings in made and in recorded rooms, with coughs, pages, chairs, knocks, clicks and single whispered words of our own making laid
- * between the lines; the shortest of those words was 250 ms long). */
+/* How sure it is goes by length alone: of 433 sounds shorter than 250 ms none was a word or a part of one, of 84 longer
+ * ones 10 were (three hours of prompts and re-readings in made and in recorded rooms, with coughs, pages, chairs,
+ * knocks, clicks and single whispered words of our own making laid between the lines; the shortest of those words was
+ * 250 ms long). */
 static const double surely_none_ms = 200.0, may_be_word_ms = 300.0;
 static const float sure_short = 0.97f, sure_long = 0.8f;
 
-static float sureness(double ms) {
+static float sureness(double ms)
+{
     double part = fmin(fmax((ms - surely_none_ms) / (may_be_word_ms - surely_none_ms), 0.0), 1.0);
     return sure_short + (float)part * (sure_long - sure_short);
 }
 
 /* Power of its own in the two lowest bands, against all of it. */
-static bool is_bright(const struct tt_listener *l, int64_t start, int64_t end) {
+static bool is_bright(const struct tt_listener *l, int64_t start, int64_t end)
+{
     float low = 0.0f, all = 0.0f;
     for (int64_t i = start; i < end; i++) {
         const struct tt_heard_frame *frame = tt_heard_at(l, i);
@@ -30,7 +33,8 @@ static bool is_bright(const struct tt_listener *l, int64_t start, int64_t end) {
     return low < bright_most * all;
 }
 
-bool tt_listener_note_odd_sound(struct tt_listener *l, int64_t start, int64_t end, struct tt_error *err) {
+bool tt_listener_note_odd_sound(struct tt_listener *l, int64_t start, int64_t end, struct tt_error *err)
+{
     double ms = 1000.0 * (double)(end - start) / l->frames_per_s;
     bool is_click = ms < TT_CLICK_MOST_MS || (ms < smack_most_ms && is_bright(l, start, end));
     return tt_listener_note_sound(l, start, end, is_click ? TT_SOUND_CLICK : TT_SOUND_NOISE, sureness(ms), err);

@@ -13,22 +13,22 @@ enum tt_heard_as { TT_HEARD_NOTHING, TT_HEARD_SPEECH, TT_HEARD_SOUND };
 
 /* One frame, from hearing to settling. */
 struct tt_heard_frame {
-    float band_db[TT_BANDS], all_db;   /* smoothed levels */
-    float whole;                       /* mean square of the frame, not smoothed */
-    float voicing;                     /* as heard, room and all */
-    float voiced;                      /* the share of it that cannot be the room's */
-    float over_db;                     /* how far the best bands stand over the room */
+    float band_db[TT_BANDS], all_db;       /* smoothed levels */
+    float whole;                           /* mean square of the frame, not smoothed */
+    float voicing;                         /* as heard, room and all */
+    float voiced;                          /* the share of it that cannot be the room's */
+    float over_db;                         /* how far the best bands stand over the room */
     uint8_t is_silent, is_voiced, is_sure; /* sure: the heart of a word */
-    uint8_t heard_as;                  /* enum tt_heard_as */
-    uint8_t state;                     /* enum tt_frame_state */
+    uint8_t heard_as;                      /* enum tt_heard_as */
+    uint8_t state;                         /* enum tt_frame_state */
 };
 
 /* A stretch between two valleys of a gap. */
 struct tt_piece {
-    int64_t start, end;                /* frames */
+    int64_t start, end; /* frames */
     float peak_db, dip_before_db, dip_after_db;
     bool touches_before, touches_after; /* hangs on a word without a valley */
-    float breath;                      /* likelihood */
+    float breath;                       /* likelihood */
     uint8_t is_breath, is_speech;
 };
 enum { TT_MOST_PIECES = 256 };
@@ -36,12 +36,15 @@ enum { TT_MOST_PIECES = 256 };
 /* The run under way. */
 struct tt_open_run {
     bool is_open;
-    int64_t start, end;                /* frames; end is exclusive */
-    int64_t last_end;                  /* of what was heard before it: speech or sound */
+    int64_t start, end; /* frames; end is exclusive */
+    int64_t last_end;   /* of what was heard before it: speech or sound */
     int voiced_frames, frames;
 };
 
-struct tt_gap { int64_t start, end; bool word_before, word_after; };
+struct tt_gap {
+    int64_t start, end;
+    bool word_before, word_after;
+};
 
 /* How far what is heard between the words stands over the room: the last TT_REST_FRAMES frames of it. */
 enum { TT_REST_FRAMES = 4096 };
@@ -58,17 +61,17 @@ struct tt_listener {
     struct tt_band_floor *floor;
     double frames_per_s;
     float low_share;
-    float sway_db[TT_BANDS];           /* of steady noise in a frame, by band: one standard deviation */
+    float sway_db[TT_BANDS]; /* of steady noise in a frame, by band: one standard deviation */
     struct tt_heard_frame *ring;
     int64_t ring_mask;
-    struct tt_room_level *rooms;       /* ring by block */
+    struct tt_room_level *rooms; /* ring by block */
     int64_t room_mask;
     struct tt_band_powers recent[5];
     bool have[5];
-    struct tt_band_powers block;       /* sums of the block under way */
+    struct tt_band_powers block; /* sums of the block under way */
     bool block_is_heard;
     float last_voicing;
-    float *nothing;                    /* hop_samples zeros */
+    float *nothing;                         /* hop_samples zeros */
     int64_t heard, smoothed, voiced, rated; /* frames through each step */
     int64_t blocks_rated;
     /* segmenting */
@@ -80,8 +83,8 @@ struct tt_listener {
     struct tt_open_run open_run;
     struct tt_rest rest;
     int64_t built, walked, settled, delay_frames, last_speech, last_sound;
-    uint32_t (*run_counts);            /* level histogram of a run: how many frames */
-    double *run_powers, *run_floors;   /* and their powers */
+    uint32_t(*run_counts);           /* level histogram of a run: how many frames */
+    double *run_powers, *run_floors; /* and their powers */
     struct tt_run *runs;
     size_t run_count, run_room;
     struct tt_sound *sounds;
@@ -91,14 +94,22 @@ struct tt_listener {
     bool finished;
 };
 
-static inline struct tt_heard_frame *tt_heard_at(const struct tt_listener *l, int64_t frame) { return &l->ring[frame & l->ring_mask]; }
+static inline struct tt_heard_frame *tt_heard_at(const struct tt_listener *l, int64_t frame)
+{
+    return &l->ring[frame & l->ring_mask];
+}
 
 enum { TT_BLOCK_FRAMES = 4 };
-static inline const struct tt_room_level *tt_room_at(const struct tt_listener *l, int64_t frame) {
+static inline const struct tt_room_level *tt_room_at(const struct tt_listener *l, int64_t frame)
+{
     return &l->rooms[(frame / TT_BLOCK_FRAMES) & l->room_mask];
 }
-static inline int64_t tt_listener_frames(const struct tt_listener *l, double ms) { return (int64_t)(ms * l->frames_per_s / 1000.0 + 0.5); }
-static inline int64_t tt_listener_sample(const struct tt_listener *l, int64_t frame) {
+static inline int64_t tt_listener_frames(const struct tt_listener *l, double ms)
+{
+    return (int64_t)(ms * l->frames_per_s / 1000.0 + 0.5);
+}
+static inline int64_t tt_listener_sample(const struct tt_listener *l, int64_t frame)
+{
     int64_t sample = frame * l->shape.hop_samples - l->shape.hop_samples / 2;
     return sample < 0 ? 0 : sample;
 }
@@ -113,12 +124,14 @@ bool tt_listener_sort_gap(struct tt_listener *listener, struct tt_gap gap, struc
 void tt_listener_find_over_words(struct tt_listener *listener, const struct tt_open_run *run, float run_level_db);
 /* listener_clues.c */
 struct tt_breath_clues;
-struct tt_breath_clues tt_listener_clues(const struct tt_listener *listener, const struct tt_piece *piece, const struct tt_gap *gap);
+struct tt_breath_clues tt_listener_clues(const struct tt_listener *listener, const struct tt_piece *piece,
+                                         const struct tt_gap *gap);
 /* listener_runs.c: runs out of marked frames up to `sorted`, and states behind them. */
 bool tt_listener_build_runs(struct tt_listener *listener, int64_t sorted, bool is_end, struct tt_error *err);
-bool tt_listener_note_sound(struct tt_listener *listener, int64_t start, int64_t end, enum tt_sound_kind kind, float confidence,
-                            struct tt_error *err);
-/* listener_odd.c: a sound that is neither speech nor breath: what it is, and how surely. A click is shorter than this. */
+bool tt_listener_note_sound(struct tt_listener *listener, int64_t start, int64_t end, enum tt_sound_kind kind,
+                            float confidence, struct tt_error *err);
+/* listener_odd.c: a sound that is neither speech nor breath: what it is, and how surely. A click is shorter than this.
+ */
 #define TT_CLICK_MOST_MS 60.0
 bool tt_listener_note_odd_sound(struct tt_listener *listener, int64_t start, int64_t end, struct tt_error *err);
 

@@ -2,40 +2,62 @@
 /* What stands visibly over the room in a gap, cut into pieces at its valleys. */
 #include "dsp/listener_parts.h"
 
-static const float visible_db = 3.0f;         /* over the room: where an edge is followed to (methods: > 3 dB) */
-static const float valley_db = 5.0f;          /* a dip this deep parts two sounds (methods) */
+static const float visible_db = 3.0f; /* over the room: where an edge is followed to (methods: > 3 dB) */
+static const float valley_db = 5.0f;  /* a dip this deep parts two sounds (methods) */
 static const double word_edge_ms = 60.0;
 static const double piece_least_ms = 20.0;
 
 /* The highest frame of a word's edge. */
-static float edge_peak(const struct tt_listener *l, int64_t start, int64_t end) {
+static float edge_peak(const struct tt_listener *l, int64_t start, int64_t end)
+{
     float peak_db = -100.0f;
-    if (end > l->rated + 1) end = l->rated + 1;   /* the frame under way is rated, though not counted yet */
+    if (end > l->rated + 1)
+        end = l->rated + 1; /* the frame under way is rated, though not counted yet */
     for (int64_t i = start < 0 ? 0 : start; i < end; i++)
-        if (tt_heard_at(l, i)->over_db > peak_db) peak_db = tt_heard_at(l, i)->over_db;
+        if (tt_heard_at(l, i)->over_db > peak_db)
+            peak_db = tt_heard_at(l, i)->over_db;
     return peak_db;
 }
 
 /* A walk over a visible stretch, cutting it at valleys that are deep against both sides. */
-struct valley_walk { int64_t start, low_at; float peak_db, low_db, before_db; bool touches_before; int count; };
+struct valley_walk {
+    int64_t start, low_at;
+    float peak_db, low_db, before_db;
+    bool touches_before;
+    int count;
+};
 
-static void close_piece(struct tt_listener *l, struct valley_walk *walk, int64_t end, bool touches_after) {
+static void close_piece(struct tt_listener *l, struct valley_walk *walk, int64_t end, bool touches_after)
+{
     if (end > walk->start && walk->count < TT_MOST_PIECES) {
-        l->pieces[walk->count++] = (struct tt_piece){
-            .start = walk->start, .end = end, .peak_db = edge_peak(l, walk->start, end), .dip_before_db = walk->before_db,
-            .dip_after_db = tt_heard_at(l, end - 1)->over_db, .touches_before = walk->touches_before, .touches_after = touches_after};
+        l->pieces[walk->count++] = (struct tt_piece){.start = walk->start,
+                                                     .end = end,
+                                                     .peak_db = edge_peak(l, walk->start, end),
+                                                     .dip_before_db = walk->before_db,
+                                                     .dip_after_db = tt_heard_at(l, end - 1)->over_db,
+                                                     .touches_before = walk->touches_before,
+                                                     .touches_after = touches_after};
     }
     walk->touches_before = false;
     walk->start = end;
     walk->before_db = walk->low_db;
 }
 
-/* Cuts [start, end), all visible. The words it touches count with their edges, so that a breath hard beside a word is parted from it. */
-static int cut_at_valleys(struct tt_listener *l, int64_t start, int64_t end, bool touches_before, bool touches_after, int count) {
+/* Cuts [start, end), all visible. The words it touches count with their edges, so that a breath hard beside a word is
+ * parted from it. */
+static int cut_at_valleys(struct tt_listener *l, int64_t start, int64_t end, bool touches_before, bool touches_after,
+                          int count)
+{
     int64_t edge = tt_listener_frames(l, word_edge_ms);
-    struct valley_walk walk = {.start = start, .low_at = start, .peak_db = -100.0f, .low_db = 1e9f, .touches_before = touches_before, .count = count};
+    struct valley_walk walk = {.start = start,
+                               .low_at = start,
+                               .peak_db = -100.0f,
+                               .low_db = 1e9f,
+                               .touches_before = touches_before,
+                               .count = count};
     walk.before_db = tt_heard_at(l, start)->over_db;
-    if (touches_before) walk.peak_db = edge_peak(l, start - edge, start);
+    if (touches_before)
+        walk.peak_db = edge_peak(l, start - edge, start);
     float after_db = touches_after ? edge_peak(l, end, end + edge) : -100.0f;
     for (int64_t i = start; i <= end; i++) {
         float over_db = i < end ? tt_heard_at(l, i)->over_db : after_db;
@@ -44,20 +66,31 @@ static int cut_at_valleys(struct tt_listener *l, int64_t start, int64_t end, boo
             walk.peak_db = over_db;
             walk.low_db = 1e9f;
         }
-        if (over_db > walk.peak_db) { walk.peak_db = over_db; walk.low_db = 1e9f; }
-        if (i < end && over_db < walk.low_db) { walk.low_db = over_db; walk.low_at = i; }
+        if (over_db > walk.peak_db) {
+            walk.peak_db = over_db;
+            walk.low_db = 1e9f;
+        }
+        if (i < end && over_db < walk.low_db) {
+            walk.low_db = over_db;
+            walk.low_at = i;
+        }
     }
     close_piece(l, &walk, end, touches_after);
     return walk.count;
 }
 
-int tt_listener_find_pieces(struct tt_listener *l, const struct tt_gap *gap) {
+int tt_listener_find_pieces(struct tt_listener *l, const struct tt_gap *gap)
+{
     int count = 0;
     int64_t least = tt_listener_frames(l, piece_least_ms);
     for (int64_t i = gap->start; i < gap->end;) {
-        if (tt_heard_at(l, i)->over_db <= visible_db) { i++; continue; }
+        if (tt_heard_at(l, i)->over_db <= visible_db) {
+            i++;
+            continue;
+        }
         int64_t end = i;
-        while (end < gap->end && tt_heard_at(l, end)->over_db > visible_db) end++;
+        while (end < gap->end && tt_heard_at(l, end)->over_db > visible_db)
+            end++;
         bool touches_before = gap->word_before && i == gap->start, touches_after = gap->word_after && end == gap->end;
         if (end - i >= least || touches_before || touches_after)
             count = cut_at_valleys(l, i, end, touches_before, touches_after, count);

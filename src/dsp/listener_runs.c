@@ -8,41 +8,47 @@
 #include "dsp/listener_parts.h"
 #include "dsp/running_quantile.h"
 
-static const double bridged_ms = 100.0;                 /* methods */
-static const double alone_ms = 250.0;                   /* a sound this far from all others belongs to no word */
-static const double word_most_alone_ms = 1200.0;        /* longer ones are never taken for a noise */
+static const double bridged_ms = 100.0;          /* methods */
+static const double alone_ms = 250.0;            /* a sound this far from all others belongs to no word */
+static const double word_most_alone_ms = 1200.0; /* longer ones are never taken for a noise */
 /* What a room's measurement should keep away from (methods: 120 ms before, 200 ms after at 20 dB). */
 static const double guard_before_ms = 120.0, guard_after_ms = 200.0, guard_sound_ms = 80.0;
 static const int voiced_frames_least = 4;
-/* A knock rises at once and is 15 dB down again soon after; the shortest syllables of a word alone last longer (common practice, no
- * source). */
+/* A knock rises at once and is 15 dB down again soon after; the shortest syllables of a word alone last longer (common
+ * practice, no source). */
 static const double stroke_rise_ms = 32.0, stroke_most_ms = 115.0;
 static const float stroke_fall_db = 15.0f;
 
-/* A run's faint edges reach into what the room and the ear cover: what a pause is heard to be is measured from louder ones. The recordings' own edges
- * were set at 38 dB under a phrase's loudest 10 ms (common practice, no source). */
+/* A run's faint edges reach into what the room and the ear cover: what a pause is heard to be is measured from louder
+ * ones. The recordings' own edges were set at 38 dB under a phrase's loudest 10 ms (common practice, no source). */
 static const float loud_below_db = 38.0f;
 static const double loud_near_ms = 600.0;
 /* Two thirds of so long must be loud. */
 static const double loud_solid_ms = 60.0;
-/* What counts as loud must stand out of what the room does between the words: over what all but a fifth of that reaches (breaths hardly get there; steady
- * noise stays under 1 dB, a room full of rustle comes to 12) by so much, and 1.4 times that. Set on the pauses of made sessions, in steady rooms and
- * in a recorded restless one. Before a second of the room was heard, a middling one is taken for granted. */
+/* What counts as loud must stand out of what the room does between the words: over what all but a fifth of that reaches
+ * (breaths hardly get there; steady noise stays under 1 dB, a room full of rustle comes to 12) by so much, and 1.4
+ * times that. Set on the pauses of made sessions, in steady rooms and in a recorded restless one. Before a second of
+ * the room was heard, a middling one is taken for granted. */
 static const float loud_over_db = 2.5f, loud_per_rest = 1.4f, rest_unknown_db = 3.0f;
 static const double rest_share = 0.8, rest_least_ms = 1000.0;
 
-static bool make_room(void **array, size_t count, size_t *room, size_t size, struct tt_error *err) {
-    if (count < *room) return true;
+static bool make_room(void **array, size_t count, size_t *room, size_t size, struct tt_error *err)
+{
+    if (count < *room)
+        return true;
     size_t wanted = *room == 0 ? 64 : *room * 2;
-    if (wanted > SIZE_MAX / size) return tt_fail_memory(err);
+    if (wanted > SIZE_MAX / size)
+        return tt_fail_memory(err);
     void *larger = realloc(*array, wanted * size);
-    if (larger == NULL) return tt_fail_memory(err);
+    if (larger == NULL)
+        return tt_fail_memory(err);
     *array = larger;
     *room = wanted;
     return true;
 }
 
-static void levels_of(const struct tt_listener *l, int64_t start, int64_t end, float *level_db, float *over_db) {
+static void levels_of(const struct tt_listener *l, int64_t start, int64_t end, float *level_db, float *over_db)
+{
     double sum = 0.0, room = 0.0;
     for (int64_t i = start; i < end; i++) {
         sum += tt_heard_at(l, i)->whole;
@@ -54,21 +60,28 @@ static void levels_of(const struct tt_listener *l, int64_t start, int64_t end, f
 }
 
 /* Kept in time order: a run that turns out to be a noise comes later than a breath behind it. */
-bool tt_listener_note_sound(struct tt_listener *l, int64_t start, int64_t end, enum tt_sound_kind kind, float confidence,
-                            struct tt_error *err) {
+bool tt_listener_note_sound(struct tt_listener *l, int64_t start, int64_t end, enum tt_sound_kind kind,
+                            float confidence, struct tt_error *err)
+{
     void *sounds = l->sounds;
     bool ok = make_room(&sounds, l->sound_count, &l->sound_room, sizeof *l->sounds, err);
     l->sounds = sounds;
-    if (!ok) return false;
-    struct tt_sound sound = {.start_sample = tt_listener_sample(l, start), .end_sample = tt_listener_sample(l, end), .kind = kind, .confidence = confidence};
+    if (!ok)
+        return false;
+    struct tt_sound sound = {.start_sample = tt_listener_sample(l, start),
+                             .end_sample = tt_listener_sample(l, end),
+                             .kind = kind,
+                             .confidence = confidence};
     levels_of(l, start, end, &sound.level_db, &sound.over_floor_db);
     size_t at = l->sound_count++;
-    for (; at > 0 && l->sounds[at - 1].start_sample > sound.start_sample; at--) l->sounds[at] = l->sounds[at - 1];
+    for (; at > 0 && l->sounds[at - 1].start_sample > sound.start_sample; at--)
+        l->sounds[at] = l->sounds[at - 1];
     l->sounds[at] = sound;
     return true;
 }
 
-static void add_frame(struct tt_listener *l, int64_t frame) {
+static void add_frame(struct tt_listener *l, int64_t frame)
+{
     struct tt_open_run *run = &l->open_run;
     const struct tt_heard_frame *heard = tt_heard_at(l, frame);
     int step = tt_level_step(tt_level_db_of(heard->whole));
@@ -80,7 +93,8 @@ static void add_frame(struct tt_listener *l, int64_t frame) {
     run->voiced_frames += heard->is_voiced;
 }
 
-static void open_run(struct tt_listener *l, int64_t frame) {
+static void open_run(struct tt_listener *l, int64_t frame)
+{
     struct tt_open_run *run = &l->open_run;
     int64_t last_end = run->last_end;
     memset(l->run_counts, 0, TT_LEVEL_STEPS * sizeof *l->run_counts);
@@ -89,140 +103,183 @@ static void open_run(struct tt_listener *l, int64_t frame) {
     *run = (struct tt_open_run){.is_open = true, .start = frame, .end = frame, .last_end = last_end};
 }
 
-static void note_rest(struct tt_rest *rest, float over_db) {
+static void note_rest(struct tt_rest *rest, float over_db)
+{
     int16_t *place = &rest->steps[rest->count % TT_REST_FRAMES];
-    if (rest->count++ >= TT_REST_FRAMES) tt_running_quantile_remove(&rest->over, *place);
+    if (rest->count++ >= TT_REST_FRAMES)
+        tt_running_quantile_remove(&rest->over, *place);
     *place = (int16_t)tt_level_step(over_db);
     tt_running_quantile_add(&rest->over, *place);
 }
 
-static float least_over_db(const struct tt_listener *l) {
+static float least_over_db(const struct tt_listener *l)
+{
     bool is_known = l->rest.count >= tt_listener_frames(l, rest_least_ms);
     float rest_db = is_known ? fmaxf(0.0f, tt_running_quantile_at(&l->rest.over, rest_share)) : rest_unknown_db;
     return loud_over_db + loud_per_rest * rest_db;
 }
 
 /* What a frame must reach in power, and over the room. */
-struct loudness_least { float power, over_db; };
+struct loudness_least {
+    float power, over_db;
+};
 
-static bool is_loud(const struct tt_listener *l, int64_t frame, struct loudness_least least) {
+static bool is_loud(const struct tt_listener *l, int64_t frame, struct loudness_least least)
+{
     const struct tt_heard_frame *heard = tt_heard_at(l, frame);
     return heard->whole >= least.power && heard->over_db >= least.over_db;
 }
 
-/* The first frame from `from` on, in steps of one, that is within loud_below_db of the loudest nearby, and not alone in that: a click of the room,
- * or the release of a stop, is heard as standing in the pause. From itself where the ring has lost it. */
-static int64_t loud_edge(const struct tt_listener *l, int64_t from, int64_t to, int step) {
-    int64_t near = tt_listener_frames(l, loud_near_ms), solid = tt_listener_frames(l, loud_solid_ms), length = (to - from) * step;
+/* The first frame from `from` on, in steps of one, that is within loud_below_db of the loudest nearby, and not alone in
+ * that: a click of the room, or the release of a stop, is heard as standing in the pause. From itself where the ring
+ * has lost it. */
+static int64_t loud_edge(const struct tt_listener *l, int64_t from, int64_t to, int step)
+{
+    int64_t near = tt_listener_frames(l, loud_near_ms), solid = tt_listener_frames(l, loud_solid_ms),
+            length = (to - from) * step;
     near = near < length ? near : length;
     float most = 0.0f;
-    for (int64_t i = 0; i < near; i++) most = fmaxf(most, tt_heard_at(l, from + i * step)->whole);
+    for (int64_t i = 0; i < near; i++)
+        most = fmaxf(most, tt_heard_at(l, from + i * step)->whole);
     struct loudness_least least = {most * tt_power_of_level(-loud_below_db), least_over_db(l)};
     for (int64_t i = 0; i + solid <= near; i++) {
         int64_t loud = 0;
-        if (!is_loud(l, from + i * step, least)) continue;
-        for (int64_t k = i; k < i + solid; k++) loud += is_loud(l, from + k * step, least);
-        if (3 * loud >= 2 * solid) return from + i * step;
+        if (!is_loud(l, from + i * step, least))
+            continue;
+        for (int64_t k = i; k < i + solid; k++)
+            loud += is_loud(l, from + k * step, least);
+        if (3 * loud >= 2 * solid)
+            return from + i * step;
     }
     return from;
 }
 
 /* Mean power of the louder half of the frames, and the room's share of it. */
-static struct tt_run run_of(const struct tt_listener *l) {
+static struct tt_run run_of(const struct tt_listener *l)
+{
     const struct tt_open_run *open = &l->open_run;
     double wanted = 0.5 * open->frames, count = 0.0, power = 0.0, room = 0.0;
     for (int step = TT_LEVEL_STEPS - 1; step >= 0 && count < wanted; step--) {
-        if (l->run_counts[step] == 0) continue;
+        if (l->run_counts[step] == 0)
+            continue;
         double here = l->run_counts[step], part = count + here > wanted ? (wanted - count) / here : 1.0;
         count += part * here;
         power += part * l->run_powers[step];
         room += part * l->run_floors[step];
     }
-    struct tt_run run = {.start_sample = tt_listener_sample(l, open->start), .end_sample = tt_listener_sample(l, open->end)};
+    struct tt_run run = {.start_sample = tt_listener_sample(l, open->start),
+                         .end_sample = tt_listener_sample(l, open->end)};
     bool is_kept = l->built - open->start < l->ring_mask;
     run.loud_start_sample = is_kept ? tt_listener_sample(l, loud_edge(l, open->start, open->end, 1)) : run.start_sample;
     run.loud_end_sample = tt_listener_sample(l, loud_edge(l, open->end - 1, open->start - 1, -1) + 1);
-    if (run.loud_end_sample > run.end_sample) run.loud_end_sample = run.end_sample;
+    if (run.loud_end_sample > run.end_sample)
+        run.loud_end_sample = run.end_sample;
     run.level_db = tt_level_db_of((float)(count > 0.0 ? power / count : 0.0));
     run.over_floor_db = room > 0.0 && power > 0.0 ? (float)tt_db_from_power(power / room) : 100.0f;
     run.voiced_share = open->frames > 0 ? (float)open->voiced_frames / (float)open->frames : 0.0f;
     return run;
 }
 
-static bool is_stroke(const struct tt_listener *l, int64_t start, int64_t end) {
+static bool is_stroke(const struct tt_listener *l, int64_t start, int64_t end)
+{
     int64_t top = start, loud = 0, first = -1;
     for (int64_t i = start; i < end; i++)
-        if (tt_heard_at(l, i)->all_db > tt_heard_at(l, top)->all_db) top = i;
+        if (tt_heard_at(l, i)->all_db > tt_heard_at(l, top)->all_db)
+            top = i;
     for (int64_t i = start; i < end; i++) {
-        if (tt_heard_at(l, i)->all_db < tt_heard_at(l, top)->all_db - stroke_fall_db) continue;
-        if (first < 0) first = i;
+        if (tt_heard_at(l, i)->all_db < tt_heard_at(l, top)->all_db - stroke_fall_db)
+            continue;
+        if (first < 0)
+            first = i;
         loud++;
     }
     return top - first <= tt_listener_frames(l, stroke_rise_ms) && loud <= tt_listener_frames(l, stroke_most_ms);
 }
 
 /* Only what stands alone may be no speech after all. */
-static bool is_no_speech(const struct tt_listener *l, int64_t next_start) {
+static bool is_no_speech(const struct tt_listener *l, int64_t next_start)
+{
     const struct tt_open_run *run = &l->open_run;
     int64_t alone = tt_listener_frames(l, alone_ms);
-    if (run->start - run->last_end < alone || next_start - run->end < alone) return false;
-    if (run->end - run->start > tt_listener_frames(l, word_most_alone_ms)) return false;
+    if (run->start - run->last_end < alone || next_start - run->end < alone)
+        return false;
+    if (run->end - run->start > tt_listener_frames(l, word_most_alone_ms))
+        return false;
     return run->voiced_frames < voiced_frames_least || is_stroke(l, run->start, run->end);
 }
 
-static bool close_run(struct tt_listener *l, int64_t next_start, struct tt_error *err) {
+static bool close_run(struct tt_listener *l, int64_t next_start, struct tt_error *err)
+{
     struct tt_open_run *run = &l->open_run;
     run->is_open = false;
     if (is_no_speech(l, next_start)) {
-        for (int64_t i = run->start; i < run->end; i++) tt_heard_at(l, i)->heard_as = TT_HEARD_SOUND;
+        for (int64_t i = run->start; i < run->end; i++)
+            tt_heard_at(l, i)->heard_as = TT_HEARD_SOUND;
         run->last_end = run->end;
         return tt_listener_note_odd_sound(l, run->start, run->end, err);
     }
     void *runs = l->runs;
     bool ok = make_room(&runs, l->run_count, &l->run_room, sizeof *l->runs, err);
     l->runs = runs;
-    if (!ok) return false;
+    if (!ok)
+        return false;
     l->runs[l->run_count++] = run_of(l);
     tt_listener_find_over_words(l, run, l->runs[l->run_count - 1].level_db);
     run->last_end = run->end;
     return true;
 }
 
-/* A run ends when nothing follows within the bridge, or a sound does; whether it stood alone is known a little later. */
-static bool build_frame(struct tt_listener *l, int64_t frame, struct tt_error *err) {
+/* A run ends when nothing follows within the bridge, or a sound does; whether it stood alone is known a little later.
+ */
+static bool build_frame(struct tt_listener *l, int64_t frame, struct tt_error *err)
+{
     struct tt_open_run *run = &l->open_run;
     const uint8_t as = tt_heard_at(l, frame)->heard_as;
     if (as == TT_HEARD_SPEECH) {
         bool bridged = run->is_open && frame - run->end <= tt_listener_frames(l, bridged_ms);
-        for (int64_t i = run->end; bridged && i < frame; i++) bridged = tt_heard_at(l, i)->heard_as != TT_HEARD_SOUND;
-        if (run->is_open && !bridged && !close_run(l, frame, err)) return false;
-        if (!run->is_open) open_run(l, frame);
-        for (int64_t i = run->end; i < frame; i++) { tt_heard_at(l, i)->heard_as = TT_HEARD_SPEECH; add_frame(l, i); }
+        for (int64_t i = run->end; bridged && i < frame; i++)
+            bridged = tt_heard_at(l, i)->heard_as != TT_HEARD_SOUND;
+        if (run->is_open && !bridged && !close_run(l, frame, err))
+            return false;
+        if (!run->is_open)
+            open_run(l, frame);
+        for (int64_t i = run->end; i < frame; i++) {
+            tt_heard_at(l, i)->heard_as = TT_HEARD_SPEECH;
+            add_frame(l, i);
+        }
         add_frame(l, frame);
         run->end = frame + 1;
         return true;
     }
     note_rest(&l->rest, tt_heard_at(l, frame)->over_db);
-    if (run->is_open && frame - run->end >= tt_listener_frames(l, alone_ms)) return close_run(l, frame, err);
-    if (as == TT_HEARD_SOUND && !run->is_open) run->last_end = frame + 1;
+    if (run->is_open && frame - run->end >= tt_listener_frames(l, alone_ms))
+        return close_run(l, frame, err);
+    if (as == TT_HEARD_SOUND && !run->is_open)
+        run->last_end = frame + 1;
     return true;
 }
 
-static void guard_back(struct tt_listener *l, int64_t frame, double ms, enum tt_frame_state state) {
+static void guard_back(struct tt_listener *l, int64_t frame, double ms, enum tt_frame_state state)
+{
     int64_t from = frame - tt_listener_frames(l, ms);
-    if (from < l->settled) from = l->settled;
+    if (from < l->settled)
+        from = l->settled;
     for (int64_t i = from; i < frame; i++)
-        if (tt_heard_at(l, i)->state == TT_FRAME_QUIET) tt_heard_at(l, i)->state = (uint8_t)state;
+        if (tt_heard_at(l, i)->state == TT_FRAME_QUIET)
+            tt_heard_at(l, i)->state = (uint8_t)state;
 }
 
-static void walk_frame(struct tt_listener *l, int64_t frame) {
+static void walk_frame(struct tt_listener *l, int64_t frame)
+{
     struct tt_heard_frame *heard = tt_heard_at(l, frame);
     if (heard->heard_as == TT_HEARD_SPEECH) {
-        if (l->last_speech != frame - 1) guard_back(l, frame, guard_before_ms, TT_FRAME_SPEECH);
+        if (l->last_speech != frame - 1)
+            guard_back(l, frame, guard_before_ms, TT_FRAME_SPEECH);
         heard->state = TT_FRAME_SPEECH;
         l->last_speech = frame;
     } else if (heard->heard_as == TT_HEARD_SOUND) {
-        if (l->last_sound != frame - 1) guard_back(l, frame, guard_sound_ms, TT_FRAME_SOUND);
+        if (l->last_sound != frame - 1)
+            guard_back(l, frame, guard_sound_ms, TT_FRAME_SOUND);
         heard->state = TT_FRAME_SOUND;
         l->last_sound = frame;
     } else if (heard->is_silent) {
@@ -234,12 +291,16 @@ static void walk_frame(struct tt_listener *l, int64_t frame) {
     }
 }
 
-bool tt_listener_build_runs(struct tt_listener *l, int64_t sorted, bool is_end, struct tt_error *err) {
+bool tt_listener_build_runs(struct tt_listener *l, int64_t sorted, bool is_end, struct tt_error *err)
+{
     for (; l->built < sorted; l->built++)
-        if (!build_frame(l, l->built, err)) return false;
-    if (is_end && l->open_run.is_open && !close_run(l, l->built + tt_listener_frames(l, alone_ms), err)) return false;
+        if (!build_frame(l, l->built, err))
+            return false;
+    if (is_end && l->open_run.is_open && !close_run(l, l->built + tt_listener_frames(l, alone_ms), err))
+        return false;
     int64_t undecided = tt_listener_frames(l, word_most_alone_ms + 2.0 * alone_ms);
     int64_t walk_to = is_end ? l->built : l->built - undecided;
-    for (; l->walked < walk_to; l->walked++) walk_frame(l, l->walked);
+    for (; l->walked < walk_to; l->walked++)
+        walk_frame(l, l->walked);
     return true;
 }

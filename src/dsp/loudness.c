@@ -10,24 +10,19 @@
 enum {
     BLOCK_STEPS = 4,       /* BS.1770-5 Annex 1: 400 ms, overlapping by 75 % */
     SHORT_TERM_STEPS = 30, /* Tech 3341 2.2: 3 s */
-    SILENCE_STEPS = 15     /* Tech 3342 3: at least 1.5 s of silence behind a file, so that its end counts as its start does */
+    SILENCE_STEPS =
+        15 /* Tech 3342 3: at least 1.5 s of silence behind a file, so that its end counts as its start does */
 };
 
-static const double lufs_offset = -0.691;          /* BS.1770-5 Annex 1 eq. 2 */
-static const double absolute_gate_lufs = -70.0;    /* BS.1770-5 Annex 1 eq. 4, Tech 3342 */
-static const double relative_gate_lu = -10.0;      /* BS.1770-5 Annex 1 eq. 6 */
-static const double range_relative_gate_lu = -20.0; /* Tech 3342 4 */
+static const double lufs_offset = -0.691;                    /* BS.1770-5 Annex 1 eq. 2 */
+static const double absolute_gate_lufs = -70.0;              /* BS.1770-5 Annex 1 eq. 4, Tech 3342 */
+static const double relative_gate_lu = -10.0;                /* BS.1770-5 Annex 1 eq. 6 */
+static const double range_relative_gate_lu = -20.0;          /* Tech 3342 4 */
 static const double low_percent = 10.0, high_percent = 95.0; /* Tech 3342 4 */
 
-double tt_lufs_from_power(double power)
-{
-    return lufs_offset + tt_db_from_power(power);
-}
+double tt_lufs_from_power(double power) { return lufs_offset + tt_db_from_power(power); }
 
-double tt_power_from_lufs(double lufs)
-{
-    return tt_power_from_db(lufs - lufs_offset);
-}
+double tt_power_from_lufs(double lufs) { return tt_power_from_db(lufs - lufs_offset); }
 
 static double block_power(const float *steps, double channel_weight)
 {
@@ -88,10 +83,7 @@ static double rank_lufs(const float *sorted, size_t count, double percent)
     return tt_lufs_from_power(sorted[(size_t)lround((double)(count - 1) * percent / 100.0)]);
 }
 
-size_t tt_loudness_room(size_t count)
-{
-    return count + SILENCE_STEPS;
-}
+size_t tt_loudness_room(size_t count) { return count + SILENCE_STEPS; }
 
 double tt_loudness_range_in(const float *steps, size_t count, double channel_weight, float *room)
 {

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* K-weighted power is gathered in steps of 10 ms, ten of which make a step of the list. Step k ends at sample
- * round(k * rate / 100): at rates that 100 does not divide (22.05 and 11.025 kHz) steps differ by a sample, while blocks of
- * 400 ms keep their length to the nearest sample, as BS.1770-5 asks. What is left of a step at the end is dropped. */
+ * round(k * rate / 100): at rates that 100 does not divide (22.05 and 11.025 kHz) steps differ by a sample, while
+ * blocks of 400 ms keep their length to the nearest sample, as BS.1770-5 asks. What is left of a step at the end is
+ * dropped. */
 #include "dsp/meter.h"
 
 #include <math.h>
@@ -19,11 +20,11 @@ enum {
     MOST_RATE_HZ = 384000,
     MOST_CHANNELS = 64,
     STEPS_A_SECOND = 100,
-    STEPS_OF_TEN = 10,       /* steps of 10 ms in one of the list */
-    MOMENTARY_TENS = 4,      /* Tech 3341 2.2: 400 ms */
-    SHORT_TERM_TENS = 30,    /* Tech 3341 2.2: 3 s */
+    STEPS_OF_TEN = 10,    /* steps of 10 ms in one of the list */
+    MOMENTARY_TENS = 4,   /* Tech 3341 2.2: 400 ms */
+    SHORT_TERM_TENS = 30, /* Tech 3341 2.2: 3 s */
     RING = SHORT_TERM_TENS * STEPS_OF_TEN,
-    LANES = 16,              /* partial sums of squares, by sample number, so that cuts do not matter */
+    LANES = 16, /* partial sums of squares, by sample number, so that cuts do not matter */
     FIRST_STEPS = 1024
 };
 
@@ -36,18 +37,18 @@ struct meter_channel {
 
 struct tt_meter {
     int rate_hz, channel_count;
-    double result_weight;       /* of the mono meter: the list holds power without it */
+    double result_weight; /* of the mono meter: the list holds power without it */
     struct meter_channel *channels;
-    float *gathered;            /* what the channels' samples point into */
+    float *gathered;                                 /* what the channels' samples point into */
     size_t step_capacity, step_samples, step_filled; /* samples a channel: room, length and fill of the current step */
-    int64_t step_number;        /* 10 ms steps completed */
+    int64_t step_number;                             /* 10 ms steps completed */
     int64_t frame_count;
-    double ten_ms[RING];        /* the last powers of 10 ms steps ... */
-    double hundred_ms[RING];    /* ... and sums of ten of them, by the number of the last */
+    double ten_ms[RING];     /* the last powers of 10 ms steps ... */
+    double hundred_ms[RING]; /* ... and sums of ten of them, by the number of the last */
     double highest_momentary, highest_short_term;
     double squares[LANES];
-    float *steps;               /* mean power of each 100 ms */
-    float *room;                /* for the range: got as steps grow, so that a result cannot fail */
+    float *steps; /* mean power of each 100 ms */
+    float *room;  /* for the range: got as steps grow, so that a result cannot fail */
     size_t step_count, capacity;
 };
 
@@ -59,8 +60,7 @@ static int64_t step_end(const struct tt_meter *meter, int64_t steps)
 static void begin_step(struct tt_meter *meter)
 {
     meter->step_filled = 0;
-    meter->step_samples =
-        (size_t)(step_end(meter, meter->step_number + 1) - step_end(meter, meter->step_number));
+    meter->step_samples = (size_t)(step_end(meter, meter->step_number + 1) - step_end(meter, meter->step_number));
 }
 
 static bool create_channels(struct tt_meter *meter, const double *weights, struct tt_error *err)
@@ -186,7 +186,8 @@ static bool finish_step(struct tt_meter *meter, const float *whole, struct tt_er
     double energy = 0.0;
     for (int c = 0; c < meter->channel_count; c++) {
         struct meter_channel *channel = &meter->channels[c];
-        energy += channel->weight * tt_k_weighting_energy(channel->filter, whole ? whole : channel->samples, meter->step_samples);
+        energy += channel->weight *
+                  tt_k_weighting_energy(channel->filter, whole ? whole : channel->samples, meter->step_samples);
     }
     const bool kept = add_power(meter, energy / (double)meter->step_samples, err);
     meter->step_number++;

@@ -14,11 +14,11 @@ struct tt_levels {
     double duration_s;
     double integrated_lufs;
     double loudness_range_lu;
-    double max_momentary_lufs;    /* 400 ms, 10 ms hop or finer (Tech 3341 case 13 fails at 100 ms) */
-    double max_short_term_lufs;   /* 3 s */
-    double max_true_peak_dbtp;    /* also of what rings past the end */
+    double max_momentary_lufs;  /* 400 ms, 10 ms hop or finer (Tech 3341 case 13 fails at 100 ms) */
+    double max_short_term_lufs; /* 3 s */
+    double max_true_peak_dbtp;  /* also of what rings past the end */
     double sample_peak_dbfs;
-    double rms_dbfs;              /* of everything, re full scale 1.0 (a full-scale sine reads -3.01) */
+    double rms_dbfs; /* of everything, re full scale 1.0 (a full-scale sine reads -3.01) */
 };
 
 struct tt_meter;
@@ -34,7 +34,8 @@ const float *tt_meter_steps(const struct tt_meter *meter, size_t *count);
 /* Gated integrated loudness of consecutive 100 ms steps (BS.1770: 400 ms blocks, 75 % overlap, gates -70 and -10). */
 double tt_loudness_of_steps(const float *steps, size_t count, double channel_weight);
 
-/* Several channels (the standards' five-channel signals, measure of stereo files): one K-weighted sum. weights[c] as in BS.1770 Table 3. */
+/* Several channels (the standards' five-channel signals, measure of stereo files): one K-weighted sum. weights[c] as in
+ * BS.1770 Table 3. */
 struct tt_meter *tt_meter_create_channels(int rate_hz, const double *weights, int channel_count, struct tt_error *err);
 /* Interleaved frames, for a meter of several channels. */
 bool tt_meter_add_frames(struct tt_meter *meter, const float *interleaved, size_t frame_count, struct tt_error *err);

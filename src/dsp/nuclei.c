@@ -11,18 +11,23 @@
 static const double low_hz = 300, high_hz = 3300, smoothed_s = 0.055;
 static const float dip_db = 2.0f, under_loudest_db = 25.0f, voiced_least = 0.55f;
 static const double loudest_share = 0.98;
-/* The decay: from within 20 dB of the loudest to 8 dB over the quietest, in a tenth of a second; nine of ten such steps fall slower. By our own measurements. */
-static const double decay_step_s = 0.1, decay_top_db = 20, decay_over_floor_db = 8, decay_share = 0.90, quietest_share = 0.05;
+/* The decay: from within 20 dB of the loudest to 8 dB over the quietest, in a tenth of a second; nine of ten such steps
+ * fall slower. By our own measurements. */
+static const double decay_step_s = 0.1, decay_top_db = 20, decay_over_floor_db = 8, decay_share = 0.90,
+                    quietest_share = 0.05;
 enum { DECAY_FRAMES_MOST = 64, DECAY_STEPS_LEAST = 100 };
 enum { SMOOTH_MOST = 64, LEVEL_STEPS = 301 }; /* levels of speech frames in half decibels from -150 to 0 dB */
 
-struct peak { int64_t frame; float level_db; };
+struct peak {
+    int64_t frame;
+    float level_db;
+};
 
 struct tt_nuclei {
     int hop_samples, low_bin, high_bin, smooth_frames;
     float recent[SMOOTH_MOST], voiced[SMOOTH_MOST];
     bool speech[SMOOTH_MOST];
-    int64_t frame;                /* added */
+    int64_t frame; /* added */
     bool seeks_peak;
     float top_db, dip_level_db;
     int64_t top_frame;
@@ -31,9 +36,9 @@ struct tt_nuclei {
     size_t peak_count, peak_capacity;
     int64_t levels[LEVEL_STEPS];
     int decay_frames;
-    uint16_t raw[DECAY_FRAMES_MOST];            /* levels of the last frames as they are, in steps */
+    uint16_t raw[DECAY_FRAMES_MOST]; /* levels of the last frames as they are, in steps */
     int64_t raw_levels[LEVEL_STEPS];
-    uint32_t (*falls)[LEVEL_STEPS];             /* how often a level was followed by another a tenth of a second later */
+    uint32_t (*falls)[LEVEL_STEPS]; /* how often a level was followed by another a tenth of a second later */
     int64_t *places;
 };
 
@@ -47,7 +52,8 @@ struct tt_nuclei *tt_nuclei_create(struct tt_stft_shape shape, struct tt_error *
     const double bin_hz = (double)shape.rate_hz / shape.window_samples;
     n->hop_samples = shape.hop_samples;
     n->low_bin = (int)ceil(low_hz / bin_hz);
-    n->high_bin = (int)floor(high_hz / bin_hz) < shape.bin_count - 1 ? (int)floor(high_hz / bin_hz) : shape.bin_count - 1;
+    n->high_bin =
+        (int)floor(high_hz / bin_hz) < shape.bin_count - 1 ? (int)floor(high_hz / bin_hz) : shape.bin_count - 1;
     n->smooth_frames = (int)lround(smoothed_s * shape.rate_hz / shape.hop_samples);
     n->smooth_frames = n->smooth_frames < 1 ? 1 : n->smooth_frames > SMOOTH_MOST ? SMOOTH_MOST : n->smooth_frames;
     n->dip_level_db = INFINITY;

@@ -8,19 +8,22 @@
 #include "base/units.h"
 #include "dsp/third_octaves.h"
 
-/* Each part is four half-overlapped frames, some 53 ms: as long as the ear takes room tone together (common practice, no source). What is kept of each part
- * is its level by third-octave against the track's; of these the middle one counts, so that creaks and clicks do not. */
+/* Each part is four half-overlapped frames, some 53 ms: as long as the ear takes room tone together (common practice,
+ * no source). What is kept of each part is its level by third-octave against the track's; of these the middle one
+ * counts, so that creaks and clicks do not. */
 enum { PART_FRAMES = 4, PARTS_KEPT = 256, PARTS_MOST = 48, PARTS_NEAR = 12 };
-/* So many bands to either side tell with one whether the room has changed; so far a change is followed (in 28 gaps of a recorded restless room this came
- * nearest to what lay on both sides: bands off by 4.1 dB, 4.4 without, 4.8 with all of it). */
+/* So many bands to either side tell with one whether the room has changed; so far a change is followed (in 28 gaps of a
+ * recorded restless room this came nearest to what lay on both sides: bands off by 4.1 dB, 4.4 without, 4.8 with all of
+ * it). */
 enum { BANDS_BESIDE = 3 };
 static const float near_share = 0.5f;
-/* Degrees of freedom that half-overlapped frames of square-root Hann windows have: 2 a bin, less what neighbours share (about a third, from memory). */
+/* Degrees of freedom that half-overlapped frames of square-root Hann windows have: 2 a bin, less what neighbours share
+ * (about a third, from memory). */
 static const double freedom_per_bin = 2.0 * PART_FRAMES * 0.65;
 static const double nothing = 1e-20;
 
 struct match_part {
-    int64_t end;                    /* sample behind it */
+    int64_t end; /* sample behind it */
     float over_db[TT_THIRDS];
 };
 
@@ -28,20 +31,20 @@ struct tt_room_match {
     const struct tt_floor_track *track;
     const struct tt_span_samples *spans;
     size_t span_count, at_span;
-    double floor_power;             /* gain squared */
+    double floor_power; /* gain squared */
     struct tt_stft *stft;
-    int bands;                      /* below half the rate */
+    int bands; /* below half the rate */
     float *window, *power;
-    double *sum, *floor;            /* by bin */
-    int64_t position;               /* of the next sample */
-    size_t filled;                  /* samples in window: all of one span */
-    int frames;                     /* in sum */
+    double *sum, *floor;                 /* by bin */
+    int64_t position;                    /* of the next sample */
+    size_t filled;                       /* samples in window: all of one span */
+    int frames;                          /* in sum */
     struct match_part parts[PARTS_KEPT]; /* more than count, since more than is asked about was added */
     size_t part_count;
 };
 
-struct tt_room_match *tt_room_match_create(const struct tt_floor_track *track, double gain, const struct tt_span_samples *spans, size_t span_count,
-                                           struct tt_error *err)
+struct tt_room_match *tt_room_match_create(const struct tt_floor_track *track, double gain,
+                                           const struct tt_span_samples *spans, size_t span_count, struct tt_error *err)
 {
     struct tt_room_match *match = calloc(1, sizeof *match);
     if (!match) {
@@ -53,7 +56,8 @@ struct tt_room_match *tt_room_match_create(const struct tt_floor_track *track, d
     match->spans = spans;
     match->span_count = span_count;
     match->floor_power = gain * gain;
-    while (match->bands < TT_THIRDS && tt_third_centre_hz(match->bands) * 1.13 < 0.5 * track->shape.rate_hz) match->bands++;
+    while (match->bands < TT_THIRDS && tt_third_centre_hz(match->bands) * 1.13 < 0.5 * track->shape.rate_hz)
+        match->bands++;
     match->stft = tt_stft_create(track->shape, err);
     match->window = malloc(window * sizeof(float));
     match->power = malloc(bins * sizeof(float));
@@ -69,7 +73,8 @@ struct tt_room_match *tt_room_match_create(const struct tt_floor_track *track, d
 
 void tt_room_match_destroy(struct tt_room_match *match)
 {
-    if (!match) return;
+    if (!match)
+        return;
     tt_stft_destroy(match->stft);
     free(match->window);
     free(match->power);
@@ -93,11 +98,13 @@ static void close_part(struct tt_room_match *match)
     double heard[TT_THIRDS], floor[TT_THIRDS];
     part->end = match->position;
     tt_floor_at(match->track, match->position, match->power);
-    for (int bin = 0; bin < shape.bin_count; bin++) match->floor[bin] = (double)match->power[bin];
+    for (int bin = 0; bin < shape.bin_count; bin++)
+        match->floor[bin] = (double)match->power[bin];
     tt_third_octaves(shape, match->sum, heard);
     tt_third_octaves(shape, match->floor, floor);
     for (int b = 0; b < match->bands; b++)
-        part->over_db[b] = (float)tt_db_from_power((heard[b] / PART_FRAMES + nothing) / (floor[b] * match->floor_power + nothing));
+        part->over_db[b] =
+            (float)tt_db_from_power((heard[b] / PART_FRAMES + nothing) / (floor[b] * match->floor_power + nothing));
     drop_part(match);
 }
 
@@ -106,8 +113,10 @@ static void add_frame(struct tt_room_match *match)
 {
     const size_t window = (size_t)match->track->shape.window_samples, step = window / 2;
     tt_stft_powers(match->stft, match->window, match->power);
-    for (int bin = 0; bin < match->track->shape.bin_count; bin++) match->sum[bin] += (double)match->power[bin];
-    if (++match->frames == PART_FRAMES) close_part(match);
+    for (int bin = 0; bin < match->track->shape.bin_count; bin++)
+        match->sum[bin] += (double)match->power[bin];
+    if (++match->frames == PART_FRAMES)
+        close_part(match);
     memmove(match->window, match->window + step, (window - step) * sizeof(float));
     match->filled = window - step;
 }
@@ -121,12 +130,14 @@ void tt_room_match_add(struct tt_room_match *match, const float *samples, size_t
             match->filled = 0;
             drop_part(match);
         }
-        if (match->at_span == match->span_count) return;
+        if (match->at_span == match->span_count)
+            return;
         const struct tt_span_samples *span = &match->spans[match->at_span];
         bool is_inside = span->start <= match->position;
         int64_t left = (is_inside ? span->end : span->start) - match->position;
         size_t part = (uint64_t)left < count ? (size_t)left : count;
-        if (is_inside && window - match->filled < part) part = window - match->filled;
+        if (is_inside && window - match->filled < part)
+            part = window - match->filled;
         if (is_inside) {
             memcpy(match->window + match->filled, samples, part * sizeof(float));
             match->filled += part;
@@ -134,7 +145,8 @@ void tt_room_match_add(struct tt_room_match *match, const float *samples, size_t
         match->position += (int64_t)part;
         samples += part;
         count -= part;
-        if (match->filled == window) add_frame(match);
+        if (match->filled == window)
+            add_frame(match);
     }
 }
 
@@ -162,32 +174,39 @@ static void spread(const struct tt_room_match *match, const float *band_db, floa
 {
     int band = 0;
     for (int bin = 0; bin < match->track->shape.bin_count; bin++) {
-        while (band + 2 < match->bands && bin > bin_of(match, tt_third_centre_hz(band + 1))) band++;
+        while (band + 2 < match->bands && bin > bin_of(match, tt_third_centre_hz(band + 1)))
+            band++;
         double from = bin_of(match, tt_third_centre_hz(band)), to = bin_of(match, tt_third_centre_hz(band + 1));
         double share = fmin(fmax((bin - from) / (to - from), 0.0), 1.0);
-        bin_gain[bin] = (float)tt_amplitude_from_db((1.0 - share) * (double)band_db[band] + share * (double)band_db[band + 1]);
+        bin_gain[bin] =
+            (float)tt_amplitude_from_db((1.0 - share) * (double)band_db[band] + share * (double)band_db[band + 1]);
     }
 }
 
 static float median_over_db(const struct match_part *const *parts, size_t count, int band)
 {
     float sorted[PARTS_MOST];
-    for (size_t i = 0; i < count; i++) sorted[i] = parts[i]->over_db[band];
+    for (size_t i = 0; i < count; i++)
+        sorted[i] = parts[i]->over_db[band];
     qsort(sorted, count, sizeof *sorted, compare_floats);
     return 0.5f * (sorted[(count - 1) / 2] + sorted[count / 2]);
 }
 
-/* A restless room is not now what it was a while ago. The few parts that lie near say little about one band, so that what they differ by is taken from
- * several together. */
+/* A restless room is not now what it was a while ago. The few parts that lie near say little about one band, so that
+ * what they differ by is taken from several together. */
 static void lean_to_near(const struct match_part *const *parts, int bands, float *band_db)
 {
     float change_db[TT_THIRDS];
-    for (int b = 0; b < bands; b++) change_db[b] = median_over_db(parts, PARTS_NEAR, b) - band_db[b];
+    for (int b = 0; b < bands; b++)
+        change_db[b] = median_over_db(parts, PARTS_NEAR, b) - band_db[b];
     for (int b = 0; b < bands; b++) {
         float sum = 0.0f;
         int count = 0;
         for (int k = b - BANDS_BESIDE; k <= b + BANDS_BESIDE; k++)
-            if (k >= 0 && k < bands) { sum += change_db[k]; count++; }
+            if (k >= 0 && k < bands) {
+                sum += change_db[k];
+                count++;
+            }
         band_db[b] += near_share * sum / (float)count;
     }
 }
@@ -197,15 +216,20 @@ bool tt_room_match_at(const struct tt_room_match *match, int64_t sample, float *
     const struct match_part *used[PARTS_MOST];
     float band_db[TT_THIRDS];
     size_t count = 0;
-    for (int bin = 0; bin < match->track->shape.bin_count; bin++) bin_gain[bin] = 1.0f;
+    for (int bin = 0; bin < match->track->shape.bin_count; bin++)
+        bin_gain[bin] = 1.0f;
     for (size_t i = 0; i < match->part_count && i < PARTS_KEPT && count < PARTS_MOST; i++) {
         const struct match_part *part = &match->parts[(match->part_count - 1 - i) % PARTS_KEPT];
-        if (part->end <= sample) used[count++] = part;
+        if (part->end <= sample)
+            used[count++] = part;
     }
-    if (count < PARTS_NEAR) return false;
-    for (int b = 0; b < match->bands; b++) band_db[b] = median_over_db(used, count, b);
+    if (count < PARTS_NEAR)
+        return false;
+    for (int b = 0; b < match->bands; b++)
+        band_db[b] = median_over_db(used, count, b);
     lean_to_near(used, match->bands, band_db);
-    for (int b = 0; b < match->bands; b++) band_db[b] += (float)mean_over_median_db(match, b);
+    for (int b = 0; b < match->bands; b++)
+        band_db[b] += (float)mean_over_median_db(match, b);
     spread(match, band_db, bin_gain);
     return true;
 }

@@ -7,17 +7,17 @@
 
 #include "dsp/fast_math.h"
 
-/* Frames of one hop: each frame's spectrum is Gaussian noise drawn from the seed and the frame's number alone, shaped by the
- * floor, so that the same tone comes out however it is asked for. */
+/* Frames of one hop: each frame's spectrum is Gaussian noise drawn from the seed and the frame's number alone, shaped
+ * by the floor, so that the same tone comes out however it is asked for. */
 struct tt_room_tone {
     const struct tt_floor_track *track;
     struct tt_stft_shape shape;
     struct tt_stft *stft;
-    float scale;               /* from sqrt(power) to one part of a bin */
+    float scale; /* from sqrt(power) to one part of a bin */
     uint64_t seed, frame;
     float *spectrum, *power, *overlap;
-    float *colour;             /* by bin, on top of scale */
-    int at;                    /* next sample of the finished hop; hop_samples when it is used up */
+    float *colour; /* by bin, on top of scale */
+    int at;        /* next sample of the finished hop; hop_samples when it is used up */
 };
 
 /* SplitMix64's output function (Steele, Lea & Flood 2014), from memory. */
@@ -29,16 +29,18 @@ static uint64_t scramble(uint64_t x)
     return x ^ (x >> 31);
 }
 
-/* Nearly Gaussian, mean 0 and variance 1: four uniform 16-bit numbers. A bin's two parts go through a transform that adds
- * hundreds of them, so what is heard is Gaussian. */
+/* Nearly Gaussian, mean 0 and variance 1: four uniform 16-bit numbers. A bin's two parts go through a transform that
+ * adds hundreds of them, so what is heard is Gaussian. */
 static float gaussian(uint64_t bits)
 {
-    const int32_t sum = (int32_t)(bits & 0xffff) + (int32_t)((bits >> 16) & 0xffff) + (int32_t)((bits >> 32) & 0xffff) + (int32_t)(bits >> 48);
+    const int32_t sum = (int32_t)(bits & 0xffff) + (int32_t)((bits >> 16) & 0xffff) + (int32_t)((bits >> 32) & 0xffff) +
+                        (int32_t)(bits >> 48);
     const float deviation = 37837.2F; /* sqrt(4 (2^32 - 1) / 12) */
     return ((float)sum - 131070.0F) / deviation;
 }
 
-struct tt_room_tone *tt_room_tone_create(const struct tt_floor_track *track, double gain, uint64_t seed, struct tt_error *err)
+struct tt_room_tone *tt_room_tone_create(const struct tt_floor_track *track, double gain, uint64_t seed,
+                                         struct tt_error *err)
 {
     struct tt_room_tone *tone = calloc(1, sizeof *tone);
     if (!tone) {
@@ -60,17 +62,19 @@ struct tt_room_tone *tt_room_tone_create(const struct tt_floor_track *track, dou
         tt_room_tone_destroy(tone);
         return NULL;
     }
-    /* Independent frames add in power: at each sample the squared synthesis windows (Hann, scaled by 1/(2 N)) of four frames
-     * sum to 2 / (4 N^2). A frame of bins with E|X|^2 = a^2 has mean square a^2 * N before them, so that a^2 = p * 2 N gives
-     * p on average; half of it in each part of a bin. */
+    /* Independent frames add in power: at each sample the squared synthesis windows (Hann, scaled by 1/(2 N)) of four
+     * frames sum to 2 / (4 N^2). A frame of bins with E|X|^2 = a^2 has mean square a^2 * N before them, so that a^2 = p
+     * * 2 N gives p on average; half of it in each part of a bin. */
     tone->scale = (float)(gain * sqrt((double)window));
-    for (size_t i = 0; i < bins; i++) tone->colour[i] = 1.0F;
+    for (size_t i = 0; i < bins; i++)
+        tone->colour[i] = 1.0F;
     return tone;
 }
 
 void tt_room_tone_destroy(struct tt_room_tone *tone)
 {
-    if (!tone) return;
+    if (!tone)
+        return;
     tt_stft_destroy(tone->stft);
     free(tone->spectrum);
     free(tone->power);
@@ -119,9 +123,11 @@ void tt_room_tone_make(struct tt_room_tone *tone, int64_t sample, float *samples
 {
     const int hop = tone->shape.hop_samples;
     for (size_t done = 0; done < count;) {
-        if (tone->at == hop) next_hop(tone, sample);
+        if (tone->at == hop)
+            next_hop(tone, sample);
         size_t part = (size_t)(hop - tone->at);
-        if (part > count - done) part = count - done;
+        if (part > count - done)
+            part = count - done;
         memcpy(samples + done, tone->overlap + tone->at, part * sizeof *samples);
         tone->at += (int)part;
         done += part;

@@ -12,14 +12,15 @@ enum { TT_LEVEL_STEPS = 320, TT_LEVEL_GROUP = 16 };
 struct tt_running_quantile {
     uint16_t counts[TT_LEVEL_STEPS];
     uint16_t groups[TT_LEVEL_STEPS / TT_LEVEL_GROUP]; /* sums of so many steps each, to look faster */
-    int total;                   /* at most 65535 */
+    int total;                                        /* at most 65535 */
 };
 
 int tt_level_step(float level_db);
-float tt_level_of_step(int step);          /* the middle of a step */
+float tt_level_of_step(int step); /* the middle of a step */
 void tt_running_quantile_add(struct tt_running_quantile *window, int step);
 void tt_running_quantile_remove(struct tt_running_quantile *window, int step); /* one that was added */
-/* The level below which the share (0..1) of the window lies, interpolated within its step; -INFINITY when the window is empty. */
+/* The level below which the share (0..1) of the window lies, interpolated within its step; -INFINITY when the window is
+ * empty. */
 float tt_running_quantile_at(const struct tt_running_quantile *window, double share);
 
 #endif

@@ -17,18 +17,18 @@ static const double HOPS_PER_SECOND = 187.5;
 /* Periodic Hann windows a quarter of their length apart sum to this (standards: Hann 75 %, sum of w). */
 static const float OVERLAP_SUM = 2.0F;
 
-/* A real transform of N samples by a complex one of N / 2: even samples are its real parts, odd ones its imaginary parts (common practice). What lies
- * around FFTW's codelets is ours, and runs as wide as the processor can: that takes half the time of FFTW's own real transforms, as FFTW_ESTIMATE plans
- * them. */
+/* A real transform of N samples by a complex one of N / 2: even samples are its real parts, odd ones its imaginary
+ * parts (common practice). What lies around FFTW's codelets is ours, and runs as wide as the processor can: that takes
+ * half the time of FFTW's own real transforms, as FFTW_ESTIMATE plans them. */
 struct tt_stft {
     struct tt_stft_shape shape;
-    int half;                      /* N / 2 */
-    float power_scale;             /* 1 / sum of w^2 */
-    float *window;                 /* analysis, halved: the even and odd parts of a spectrum are half sums */
-    float *synthesis;              /* with the scale of the inverse transform and of the overlap */
-    float *cosine, *sine;          /* of 2 pi k / N, k = 0..N/2 */
-    float *in, *out;               /* N / 2 pairs */
-    float *re, *im;                /* the same, apart; N / 2, and one more: the spectrum goes round */
+    int half;             /* N / 2 */
+    float power_scale;    /* 1 / sum of w^2 */
+    float *window;        /* analysis, halved: the even and odd parts of a spectrum are half sums */
+    float *synthesis;     /* with the scale of the inverse transform and of the overlap */
+    float *cosine, *sine; /* of 2 pi k / N, k = 0..N/2 */
+    float *in, *out;      /* N / 2 pairs */
+    float *re, *im;       /* the same, apart; N / 2, and one more: the spectrum goes round */
     fftwf_plan forward, inverse;
 };
 
@@ -42,7 +42,8 @@ static bool is_five_smooth(int number)
 {
     static const int primes[] = {2, 3, 5};
     for (size_t i = 0; i < sizeof primes / sizeof *primes; i++)
-        while (number % primes[i] == 0) number /= primes[i];
+        while (number % primes[i] == 0)
+            number /= primes[i];
     return number == 1;
 }
 
@@ -51,8 +52,10 @@ struct tt_stft_shape tt_stft_shape_for(int rate_hz)
     const double wanted = rate_hz / HOPS_PER_SECOND;
     int hop = 4;
     for (int candidate = 4; candidate < 2.0 * wanted + 8.0; candidate += 4)
-        if (is_five_smooth(candidate) && fabs(candidate - wanted) < fabs(hop - wanted)) hop = candidate;
-    return (struct tt_stft_shape){.rate_hz = rate_hz, .window_samples = 4 * hop, .hop_samples = hop, .bin_count = 2 * hop + 1};
+        if (is_five_smooth(candidate) && fabs(candidate - wanted) < fabs(hop - wanted))
+            hop = candidate;
+    return (struct tt_stft_shape){
+        .rate_hz = rate_hz, .window_samples = 4 * hop, .hop_samples = hop, .bin_count = 2 * hop + 1};
 }
 
 static void fill_tables(struct tt_stft *stft)
@@ -94,7 +97,8 @@ static bool allocate(struct tt_stft *stft)
     stft->out = new_row(count);
     stft->re = new_row(half + 1);
     stft->im = new_row(half + 1);
-    return stft->window && stft->synthesis && stft->cosine && stft->sine && stft->in && stft->out && stft->re && stft->im;
+    return stft->window && stft->synthesis && stft->cosine && stft->sine && stft->in && stft->out && stft->re &&
+           stft->im;
 }
 
 struct tt_stft *tt_stft_create(struct tt_stft_shape shape, struct tt_error *err)
@@ -120,10 +124,13 @@ struct tt_stft *tt_stft_create(struct tt_stft_shape shape, struct tt_error *err)
 
 void tt_stft_destroy(struct tt_stft *stft)
 {
-    if (!stft) return;
+    if (!stft)
+        return;
     tt_fft_lock();
-    if (stft->forward) fftwf_destroy_plan(stft->forward);
-    if (stft->inverse) fftwf_destroy_plan(stft->inverse);
+    if (stft->forward)
+        fftwf_destroy_plan(stft->forward);
+    if (stft->inverse)
+        fftwf_destroy_plan(stft->inverse);
     tt_fft_unlock();
     free(stft->window);
     free(stft->synthesis);
@@ -140,12 +147,14 @@ struct tt_stft_shape tt_stft_shape_of(const struct tt_stft *stft) { return stft-
 
 TT_WIDE static void multiply(const float *restrict a, const float *restrict b, float *restrict product, int count)
 {
-    for (int i = 0; i < count; i++) product[i] = a[i] * b[i];
+    for (int i = 0; i < count; i++)
+        product[i] = a[i] * b[i];
 }
 
 TT_WIDE static void multiply_and_add(const float *restrict a, const float *restrict b, float *restrict sum, int count)
 {
-    for (int i = 0; i < count; i++) sum[i] += a[i] * b[i];
+    for (int i = 0; i < count; i++)
+        sum[i] += a[i] * b[i];
 }
 
 TT_WIDE static void take_apart(const float *restrict pairs, float *restrict re, float *restrict im, int count)
@@ -158,19 +167,23 @@ TT_WIDE static void take_apart(const float *restrict pairs, float *restrict re, 
     im[count] = im[0];
 }
 
-/* With Z the transform of even + i * odd and Y its mirror image Z[N/2 - k]: E = (Z + Y*) / 2 is that of the even samples, O = (Z - Y*) / 2i that of the odd
- * ones, and X = E + e^(-2 pi i k / N) O. The halves are in the window. At N/2 - k the factor is -e^(2 pi i k / N): the same products, some with another sign,
- * so that two bins that mirror each other are made at once: low ones from the first on, high ones from the last one down. */
-#define MIRRORED_BINS(k)                                                                                              \
-    const float even_re = z_re[k] + z_re[half - (k)], even_im = z_im[k] - z_im[half - (k)];                           \
-    const float odd_re = z_im[k] + z_im[half - (k)], odd_im = z_re[half - (k)] - z_re[k];                             \
-    const float turned_re = cosine[k] * odd_re + sine[k] * odd_im, turned_im = cosine[k] * odd_im - sine[k] * odd_re; \
-    const float x_re = even_re + turned_re, x_im = even_im + turned_im, high_re = even_re - turned_re, high_im = turned_im - even_im
+/* With Z the transform of even + i * odd and Y its mirror image Z[N/2 - k]: E = (Z + Y*) / 2 is that of the even
+ * samples, O = (Z - Y*) / 2i that of the odd ones, and X = E + e^(-2 pi i k / N) O. The halves are in the window. At
+ * N/2 - k the factor is -e^(2 pi i k / N): the same products, some with another sign, so that two bins that mirror each
+ * other are made at once: low ones from the first on, high ones from the last one down. */
+#define MIRRORED_BINS(k)                                                                                               \
+    const float even_re = z_re[k] + z_re[half - (k)], even_im = z_im[k] - z_im[half - (k)];                            \
+    const float odd_re = z_im[k] + z_im[half - (k)], odd_im = z_re[half - (k)] - z_re[k];                              \
+    const float turned_re = cosine[k] * odd_re + sine[k] * odd_im, turned_im = cosine[k] * odd_im - sine[k] * odd_re;  \
+    const float x_re = even_re + turned_re, x_im = even_im + turned_im, high_re = even_re - turned_re,                 \
+                high_im = turned_im - even_im
 
-TT_WIDE static void real_spectrum(const struct tt_stft *stft, float *restrict low_re, float *restrict low_im, float *restrict last_re, float *restrict last_im)
+TT_WIDE static void real_spectrum(const struct tt_stft *stft, float *restrict low_re, float *restrict low_im,
+                                  float *restrict last_re, float *restrict last_im)
 {
     const int half = stft->half, middle = half / 2;
-    const float *restrict z_re = stft->re, *restrict z_im = stft->im, *restrict cosine = stft->cosine, *restrict sine = stft->sine;
+    const float *restrict z_re = stft->re, *restrict z_im = stft->im, *restrict cosine = stft->cosine,
+                          *restrict sine = stft->sine;
     for (int k = 0; k < middle; k++) {
         MIRRORED_BINS(k);
         low_re[k] = x_re;
@@ -185,7 +198,8 @@ TT_WIDE static void real_spectrum(const struct tt_stft *stft, float *restrict lo
 TT_WIDE static void real_powers(const struct tt_stft *stft, float *restrict low, float *restrict last)
 {
     const int half = stft->half, middle = half / 2;
-    const float *restrict z_re = stft->re, *restrict z_im = stft->im, *restrict cosine = stft->cosine, *restrict sine = stft->sine;
+    const float *restrict z_re = stft->re, *restrict z_im = stft->im, *restrict cosine = stft->cosine,
+                          *restrict sine = stft->sine;
     const float scale = stft->power_scale;
     for (int k = 0; k < middle; k++) {
         MIRRORED_BINS(k);
@@ -215,15 +229,17 @@ void tt_stft_powers(struct tt_stft *stft, const float *samples, float *power)
 }
 
 /* The way back: 2 Z = (X + Y*) + i e^(2 pi i k / N) (X - Y*), and its mirror image from the same products. */
-TT_WIDE static void half_spectrum(const struct tt_stft *stft, const float *restrict x_re, const float *restrict x_im, float *restrict re, float *restrict im,
-                                  float *restrict last_re, float *restrict last_im)
+TT_WIDE static void half_spectrum(const struct tt_stft *stft, const float *restrict x_re, const float *restrict x_im,
+                                  float *restrict re, float *restrict im, float *restrict last_re,
+                                  float *restrict last_im)
 {
     const int half = stft->half, middle = half / 2;
     const float *restrict cosine = stft->cosine, *restrict sine = stft->sine;
     for (int k = 0; k < middle; k++) {
         const float even_re = x_re[k] + x_re[half - k], even_im = x_im[k] - x_im[half - k];
         const float odd_re = x_re[k] - x_re[half - k], odd_im = x_im[k] + x_im[half - k];
-        const float turned_re = cosine[k] * odd_im + sine[k] * odd_re, turned_im = cosine[k] * odd_re - sine[k] * odd_im;
+        const float turned_re = cosine[k] * odd_im + sine[k] * odd_re,
+                    turned_im = cosine[k] * odd_re - sine[k] * odd_im;
         re[k] = even_re - turned_re;
         im[k] = even_im + turned_im;
         last_re[-k] = even_re + turned_re;

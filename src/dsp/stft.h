@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Short-time Fourier transform: square-root Hann windows at 75 % overlap, exact overlap-add (FFTW single precision, FFTW_ESTIMATE). */
+/* Short-time Fourier transform: square-root Hann windows at 75 % overlap, exact overlap-add (FFTW single precision,
+ * FFTW_ESTIMATE). */
 #ifndef TT_DSP_STFT_H
 #define TT_DSP_STFT_H
 
@@ -8,8 +9,11 @@
 
 #include "base/fail.h"
 
-/* Frame k is centred on sample k * hop. window = 4 * hop; about 21.3 ms and 5.33 ms at every rate (1024 and 256 at 48 kHz). */
-struct tt_stft_shape { int rate_hz, window_samples, hop_samples, bin_count; };
+/* Frame k is centred on sample k * hop. window = 4 * hop; about 21.3 ms and 5.33 ms at every rate (1024 and 256 at 48
+ * kHz). */
+struct tt_stft_shape {
+    int rate_hz, window_samples, hop_samples, bin_count;
+};
 struct tt_stft_shape tt_stft_shape_for(int rate_hz);
 
 struct tt_stft;
@@ -22,8 +26,8 @@ void tt_stft_forward(struct tt_stft *stft, const float *samples, float *re, floa
 /* Spectrum -> adds window_samples weighted samples to overlap. forward + inverse at all hops sum to the input (1e-6).
  * The imaginary parts of the first and last bins must be 0. */
 void tt_stft_inverse(struct tt_stft *stft, const float *re, const float *im, float *overlap);
-/* The spectrum's power alone, scaled so that white noise of power p (mean square of samples) reads p per bin on average:
- * power[k] = |X_k|^2 / sum(w^2), which is half the window's length. */
+/* The spectrum's power alone, scaled so that white noise of power p (mean square of samples) reads p per bin on
+ * average: power[k] = |X_k|^2 / sum(w^2), which is half the window's length. */
 void tt_stft_powers(struct tt_stft *stft, const float *samples, float *power);
 
 #endif

@@ -15,7 +15,9 @@ void tt_third_octaves(struct tt_stft_shape shape, const double *power, double *t
         thirds[band] = 0;
         for (int k = 1; k < shape.bin_count; k++) {
             double share = (fmin(high_hz, (k + 0.5) * bin_hz) - fmax(low_hz, (k - 0.5) * bin_hz)) / bin_hz;
-            if (share > 0) thirds[band] += share * 2 * power[k] / shape.window_samples; /* each bin stands for its mirror image, too */
+            if (share > 0)
+                thirds[band] +=
+                    share * 2 * power[k] / shape.window_samples; /* each bin stands for its mirror image, too */
         }
     }
 }

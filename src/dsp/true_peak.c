@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* ITU-R BS.1770-5 Annex 2, with 16 times oversampling where 4 are asked for: at 20 kHz and 48 kHz the under-read is then at most
- * 0.03 dB in place of 0.47 (attachment 1 to Annex 2). At 96 kHz and above less would do, as the sound ends far below half the
- * rate there; the same 16 are kept, since they are computed in few places. */
+/* ITU-R BS.1770-5 Annex 2, with 16 times oversampling where 4 are asked for: at 20 kHz and 48 kHz the under-read is
+ * then at most 0.03 dB in place of 0.47 (attachment 1 to Annex 2). At 96 kHz and above less would do, as the sound ends
+ * far below half the rate there; the same 16 are kept, since they are computed in few places. */
 #include <stdlib.h>
 #include <string.h>
 
@@ -31,10 +31,7 @@ struct tt_true_peak *tt_true_peak_create(int rate_hz, struct tt_error *err)
     return peak;
 }
 
-void tt_true_peak_destroy(struct tt_true_peak *peak)
-{
-    free(peak);
-}
+void tt_true_peak_destroy(struct tt_true_peak *peak) { free(peak); }
 
 /* The intervals whose reach lies within count samples. */
 static void look_at(struct tt_true_peak *peak, const float *samples, size_t count)
@@ -42,7 +39,8 @@ static void look_at(struct tt_true_peak *peak, const float *samples, size_t coun
     const float of_samples = tt_sample_peak(samples, count);
     peak->of_samples = of_samples > peak->of_samples ? of_samples : peak->of_samples;
     if (!(of_samples * peak->interpolator.sample_bound <= peak->highest))
-        peak->highest = tt_interpolator_highest(&peak->interpolator, samples + TT_INTERPOLATOR_BEHIND, count - CONTEXT, peak->highest);
+        peak->highest = tt_interpolator_highest(&peak->interpolator, samples + TT_INTERPOLATOR_BEHIND, count - CONTEXT,
+                                                peak->highest);
 }
 
 void tt_true_peak_add(struct tt_true_peak *peak, const float *samples, size_t count)
@@ -66,7 +64,4 @@ double tt_true_peak_result(struct tt_true_peak *peak)
     return peak->highest;
 }
 
-double tt_true_peak_of_samples(const struct tt_true_peak *peak)
-{
-    return peak->of_samples;
-}
+double tt_true_peak_of_samples(const struct tt_true_peak *peak) { return peak->of_samples; }

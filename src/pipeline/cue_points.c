@@ -5,7 +5,8 @@
 #include "base/units.h"
 #include "sheet/landing.h"
 
-size_t tt_cue_points(const struct tt_sheet *sheet, const struct tt_heard *heard, const struct tt_time_map *map, int out_rate_hz, struct tt_label *cues)
+size_t tt_cue_points(const struct tt_sheet *sheet, const struct tt_heard *heard, const struct tt_time_map *map,
+                     int out_rate_hz, struct tt_label *cues)
 {
     const int rate_hz = heard->facts.rate_hz;
     size_t count = 0;

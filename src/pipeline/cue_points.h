@@ -10,8 +10,9 @@
 #include "sheet/sheet.h"
 #include "sheet/time_map.h"
 
-/* In frames of the voice at out_rate_hz; cues has room for one a row. The texts are the sheet's, or constants. Rows outside the part of the take that was
- * heard set none. Returns their count. */
-size_t tt_cue_points(const struct tt_sheet *sheet, const struct tt_heard *heard, const struct tt_time_map *map, int out_rate_hz, struct tt_label *cues);
+/* In frames of the voice at out_rate_hz; cues has room for one a row. The texts are the sheet's, or constants. Rows
+ * outside the part of the take that was heard set none. Returns their count. */
+size_t tt_cue_points(const struct tt_sheet *sheet, const struct tt_heard *heard, const struct tt_time_map *map,
+                     int out_rate_hz, struct tt_label *cues);
 
 #endif

@@ -51,11 +51,13 @@ static bool take_limited(void *context, const float *samples, size_t count, stru
     return tt_meter_add(to->meter, samples, count, err) && tt_writer_add(to->writer, samples, count, err);
 }
 
-static bool open_steps(struct tt_delivering *to, const struct tt_delivery *delivery, double gain_db, bool has_second_thread, struct tt_error *err)
+static bool open_steps(struct tt_delivering *to, const struct tt_delivery *delivery, double gain_db,
+                       bool has_second_thread, struct tt_error *err)
 {
     const struct tt_settings *settings = delivery->settings;
     const int rate_hz = delivery->format.rate_hz;
-    to->limiter = tt_limiter_create(rate_hz, tt_amplitude_from_db(gain_db), tt_amplitude_from_db(settings->loudness.ceiling_dbtp), err);
+    to->limiter = tt_limiter_create(rate_hz, tt_amplitude_from_db(gain_db),
+                                    tt_amplitude_from_db(settings->loudness.ceiling_dbtp), err);
     if (!to->limiter)
         return false;
     if (delivery->limit_path) {
@@ -70,13 +72,16 @@ static bool open_steps(struct tt_delivering *to, const struct tt_delivery *deliv
         return false;
     if (delivery->quiet && !(to->quiet = tt_quiet_meter_create(rate_hz, delivery->quiet, delivery->quiet_count, err)))
         return false;
-    if (delivery->voice_heard_path && !(to->portrait = tt_portrait_create(rate_hz, delivery->voice_heard_path, delivery->picture_prefix, err)))
+    if (delivery->voice_heard_path &&
+        !(to->portrait = tt_portrait_create(rate_hz, delivery->voice_heard_path, delivery->picture_prefix, err)))
         return false;
-    to->writer = tt_writer_open(delivery->path, &delivery->format, delivery->labels, delivery->label_count, delivery->bext, err);
+    to->writer =
+        tt_writer_open(delivery->path, &delivery->format, delivery->labels, delivery->label_count, delivery->bext, err);
     return to->writer && (to->relay = tt_relay_open(take_limited, to, room, has_second_thread, err)) != NULL;
 }
 
-struct tt_delivering *tt_delivering_open(const struct tt_delivery *delivery, double gain_db, bool has_second_thread, struct tt_error *err)
+struct tt_delivering *tt_delivering_open(const struct tt_delivery *delivery, double gain_db, bool has_second_thread,
+                                         struct tt_error *err)
 {
     struct tt_delivering *delivering = calloc(1, sizeof *delivering);
     if (!delivering) {
@@ -104,10 +109,14 @@ bool tt_delivering_add(void *delivering, const float *samples, size_t count, str
 
 bool tt_delivering_finish(struct tt_delivering *to, struct tt_delivered *delivered, struct tt_error *err)
 {
-    if (!tt_relay_add(to->relay, to->limited, tt_limiter_finish(to->limiter, to->limited), err) || !tt_relay_finish(to->relay, err))
+    if (!tt_relay_add(to->relay, to->limited, tt_limiter_finish(to->limiter, to->limited), err) ||
+        !tt_relay_finish(to->relay, err))
         return false;
-    *delivered = (struct tt_delivered){
-        .levels = tt_meter_result(to->meter), .floor_dbfs = NAN, .floor_dba = NAN, .limited_db = tt_limiter_most_db(to->limiter), .over_db = tt_limiter_over_db(to->limiter)};
+    *delivered = (struct tt_delivered){.levels = tt_meter_result(to->meter),
+                                       .floor_dbfs = NAN,
+                                       .floor_dba = NAN,
+                                       .limited_db = tt_limiter_most_db(to->limiter),
+                                       .over_db = tt_limiter_over_db(to->limiter)};
     if (to->quiet)
         tt_quiet_meter_result(to->quiet, &delivered->floor_dbfs, &delivered->floor_dba);
     return true;
@@ -158,8 +167,14 @@ static bool pour_all(const struct tt_source *source, tt_relay_take take, void *c
     return ok;
 }
 
-static bool add_to_finder(void *finder, const float *samples, size_t count, struct tt_error *err) { return tt_gain_finder_add(finder, samples, count, err); }
-static bool add_to_relay(void *relay, const float *samples, size_t count, struct tt_error *err) { return tt_relay_add(relay, samples, count, err); }
+static bool add_to_finder(void *finder, const float *samples, size_t count, struct tt_error *err)
+{
+    return tt_gain_finder_add(finder, samples, count, err);
+}
+static bool add_to_relay(void *relay, const float *samples, size_t count, struct tt_error *err)
+{
+    return tt_relay_add(relay, samples, count, err);
+}
 
 bool tt_delivery_measure(const struct tt_source *source, struct tt_gain_finder *finder, struct tt_error *err)
 {
@@ -169,15 +184,19 @@ bool tt_delivery_measure(const struct tt_source *source, struct tt_gain_finder *
     return ok;
 }
 
-static bool deliver_source(const struct tt_source *source, struct tt_delivering *delivering, struct tt_delivered *delivered, struct tt_error *err)
+static bool deliver_source(const struct tt_source *source, struct tt_delivering *delivering,
+                           struct tt_delivered *delivered, struct tt_error *err)
 {
-    return delivering && pour_all(source, tt_delivering_add, delivering, err) && tt_delivering_finish(delivering, delivered, err);
+    return delivering && pour_all(source, tt_delivering_add, delivering, err) &&
+           tt_delivering_finish(delivering, delivered, err);
 }
 
-bool tt_delivery_write(const struct tt_source *source, const struct tt_delivery *delivery, double gain_db, struct tt_delivered *delivered, struct tt_error *err)
+bool tt_delivery_write(const struct tt_source *source, const struct tt_delivery *delivery, double gain_db,
+                       struct tt_delivered *delivered, struct tt_error *err)
 {
     struct tt_delivering *delivering = tt_delivering_open(delivery, gain_db, source->has_second_thread, err);
-    bool ok = deliver_source(source, delivering, delivered, err) && tt_delivering_publish(delivering, &delivered->levels, err);
+    bool ok = deliver_source(source, delivering, delivered, err) &&
+              tt_delivering_publish(delivering, &delivered->levels, err);
     tt_delivering_close(delivering);
     return ok;
 }
@@ -185,8 +204,9 @@ bool tt_delivery_write(const struct tt_source *source, const struct tt_delivery 
 /* As it is kept between runs, so that a run that holds makes the same bytes. */
 static double round_gain(double gain_db) { return round(gain_db * 1e6) / 1e6; }
 
-bool tt_delivery_write_exact(const struct tt_source *source, const struct tt_delivery *delivery, struct tt_gain_finder *finder, double *gain_db,
-                             bool *is_held_back, struct tt_delivered *delivered, struct tt_error *err)
+bool tt_delivery_write_exact(const struct tt_source *source, const struct tt_delivery *delivery,
+                             struct tt_gain_finder *finder, double *gain_db, bool *is_held_back,
+                             struct tt_delivered *delivered, struct tt_error *err)
 {
     enum { MOST_ROUNDS = 4 };
     bool ok = true, is_done = false;
@@ -208,10 +228,7 @@ static int64_t scratch_read(void *context, float *samples, size_t most, struct t
     return tt_scratch_read(context, samples, most, err);
 }
 
-static bool scratch_rewind(void *context, struct tt_error *err)
-{
-    return tt_scratch_rewind(context, err);
-}
+static bool scratch_rewind(void *context, struct tt_error *err) { return tt_scratch_rewind(context, err); }
 
 struct tt_source tt_source_of_scratch(struct tt_scratch *scratch)
 {

@@ -8,21 +8,22 @@
 
 enum { PART_SAMPLES = 1 << 14 };
 
-/* A stretch is written as head (faded in from what came before), body, tail (kept back until what follows is known). The head of a stretch may
- * reach back over samples that the tail of the one before it used, too: `window` keeps as many old samples as the longest fade. */
+/* A stretch is written as head (faded in from what came before), body, tail (kept back until what follows is known).
+ * The head of a stretch may reach back over samples that the tail of the one before it used, too: `window` keeps as
+ * many old samples as the longest fade. */
 struct tt_editor {
     const struct tt_time_map *map;
     struct tt_room_tone *tone;
     struct tt_room_match *match;
-    float *colour;            /* by bin, of match */
+    float *colour; /* by bin, of match */
     tt_sink sink;
     void *context;
-    float *window;            /* source samples [window_start, window_start + window_count) */
+    float *window; /* source samples [window_start, window_start + window_count) */
     size_t window_capacity, window_count;
     int64_t window_start;
     size_t most_fade;
     size_t at_stretch;
-    int64_t position;         /* source sample from which the stretch under way goes on; meaningful when is_inside */
+    int64_t position; /* source sample from which the stretch under way goes on; meaningful when is_inside */
     bool is_inside, has_tail;
     float *tail, *tone_part, *mixed;
     int64_t written;
@@ -40,7 +41,8 @@ void tt_editor_destroy(struct tt_editor *editor)
     free(editor);
 }
 
-struct tt_editor *tt_editor_create(const struct tt_time_map *map, struct tt_room_tone *tone, struct tt_room_match *match, tt_sink sink, void *context, struct tt_error *err)
+struct tt_editor *tt_editor_create(const struct tt_time_map *map, struct tt_room_tone *tone,
+                                   struct tt_room_match *match, tt_sink sink, void *context, struct tt_error *err)
 {
     struct tt_editor *editor = calloc(1, sizeof *editor);
     if (!editor) {
@@ -129,13 +131,15 @@ static bool fade_out_of_tone(struct tt_editor *editor, size_t fade, struct tt_er
     return put(editor, editor->mixed, fade, err);
 }
 
-/* What comes in front of a stretch: its lead or the join with the stretch before. Needs the source up to start + fade / 2. */
+/* What comes in front of a stretch: its lead or the join with the stretch before. Needs the source up to start + fade
+ * / 2. */
 static bool join(struct tt_editor *editor, struct tt_error *err)
 {
     const struct tt_stretch *stretch = &editor->map->stretches[editor->at_stretch];
     const size_t fade = fade_before(editor, editor->at_stretch);
     if (editor->at_stretch == 0)
-        return put_tone(editor, stretch->source_start, editor->map->lead_samples - (int64_t)(fade / 2), err) && fade_out_of_tone(editor, fade, err);
+        return put_tone(editor, stretch->source_start, editor->map->lead_samples - (int64_t)(fade / 2), err) &&
+               fade_out_of_tone(editor, fade, err);
     const struct tt_stretch *before = stretch - 1;
     if (before->fill_samples > 0)
         tune_tone(editor, before->source_end);
@@ -149,7 +153,8 @@ static bool join(struct tt_editor *editor, struct tt_error *err)
     /* Into the made tone and out of it again. */
     tt_room_tone_make(editor->tone, before->source_end, editor->tone_part, fade);
     tt_crossfade(editor->tail, editor->tone_part, editor->mixed, fade);
-    if (!put(editor, editor->mixed, fade, err) || !put_tone(editor, before->source_end, before->fill_samples - (int64_t)fade, err))
+    if (!put(editor, editor->mixed, fade, err) ||
+        !put_tone(editor, before->source_end, before->fill_samples - (int64_t)fade, err))
         return false;
     return fade_out_of_tone(editor, fade, err);
 }
@@ -186,7 +191,9 @@ static bool work(struct tt_editor *editor, bool is_end, struct tt_error *err)
         editor->at_stretch++;
     }
     if (is_end && editor->at_stretch < editor->map->count)
-        return tt_fail(err, TT_ERROR_INPUT, "the take ends at sample %lld, before its cut sheet does; copy it again from the recorder, or run again with --again",
+        return tt_fail(err, TT_ERROR_INPUT,
+                       "the take ends at sample %lld, before its cut sheet does; copy it again from the recorder, or "
+                       "run again with --again",
                        (long long)(editor->window_start + (int64_t)editor->window_count));
     return true;
 }
@@ -247,6 +254,6 @@ bool tt_editor_finish(struct tt_editor *editor, struct tt_error *err)
         return false;
     }
     return editor->written == editor->map->out_samples ||
-           tt_fail(err, TT_ERROR_INTERNAL, "the voice came out %lld samples long in place of %lld", (long long)editor->written,
-                   (long long)editor->map->out_samples);
+           tt_fail(err, TT_ERROR_INTERNAL, "the voice came out %lld samples long in place of %lld",
+                   (long long)editor->written, (long long)editor->map->out_samples);
 }

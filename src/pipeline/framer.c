@@ -13,11 +13,11 @@ struct tt_framer {
     struct tt_stft *stft;
     tt_frame_taker taker;
     void *context;
-    float *buffer;            /* window + BUFFER_HOPS hops */
-    size_t capacity, filled;  /* samples */
+    float *buffer;           /* window + BUFFER_HOPS hops */
+    size_t capacity, filled; /* samples */
     float *power;
     int64_t next_frame;
-    int64_t sample_count;     /* of the stream */
+    int64_t sample_count; /* of the stream */
 };
 
 void tt_framer_destroy(struct tt_framer *framer)
@@ -30,7 +30,8 @@ void tt_framer_destroy(struct tt_framer *framer)
     free(framer);
 }
 
-struct tt_framer *tt_framer_create(struct tt_stft_shape shape, tt_frame_taker taker, void *context, struct tt_error *err)
+struct tt_framer *tt_framer_create(struct tt_stft_shape shape, tt_frame_taker taker, void *context,
+                                   struct tt_error *err)
 {
     struct tt_framer *framer = calloc(1, sizeof *framer);
     if (!framer) {

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* The forecast knows peak and power of every 10 ms. Where a peak passes the ceiling, its 10 ms and what lies behind, as the limiter's release has it, are
- * taken as turned down by as much. */
+/* The forecast knows peak and power of every 10 ms. Where a peak passes the ceiling, its 10 ms and what lies behind, as
+ * the limiter's release has it, are taken as turned down by as much. */
 #include "pipeline/gain_finder.h"
 
 #include <math.h>
@@ -16,7 +16,7 @@ enum {
     UNITS_A_SECOND = 100,
     UNITS_IN_STEP = 10, /* the meter's steps of 100 ms */
     FIRST_UNITS = 4096,
-    HOLD_UNITS = 2,     /* the limiter holds for 25 ms, and releases within 100 (dsp/gain_rider.c) */
+    HOLD_UNITS = 2, /* the limiter holds for 25 ms, and releases within 100 (dsp/gain_rider.c) */
     MOST_ROUNDS = 16
 };
 static const double release_share = 0.1;
@@ -25,7 +25,9 @@ static const double solved_db = 0.0005;
 /* Peaks and powers are kept as 16 bits of their amplitude, 4.0 at most. */
 static const float code_scale = 16383.75F;
 
-struct unit { uint16_t peak, rms; };
+struct unit {
+    uint16_t peak, rms;
+};
 
 struct tt_gain_finder {
     const struct tt_settings *settings;
@@ -38,15 +40,16 @@ struct tt_gain_finder {
     size_t unit_samples, filled; /* of the unit that is being gathered */
     float peak;
     double power;
-    float *steps;                /* scratch of the forecast */
-    double bias_db;              /* measured less forecast, as learnt */
+    float *steps;   /* scratch of the forecast */
+    double bias_db; /* measured less forecast, as learnt */
     bool lacks_memory;
 };
 
 static void begin_unit(struct tt_gain_finder *finder)
 {
     int64_t number = (int64_t)finder->unit_count;
-    finder->unit_samples = (size_t)((number + 1) * finder->rate_hz / UNITS_A_SECOND - number * finder->rate_hz / UNITS_A_SECOND);
+    finder->unit_samples =
+        (size_t)((number + 1) * finder->rate_hz / UNITS_A_SECOND - number * finder->rate_hz / UNITS_A_SECOND);
     finder->filled = 0;
     finder->peak = 0;
     finder->power = 0;
@@ -96,7 +99,8 @@ static bool end_unit(struct tt_gain_finder *finder, struct tt_error *err)
         finder->units = units;
         finder->room = room;
     }
-    finder->units[finder->unit_count++] = (struct unit){code_of(finder->peak), code_of((float)sqrt(finder->power / (double)finder->unit_samples))};
+    finder->units[finder->unit_count++] =
+        (struct unit){code_of(finder->peak), code_of((float)sqrt(finder->power / (double)finder->unit_samples))};
     begin_unit(finder);
     return true;
 }
@@ -139,7 +143,8 @@ const struct tt_levels *tt_gain_finder_levels(struct tt_gain_finder *finder)
     return &finder->levels;
 }
 
-double tt_allowed_gain_db(double gain_db, const struct tt_levels *levels, const struct tt_settings *settings, bool *is_held_back)
+double tt_allowed_gain_db(double gain_db, const struct tt_levels *levels, const struct tt_settings *settings,
+                          bool *is_held_back)
 {
     double most = settings->loudness.ceiling_dbtp + settings->loudness.limit_most_db - levels->max_true_peak_dbtp;
     *is_held_back = gain_db > most;
@@ -147,7 +152,10 @@ double tt_allowed_gain_db(double gain_db, const struct tt_levels *levels, const 
 }
 
 /* What the limiter would leave of a unit's power; state holds the reduction that is on its way back. */
-struct release { double reduction; int hold; };
+struct release {
+    double reduction;
+    int hold;
+};
 static double power_left(struct release *release, double peak, double ceiling)
 {
     double demand = peak > ceiling ? 1 - ceiling / peak : 0;
@@ -162,8 +170,8 @@ static double power_left(struct release *release, double peak, double ceiling)
     return (1 - release->reduction) * (1 - release->reduction);
 }
 
-/* Levels behind gain and limiter. Where the working memory cannot be had, as if the limiter did nothing, and lacks_memory tells: what is written by such a
- * gain would meet the target by other bits. */
+/* Levels behind gain and limiter. Where the working memory cannot be had, as if the limiter did nothing, and
+ * lacks_memory tells: what is written by such a gain would meet the target by other bits. */
 static struct tt_levels forecast(struct tt_gain_finder *finder, double gain_db)
 {
     struct tt_levels levels = finder->levels;
@@ -188,7 +196,8 @@ static struct tt_levels forecast(struct tt_gain_finder *finder, double gain_db)
         if ((i + 1) % UNITS_IN_STEP != 0 && i + 1 != finder->unit_count)
             continue;
         if (i / UNITS_IN_STEP < step_count)
-            finder->steps[i / UNITS_IN_STEP] = (float)(steps[i / UNITS_IN_STEP] * gain * gain * (whole > 0 ? left / whole : 1));
+            finder->steps[i / UNITS_IN_STEP] =
+                (float)(steps[i / UNITS_IN_STEP] * gain * gain * (whole > 0 ? left / whole : 1));
         all += whole;
         all_left += left;
         whole = left = 0;
@@ -198,18 +207,23 @@ static struct tt_levels forecast(struct tt_gain_finder *finder, double gain_db)
     return levels;
 }
 
-bool tt_gain_finder_has_memory(const struct tt_gain_finder *finder, struct tt_error *err) { return !finder->lacks_memory || tt_fail_memory(err); }
+bool tt_gain_finder_has_memory(const struct tt_gain_finder *finder, struct tt_error *err)
+{
+    return !finder->lacks_memory || tt_fail_memory(err);
+}
 
 double tt_gain_finder_gain_db(struct tt_gain_finder *finder, bool *is_held_back)
 {
     const double least_slope = 0.1;
     const struct tt_levels *levels = tt_gain_finder_levels(finder);
-    double gain_db = tt_gain_to_target_db(levels, finder->settings), slope = 1, earlier_db = NAN, earlier_missing_db = NAN;
+    double gain_db = tt_gain_to_target_db(levels, finder->settings), slope = 1, earlier_db = NAN,
+           earlier_missing_db = NAN;
     *is_held_back = false;
     if (isnan(gain_db))
         return 0;
     gain_db = tt_allowed_gain_db(gain_db - finder->bias_db, levels, finder->settings, is_held_back);
-    /* Loudness moves exactly with the gain until the limiter acts, then less: by a slope that the last two rounds tell (secant method). */
+    /* Loudness moves exactly with the gain until the limiter acts, then less: by a slope that the last two rounds tell
+     * (secant method). */
     for (int round = 0; round < MOST_ROUNDS; round++) {
         struct tt_levels limited = forecast(finder, gain_db);
         double missing_db = tt_gain_to_target_db(&limited, finder->settings) - finder->bias_db;
@@ -235,5 +249,6 @@ bool tt_gain_finder_is_met(struct tt_gain_finder *finder, double gain_db, const 
     struct tt_levels limited = forecast(finder, gain_db);
     double before_db = finder->bias_db;
     finder->bias_db = tt_gain_to_target_db(&limited, finder->settings) - missing_db; /* measured less forecast */
-    return fabs(finder->bias_db - before_db) < solved_db || fabs(tt_gain_finder_gain_db(finder, &is_held_back) - gain_db) < solved_db;
+    return fabs(finder->bias_db - before_db) < solved_db ||
+           fabs(tt_gain_finder_gain_db(finder, &is_held_back) - gain_db) < solved_db;
 }

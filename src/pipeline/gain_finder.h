@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* The gain that brings a sound to its target although a limiter will act: measured once as it is, then forecast. What the forecast misses is learnt from the
- * file as it was written, which is written once more where it misses too much. */
+/* The gain that brings a sound to its target although a limiter will act: measured once as it is, then forecast. What
+ * the forecast misses is learnt from the file as it was written, which is written once more where it misses too much.
+ */
 #ifndef TT_PIPELINE_GAIN_FINDER_H
 #define TT_PIPELINE_GAIN_FINDER_H
 
@@ -14,7 +15,8 @@ void tt_gain_finder_destroy(struct tt_gain_finder *finder);
 
 /* Levels as they are; nothing is added from here on. */
 const struct tt_levels *tt_gain_finder_levels(struct tt_gain_finder *finder);
-/* Silence stays what it is. Never more than limit_most_db of limiting: *is_held_back tells that the target is missed for that. */
+/* Silence stays what it is. Never more than limit_most_db of limiting: *is_held_back tells that the target is missed
+ * for that. */
 double tt_gain_finder_gain_db(struct tt_gain_finder *finder, bool *is_held_back);
 /* Whether levels, as measured behind gain and limiter, are near enough to the target, or as near as they may come. */
 bool tt_gain_finder_is_met(struct tt_gain_finder *finder, double gain_db, const struct tt_levels *levels);
@@ -23,6 +25,7 @@ bool tt_gain_finder_is_met(struct tt_gain_finder *finder, double gain_db, const 
 bool tt_gain_finder_has_memory(const struct tt_gain_finder *finder, struct tt_error *err);
 
 /* A fixed gain, lowered where the limiter would have to take off more than limit_most_db. */
-double tt_allowed_gain_db(double gain_db, const struct tt_levels *levels, const struct tt_settings *settings, bool *is_held_back);
+double tt_allowed_gain_db(double gain_db, const struct tt_levels *levels, const struct tt_settings *settings,
+                          bool *is_held_back);
 
 #endif

@@ -29,30 +29,31 @@ struct hear_pass {
     struct tt_hearing hearing;
     struct tt_heard heard;
     struct tt_voice_reader *reader;
-    struct tt_highpass *highpass;      /* NULL with highpass_hz = 0 */
-    struct tt_relay *relay;            /* to the framer and what looks at frames at once */
-    struct tt_relay *frames;           /* from there to the listener and what waits for it; NULL: in the same thread */
-    float *batch;                      /* frames on their way to it: power and samples of each */
+    struct tt_highpass *highpass; /* NULL with highpass_hz = 0 */
+    struct tt_relay *relay;       /* to the framer and what looks at frames at once */
+    struct tt_relay *frames;      /* from there to the listener and what waits for it; NULL: in the same thread */
+    float *batch;                 /* frames on their way to it: power and samples of each */
     int batch_count;
     struct tt_framer *framer;
     struct tt_listener *listener;
     struct tt_nuclei *nuclei;
-    struct tt_meter *meter;            /* of the channel as recorded */
+    struct tt_meter *meter; /* of the channel as recorded */
     struct tt_remarks remarks;
-    struct tt_picture *picture;        /* NULL: not wanted */
+    struct tt_picture *picture; /* NULL: not wanted */
     struct tt_heard_writer *writer;
     void *stage_states[TT_STAGE_COUNT];
     struct tt_spectrum_ring ring;
     float *settled_power;
     double colour_sums[TT_COLOUR_BANDS];
     int64_t colour_frames;
-    int64_t listened;                  /* frames that the listener got */
-    int64_t settled;                   /* frames handed to the stages as settled */
+    int64_t listened; /* frames that the listener got */
+    int64_t settled;  /* frames handed to the stages as settled */
     float *block, *filtered;
     struct tt_span_frames *others;
 };
 
-/* Band edges: octaves where vowels are told apart by less, smaller steps where a microphone's side and distance show. */
+/* Band edges: octaves where vowels are told apart by less, smaller steps where a microphone's side and distance show.
+ */
 static const double colour_edges_hz[TT_COLOUR_BANDS + 1] = {100, 200, 400, 800, 1600, 2500, 4000, 6300, 10000};
 
 static void add_colour(struct hear_pass *pass, const float *power)
@@ -60,7 +61,8 @@ static void add_colour(struct hear_pass *pass, const float *power)
     const struct tt_stft_shape *shape = &pass->hearing.shape;
     const double bins_per_hz = (double)shape->window_samples / shape->rate_hz;
     for (int b = 0; b < TT_COLOUR_BANDS; b++) {
-        int from = (int)(colour_edges_hz[b] * bins_per_hz + 0.5), to = (int)(colour_edges_hz[b + 1] * bins_per_hz + 0.5);
+        int from = (int)(colour_edges_hz[b] * bins_per_hz + 0.5),
+            to = (int)(colour_edges_hz[b + 1] * bins_per_hz + 0.5);
         to = to < shape->bin_count ? to : shape->bin_count;
         if (to > from)
             pass->colour_sums[b] += (double)tt_sum_of(power + from, to - from);
@@ -74,7 +76,8 @@ static void sum_up_colour(const struct hear_pass *pass, struct tt_heard_facts *f
     double mean = 0;
     bool is_known = (double)pass->colour_frames * pass->hearing.shape.hop_samples >= least_s * facts->rate_hz;
     for (int b = 0; b < TT_COLOUR_BANDS; b++) {
-        facts->colour_db[b] = is_known ? (float)tt_db_from_power(pass->colour_sums[b] / (double)pass->colour_frames + 1e-20) : NAN;
+        facts->colour_db[b] =
+            is_known ? (float)tt_db_from_power(pass->colour_sums[b] / (double)pass->colour_frames + 1e-20) : NAN;
         mean += (double)facts->colour_db[b] / TT_COLOUR_BANDS;
     }
     for (int b = 0; b < TT_COLOUR_BANDS; b++)
@@ -90,7 +93,8 @@ static bool hand_out_settled(struct hear_pass *pass, struct tt_error *err)
                                       .power = pass->settled_power,
                                       .state = tt_listener_state(pass->listener, pass->settled)};
         tt_spectrum_ring_get(&pass->ring, pass->settled, pass->settled_power);
-        if (!tt_nuclei_add(pass->nuclei, frame.power, tt_listener_voiced(pass->listener, frame.index), frame.state == TT_FRAME_SPEECH, err))
+        if (!tt_nuclei_add(pass->nuclei, frame.power, tt_listener_voiced(pass->listener, frame.index),
+                           frame.state == TT_FRAME_SPEECH, err))
             return false;
         if (frame.state == TT_FRAME_SPEECH)
             add_colour(pass, frame.power);
@@ -107,7 +111,10 @@ static bool listen_to(struct hear_pass *pass, const float *power, const float *s
     return tt_listener_add(pass->listener, power, samples, err) && hand_out_settled(pass, err);
 }
 
-static size_t batch_row(const struct hear_pass *pass) { return (size_t)(pass->hearing.shape.bin_count + pass->hearing.shape.hop_samples); }
+static size_t batch_row(const struct hear_pass *pass)
+{
+    return (size_t)(pass->hearing.shape.bin_count + pass->hearing.shape.hop_samples);
+}
 
 static bool listen_to_batch(void *context, const float *rows, size_t count, struct tt_error *err)
 {
@@ -138,7 +145,8 @@ static bool hand_on(struct hear_pass *pass, const float *power, const float *sam
 static bool take_frame(void *context, int64_t index, const float *power, const float *samples, struct tt_error *err)
 {
     struct hear_pass *pass = context;
-    struct tt_hear_frame frame = {.index = index, .sample = index * pass->hearing.shape.hop_samples, .power = power, .samples = samples};
+    struct tt_hear_frame frame = {
+        .index = index, .sample = index * pass->hearing.shape.hop_samples, .power = power, .samples = samples};
     for (int i = 0; i < TT_STAGE_COUNT; i++)
         if (tt_chain[i]->hear_frame && !tt_chain[i]->hear_frame(pass->stage_states[i], &frame, err))
             return false;
@@ -199,10 +207,12 @@ static bool open_pass(struct hear_pass *pass, struct tt_error *err)
         !(pass->listener = tt_listener_create(pass->hearing.shape, err)) ||
         !(pass->nuclei = tt_nuclei_create(pass->hearing.shape, err)) ||
         !(pass->framer = tt_framer_create(pass->hearing.shape, take_frame, pass, err)) ||
-        !tt_spectrum_ring_create(&pass->ring, tt_listener_delay_frames(pass->listener) + 8, pass->hearing.shape.bin_count, err) ||
+        !tt_spectrum_ring_create(&pass->ring, tt_listener_delay_frames(pass->listener) + 8,
+                                 pass->hearing.shape.bin_count, err) ||
         !(pass->writer = tt_heard_writer_open(request->heard_path, err)))
         return false;
-    if (request->picture_prefix && !(pass->picture = tt_picture_create(pass->hearing.shape, request->picture_prefix, err)))
+    if (request->picture_prefix &&
+        !(pass->picture = tt_picture_create(pass->hearing.shape, request->picture_prefix, err)))
         return false;
     pass->hearing.writer = pass->writer;
     if (!tt_room_recording_hear(request->settings, &pass->hearing, err))
@@ -237,7 +247,8 @@ static bool listen_through(struct hear_pass *pass, int64_t expected, struct tt_e
         if (!tt_relay_add(pass->relay, samples, ready, err))
             return false;
         done += count;
-        if (pass->request->tick && !pass->request->tick(pass->request->tick_context, expected > 0 ? (double)done / (double)expected : 0))
+        if (pass->request->tick &&
+            !pass->request->tick(pass->request->tick_context, expected > 0 ? (double)done / (double)expected : 0))
             return tt_fail(err, TT_ERROR_STOPPED, "stopped");
     }
     if (count < 0)
@@ -251,8 +262,10 @@ static bool listen_through(struct hear_pass *pass, int64_t expected, struct tt_e
         return false;
     pass->heard.facts.frame_count = done;
     if (done == 0)
-        return tt_fail(err, TT_ERROR_INPUT, "no sound in it: the file holds not one sample; record it again, or take it out of the folder");
-    return tt_framer_finish(pass->framer, err) && (!pass->frames || (hand_on_batch(pass, err) && tt_relay_finish(pass->frames, err))) &&
+        return tt_fail(err, TT_ERROR_INPUT,
+                       "no sound in it: the file holds not one sample; record it again, or take it out of the folder");
+    return tt_framer_finish(pass->framer, err) &&
+           (!pass->frames || (hand_on_batch(pass, err) && tt_relay_finish(pass->frames, err))) &&
            tt_listener_finish(pass->listener, err) && hand_out_settled(pass, err);
 }
 
@@ -270,7 +283,8 @@ static void sum_up_speech(struct tt_heard *heard)
 static bool note_content(struct hear_pass *pass, struct tt_error *err)
 {
     const struct tt_hear_request *request = pass->request;
-    const char *content = request->find_content ? request->find_content(request->content_context, err) : request->content_sha256;
+    const char *content =
+        request->find_content ? request->find_content(request->content_context, err) : request->content_sha256;
     if (content)
         snprintf(pass->heard.facts.content_sha256, sizeof pass->heard.facts.content_sha256, "%s", content);
     return content != NULL;
@@ -346,11 +360,13 @@ bool tt_hear(const struct tt_hear_request *request, struct tt_error *err)
     return ok;
 }
 
-bool tt_hearing_key(const struct tt_settings *settings, const struct tt_channel_choice *channel, char key[65], struct tt_error *err)
+bool tt_hearing_key(const struct tt_settings *settings, const struct tt_channel_choice *channel, char key[65],
+                    struct tt_error *err)
 {
     struct tt_text text = {0};
-    tt_text_addf(&text, "%s hear 2\nchannel %d\nhighpass %.17g\nwindow %.17g\nhum %d\nroom %s\n", TIDYTAKE_VERSION, channel->channel,
-                 settings->take.highpass_hz, settings->floor.window_s, (int)settings->gate.hum, settings->floor.room_tone);
+    tt_text_addf(&text, "%s hear 2\nchannel %d\nhighpass %.17g\nwindow %.17g\nhum %d\nroom %s\n", TIDYTAKE_VERSION,
+                 channel->channel, settings->take.highpass_hz, settings->floor.window_s, (int)settings->gate.hum,
+                 settings->floor.room_tone);
     if (channel->safety_number > 0)
         tt_text_addf(&text, "safety %d %.17g\n", channel->safety_number, channel->safety_gain);
     if (channel->listener_number > 0)

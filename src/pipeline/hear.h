@@ -13,19 +13,21 @@
 typedef bool (*tt_tick)(void *context, double share);
 
 struct tt_hear_request {
-    const char *path;               /* the take */
-    const char *const *more_paths;  /* files that go on where it ends */
+    const char *path;              /* the take */
+    const char *const *more_paths; /* files that go on where it ends */
     size_t more_count;
-    const char *heard_path;         /* where the result goes */
+    const char *heard_path; /* where the result goes */
     const char *content_sha256;
-    const char *(*find_content)(void *context, struct tt_error *err); /* where it is known only at the end, and asked for then; NULL from it: failed */
+    const char *(*find_content)(
+        void *context,
+        struct tt_error *err); /* where it is known only at the end, and asked for then; NULL from it: failed */
     void *content_context;
-    const char *hearing_key;        /* tt_hearing_key */
+    const char *hearing_key; /* tt_hearing_key */
     struct tt_channel_choice channel;
     const struct tt_settings *settings;
-    bool has_second_thread;         /* parts of the work may go into other threads: the same bits */
-    const char *picture_prefix;     /* of the take (pipeline/picture.h); NULL: not wanted */
-    tt_tick tick;                   /* may be NULL */
+    bool has_second_thread;     /* parts of the work may go into other threads: the same bits */
+    const char *picture_prefix; /* of the take (pipeline/picture.h); NULL: not wanted */
+    tt_tick tick;               /* may be NULL */
     void *tick_context;
 };
 
@@ -33,6 +35,7 @@ struct tt_hear_request {
 bool tt_hear(const struct tt_hear_request *request, struct tt_error *err);
 
 /* Digest (64 hex digits) of everything besides the content that hearing depends on. */
-bool tt_hearing_key(const struct tt_settings *settings, const struct tt_channel_choice *channel, char key[65], struct tt_error *err);
+bool tt_hearing_key(const struct tt_settings *settings, const struct tt_channel_choice *channel, char key[65],
+                    struct tt_error *err);
 
 #endif

@@ -54,7 +54,9 @@ struct tt_limit_writer *tt_limit_writer_open(const char *path, int rate_hz, stru
 
 static void flush(struct tt_limit_writer *writer)
 {
-    writer->has_failed = writer->has_failed || !tt_publish_write(writer->file, writer->demands, writer->buffered * sizeof *writer->demands, &writer->error);
+    writer->has_failed =
+        writer->has_failed ||
+        !tt_publish_write(writer->file, writer->demands, writer->buffered * sizeof *writer->demands, &writer->error);
     writer->buffered = 0;
 }
 
@@ -75,7 +77,8 @@ bool tt_limit_writer_commit(struct tt_limit_writer *writer, struct tt_error *err
     if (writer->has_failed) {
         ok = tt_fail(err, writer->error.kind, "%s", writer->error.message);
     } else if (!writer->has_any) {
-        ok = unlink(writer->path) == 0 || errno == ENOENT || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", writer->path);
+        ok = unlink(writer->path) == 0 || errno == ENOENT ||
+             tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", writer->path);
     } else {
         ok = tt_publish_commit(writer->file, err);
         writer->file = NULL;
@@ -113,8 +116,9 @@ struct tt_limit_reader {
 /* What a limiter can have told: a file that is damaged must not bend the voice. */
 static bool is_possible(const struct tt_limiter_demand *demand, const struct cursor *cursor, int pass)
 {
-    return demand->pass >= 0 && demand->pass < TT_LIMITER_PASSES && demand->reduction > 0 && demand->reduction < 1 << TT_REDUCTION_BITS &&
-           demand->place >= -TT_INTERPOLATOR_TAPS && (demand->pass != pass || demand->place > cursor->last_place);
+    return demand->pass >= 0 && demand->pass < TT_LIMITER_PASSES && demand->reduction > 0 &&
+           demand->reduction < 1 << TT_REDUCTION_BITS && demand->place >= -TT_INTERPOLATOR_TAPS &&
+           (demand->pass != pass || demand->place > cursor->last_place);
 }
 
 static bool next_demand(void *context, int pass, struct tt_limiter_demand *demand)
@@ -147,8 +151,8 @@ static bool next_demand(void *context, int pass, struct tt_limiter_demand *deman
 static bool check_header(const struct tt_limit_reader *reader, int rate_hz, struct tt_error *err)
 {
     struct record_header header;
-    if (tt_read_all(reader->fd, &header, sizeof header, 0) == (int64_t)sizeof header && memcmp(header.magic, magic, sizeof magic) == 0 &&
-        header.byte_order == byte_order && header.rate_hz == rate_hz)
+    if (tt_read_all(reader->fd, &header, sizeof header, 0) == (int64_t)sizeof header &&
+        memcmp(header.magic, magic, sizeof magic) == 0 && header.byte_order == byte_order && header.rate_hz == rate_hz)
         return true;
     return tt_fail(err, TT_ERROR_INPUT, "%s: not what belongs to the voice; run again with --again", reader->path);
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* OUT/heard/TAKE.lim: what the limiter of a voice was asked for, so that the narration can be made of voices that nothing has limited yet, and limited once. */
+/* OUT/heard/TAKE.lim: what the limiter of a voice was asked for, so that the narration can be made of voices that
+ * nothing has limited yet, and limited once. */
 #ifndef TT_PIPELINE_LIMIT_RECORD_H
 #define TT_PIPELINE_LIMIT_RECORD_H
 
@@ -7,7 +8,8 @@
 
 struct tt_limit_writer;
 struct tt_limit_writer *tt_limit_writer_open(const char *path, int rate_hz, struct tt_error *err);
-void tt_limit_writer_add(void *writer, const struct tt_limiter_demand *demand); /* a tt_limiter_told; a failure is kept until commit */
+void tt_limit_writer_add(
+    void *writer, const struct tt_limiter_demand *demand); /* a tt_limiter_told; a failure is kept until commit */
 /* Where nothing was demanded there is no file, an old one goes. Destroys the writer, also on failure. */
 bool tt_limit_writer_commit(struct tt_limit_writer *writer, struct tt_error *err);
 void tt_limit_writer_abandon(struct tt_limit_writer *writer); /* NULL is fine */

@@ -26,7 +26,10 @@ static bool push(struct tt_link_row *row, size_t first, const float *samples, si
     return row->sink(row->context, samples, count, err);
 }
 
-bool tt_link_row_add(void *row, const float *samples, size_t count, struct tt_error *err) { return push(row, 0, samples, count, err); }
+bool tt_link_row_add(void *row, const float *samples, size_t count, struct tt_error *err)
+{
+    return push(row, 0, samples, count, err);
+}
 
 bool tt_link_row_finish(struct tt_link_row *row, struct tt_error *err)
 {

@@ -13,11 +13,14 @@
 
 enum { BLOCK_FRAMES = 1 << 13 };
 
-/* Channel weights of BS.1770-5, Table 3: left, right, centre 1, low-frequency effects left out, surrounds 1.41; mono and stereo are all ones. */
+/* Channel weights of BS.1770-5, Table 3: left, right, centre 1, low-frequency effects left out, surrounds 1.41; mono
+ * and stereo are all ones. */
 static void channel_weights(int channel_count, double *weights)
 {
     for (int c = 0; c < channel_count; c++)
-        weights[c] = channel_count == 6 && c == 3 ? 0 : channel_count >= 5 && c >= (channel_count == 6 ? 4 : 3) && c < 6 ? 1.41 : 1;
+        weights[c] = channel_count == 6 && c == 3                                       ? 0
+                     : channel_count >= 5 && c >= (channel_count == 6 ? 4 : 3) && c < 6 ? 1.41
+                                                                                        : 1;
 }
 
 static bool measure_levels(const char *path, struct tt_measured *measured, struct tt_error *err)
@@ -36,7 +39,8 @@ static bool measure_levels(const char *path, struct tt_measured *measured, struc
         total += count;
         ok = tt_meter_add_frames(meter, block, (size_t)count, err);
     }
-    ok = ok && count == 0 && (total > 0 || tt_fail(err, TT_ERROR_INPUT, "no sound in it: the file holds not one sample; record it again"));
+    ok = ok && count == 0 &&
+         (total > 0 || tt_fail(err, TT_ERROR_INPUT, "no sound in it: the file holds not one sample; record it again"));
     if (ok)
         measured->levels = tt_meter_result(meter);
     tt_meter_destroy(meter);
@@ -47,7 +51,8 @@ static bool measure_levels(const char *path, struct tt_measured *measured, struc
 
 /* A room shows itself in half a minute of reading: what is shorter is judged, and said to be short. */
 static const double sure_from_s = 30;
-/* Recorded voices fall by 140 to 190 dB a second; with a made room of 0.25 s behind them by 140 to 170, of 0.5 s by 105 to 110, of 0.8 s by 70 to 85. */
+/* Recorded voices fall by 140 to 190 dB a second; with a made room of 0.25 s behind them by 140 to 170, of 0.5 s by 105
+ * to 110, of 0.8 s by 70 to 85. */
 static const double rings_under = 120, rings_badly_under = 90;
 
 static bool is_remarked(const struct tt_heard *heard, const char *code)
@@ -58,8 +63,8 @@ static bool is_remarked(const struct tt_heard *heard, const char *code)
     return is_found;
 }
 
-/* The bounds are common practice, no source: 25 dB between voice and room is what spoken-word deliveries with a -60 dBFS floor at -23..-18 dBFS RMS need
- * at least before any cleaning is tried; 40 dB is a treated booth. */
+/* The bounds are common practice, no source: 25 dB between voice and room is what spoken-word deliveries with a -60
+ * dBFS floor at -23..-18 dBFS RMS need at least before any cleaning is tried; 40 dB is a treated booth. */
 static void judge(const struct tt_heard *heard, struct tt_measured *measured)
 {
     double over_room = measured->speech_dbfs - measured->floor_dbfs;
@@ -68,30 +73,45 @@ static void judge(const struct tt_heard *heard, struct tt_measured *measured)
     char *verdict = measured->verdict;
     const size_t size = sizeof measured->verdict;
     if (measured->is_silent)
-        snprintf(verdict, size, "Nothing but digital silence: connect the microphone, or choose its channel, and record again.");
+        snprintf(verdict, size,
+                 "Nothing but digital silence: connect the microphone, or choose its channel, and record again.");
     else if (heard->run_count == 0)
         snprintf(verdict, size, "No voice is heard in it: say a few lines as you would read them, and measure again.");
     else if (measured->is_clipped)
-        snprintf(verdict, size, "Record again at a lower level: the loudest words are clipped, and nothing brings them back.");
+        snprintf(verdict, size,
+                 "Record again at a lower level: the loudest words are clipped, and nothing brings them back.");
     else if (over_room < 15)
-        snprintf(verdict, size, "Leave this room or go much nearer to the microphone: the voice is only %.0f dB over the noise.", over_room);
+        snprintf(verdict, size,
+                 "Leave this room or go much nearer to the microphone: the voice is only %.0f dB over the noise.",
+                 over_room);
     else if (is_ring_known && measured->decay_db_per_s < rings_badly_under)
-        snprintf(verdict, size, "Leave this room, or go much nearer to the microphone: the room rings behind every word, and nothing takes that out.");
+        snprintf(verdict, size,
+                 "Leave this room, or go much nearer to the microphone: the room rings behind every word, and nothing "
+                 "takes that out.");
     else if (measured->hum_hz > 0 && measured->hum_over_floor_db > 20)
-        snprintf(verdict, size, "Usable once the mains hum (%.0f Hz) is cured: look for a loose ground or a power supply near the cable.", measured->hum_hz);
+        snprintf(
+            verdict, size,
+            "Usable once the mains hum (%.0f Hz) is cured: look for a loose ground or a power supply near the cable.",
+            measured->hum_hz);
     else if (is_ring_known && measured->decay_db_per_s < rings_under)
-        snprintf(verdict, size, "Usable, not more: the room can be heard behind the words; go nearer, or hang up something soft.");
+        snprintf(verdict, size,
+                 "Usable, not more: the room can be heard behind the words; go nearer, or hang up something soft.");
     else if (over_room < 25)
-        snprintf(verdict, size, "Usable, not more: the voice is %.0f dB over the room; a hand's breadth nearer would help.", over_room);
+        snprintf(verdict, size,
+                 "Usable, not more: the voice is %.0f dB over the room; a hand's breadth nearer would help.",
+                 over_room);
     else if (!isfinite(over_room) || is_remarked(heard, "muted"))
-        snprintf(verdict, size, "The recorder mutes the pauses, so the room cannot be judged: switch its gate off, and measure again.");
+        snprintf(
+            verdict, size,
+            "The recorder mutes the pauses, so the room cannot be judged: switch its gate off, and measure again.");
     else if (over_room < 40)
         snprintf(verdict, size, "A good room: the voice is %.0f dB over it, which cleaning can deal with.", over_room);
     else
         snprintf(verdict, size, "A very quiet room: the voice is %.0f dB over it.", over_room);
     size_t used = strlen(verdict);
     if (heard->run_count > 0 && measured->levels.duration_s < sure_from_s)
-        snprintf(verdict + used, size - used, " (From %.0f s only: half a minute makes it sure.)", measured->levels.duration_s);
+        snprintf(verdict + used, size - used, " (From %.0f s only: half a minute makes it sure.)",
+                 measured->levels.duration_s);
 }
 
 static bool find_pace(const struct tt_heard *heard, struct tt_measured *measured, struct tt_error *err)
@@ -104,7 +124,8 @@ static bool find_pace(const struct tt_heard *heard, struct tt_measured *measured
     return true;
 }
 
-static bool hear_voice(const char *path, const struct tt_settings *settings, const char *scratch_path, struct tt_measured *measured, struct tt_error *err)
+static bool hear_voice(const char *path, const struct tt_settings *settings, const char *scratch_path,
+                       struct tt_measured *measured, struct tt_error *err)
 {
     struct tt_channel_stats stats[TT_MOST_CHANNELS];
     struct tt_channel_choice choice = {.channel = 0, .why = "one channel"};
@@ -114,8 +135,12 @@ static bool hear_voice(const char *path, const struct tt_settings *settings, con
             return false;
         choice = tt_channel_choose(stats, count);
     }
-    struct tt_hear_request request = {
-        .path = path, .heard_path = scratch_path, .content_sha256 = "", .hearing_key = "", .channel = choice, .settings = settings};
+    struct tt_hear_request request = {.path = path,
+                                      .heard_path = scratch_path,
+                                      .content_sha256 = "",
+                                      .hearing_key = "",
+                                      .channel = choice,
+                                      .settings = settings};
     struct tt_heard heard;
     if (!tt_hear(&request, err) || !tt_heard_open(scratch_path, NULL, NULL, &heard, err)) {
         unlink(scratch_path);
@@ -144,7 +169,8 @@ static bool hear_voice(const char *path, const struct tt_settings *settings, con
     return ok;
 }
 
-bool tt_measure(const char *path, const struct tt_settings *settings, const char *scratch_path, struct tt_measured *measured, struct tt_error *err)
+bool tt_measure(const char *path, const struct tt_settings *settings, const char *scratch_path,
+                struct tt_measured *measured, struct tt_error *err)
 {
     *measured = (struct tt_measured){0};
     return measure_levels(path, measured, err) && hear_voice(path, settings, scratch_path, measured, err);

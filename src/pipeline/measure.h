@@ -13,21 +13,22 @@
 enum { TT_MOST_MEASURED_REMARKS = 8 };
 struct tt_measured {
     struct tt_audio_info info;
-    struct tt_levels levels;        /* of all channels together as BS.1770 sums them; peaks over all channels */
-    double floor_dbfs, floor_dba;   /* of the channel with the voice */
+    struct tt_levels levels;      /* of all channels together as BS.1770 sums them; peaks over all channels */
+    double floor_dbfs, floor_dba; /* of the channel with the voice */
     double speech_dbfs;
-    double speech_share;            /* of the time, 0..1 */
+    double speech_share;              /* of the time, 0..1 */
     double hum_hz, hum_over_floor_db; /* 0 without hum */
     bool is_clipped, is_silent;
-    double decay_db_per_s;          /* of the voice; see tt_heard_facts */
-    double syllables_per_s;         /* of speech, pauses not counted; NAN with less than ten seconds of it */
+    double decay_db_per_s;  /* of the voice; see tt_heard_facts */
+    double syllables_per_s; /* of speech, pauses not counted; NAN with less than ten seconds of it */
     char channel_why[200];
-    char verdict[240];              /* one plain sentence */
+    char verdict[240];                                  /* one plain sentence */
     struct tt_remark remarks[TT_MOST_MEASURED_REMARKS]; /* what is to be put right */
     size_t remark_count;
 };
 
 /* scratch_path: where a passing file of what was heard may lie (it is removed again). */
-bool tt_measure(const char *path, const struct tt_settings *settings, const char *scratch_path, struct tt_measured *measured, struct tt_error *err);
+bool tt_measure(const char *path, const struct tt_settings *settings, const char *scratch_path,
+                struct tt_measured *measured, struct tt_error *err);
 
 #endif

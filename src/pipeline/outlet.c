@@ -12,7 +12,8 @@
 
 enum { BLOCK_SAMPLES = 1 << 14 };
 
-/* Nearer to what may be limited at most, a voice that went straight into its file is not trusted: its peak was only told by the limiter. */
+/* Nearer to what may be limited at most, a voice that went straight into its file is not trusted: its peak was only
+ * told by the limiter. */
 static const double peak_slack_db = 0.01;
 
 bool tt_outlet_may_be_straight(const struct tt_render_request *request)
@@ -20,13 +21,15 @@ bool tt_outlet_may_be_straight(const struct tt_render_request *request)
     struct tt_levels levels = request->heard->facts.before;
     levels.max_true_peak_dbtp += request->settings->loudness.even_db;
     bool is_held_back = false;
-    return !isnan(request->gain_db) && (tt_allowed_gain_db(request->gain_db, &levels, request->settings, &is_held_back), !is_held_back);
+    return !isnan(request->gain_db) &&
+           (tt_allowed_gain_db(request->gain_db, &levels, request->settings, &is_held_back), !is_held_back);
 }
 
 /* ---- what the file is ---- */
 
 /* The recording's own words stay (EBU Tech 3285); what we did is a line more in its history. */
-static void describe(struct tt_outlet *outlet, struct tt_voice_reader *reader, const struct tt_audio_info *info, int64_t skipped_at_head)
+static void describe(struct tt_outlet *outlet, struct tt_voice_reader *reader, const struct tt_audio_info *info,
+                     int64_t skipped_at_head)
 {
     const struct tt_render_request *request = outlet->request;
     struct tt_bext *bext = &outlet->bext;
@@ -37,7 +40,8 @@ static void describe(struct tt_outlet *outlet, struct tt_voice_reader *reader, c
     if (!bext->originator[0])
         snprintf(bext->originator, sizeof bext->originator, "tidytake");
     if (info->time_reference >= 0)
-        bext->time_reference = tt_resample_position(info->time_reference + skipped_at_head, info->rate_hz, request->out_rate_hz);
+        bext->time_reference =
+            tt_resample_position(info->time_reference + skipped_at_head, info->rate_hz, request->out_rate_hz);
 }
 
 static bool add_voice_things(struct tt_outlet *outlet, struct tt_error *err)
@@ -49,7 +53,8 @@ static bool add_voice_things(struct tt_outlet *outlet, struct tt_error *err)
     outlet->labels = calloc(request->sheet->count + 1, sizeof *outlet->labels);
     if (!outlet->labels)
         return tt_fail_memory(err);
-    delivery->label_count = tt_cue_points(request->sheet, request->heard, request->map, request->out_rate_hz, outlet->labels);
+    delivery->label_count =
+        tt_cue_points(request->sheet, request->heard, request->map, request->out_rate_hz, outlet->labels);
     delivery->labels = outlet->labels;
     delivery->quiet = outlet->quiet.spans;
     delivery->quiet_count = outlet->quiet.count;
@@ -67,7 +72,8 @@ static bool open_resampler(struct tt_outlet *outlet, struct tt_error *err)
     if (from_hz == to_hz)
         return true;
     outlet->resampled = malloc(BLOCK_SAMPLES * sizeof *outlet->resampled);
-    return outlet->resampled ? (outlet->resampler = tt_resampler_create(from_hz, to_hz, err)) != NULL : tt_fail_memory(err);
+    return outlet->resampled ? (outlet->resampler = tt_resampler_create(from_hz, to_hz, err)) != NULL
+                             : tt_fail_memory(err);
 }
 
 /* Where the gain is settled, the peak alone is asked for; straight into a file the limiter tells it. */
@@ -79,19 +85,22 @@ static bool open_measures(struct tt_outlet *outlet, bool is_straight, struct tt_
     return is_straight || (outlet->peak = tt_true_peak_create(request->out_rate_hz, err)) != NULL;
 }
 
-bool tt_outlet_open(struct tt_outlet *outlet, const struct tt_render_request *request, struct tt_voice_reader *reader, const struct tt_audio_info *info,
-                    struct tt_outlet_kind kind, struct tt_error *err)
+bool tt_outlet_open(struct tt_outlet *outlet, const struct tt_render_request *request, struct tt_voice_reader *reader,
+                    const struct tt_audio_info *info, struct tt_outlet_kind kind, struct tt_error *err)
 {
     const struct tt_settings *settings = request->settings;
     outlet->request = request;
     describe(outlet, reader, info, kind.is_whole ? 0 : request->map->stretches[0].source_start);
-    outlet->delivery = (struct tt_delivery){.path = kind.is_whole ? request->whole_path : request->voice_path,
-                                            .format = {settings->deliver.format, settings->deliver.bits, settings->deliver.channels, request->out_rate_hz},
-                                            .bext = &outlet->bext,
-                                            .settings = settings};
-    if (!open_resampler(outlet, err) || (!kind.is_whole && (!add_voice_things(outlet, err) || !open_measures(outlet, kind.is_straight, err))))
+    outlet->delivery = (struct tt_delivery){
+        .path = kind.is_whole ? request->whole_path : request->voice_path,
+        .format = {settings->deliver.format, settings->deliver.bits, settings->deliver.channels, request->out_rate_hz},
+        .bext = &outlet->bext,
+        .settings = settings};
+    if (!open_resampler(outlet, err) ||
+        (!kind.is_whole && (!add_voice_things(outlet, err) || !open_measures(outlet, kind.is_straight, err))))
         return false;
-    return kind.is_straight ? (outlet->straight = tt_delivering_open(&outlet->delivery, request->gain_db, request->threads > 1, err)) != NULL
+    return kind.is_straight ? (outlet->straight = tt_delivering_open(&outlet->delivery, request->gain_db,
+                                                                     request->threads > 1, err)) != NULL
                             : (outlet->scratch = tt_scratch_open(request->scratch_folder, err)) != NULL;
 }
 
@@ -115,7 +124,8 @@ static bool hand_on(struct tt_outlet *outlet, const float *samples, size_t count
         tt_true_peak_add(outlet->peak, samples, count);
     if (outlet->finder && !tt_gain_finder_add(outlet->finder, samples, count, err))
         return false;
-    return outlet->straight ? tt_delivering_add(outlet->straight, samples, count, err) : tt_scratch_add(outlet->scratch, samples, count, err);
+    return outlet->straight ? tt_delivering_add(outlet->straight, samples, count, err)
+                            : tt_scratch_add(outlet->scratch, samples, count, err);
 }
 
 bool tt_outlet_add(void *context, const float *samples, size_t count, struct tt_error *err)
@@ -125,7 +135,8 @@ bool tt_outlet_add(void *context, const float *samples, size_t count, struct tt_
         return hand_on(outlet, samples, count, err);
     while (count > 0) {
         size_t used = 0;
-        int64_t made = tt_resampler_run(outlet->resampler, samples, count, &used, outlet->resampled, BLOCK_SAMPLES, err);
+        int64_t made =
+            tt_resampler_run(outlet->resampler, samples, count, &used, outlet->resampled, BLOCK_SAMPLES, err);
         if (made < 0 || !hand_on(outlet, outlet->resampled, (size_t)made, err))
             return false;
         if (made == 0 && used == 0)
@@ -168,7 +179,8 @@ static bool goes_on(void *context)
     return !request->tick || request->tick(request->tick_context, 1);
 }
 
-bool tt_outlet_deliver(struct tt_outlet *outlet, double *gain_db, bool *is_held_back, struct tt_delivered *delivered, struct tt_error *err)
+bool tt_outlet_deliver(struct tt_outlet *outlet, double *gain_db, bool *is_held_back, struct tt_delivered *delivered,
+                       struct tt_error *err)
 {
     if (outlet->straight) {
         *delivered = outlet->delivered;
@@ -178,6 +190,7 @@ bool tt_outlet_deliver(struct tt_outlet *outlet, double *gain_db, bool *is_held_
     source.go_on = goes_on;
     source.go_on_context = (void *)outlet->request;
     source.has_second_thread = outlet->request->threads > 1;
-    return outlet->finder ? tt_delivery_write_exact(&source, &outlet->delivery, outlet->finder, gain_db, is_held_back, delivered, err)
+    return outlet->finder ? tt_delivery_write_exact(&source, &outlet->delivery, outlet->finder, gain_db, is_held_back,
+                                                    delivered, err)
                           : tt_delivery_write(&source, &outlet->delivery, *gain_db, delivered, err);
 }

@@ -16,19 +16,22 @@
 #include "dsp/fast_math.h"
 
 enum { LEVELS = 2, WHITE_STEP = 64 };
-/* From one band of a strip to the next: were it a power of two, the bands of a column would drive one another out of the nearest cache. */
+/* From one band of a strip to the next: were it a power of two, the bands of a column would drive one another out of
+ * the nearest cache. */
 enum { PITCH = TT_STRIP_COLUMNS + 64 };
 static const double lowest_hz = 60, highest_hz = 16000; /* where voices and rooms are */
-static const double corner_hz = 800;                    /* bands are even in frequency below, even in octaves above, like an ear's (common practice) */
-/* White: 100 dB under a sine at full scale, in a bin; black: 28 dB under it. Between them lie 72 dB, in 64 shades of 1.1 dB: finer ones double the files and are not seen. */
+static const double corner_hz =
+    800; /* bands are even in frequency below, even in octaves above, like an ear's (common practice) */
+/* White: 100 dB under a sine at full scale, in a bin; black: 28 dB under it. Between them lie 72 dB, in 64 shades
+ * of 1.1 dB: finer ones double the files and are not seen. */
 static const float floor_db = -100, top_db = -28;
 static const float nothing = 1e-14f, db_per_octave = 3.01029996f; /* the latter of a power's */
 
 struct level {
     char *prefix;
-    uint8_t *strip;             /* bands by columns, PITCH apart */
-    int columns;                /* of the strip that is being filled */
-    uint8_t *rows;              /* finished strips of the file, one below the other */
+    uint8_t *strip; /* bands by columns, PITCH apart */
+    int columns;    /* of the strip that is being filled */
+    uint8_t *rows;  /* finished strips of the file, one below the other */
     int strips, files;
 };
 
@@ -37,7 +40,7 @@ struct tt_picture {
     int edges[TT_PICTURE_BANDS + 1]; /* bins; a band may be one bin that its neighbour has, too */
     float *power;                    /* of the column so far */
     int frames;
-    float zoomed[TT_PICTURE_BANDS];  /* powers of the column of the long view */
+    float zoomed[TT_PICTURE_BANDS]; /* powers of the column of the long view */
     int zoomed_columns;
     int64_t column_count;
     struct level levels[LEVELS];
@@ -53,7 +56,8 @@ static double unwarp(double place) { return place < 1 ? place * corner_hz : corn
 
 static void find_edges(struct tt_picture *picture)
 {
-    double bin_hz = (double)picture->shape.rate_hz / picture->shape.window_samples, low = warp(lowest_hz), high = warp(highest_hz);
+    double bin_hz = (double)picture->shape.rate_hz / picture->shape.window_samples, low = warp(lowest_hz),
+           high = warp(highest_hz);
     for (int band = 0; band <= TT_PICTURE_BANDS; band++) {
         double edge = unwarp(low + (high - low) * band / TT_PICTURE_BANDS) / bin_hz;
         picture->edges[band] = (int)fmin(lround(edge), picture->shape.bin_count);
@@ -86,24 +90,28 @@ struct tt_picture *tt_picture_create(struct tt_stft_shape shape, const char *pre
         level->strip = malloc((size_t)PITCH * TT_PICTURE_BANDS);
         level->rows = malloc(strip * TT_STRIPS_MOST);
         ok = ok && level->prefix && level->strip && level->rows;
-        if (level->strip) memset(level->strip, 255, (size_t)PITCH * TT_PICTURE_BANDS);
+        if (level->strip)
+            memset(level->strip, 255, (size_t)PITCH * TT_PICTURE_BANDS);
     }
     if (!ok) {
         tt_fail_memory(err);
     } else {
         char *folder = tt_copy_string(prefix), *slash = folder ? strrchr(folder, '/') : NULL;
-        if (slash) *slash = '\0';
+        if (slash)
+            *slash = '\0';
         ok = folder ? !slash || tt_folder_make(folder, err) : tt_fail_memory(err);
         free(folder);
     }
-    if (ok) return picture;
+    if (ok)
+        return picture;
     tt_picture_destroy(picture);
     return NULL;
 }
 
 void tt_picture_destroy(struct tt_picture *picture)
 {
-    if (!picture) return;
+    if (!picture)
+        return;
     for (int i = 0; i < LEVELS; i++) {
         free(picture->levels[i].prefix);
         free(picture->levels[i].strip);
@@ -116,13 +124,17 @@ void tt_picture_destroy(struct tt_picture *picture)
 static bool write_file(struct level *level, int number, struct tt_error *err)
 {
     char *path = file_name(level->prefix, number, level->files);
-    if (!path) return tt_fail_memory(err);
+    if (!path)
+        return tt_fail_memory(err);
     const int rows = level->strips * TT_PICTURE_BANDS;
     struct tt_png *png = tt_png_open(path, TT_STRIP_COLUMNS, (uint32_t)rows, err);
     bool ok = png != NULL;
-    for (int row = 0; ok && row < rows; row++) ok = tt_png_add_row(png, level->rows + (size_t)row * TT_STRIP_COLUMNS, err);
-    if (ok) ok = tt_png_commit(png, err);
-    else tt_png_abandon(png);
+    for (int row = 0; ok && row < rows; row++)
+        ok = tt_png_add_row(png, level->rows + (size_t)row * TT_STRIP_COLUMNS, err);
+    if (ok)
+        ok = tt_png_commit(png, err);
+    else
+        tt_png_abandon(png);
     level->files++;
     level->strips = 0;
     free(path);
@@ -132,17 +144,20 @@ static bool write_file(struct level *level, int number, struct tt_error *err)
 static bool end_strip(struct level *level, int number, struct tt_error *err)
 {
     uint8_t *row = level->rows + (size_t)level->strips * TT_STRIP_COLUMNS * TT_PICTURE_BANDS;
-    for (int band = 0; band < TT_PICTURE_BANDS; band++, row += TT_STRIP_COLUMNS) memcpy(row, level->strip + band * PITCH, TT_STRIP_COLUMNS);
+    for (int band = 0; band < TT_PICTURE_BANDS; band++, row += TT_STRIP_COLUMNS)
+        memcpy(row, level->strip + band * PITCH, TT_STRIP_COLUMNS);
     memset(level->strip, 255, (size_t)PITCH * TT_PICTURE_BANDS);
     level->columns = 0;
     return ++level->strips < TT_STRIPS_MOST || write_file(level, number, err);
 }
 
-/* In steps of four, which a picture's compression thanks for. What is bounded is bounded as whole numbers, or the loop would not be done several at a time. */
+/* In steps of four, which a picture's compression thanks for. What is bounded is bounded as whole numbers, or the loop
+ * would not be done several at a time. */
 TT_WIDE static void find_shades(const float *restrict bands, int32_t *restrict shades)
 {
     for (int band = 0; band < TT_PICTURE_BANDS; band++) {
-        const float shade = 255.0f * (top_db - db_per_octave * tt_fast_log2(bands[band] + nothing)) / (top_db - floor_db);
+        const float shade =
+            255.0f * (top_db - db_per_octave * tt_fast_log2(bands[band] + nothing)) / (top_db - floor_db);
         int32_t step = (int32_t)(shade / 4 + 0.5f);
         step = step > 0 ? step : 0;
         shades[band] = step < WHITE_STEP ? 4 * step : 255;
@@ -159,21 +174,25 @@ static bool add_column(struct tt_picture *picture, int number, const float *band
     return ++level->columns < TT_STRIP_COLUMNS || end_strip(level, number, err);
 }
 
-/* A sine at full scale has a power of window/4 in its bin (sum of the window's squares is half its length): 0 dB of the scale. */
+/* A sine at full scale has a power of window/4 in its bin (sum of the window's squares is half its length): 0 dB of the
+ * scale. */
 static void sum_bands(const struct tt_picture *picture, float *bands)
 {
     float scale = 4.0f / (float)(picture->shape.window_samples * picture->frames);
     for (int band = 0; band < TT_PICTURE_BANDS; band++) {
-        int first = picture->edges[band], last = picture->edges[band + 1] > first ? picture->edges[band + 1] : first + 1;
+        int first = picture->edges[band],
+            last = picture->edges[band + 1] > first ? picture->edges[band + 1] : first + 1;
         float most = 0;
-        for (int k = first; k < last && k < picture->shape.bin_count; k++) most = picture->power[k] > most ? picture->power[k] : most;
+        for (int k = first; k < last && k < picture->shape.bin_count; k++)
+            most = picture->power[k] > most ? picture->power[k] : most;
         bands[band] = most * scale;
     }
 }
 
 static bool end_zoomed(struct tt_picture *picture, struct tt_error *err)
 {
-    for (int band = 0; band < TT_PICTURE_BANDS; band++) picture->zoomed[band] /= (float)picture->zoomed_columns;
+    for (int band = 0; band < TT_PICTURE_BANDS; band++)
+        picture->zoomed[band] /= (float)picture->zoomed_columns;
     bool ok = add_column(picture, 1, picture->zoomed, err);
     memset(picture->zoomed, 0, sizeof picture->zoomed);
     picture->zoomed_columns = 0;
@@ -187,13 +206,16 @@ static bool end_column(struct tt_picture *picture, struct tt_error *err)
     memset(picture->power, 0, (size_t)picture->shape.bin_count * sizeof(float));
     picture->frames = 0;
     picture->column_count++;
-    for (int band = 0; band < TT_PICTURE_BANDS; band++) picture->zoomed[band] += bands[band];
-    return add_column(picture, 0, bands, err) && (++picture->zoomed_columns < TT_PICTURE_ZOOM || end_zoomed(picture, err));
+    for (int band = 0; band < TT_PICTURE_BANDS; band++)
+        picture->zoomed[band] += bands[band];
+    return add_column(picture, 0, bands, err) &&
+           (++picture->zoomed_columns < TT_PICTURE_ZOOM || end_zoomed(picture, err));
 }
 
 TT_WIDE static void add_to(float *restrict sum, const float *restrict power, int count)
 {
-    for (int k = 0; k < count; k++) sum[k] += power[k];
+    for (int k = 0; k < count; k++)
+        sum[k] += power[k];
 }
 
 bool tt_picture_add(struct tt_picture *picture, const float *power, struct tt_error *err)
@@ -204,17 +226,22 @@ bool tt_picture_add(struct tt_picture *picture, const float *power, struct tt_er
 
 bool tt_picture_finish(struct tt_picture *picture, struct tt_error *err)
 {
-    if (picture->frames > 0 && !end_column(picture, err)) return false;
-    if (picture->zoomed_columns > 0 && !end_zoomed(picture, err)) return false;
+    if (picture->frames > 0 && !end_column(picture, err))
+        return false;
+    if (picture->zoomed_columns > 0 && !end_zoomed(picture, err))
+        return false;
     bool is_long = picture->column_count > TT_STRIP_COLUMNS;
     for (int i = 0; i < LEVELS; i++) {
         struct level *level = &picture->levels[i];
         bool is_wanted = i == 0 || is_long;
-        if (is_wanted && (level->columns > 0 || (i == 0 && picture->column_count == 0)) && !end_strip(level, i, err)) return false;
-        if (is_wanted && level->strips > 0 && !write_file(level, i, err)) return false;
+        if (is_wanted && (level->columns > 0 || (i == 0 && picture->column_count == 0)) && !end_strip(level, i, err))
+            return false;
+        if (is_wanted && level->strips > 0 && !write_file(level, i, err))
+            return false;
         for (bool is_there = true; is_there; level->files++) { /* of a longer sound */
             char *path = file_name(level->prefix, i, level->files);
-            if (!path) return tt_fail_memory(err);
+            if (!path)
+                return tt_fail_memory(err);
             is_there = unlink(path) == 0;
             free(path);
         }

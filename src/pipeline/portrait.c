@@ -16,7 +16,8 @@ struct tt_portrait {
     size_t filled;
 };
 
-struct tt_portrait *tt_portrait_create(int rate_hz, const char *heard_path, const char *picture_prefix, struct tt_error *err)
+struct tt_portrait *tt_portrait_create(int rate_hz, const char *heard_path, const char *picture_prefix,
+                                       struct tt_error *err)
 {
     struct tt_portrait *portrait = calloc(1, sizeof *portrait);
     if (!portrait) {
@@ -25,12 +26,15 @@ struct tt_portrait *tt_portrait_create(int rate_hz, const char *heard_path, cons
     }
     portrait->shape = tt_stft_shape_for(rate_hz);
     portrait->heard_path = heard_path;
-    if (!picture_prefix) return portrait;
+    if (!picture_prefix)
+        return portrait;
     size_t bins = (size_t)portrait->shape.bin_count, window = (size_t)portrait->shape.window_samples;
     portrait->window = calloc(window, sizeof(float));
     portrait->power = malloc(bins * sizeof(float));
-    if (!portrait->window || !portrait->power) tt_fail_memory(err);
-    else if ((portrait->picture = tt_picture_create(portrait->shape, picture_prefix, err)) && (portrait->stft = tt_stft_create(portrait->shape, err))) {
+    if (!portrait->window || !portrait->power)
+        tt_fail_memory(err);
+    else if ((portrait->picture = tt_picture_create(portrait->shape, picture_prefix, err)) &&
+             (portrait->stft = tt_stft_create(portrait->shape, err))) {
         portrait->filled = window / 2; /* the first frame is centred on the first sample, as those of hearing are */
         return portrait;
     }
@@ -53,19 +57,24 @@ bool tt_portrait_add(struct tt_portrait *portrait, const float *samples, size_t 
         portrait->filled += part;
         samples += part;
         count -= part;
-        if (part == room && !end_window(portrait, err)) return false;
+        if (part == room && !end_window(portrait, err))
+            return false;
     }
     return true;
 }
 
-bool tt_portrait_finish(struct tt_portrait *portrait, const struct tt_meter *meter, const struct tt_quiet_meter *quiet, struct tt_error *err)
+bool tt_portrait_finish(struct tt_portrait *portrait, const struct tt_meter *meter, const struct tt_quiet_meter *quiet,
+                        struct tt_error *err)
 {
     if (portrait->picture) {
         if (portrait->filled > 0) {
-            memset(portrait->window + portrait->filled, 0, ((size_t)portrait->shape.window_samples - portrait->filled) * sizeof(float));
-            if (!end_window(portrait, err)) return false;
+            memset(portrait->window + portrait->filled, 0,
+                   ((size_t)portrait->shape.window_samples - portrait->filled) * sizeof(float));
+            if (!end_window(portrait, err))
+                return false;
         }
-        if (!tt_picture_finish(portrait->picture, err)) return false;
+        if (!tt_picture_finish(portrait->picture, err))
+            return false;
     }
     struct tt_voice_heard heard = {.steps = NULL};
     heard.steps = (float *)(uintptr_t)tt_meter_steps(meter, &heard.step_count); /* only read */
@@ -75,7 +84,8 @@ bool tt_portrait_finish(struct tt_portrait *portrait, const struct tt_meter *met
 
 void tt_portrait_destroy(struct tt_portrait *portrait)
 {
-    if (!portrait) return;
+    if (!portrait)
+        return;
     tt_picture_destroy(portrait->picture);
     tt_stft_destroy(portrait->stft);
     free(portrait->window);

@@ -34,7 +34,8 @@ void tt_quiet_meter_destroy(struct tt_quiet_meter *meter)
     free(meter);
 }
 
-struct tt_quiet_meter *tt_quiet_meter_create(int rate_hz, const struct tt_span_samples *spans, size_t count, struct tt_error *err)
+struct tt_quiet_meter *tt_quiet_meter_create(int rate_hz, const struct tt_span_samples *spans, size_t count,
+                                             struct tt_error *err)
 {
     struct tt_quiet_meter *meter = calloc(1, sizeof *meter);
     if (!meter) {

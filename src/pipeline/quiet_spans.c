@@ -13,11 +13,13 @@ static bool is_sure_breath(const struct tt_sound *sound)
     return sound->kind == TT_SOUND_BREATH && sound->confidence >= sure;
 }
 
-bool tt_quiet_spans_find(const struct tt_heard *heard, const struct tt_time_map *map, int out_rate_hz, bool with_noises, struct tt_quiet_spans *quiet, struct tt_error *err)
+bool tt_quiet_spans_find(const struct tt_heard *heard, const struct tt_time_map *map, int out_rate_hz, bool with_noises,
+                         struct tt_quiet_spans *quiet, struct tt_error *err)
 {
     const int rate_hz = heard->facts.rate_hz;
     const int64_t guard = tt_frames_from_ms(150, rate_hz);
-    *quiet = (struct tt_quiet_spans){malloc((heard->run_count + heard->sound_count + map->count + 2) * sizeof *quiet->spans), 0};
+    *quiet = (struct tt_quiet_spans){
+        malloc((heard->run_count + heard->sound_count + map->count + 2) * sizeof *quiet->spans), 0};
     if (!quiet->spans)
         return tt_fail_memory(err);
     size_t run = 0, sound = 0;
@@ -41,9 +43,9 @@ bool tt_quiet_spans_find(const struct tt_heard *heard, const struct tt_time_map 
             }
             int64_t until = busy_start < stretch->source_end ? busy_start : stretch->source_end;
             if (until > at)
-                quiet->spans[quiet->count++] =
-                    (struct tt_span_samples){tt_resample_position(stretch->out_start + at - stretch->source_start, rate_hz, out_rate_hz),
-                                             tt_resample_position(stretch->out_start + until - stretch->source_start, rate_hz, out_rate_hz)};
+                quiet->spans[quiet->count++] = (struct tt_span_samples){
+                    tt_resample_position(stretch->out_start + at - stretch->source_start, rate_hz, out_rate_hz),
+                    tt_resample_position(stretch->out_start + until - stretch->source_start, rate_hz, out_rate_hz)};
             at = busy_end < stretch->source_end ? (busy_end > at ? busy_end : at + 1) : stretch->source_end;
         }
     }

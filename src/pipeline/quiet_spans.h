@@ -12,8 +12,9 @@ struct tt_quiet_spans {
     size_t count;
 };
 
-/* Stretches of the voice at least a guard away from runs, and without breaths, in its own samples; without clicks and noises, too, unless these
- * (and what may be a breath, and may be one) are wanted as part of the room. */
-bool tt_quiet_spans_find(const struct tt_heard *heard, const struct tt_time_map *map, int out_rate_hz, bool with_noises, struct tt_quiet_spans *quiet, struct tt_error *err);
+/* Stretches of the voice at least a guard away from runs, and without breaths, in its own samples; without clicks and
+ * noises, too, unless these (and what may be a breath, and may be one) are wanted as part of the room. */
+bool tt_quiet_spans_find(const struct tt_heard *heard, const struct tt_time_map *map, int out_rate_hz, bool with_noises,
+                         struct tt_quiet_spans *quiet, struct tt_error *err);
 
 #endif

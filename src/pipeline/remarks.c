@@ -12,7 +12,8 @@
 #include "base/wide.h"
 #include "dsp/interpolator.h"
 
-/* Two samples in a row at full scale (within one step of 16 bits) are clipping; a single one may be a true peak. Common practice, no source. */
+/* Two samples in a row at full scale (within one step of 16 bits) are clipping; a single one may be a true peak. Common
+ * practice, no source. */
 static const float clip_level = 32767.0f / 32768.0f;
 enum { CLIP_RUN = 2 };
 /* A recorder that mutes by itself leaves exact zeros for longer than this. */
@@ -111,7 +112,8 @@ static void add(struct tt_remarks *remarks, const char *code, double at_s, const
 void tt_remarks_over_words(struct tt_remarks *remarks, const int64_t *samples, size_t count)
 {
     for (size_t i = 0; i < count; i++)
-        add(remarks, "over-words", (double)samples[i] / remarks->rate_hz, "something over the words, read this line again");
+        add(remarks, "over-words", (double)samples[i] / remarks->rate_hz,
+            "something over the words, read this line again");
 }
 
 void tt_remarks_finish(struct tt_remarks *remarks, const struct tt_heard *heard, int64_t bad_samples)
@@ -119,37 +121,52 @@ void tt_remarks_finish(struct tt_remarks *remarks, const struct tt_heard *heard,
     const double rate = remarks->rate_hz;
     end_zero_run(remarks);
     if (remarks->is_truncated)
-        add(remarks, "truncated", remarks->sample_count / rate, "the file ends before its header says: what was there was used; copy it again if its end is missing");
+        add(remarks, "truncated", remarks->sample_count / rate,
+            "the file ends before its header says: what was there was used; copy it again if its end is missing");
     if (bad_samples > 0)
-        add(remarks, "bad-samples", NAN, "%lld samples were no numbers (NaN or infinity) and were taken as silence; export it anew if a word is missing", (long long)bad_samples);
+        add(remarks, "bad-samples", NAN,
+            "%lld samples were no numbers (NaN or infinity) and were taken as silence; export it anew if a word is "
+            "missing",
+            (long long)bad_samples);
     if (remarks->peak == 0.0f) {
-        add(remarks, "digital-silence", NAN, "nothing but digital silence: was the microphone connected, or the wrong channel chosen?");
+        add(remarks, "digital-silence", NAN,
+            "nothing but digital silence: was the microphone connected, or the wrong channel chosen?");
         return;
     }
     if (remarks->mended_places > 0)
         add(remarks, "safety", (double)remarks->first_mended_frame / rate,
-            "the channel clips in %lld places: channel %d, which holds the same lower, is heard there; lower the recording level next time",
+            "the channel clips in %lld places: channel %d, which holds the same lower, is heard there; lower the "
+            "recording level next time",
             (long long)remarks->mended_places, (int)heard->facts.safety_number);
     else if (remarks->clipped_runs > 0 && !(remarks->is_float && remarks->peak > 1.0f))
         add(remarks, "clipped", remarks->first_clip_sample / rate,
-            "clipped in %lld places (%.1f ms in all): the loudest words are distorted; lower the recording level next time",
+            "clipped in %lld places (%.1f ms in all): the loudest words are distorted; lower the recording level next "
+            "time",
             (long long)remarks->clipped_runs, 1000.0 * (double)remarks->clipped_samples / rate);
     if (remarks->muted_samples > rate / 2)
-        add(remarks, "muted", NAN, "%.1f s of digital silence: the recorder mutes pauses by itself; switch that off, since there is no room tone in them",
+        add(remarks, "muted", NAN,
+            "%.1f s of digital silence: the recorder mutes pauses by itself; switch that off, since there is no room "
+            "tone in them",
             (double)remarks->muted_samples / rate);
     double offset = remarks->sample_count > 0 ? fabs(remarks->sum / (double)remarks->sample_count) : 0;
     if (offset > 0.001) /* -60 dBFS: above the noise of any usable recording. Common practice, no source. */
-        add(remarks, "dc-offset", NAN, "a constant offset of %.1f %% of full scale; it is taken out with the rumble", 100 * offset);
+        add(remarks, "dc-offset", NAN, "a constant offset of %.1f %% of full scale; it is taken out with the rumble",
+            100 * offset);
     if (heard->run_count == 0)
-        add(remarks, "no-speech", NAN, "no speech was found, so nothing was cut; if it is no take, write no beside it in order.csv, column use");
+        add(remarks, "no-speech", NAN,
+            "no speech was found, so nothing was cut; if it is no take, write no beside it in order.csv, column use");
     if (heard->facts.hum.base_hz > 0) {
         float most = 0;
         for (int k = 0; k < TT_HUM_HARMONICS; k++)
             most = heard->facts.hum.over_floor_db[k] > most ? heard->facts.hum.over_floor_db[k] : most;
-        add(remarks, "hum", NAN, "mains hum at %.1f Hz, up to %.0f dB over the room: look for a loose ground or a power supply near the cable",
+        add(remarks, "hum", NAN,
+            "mains hum at %.1f Hz, up to %.0f dB over the room: look for a loose ground or a power supply near the "
+            "cable",
             heard->facts.hum.base_hz, (double)most);
     }
     double ratio = heard->facts.speech_dbfs - heard->facts.floor_dbfs;
-    if (heard->run_count > 0 && isfinite(ratio) && ratio < 15) /* below this the gate takes words with it; from our own measurements */
-        add(remarks, "noisy", NAN, "the voice is only %.0f dB over the room: go nearer to the microphone or leave this room", ratio);
+    if (heard->run_count > 0 && isfinite(ratio) &&
+        ratio < 15) /* below this the gate takes words with it; from our own measurements */
+        add(remarks, "noisy", NAN,
+            "the voice is only %.0f dB over the room: go nearer to the microphone or leave this room", ratio);
 }

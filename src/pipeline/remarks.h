@@ -17,7 +17,7 @@ struct tt_remarks {
     int64_t mended_places, first_mended_frame; /* where the safety channel stood in */
     /* running */
     int64_t sample_count, clipped_samples, clipped_runs, first_clip_sample;
-    int clip_run;                /* samples at full scale in a row so far */
+    int clip_run; /* samples at full scale in a row so far */
     int64_t zero_run, muted_samples;
     double sum;
     float peak;

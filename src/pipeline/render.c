@@ -28,25 +28,26 @@ struct render_pass {
     struct tt_quiet_spans room_spans; /* of the take; filled only where gaps are opened */
     struct tt_room_match *match;
     struct tt_editor *editor;
-    bool is_straight;                 /* voice and whole go into their files as they are made */
+    bool is_straight; /* voice and whole go into their files as they are made */
     struct tt_outlet voice, whole;
 };
 
 int tt_delivery_rate_hz(const struct tt_settings *settings, int take_rate_hz)
 {
     switch (settings->deliver.rate_hz) {
-    case TT_RATE_44100: return 44100;
-    case TT_RATE_48000: return 48000;
-    case TT_RATE_96000: return 96000;
-    case TT_RATE_KEEP: break;
+    case TT_RATE_44100:
+        return 44100;
+    case TT_RATE_48000:
+        return 48000;
+    case TT_RATE_96000:
+        return 96000;
+    case TT_RATE_KEEP:
+        break;
     }
     return take_rate_hz;
 }
 
-double tt_room_tone_gain(const struct tt_settings *settings)
-{
-    return tt_amplitude_from_db(-settings->gate.depth_db);
-}
+double tt_room_tone_gain(const struct tt_settings *settings) { return tt_amplitude_from_db(-settings->gate.depth_db); }
 
 static bool deliver_part(void *context, const float *samples, size_t count, struct tt_error *err)
 {
@@ -58,8 +59,8 @@ static bool deliver_part(void *context, const float *samples, size_t count, stru
 
 static bool finish_chain(struct render_pass *pass, struct tt_error *err)
 {
-    return tt_render_chain_finish(pass->chain, err) && tt_editor_finish(pass->editor, err) && tt_outlet_finish(&pass->voice, err) &&
-           (!pass->request->whole_path || tt_outlet_finish(&pass->whole, err));
+    return tt_render_chain_finish(pass->chain, err) && tt_editor_finish(pass->editor, err) &&
+           tt_outlet_finish(&pass->voice, err) && (!pass->request->whole_path || tt_outlet_finish(&pass->whole, err));
 }
 
 static bool run_chain(struct render_pass *pass, struct tt_error *err)
@@ -67,23 +68,28 @@ static bool run_chain(struct render_pass *pass, struct tt_error *err)
     const struct tt_render_request *request = pass->request;
     const int64_t start = tt_render_chain_start(pass->chain), end = tt_render_chain_end(pass->chain);
     int64_t done = start, count = 0;
-    while (end > done && (count = tt_voice_reader_read(pass->reader, pass->block, end - done < BLOCK_SAMPLES ? end - done : BLOCK_SAMPLES, err)) > 0) {
+    while (end > done &&
+           (count = tt_voice_reader_read(pass->reader, pass->block,
+                                         end - done < BLOCK_SAMPLES ? end - done : BLOCK_SAMPLES, err)) > 0) {
         if (!tt_render_chain_add(pass->chain, pass->block, (size_t)count, err))
             return false;
         done += count;
-        if (request->tick && !request->tick(request->tick_context, end > start ? (double)(done - start) / (double)(end - start) : 0))
+        if (request->tick &&
+            !request->tick(request->tick_context, end > start ? (double)(done - start) / (double)(end - start) : 0))
             return tt_fail(err, TT_ERROR_STOPPED, "stopped");
     }
     if (count < 0)
         return false;
-    if (done != end || (end == request->heard->facts.frame_count && tt_voice_reader_read(pass->reader, pass->block, 1, NULL) != 0))
+    if (done != end ||
+        (end == request->heard->facts.frame_count && tt_voice_reader_read(pass->reader, pass->block, 1, NULL) != 0))
         return tt_fail(err, TT_ERROR_INPUT, "the take has changed while it was worked on; run again");
     return finish_chain(pass, err);
 }
 
 static bool open_outlet(struct render_pass *pass, struct tt_outlet *outlet, bool is_whole, struct tt_error *err)
 {
-    return tt_outlet_open(outlet, pass->request, pass->reader, &pass->info, (struct tt_outlet_kind){is_whole, pass->is_straight}, err);
+    return tt_outlet_open(outlet, pass->request, pass->reader, &pass->info,
+                          (struct tt_outlet_kind){is_whole, pass->is_straight}, err);
 }
 
 /* Made tone is tuned to what the gate leaves of the room, where any is made. */
@@ -94,11 +100,13 @@ static bool open_match(struct render_pass *pass, struct tt_error *err)
     if (!tt_time_map_has_gaps(request->map))
         return true;
     /* Of a part nothing is known outside it. out_start: the spans stay in the take's samples. */
-    struct tt_stretch all = {.source_start = heard->from_sample, .source_end = tt_heard_end(heard), .out_start = heard->from_sample};
+    struct tt_stretch all = {
+        .source_start = heard->from_sample, .source_end = tt_heard_end(heard), .out_start = heard->from_sample};
     struct tt_time_map whole = {.rate_hz = heard->facts.rate_hz, .stretches = &all, .count = 1};
     if (!tt_quiet_spans_find(heard, &whole, heard->facts.rate_hz, true, &pass->room_spans, err))
         return false;
-    pass->match = tt_room_match_create(&heard->floor, tt_room_tone_gain(request->settings), pass->room_spans.spans, pass->room_spans.count, err);
+    pass->match = tt_room_match_create(&heard->floor, tt_room_tone_gain(request->settings), pass->room_spans.spans,
+                                       pass->room_spans.count, err);
     return pass->match != NULL;
 }
 
@@ -125,7 +133,8 @@ static bool open_pass(struct render_pass *pass, struct tt_error *err)
     snprintf(seed_digits, sizeof seed_digits, "%.16s", heard->facts.content_sha256);
     uint64_t seed = strtoull(seed_digits, NULL, 16);
     pass->tone = tt_room_tone_create(&heard->floor, tt_room_tone_gain(request->settings), seed, err);
-    if (!pass->tone || !open_outlet(pass, &pass->voice, false, err) || (request->whole_path && !open_outlet(pass, &pass->whole, true, err)))
+    if (!pass->tone || !open_outlet(pass, &pass->voice, false, err) ||
+        (request->whole_path && !open_outlet(pass, &pass->whole, true, err)))
         return false;
     if (!open_match(pass, err))
         return false;
@@ -183,7 +192,8 @@ static bool deliver(struct render_pass *pass, struct tt_rendered *rendered, bool
     return !request->whole_path || tt_outlet_deliver(&pass->whole, &rendered->gain_db, NULL, &delivered, err);
 }
 
-static bool render(const struct tt_render_request *request, bool is_straight, struct tt_rendered *rendered, bool *is_missed, struct tt_error *err)
+static bool render(const struct tt_render_request *request, bool is_straight, struct tt_rendered *rendered,
+                   bool *is_missed, struct tt_error *err)
 {
     struct render_pass *pass = calloc(1, sizeof *pass);
     if (!pass)
@@ -200,5 +210,6 @@ static bool render(const struct tt_render_request *request, bool is_straight, st
 bool tt_render(const struct tt_render_request *request, struct tt_rendered *rendered, struct tt_error *err)
 {
     bool is_missed = false;
-    return render(request, tt_outlet_may_be_straight(request), rendered, &is_missed, err) && (!is_missed || render(request, false, rendered, &is_missed, err));
+    return render(request, tt_outlet_may_be_straight(request), rendered, &is_missed, err) &&
+           (!is_missed || render(request, false, rendered, &is_missed, err));
 }

@@ -7,9 +7,12 @@
 #include "pipeline/sink.h"
 
 struct tt_render_chain;
-/* The request is borrowed; the sink gets what comes out, on the caller's thread. most_samples: the longest block that is added. */
-struct tt_render_chain *tt_render_chain_open(const struct tt_render_request *request, size_t most_samples, tt_sink sink, void *context, struct tt_error *err);
-/* Of the take: what the chain wants and the sink gets, in this order. The end is a second behind what is used where not all of the take is. */
+/* The request is borrowed; the sink gets what comes out, on the caller's thread. most_samples: the longest block that
+ * is added. */
+struct tt_render_chain *tt_render_chain_open(const struct tt_render_request *request, size_t most_samples, tt_sink sink,
+                                             void *context, struct tt_error *err);
+/* Of the take: what the chain wants and the sink gets, in this order. The end is a second behind what is used where not
+ * all of the take is. */
 int64_t tt_render_chain_start(const struct tt_render_chain *chain);
 int64_t tt_render_chain_end(const struct tt_render_chain *chain);
 bool tt_render_chain_add(struct tt_render_chain *chain, const float *samples, size_t count, struct tt_error *err);

@@ -18,7 +18,7 @@ static const double least_room_ms = 500;
 
 /* From the file's rate to the take's, through the rumble filter, into frames. */
 struct room_path {
-    struct tt_resampler *resampler;   /* NULL at the take's own rate */
+    struct tt_resampler *resampler; /* NULL at the take's own rate */
     struct tt_highpass *highpass;
     struct tt_framer *framer;
     float *resampled, *filtered;
@@ -82,8 +82,10 @@ static bool listen_through(struct room_path *path, struct tt_voice_reader *reade
 static bool keep_mean(const struct room_path *path, struct tt_floor_track *track, struct tt_error *err)
 {
     size_t bins = (size_t)track->shape.bin_count;
-    if (track->node_count < 1 || path->frame_count * path->hop_samples < tt_frames_from_ms(least_room_ms, track->shape.rate_hz))
-        return tt_fail(err, TT_ERROR_INPUT, "too short to hear a room in; record it for some seconds, or set floor.room_tone to auto");
+    if (track->node_count < 1 ||
+        path->frame_count * path->hop_samples < tt_frames_from_ms(least_room_ms, track->shape.rate_hz))
+        return tt_fail(err, TT_ERROR_INPUT,
+                       "too short to hear a room in; record it for some seconds, or set floor.room_tone to auto");
     for (size_t k = 0; k < bins; k++) {
         double sum = 0;
         for (int i = 0; i < track->node_count; i++)
@@ -118,8 +120,10 @@ bool tt_room_recording_hear(const struct tt_settings *settings, struct tt_hearin
         ok = path.resampled && path.filtered;
     }
     ok = ok && (path.estimator = tt_floor_estimator_create(hearing->shape, settings->floor.window_s, err)) &&
-         (path.framer = tt_framer_create(hearing->shape, take_frame, &path, err)) && listen_through(&path, reader, block, err) &&
-         tt_floor_estimator_finish(path.estimator, &hearing->heard->floor, err) && keep_mean(&path, &hearing->heard->floor, err);
+         (path.framer = tt_framer_create(hearing->shape, take_frame, &path, err)) &&
+         listen_through(&path, reader, block, err) &&
+         tt_floor_estimator_finish(path.estimator, &hearing->heard->floor, err) &&
+         keep_mean(&path, &hearing->heard->floor, err);
     if (!ok) {
         if (!block || (path.framer == NULL && err && err->kind == TT_OK))
             tt_fail_memory(err);

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* A frame's power spectrum waits until the listener knows whether somebody speaks in it: the upper half of each float, rounded (0.02 dB). */
+/* A frame's power spectrum waits until the listener knows whether somebody speaks in it: the upper half of each float,
+ * rounded (0.02 dB). */
 #ifndef TT_PIPELINE_SPECTRUM_RING_H
 #define TT_PIPELINE_SPECTRUM_RING_H
 

@@ -14,14 +14,14 @@ struct tt_unit_row {
     tt_sink sink;
     void *context;
     struct tt_crew *crew;
-    struct tt_unit *units;     /* under way */
-    void **pieces;             /* the same, for the crew */
+    struct tt_unit *units; /* under way */
+    void **pieces;         /* the same, for the crew */
     size_t unit_count;
-    struct tt_unit *filling;   /* NULL: none */
-    int64_t next_sample;       /* where the unit begins that is filled, or will be */
-    float *carried;            /* what it shares with the one before it: first what is run in, then what that looked ahead to */
+    struct tt_unit *filling; /* NULL: none */
+    int64_t next_sample;     /* where the unit begins that is filled, or will be */
+    float *carried; /* what it shares with the one before it: first what is run in, then what that looked ahead to */
     size_t carried_count, run_in;
-    int64_t left;              /* samples of the stream still to come */
+    int64_t left; /* samples of the stream still to come */
 };
 
 static bool run_unit(void *context, size_t worker, void *piece, struct tt_error *err)
@@ -64,21 +64,23 @@ static bool allocate(struct tt_unit_row *row, int64_t length, size_t threads)
     return ok;
 }
 
-struct tt_unit_row *tt_unit_row_open(const struct tt_unit_link *link, int64_t start_sample, int64_t length, size_t threads, tt_sink sink, void *context,
-                                     struct tt_error *err)
+struct tt_unit_row *tt_unit_row_open(const struct tt_unit_link *link, int64_t start_sample, int64_t length,
+                                     size_t threads, tt_sink sink, void *context, struct tt_error *err)
 {
     struct tt_unit_row *row = calloc(1, sizeof *row);
     if (!row) {
         tt_fail_memory(err);
         return NULL;
     }
-    *row = (struct tt_unit_row){.link = link, .sink = sink, .context = context, .next_sample = start_sample, .left = length};
+    *row = (struct tt_unit_row){
+        .link = link, .sink = sink, .context = context, .next_sample = start_sample, .left = length};
     if (!allocate(row, length, threads)) {
         tt_fail_memory(err);
         tt_unit_row_close(row);
         return NULL;
     }
-    const struct tt_crew_plan plan = {.work = run_unit, .take = take_unit, .context = row, .pieces = row->pieces, .piece_count = row->unit_count};
+    const struct tt_crew_plan plan = {
+        .work = run_unit, .take = take_unit, .context = row, .pieces = row->pieces, .piece_count = row->unit_count};
     if (!(row->crew = tt_crew_open(&plan, threads, err))) {
         tt_unit_row_close(row);
         return NULL;

@@ -9,11 +9,14 @@
 /* Room for one more item; items may move. */
 static bool make_room(void **items, size_t count, size_t *capacity, size_t item_size, struct tt_error *err)
 {
-    if (count < *capacity) return true;
+    if (count < *capacity)
+        return true;
     size_t more = *capacity ? 2 * *capacity : 64;
-    if (more > SIZE_MAX / item_size) return tt_fail_memory(err);
+    if (more > SIZE_MAX / item_size)
+        return tt_fail_memory(err);
     void *moved = realloc(*items, more * item_size);
-    if (!moved) return tt_fail_memory(err);
+    if (!moved)
+        return tt_fail_memory(err);
     *items = moved;
     *capacity = more;
     return true;
@@ -21,9 +24,11 @@ static bool make_room(void **items, size_t count, size_t *capacity, size_t item_
 
 static bool add_span(struct tt_edit_list *list, struct tt_edit_span span, struct tt_error *err)
 {
-    if (span.end_frame <= span.start_frame) return true;
+    if (span.end_frame <= span.start_frame)
+        return true;
     void *items = list->spans;
-    if (!make_room(&items, list->span_count, &list->span_capacity, sizeof span, err)) return false;
+    if (!make_room(&items, list->span_count, &list->span_capacity, sizeof span, err))
+        return false;
     list->spans = items;
     list->spans[list->span_count++] = span;
     return true;
@@ -32,7 +37,8 @@ static bool add_span(struct tt_edit_list *list, struct tt_edit_span span, struct
 static bool add_mark(struct tt_edit_list *list, struct tt_edit_mark mark, struct tt_error *err)
 {
     void *items = list->marks;
-    if (!make_room(&items, list->mark_count, &list->mark_capacity, sizeof mark, err)) return false;
+    if (!make_room(&items, list->mark_count, &list->mark_capacity, sizeof mark, err))
+        return false;
     list->marks = items;
     list->marks[list->mark_count++] = mark;
     return true;
@@ -45,26 +51,33 @@ static int64_t list_end(const struct tt_edit_list *list)
 
 static bool is_in_narration(const struct tt_take_report *take)
 {
-    return !take->has_failed && take->is_heard && take->has_voice && take->narration_start_frame >= 0 && take->map->count > 0;
+    return !take->has_failed && take->is_heard && take->has_voice && take->narration_start_frame >= 0 &&
+           take->map->count > 0;
 }
 
-static int64_t in_narration(const struct tt_session_report *session, const struct tt_take_report *take, int64_t out_sample)
+static int64_t in_narration(const struct tt_session_report *session, const struct tt_take_report *take,
+                            int64_t out_sample)
 {
-    int64_t frame = take->narration_start_frame + tt_rescale_frames(out_sample, take->map->rate_hz, session->narration_rate_hz);
+    int64_t frame =
+        take->narration_start_frame + tt_rescale_frames(out_sample, take->map->rate_hz, session->narration_rate_hz);
     return frame < session->narration_frames ? frame : session->narration_frames;
 }
 
 /* A clip, cut where one file of the recording ends and the next begins. */
-static bool add_clip(const struct tt_session_report *session, struct tt_edit_list *list, struct tt_edit_span clip, struct tt_error *err)
+static bool add_clip(const struct tt_session_report *session, struct tt_edit_list *list, struct tt_edit_span clip,
+                     struct tt_error *err)
 {
     const struct tt_take_report *take = &session->takes[clip.take];
     for (size_t i = 1; i < take->file_count && !session->settings->deliver.whole; i++) {
         const int64_t edge = take->files[i].start_frame;
-        if (edge <= clip.source_start || edge >= clip.source_end) continue;
+        if (edge <= clip.source_start || edge >= clip.source_end)
+            continue;
         struct tt_edit_span first = clip;
         first.source_end = edge;
-        first.end_frame = clip.start_frame + tt_rescale_frames(edge - clip.source_start, take->map->rate_hz, session->narration_rate_hz);
-        if (!add_span(list, first, err)) return false;
+        first.end_frame = clip.start_frame +
+                          tt_rescale_frames(edge - clip.source_start, take->map->rate_hz, session->narration_rate_hz);
+        if (!add_span(list, first, err))
+            return false;
         clip.source_start = edge;
         clip.start_frame = first.end_frame;
     }
@@ -75,47 +88,61 @@ const struct tt_report_file *tt_edit_file_at(const struct tt_take_report *take, 
 {
     const struct tt_report_file *found = NULL;
     for (size_t i = 0; i < take->file_count; i++)
-        if (take->files[i].start_frame <= source_start) found = &take->files[i];
+        if (take->files[i].start_frame <= source_start)
+            found = &take->files[i];
     return found;
 }
 
-static bool add_spans(const struct tt_session_report *session, size_t index, struct tt_edit_list *list, struct tt_error *err)
+static bool add_spans(const struct tt_session_report *session, size_t index, struct tt_edit_list *list,
+                      struct tt_error *err)
 {
     const struct tt_take_report *take = &session->takes[index];
     for (size_t i = 0; i < take->map->count; i++) {
         const struct tt_stretch *stretch = &take->map->stretches[i];
-        struct tt_edit_span clip = { true, index, stretch->source_start, stretch->source_end, 0, 0 };
+        struct tt_edit_span clip = {true, index, stretch->source_start, stretch->source_end, 0, 0};
         clip.start_frame = in_narration(session, take, stretch->out_start);
-        clip.end_frame = in_narration(session, take, stretch->out_start + (stretch->source_end - stretch->source_start));
-        struct tt_edit_span tone = { .start_frame = list_end(list), .end_frame = clip.start_frame };
-        if (clip.start_frame < tone.start_frame) clip.start_frame = tone.start_frame;
-        if (!add_span(list, tone, err) || !add_clip(session, list, clip, err)) return false;
+        clip.end_frame =
+            in_narration(session, take, stretch->out_start + (stretch->source_end - stretch->source_start));
+        struct tt_edit_span tone = {.start_frame = list_end(list), .end_frame = clip.start_frame};
+        if (clip.start_frame < tone.start_frame)
+            clip.start_frame = tone.start_frame;
+        if (!add_span(list, tone, err) || !add_clip(session, list, clip, err))
+            return false;
     }
     return true;
 }
 
 static bool find_mark_kind(const struct tt_row *row, enum tt_edit_mark_kind *kind)
 {
-    if (row->action == TT_DO_ASK) *kind = TT_MARK_QUESTION;
-    else if (row->kind == TT_ROW_LABEL) *kind = TT_MARK_LABEL;
-    else if (row->kind == TT_ROW_GAP && row->action == TT_DO_OPEN) *kind = TT_MARK_GAP;
-    else return false;
+    if (row->action == TT_DO_ASK)
+        *kind = TT_MARK_QUESTION;
+    else if (row->kind == TT_ROW_LABEL)
+        *kind = TT_MARK_LABEL;
+    else if (row->kind == TT_ROW_GAP && row->action == TT_DO_OPEN)
+        *kind = TT_MARK_GAP;
+    else
+        return false;
     return true;
 }
 
-static bool add_marks(const struct tt_session_report *session, size_t index, struct tt_edit_list *list, struct tt_error *err)
+static bool add_marks(const struct tt_session_report *session, size_t index, struct tt_edit_list *list,
+                      struct tt_error *err)
 {
     const struct tt_take_report *take = &session->takes[index];
-    struct tt_edit_mark mark = { TT_MARK_TAKE, index, NULL, take->narration_start_frame, take->narration_start_frame };
-    if (!add_mark(list, mark, err)) return false;
+    struct tt_edit_mark mark = {TT_MARK_TAKE, index, NULL, take->narration_start_frame, take->narration_start_frame};
+    if (!add_mark(list, mark, err))
+        return false;
     for (size_t i = 0; i < take->sheet->count; i++) {
         mark.row = &take->sheet->rows[i];
-        if (!find_mark_kind(mark.row, &mark.kind)) continue;
+        if (!find_mark_kind(mark.row, &mark.kind))
+            continue;
         struct tt_landing landing = tt_landing_of_row(mark.row, take->map);
-        if (!landing.is_in && mark.kind != TT_MARK_LABEL) continue; /* a label whose place is gone stands at the join */
+        if (!landing.is_in && mark.kind != TT_MARK_LABEL)
+            continue; /* a label whose place is gone stands at the join */
         mark.start_frame = in_narration(session, take, landing.start);
         mark.end_frame = in_narration(session, take, landing.end);
-        if (!add_mark(list, mark, err)) return false;
+        if (!add_mark(list, mark, err))
+            return false;
     }
     return true;
 }
@@ -123,22 +150,29 @@ static bool add_marks(const struct tt_session_report *session, size_t index, str
 static int compare_marks(const void *a, const void *b)
 {
     const struct tt_edit_mark *left = a, *right = b;
-    if (left->start_frame != right->start_frame) return left->start_frame < right->start_frame ? -1 : 1;
-    if (left->take != right->take) return left->take < right->take ? -1 : 1;
-    if (!left->row || !right->row) return (left->row != NULL) - (right->row != NULL);
+    if (left->start_frame != right->start_frame)
+        return left->start_frame < right->start_frame ? -1 : 1;
+    if (left->take != right->take)
+        return left->take < right->take ? -1 : 1;
+    if (!left->row || !right->row)
+        return (left->row != NULL) - (right->row != NULL);
     return (left->row > right->row) - (left->row < right->row); /* rows of one sheet */
 }
 
 bool tt_edit_list_build(const struct tt_session_report *session, struct tt_edit_list *list, struct tt_error *err)
 {
-    *list = (struct tt_edit_list){ 0 };
+    *list = (struct tt_edit_list){0};
     bool ok = true;
     for (size_t i = 0; ok && session->has_narration && i < session->take_count; i++)
-        if (is_in_narration(&session->takes[i])) ok = add_spans(session, i, list, err) && add_marks(session, i, list, err);
-    struct tt_edit_span tail = { .start_frame = list_end(list), .end_frame = session->has_narration ? session->narration_frames : 0 };
+        if (is_in_narration(&session->takes[i]))
+            ok = add_spans(session, i, list, err) && add_marks(session, i, list, err);
+    struct tt_edit_span tail = {.start_frame = list_end(list),
+                                .end_frame = session->has_narration ? session->narration_frames : 0};
     ok = ok && add_span(list, tail, err);
-    if (ok && list->mark_count > 1) qsort(list->marks, list->mark_count, sizeof *list->marks, compare_marks);
-    if (!ok) tt_edit_list_free(list);
+    if (ok && list->mark_count > 1)
+        qsort(list->marks, list->mark_count, sizeof *list->marks, compare_marks);
+    if (!ok)
+        tt_edit_list_free(list);
     return ok;
 }
 
@@ -146,7 +180,7 @@ void tt_edit_list_free(struct tt_edit_list *list)
 {
     free(list->spans);
     free(list->marks);
-    *list = (struct tt_edit_list){ 0 };
+    *list = (struct tt_edit_list){0};
 }
 
 void tt_edit_mark_text(const struct tt_session_report *session, const struct tt_edit_mark *mark, struct tt_text *out)
@@ -161,8 +195,10 @@ void tt_edit_mark_text(const struct tt_session_report *session, const struct tt_
         return;
     }
     tt_text_add(out, tt_row_kind_name(mark->row->kind));
-    if (mark->kind == TT_MARK_QUESTION) tt_text_add(out, "?");
-    if (has_note) tt_text_addf(out, " %s", mark->row->note);
+    if (mark->kind == TT_MARK_QUESTION)
+        tt_text_add(out, "?");
+    if (has_note)
+        tt_text_addf(out, " %s", mark->row->note);
 }
 
 bool tt_has_time(const struct tt_session_report *session)
@@ -172,5 +208,6 @@ bool tt_has_time(const struct tt_session_report *session)
 
 void tt_whole_name(const struct tt_session_report *session, const struct tt_take_report *take, struct tt_text *out)
 {
-    tt_text_addf(out, "whole/%s.%s", take->stem, session->settings->deliver.format == TT_CONTAINER_FLAC ? "flac" : "wav");
+    tt_text_addf(out, "whole/%s.%s", take->stem,
+                 session->settings->deliver.format == TT_CONTAINER_FLAC ? "flac" : "wav");
 }

@@ -5,7 +5,8 @@
 
 #include "report/report.h"
 
-/* An inline SVG in CSS classes; its data-left and data-scale (units a second) let the script find a time in it. Before and after share one scale of time. */
+/* An inline SVG in CSS classes; its data-left and data-scale (units a second) let the script find a time in it. Before
+ * and after share one scale of time. */
 void tt_figure(struct tt_text *out, const struct tt_take_report *take);
 /* A round step for a time axis whose scale is units a second, and how a time on it is written. */
 double tt_tick_step_s(double scale);

@@ -13,8 +13,9 @@
 
 double tt_rounded(double value, int decimals)
 {
-    static const double powers[] = { 1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6 };
-    if (!isfinite(value)) return value;
+    static const double powers[] = {1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6};
+    if (!isfinite(value))
+        return value;
     return round(value * powers[decimals]) / powers[decimals] + 0.0; /* never -0 */
 }
 
@@ -25,8 +26,9 @@ json_t *tt_json_number(double value, int decimals)
 
 json_t *tt_json_utf8(const char *text)
 {
-    if (!text) return json_null();
-    struct tt_text clean = { 0 };
+    if (!text)
+        return json_null();
+    struct tt_text clean = {0};
     tt_text_add(&clean, "");
     tt_utf8_add(&clean, text);
     json_t *value = clean.has_failed ? NULL : json_stringn(clean.data, clean.length);
@@ -34,17 +36,26 @@ json_t *tt_json_utf8(const char *text)
     return value;
 }
 
-bool tt_json_put(json_t *object, const char *key, json_t *value) { return json_object_set_new(object, key, value) == 0; }
+bool tt_json_put(json_t *object, const char *key, json_t *value)
+{
+    return json_object_set_new(object, key, value) == 0;
+}
 bool tt_json_push(json_t *array, json_t *value) { return json_array_append_new(array, value) == 0; }
 
-json_t *tt_json_program(void)
-{
-    return json_pack("{s:s, s:s}", "name", "tidytake", "version", TIDYTAKE_VERSION);
-}
+json_t *tt_json_program(void) { return json_pack("{s:s, s:s}", "name", "tidytake", "version", TIDYTAKE_VERSION); }
 
-/* The names of the figures, and where they stand; those of a window or a gate that nothing passed are -INFINITY in memory. */
-struct figure { const char *key; size_t offset; int decimals; bool is_unknown_when_null; };
-#define FIGURE(key, member, decimals, is_unknown) { key, offsetof(struct tt_after, member), decimals, is_unknown }
+/* The names of the figures, and where they stand; those of a window or a gate that nothing passed are -INFINITY in
+ * memory. */
+struct figure {
+    const char *key;
+    size_t offset;
+    int decimals;
+    bool is_unknown_when_null;
+};
+#define FIGURE(key, member, decimals, is_unknown)                                                                      \
+    {                                                                                                                  \
+        key, offsetof(struct tt_after, member), decimals, is_unknown                                                   \
+    }
 
 static const struct figure figures[] = {
     FIGURE("duration_s", levels.duration_s, TT_DECIMALS_SECONDS, true),
@@ -67,7 +78,10 @@ static double *figure_at(const struct figure *figure, struct tt_after *measured)
 }
 
 /* What null stands for when it is read back; a run that has just measured shows the same. */
-static double as_null(const struct figure *figure) { return figure->is_unknown_when_null ? (double)NAN : -(double)INFINITY; }
+static double as_null(const struct figure *figure)
+{
+    return figure->is_unknown_when_null ? (double)NAN : -(double)INFINITY;
+}
 
 json_t *tt_json_measured(const struct tt_after *measured)
 {
@@ -75,18 +89,21 @@ json_t *tt_json_measured(const struct tt_after *measured)
     json_t *object = json_object();
     bool ok = true;
     for (size_t i = 0; i < FIGURES; i++) {
-        ok = ok && tt_json_put(object, figures[i].key, tt_json_number(*figure_at(&figures[i], &copy), figures[i].decimals));
+        ok = ok &&
+             tt_json_put(object, figures[i].key, tt_json_number(*figure_at(&figures[i], &copy), figures[i].decimals));
         if (strcmp(figures[i].key, "speech_dbfs") == 0)
-            ok = ok && tt_json_put(object, "speech_to_floor_db", tt_json_number(copy.speech_dbfs - copy.floor_dbfs, TT_DECIMALS_LEVEL));
+            ok = ok && tt_json_put(object, "speech_to_floor_db",
+                                   tt_json_number(copy.speech_dbfs - copy.floor_dbfs, TT_DECIMALS_LEVEL));
     }
-    if (ok) return object;
+    if (ok)
+        return object;
     json_decref(object);
     return NULL;
 }
 
 bool tt_json_get_measured(const json_t *object, struct tt_after *measured)
 {
-    *measured = (struct tt_after){ 0 };
+    *measured = (struct tt_after){0};
     for (size_t i = 0; i < FIGURES; i++)
         if (!tt_json_get_number(object, figures[i].key, as_null(&figures[i]), figure_at(&figures[i], measured)))
             return false;
@@ -117,8 +134,10 @@ json_t *tt_json_warnings(const struct tt_warning *warnings, size_t count)
 {
     json_t *array = json_array();
     bool ok = array != NULL;
-    for (size_t i = 0; ok && i < count; i++) ok = tt_json_push(array, tt_json_warning(warnings[i].code, warnings[i].message, warnings[i].at_s));
-    if (ok) return array;
+    for (size_t i = 0; ok && i < count; i++)
+        ok = tt_json_push(array, tt_json_warning(warnings[i].code, warnings[i].message, warnings[i].at_s));
+    if (ok)
+        return array;
     json_decref(array);
     return NULL;
 }
@@ -126,7 +145,8 @@ json_t *tt_json_warnings(const struct tt_warning *warnings, size_t count)
 bool tt_json_get_number(const json_t *object, const char *key, double fallback, double *value)
 {
     const json_t *found = json_object_get(object, key);
-    if (!found || !(json_is_number(found) || json_is_null(found))) return false;
+    if (!found || !(json_is_number(found) || json_is_null(found)))
+        return false;
     *value = json_is_null(found) ? fallback : json_number_value(found);
     return true;
 }
@@ -134,7 +154,8 @@ bool tt_json_get_number(const json_t *object, const char *key, double fallback, 
 bool tt_json_get_frames(const json_t *object, const char *key, int64_t least, int64_t most, int64_t *value)
 {
     const json_t *found = json_object_get(object, key);
-    if (!json_is_integer(found)) return false;
+    if (!json_is_integer(found))
+        return false;
     *value = json_integer_value(found);
     return *value >= least && *value <= most;
 }
@@ -142,7 +163,8 @@ bool tt_json_get_frames(const json_t *object, const char *key, int64_t least, in
 bool tt_json_get_text(const json_t *object, const char *key, char *text, size_t capacity)
 {
     const json_t *found = json_object_get(object, key);
-    if (!json_is_string(found) || json_string_length(found) >= capacity) return false;
+    if (!json_is_string(found) || json_string_length(found) >= capacity)
+        return false;
     memcpy(text, json_string_value(found), json_string_length(found) + 1);
     return strlen(text) == json_string_length(found);
 }

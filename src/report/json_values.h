@@ -10,9 +10,9 @@
 /* Digits behind the point, so that files are stable and short: levels in 1/1000 dB, times to the microsecond. */
 enum { TT_DECIMALS_LEVEL = 3, TT_DECIMALS_SECONDS = 6 };
 
-double tt_rounded(double value, int decimals);          /* what is not finite stays as it is */
-json_t *tt_json_number(double value, int decimals);     /* null when not finite */
-json_t *tt_json_utf8(const char *text);                 /* null for NULL; bytes that are no UTF-8 become U+FFFD */
+double tt_rounded(double value, int decimals);      /* what is not finite stays as it is */
+json_t *tt_json_number(double value, int decimals); /* null when not finite */
+json_t *tt_json_utf8(const char *text);             /* null for NULL; bytes that are no UTF-8 become U+FFFD */
 
 /* {"name":"tidytake","version":...} */
 json_t *tt_json_program(void);
@@ -25,8 +25,8 @@ json_t *tt_json_warnings(const struct tt_warning *warnings, size_t count);
 bool tt_json_put(json_t *object, const char *key, json_t *value);
 bool tt_json_push(json_t *array, json_t *value);
 
-/* Adds the text of a file with so many digits in its numbers: enough for microseconds in days of sound (17 would show 0.1 as
- * 0.10000000000000001), or enough for any number to be read back the same. */
+/* Adds the text of a file with so many digits in its numbers: enough for microseconds in days of sound (17 would show
+ * 0.1 as 0.10000000000000001), or enough for any number to be read back the same. */
 enum { TT_DIGITS_SHORT = 14, TT_DIGITS_EXACT = 17 };
 bool tt_json_add_text(const json_t *object, int digits, struct tt_text *out, struct tt_error *err);
 

@@ -12,7 +12,8 @@ void tt_kind_symbols(struct tt_text *out);
 void tt_kind_mark(struct tt_text *out, enum tt_row_kind kind);
 
 /* "misread", "pause shortened by" ...: one sentence that says what was done with this row, and why. HTML. */
-void tt_row_words(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, const struct tt_row *row);
+void tt_row_words(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take,
+                  const struct tt_row *row);
 /* ", 98 % sure"; nothing where nothing is known. */
 void tt_row_sure(struct tt_text *out, const struct tt_row *row);
 /* "cut", "softened by 12 dB" ...: what stands in the column of actions. HTML. */

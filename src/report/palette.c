@@ -21,8 +21,10 @@ static double encode(double linear)
 void tt_palette_stop(bool is_dark, int stop, double rgb[3])
 {
     double share = (double)stop / (TT_PALETTE_STOPS - 1);
-    double lightness = is_dark ? dark_ink + (dark_paper - dark_ink) * share : light_ink + (light_paper - light_ink) * share;
-    double hue = (is_dark ? paper_hue + (ink_hue - paper_hue) * share : ink_hue + (paper_hue - ink_hue) * share) * pi / 180;
+    double lightness =
+        is_dark ? dark_ink + (dark_paper - dark_ink) * share : light_ink + (light_paper - light_ink) * share;
+    double hue =
+        (is_dark ? paper_hue + (ink_hue - paper_hue) * share : ink_hue + (paper_hue - ink_hue) * share) * pi / 180;
     double chroma = paper_chroma + (most_chroma - paper_chroma) * sin(pi * share);
     double fy = (lightness + 16) / 116, fx = fy + chroma * cos(hue) / 500, fz = fy - chroma * sin(hue) / 200;
     double x = 0.95047 * from_lab(fx), y = from_lab(fy), z = 1.08883 * from_lab(fz); /* D65, 2 degrees */
@@ -33,13 +35,15 @@ void tt_palette_stop(bool is_dark, int stop, double rgb[3])
 
 static void add_filter(struct tt_text *out, bool is_dark)
 {
-    tt_text_addf(out, "<filter id=\"%s\" color-interpolation-filters=\"sRGB\"><feComponentTransfer>", is_dark ? "tint-dark" : "tint");
+    tt_text_addf(out, "<filter id=\"%s\" color-interpolation-filters=\"sRGB\"><feComponentTransfer>",
+                 is_dark ? "tint-dark" : "tint");
     for (int channel = 0; channel < 3; channel++) {
         tt_text_addf(out, "<feFunc%c type=\"table\" tableValues=\"", "RGB"[channel]);
         for (int stop = 0; stop < TT_PALETTE_STOPS; stop++) {
             double rgb[3];
             tt_palette_stop(is_dark, stop, rgb);
-            if (stop > 0) tt_text_add(out, " ");
+            if (stop > 0)
+                tt_text_add(out, " ");
             tt_html_exact(out, rgb[channel], 4);
         }
         tt_text_add(out, "\"/>");

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* How long the pauses between the words are, before and after: counted in half octaves, since half a second more is much to a short pause and nothing
- * to a long one. */
+/* How long the pauses between the words are, before and after: counted in half octaves, since half a second more is
+ * much to a short pause and nothing to a long one. */
 #ifndef TT_REPORT_PAUSES_HEARD_H
 #define TT_REPORT_PAUSES_HEARD_H
 
@@ -13,7 +13,8 @@ struct tt_pauses_heard {
     double longest_before_s, longest_after_s; /* 0 without any */
 };
 
-/* Step i holds pauses from this length on, up to that of the next; i up to TT_PAUSE_STEPS. Longer ones are in the last step. */
+/* Step i holds pauses from this length on, up to that of the next; i up to TT_PAUSE_STEPS. Longer ones are in the last
+ * step. */
 double tt_pause_step_s(int i);
 /* Between the loud edges of what was heard as speech; after: of what is left of it, opened gaps counted in. */
 void tt_pauses_measure(const struct tt_take_report *take, struct tt_pauses_heard *pauses);

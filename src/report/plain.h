@@ -5,7 +5,8 @@
 
 #include "base/text.h"
 
-/* Adds text with '?' for each control character (C0, DEL, C1), line separator and change of writing direction, and for each byte that is no UTF-8. */
+/* Adds text with '?' for each control character (C0, DEL, C1), line separator and change of writing direction, and for
+ * each byte that is no UTF-8. */
 void tt_plain_add(struct tt_text *out, const char *text);
 
 /* The same, cut to `columns` characters (then it ends in "..."), and filled up with blanks when is_padded. */

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Frame positions carried from one sample rate to another, as the resampler does: round(frame * to / from), halves up. */
+/* Frame positions carried from one sample rate to another, as the resampler does: round(frame * to / from), halves up.
+ */
 #ifndef TT_REPORT_RESCALE_H
 #define TT_REPORT_RESCALE_H
 

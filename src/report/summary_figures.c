@@ -10,46 +10,60 @@
 #include "report/totals.h"
 
 /* Lowest and highest finite value; infinite when there was none. */
-struct extent { double lowest, highest; };
-static const struct extent no_extent = { INFINITY, -INFINITY };
+struct extent {
+    double lowest, highest;
+};
+static const struct extent no_extent = {INFINITY, -INFINITY};
 
 static void widen(struct extent *extent, double value)
 {
-    if (!isfinite(value)) return;
-    if (value < extent->lowest) extent->lowest = value;
-    if (value > extent->highest) extent->highest = value;
+    if (!isfinite(value))
+        return;
+    if (value < extent->lowest)
+        extent->lowest = value;
+    if (value > extent->highest)
+        extent->highest = value;
 }
 
 static void add_extent(struct tt_text *text, struct extent extent, const char *unit, const char *when)
 {
-    if (!isfinite(extent.highest)) return;
-    if (text->length > 0) tt_text_add(text, ", ");
+    if (!isfinite(extent.highest))
+        return;
+    if (text->length > 0)
+        tt_text_add(text, ", ");
     char lowest[32], highest[32];
     snprintf(lowest, sizeof lowest, "%.1f", extent.lowest);
     snprintf(highest, sizeof highest, "%.1f", extent.highest);
-    if (strcmp(lowest, highest) != 0) tt_text_addf(text, "%s to ", lowest);
+    if (strcmp(lowest, highest) != 0)
+        tt_text_addf(text, "%s to ", lowest);
     tt_text_addf(text, "%s %s %s", highest, unit, when);
 }
 
-static void add_pair(struct tt_text *out, const char *label, struct extent before, struct extent after, const char *unit)
+static void add_pair(struct tt_text *out, const char *label, struct extent before, struct extent after,
+                     const char *unit)
 {
-    struct tt_text text = { 0 };
+    struct tt_text text = {0};
     add_extent(&text, before, unit, "before");
     add_extent(&text, after, unit, "after");
-    if (text.has_failed) out->has_failed = true;
-    if (text.data) tt_summary_add_figure(out, label, text.data);
+    if (text.has_failed)
+        out->has_failed = true;
+    if (text.data)
+        tt_summary_add_figure(out, label, text.data);
     tt_text_free(&text);
 }
 
 static void add_count(struct tt_text *out, size_t count, const char *one, const char *several)
 {
-    if (count > 0) tt_text_addf(out, "%zu %s\n", count, count == 1 ? one : several);
+    if (count > 0)
+        tt_text_addf(out, "%zu %s\n", count, count == 1 ? one : several);
 }
 
 void tt_summary_add_running_time(const struct tt_session_report *session, struct tt_text *out)
 {
     struct tt_totals totals = tt_session_totals(session);
-    double after_s = session->has_narration && session->narration_rate_hz > 0 ? (double)session->narration_frames / session->narration_rate_hz : totals.after_s;
+    double after_s = session->has_narration && session->narration_rate_hz > 0
+                         ? (double)session->narration_frames / session->narration_rate_hz
+                         : totals.after_s;
     size_t up_to_date = 0, persons_rows = 0;
     for (size_t i = 0; i < session->take_count; i++) {
         up_to_date += !session->takes[i].has_failed && strcmp(session->takes[i].why, "up to date") == 0;
@@ -60,9 +74,11 @@ void tt_summary_add_running_time(const struct tt_session_report *session, struct
     tt_summary_clock(after_s, after);
     tt_summary_clock(totals.removed_s, removed);
     char text[160];
-    snprintf(text, sizeof text, "%s -> %s%s, %s taken out", before, after, session->is_plan ? " as planned" : "", removed);
+    snprintf(text, sizeof text, "%s -> %s%s, %s taken out", before, after, session->is_plan ? " as planned" : "",
+             removed);
     tt_summary_add_figure(out, "Running time", text);
-    snprintf(text, sizeof text, up_to_date > 0 ? "%zu, of which %zu %s up to date" : "%zu", session->take_count, up_to_date, up_to_date == 1 ? "was" : "were");
+    snprintf(text, sizeof text, up_to_date > 0 ? "%zu, of which %zu %s up to date" : "%zu", session->take_count,
+             up_to_date, up_to_date == 1 ? "was" : "were");
     tt_summary_add_figure(out, "Takes", text);
     add_count(out, persons_rows, "decision of yours is obeyed", "decisions of yours are obeyed");
 }
@@ -77,12 +93,16 @@ void tt_summary_add_takes(const struct tt_session_report *session, struct tt_tex
         char before[TT_TIME_CHARS], after[TT_TIME_CHARS], loudness[32] = "", questions[32] = "";
         tt_summary_clock(tt_take_before_s(take), before);
         tt_summary_clock(tt_take_after_s(take), after);
-        if (take->has_voice && !take->has_failed && isfinite(take->after.levels.integrated_lufs)) snprintf(loudness, sizeof loudness, "%.1f LUFS", take->after.levels.integrated_lufs);
-        if (tt_report_questions(take) > 0) snprintf(questions, sizeof questions, "%zu to answer", tt_report_questions(take));
+        if (take->has_voice && !take->has_failed && isfinite(take->after.levels.integrated_lufs))
+            snprintf(loudness, sizeof loudness, "%.1f LUFS", take->after.levels.integrated_lufs);
+        if (tt_report_questions(take) > 0)
+            snprintf(questions, sizeof questions, "%zu to answer", tt_report_questions(take));
         tt_text_add(out, "  ");
         tt_plain_add_fit(out, take->name, 18, true);
-        if (take->has_failed) tt_text_add(out, "  could not be done\n");
-        if (take->has_failed) continue;
+        if (take->has_failed)
+            tt_text_add(out, "  could not be done\n");
+        if (take->has_failed)
+            continue;
         tt_text_addf(out, " %8.12s -> %-8.12s %-11.11s ", before, after, loudness);
         const char *why = tt_take_is_empty(take) ? "empty" : take->why;
         if (strlen(why) > room_for_why) { /* a line of its own, whole */
@@ -98,16 +118,20 @@ void tt_summary_add_takes(const struct tt_session_report *session, struct tt_tex
 
 static void add_levels(const struct tt_session_report *session, struct tt_text *out)
 {
-    struct extent loudness[2] = { no_extent, no_extent }, peak[2] = { no_extent, no_extent }, floor[2] = { no_extent, no_extent };
+    struct extent loudness[2] = {no_extent, no_extent}, peak[2] = {no_extent, no_extent},
+                  floor[2] = {no_extent, no_extent};
     for (size_t i = 0; i < session->take_count; i++) {
         const struct tt_take_report *take = &session->takes[i];
-        if (take->has_failed || !take->is_heard) continue;
+        if (take->has_failed || !take->is_heard)
+            continue;
         widen(&loudness[0], take->heard->facts.before.integrated_lufs);
         widen(&peak[0], take->heard->facts.before.max_true_peak_dbtp);
         widen(&floor[0], take->heard->facts.floor_dbfs);
-        if (!take->has_voice) continue;
+        if (!take->has_voice)
+            continue;
         widen(&floor[1], take->after.floor_dbfs);
-        if (session->has_narration) continue;
+        if (session->has_narration)
+            continue;
         widen(&loudness[1], take->after.levels.integrated_lufs);
         widen(&peak[1], take->after.levels.max_true_peak_dbtp);
     }
@@ -123,10 +147,13 @@ static void add_levels(const struct tt_session_report *session, struct tt_text *
 
 void tt_summary_add_figures(const struct tt_session_report *session, struct tt_text *out)
 {
-    if (session->target) tt_summary_add_figure(out, "Target", session->target);
+    if (session->target)
+        tt_summary_add_figure(out, "Target", session->target);
     add_levels(session, out);
-    add_count(out, session->passed_over, "other file in the folder was passed over", "other files in the folder were passed over");
-    if (session->is_plan) tt_text_add(out, "Nothing was rendered (--plan)\n");
+    add_count(out, session->passed_over, "other file in the folder was passed over",
+              "other files in the folder were passed over");
+    if (session->is_plan)
+        tt_text_add(out, "Nothing was rendered (--plan)\n");
     /* A path stays in one piece, so that it can be copied. */
     if (session->has_narration && !session->is_plan) {
         tt_text_add(out, "The narration is ");

@@ -12,7 +12,8 @@ enum { COLUMNS = 80, NAME_COLUMNS = 16, TEXT_COLUMN = 2 + NAME_COLUMNS + 2 + 12 
 
 static void add_blanks(struct tt_text *out, size_t count)
 {
-    while (count-- > 0) tt_text_add(out, " ");
+    while (count-- > 0)
+        tt_text_add(out, " ");
 }
 
 /* Bytes of the first word, at most `columns` characters of it; *characters is how many. */
@@ -20,7 +21,8 @@ static size_t first_word(const char *text, size_t columns, size_t *characters)
 {
     size_t at = 0;
     for (*characters = 0; text[at] && text[at] != ' ' && *characters < columns; ++*characters)
-        do at++;
+        do
+            at++;
         while (((unsigned char)text[at] & 0xC0) == 0x80);
     return at;
 }
@@ -28,9 +30,10 @@ static size_t first_word(const char *text, size_t columns, size_t *characters)
 /* From column `indent` on, where the first line stands already. */
 static void add_broken(struct tt_text *out, size_t indent, const char *text)
 {
-    struct tt_text clean = { 0 };
+    struct tt_text clean = {0};
     tt_plain_add(&clean, text);
-    if (clean.has_failed) out->has_failed = true;
+    if (clean.has_failed)
+        out->has_failed = true;
     size_t used = 0, room = COLUMNS - indent;
     for (const char *at = clean.data ? clean.data : ""; *(at += strspn(at, " "));) {
         size_t columns, size = first_word(at, room, &columns);
@@ -39,11 +42,13 @@ static void add_broken(struct tt_text *out, size_t indent, const char *text)
             add_blanks(out, indent);
             used = 0;
         }
-        if (used > 0) tt_text_add(out, " ");
+        if (used > 0)
+            tt_text_add(out, " ");
         tt_text_add_bytes(out, at, size);
         used += columns + (used > 0);
         at += size;
-        if (*at && *at != ' ') used = room; /* a longer word goes on in the next line */
+        if (*at && *at != ' ')
+            used = room; /* a longer word goes on in the next line */
     }
     tt_text_add(out, "\n");
     tt_text_free(&clean);
@@ -56,7 +61,8 @@ void tt_summary_add_item(struct tt_text *out, const char *name, int64_t at_ms, c
         return;
     }
     char time[TT_TIME_CHARS] = "";
-    if (at_ms >= 0) tt_time_format(at_ms, time);
+    if (at_ms >= 0)
+        tt_time_format(at_ms, time);
     tt_text_add(out, "  ");
     tt_plain_add_fit(out, name, NAME_COLUMNS, true);
     tt_text_addf(out, "  %-12.12s  ", time);

@@ -5,8 +5,8 @@
 
 #include "base/text.h"
 
-/* "  NAME  TIME  text", the text broken at blanks (and within longer words) and kept in its column. at_ms below 0: none. Without a name (NULL) the text
- * stands alone. */
+/* "  NAME  TIME  text", the text broken at blanks (and within longer words) and kept in its column. at_ms below 0:
+ * none. Without a name (NULL) the text stands alone. */
 void tt_summary_add_item(struct tt_text *out, const char *name, int64_t at_ms, const char *text);
 
 /* "text" broken in the same way, each line opened by `indent` blanks. */

@@ -9,7 +9,7 @@
 #include "report/totals.h"
 
 enum { MS_DECIMALS = 3, MAP_DECIMALS = 6 };
-enum { MOST_PRINTED = 24 };   /* rows on paper */
+enum { MOST_PRINTED = 24 };  /* rows on paper */
 enum { MOST_AT_ONCE = 100 }; /* rows in the page; the script brings the others as they are asked for */
 
 /* ---- table ---- */
@@ -19,8 +19,10 @@ static void add_kinds(struct tt_text *out, const struct tt_sheet *sheet)
 {
     for (int kind = 0; kind < TT_ROW_KINDS; kind++) {
         size_t count = 0;
-        for (size_t i = 0; i < sheet->count; i++) count += sheet->rows[i].kind == (enum tt_row_kind)kind;
-        if (count == 0) continue;
+        for (size_t i = 0; i < sheet->count; i++)
+            count += sheet->rows[i].kind == (enum tt_row_kind)kind;
+        if (count == 0)
+            continue;
         const char *name = tt_row_kind_name((enum tt_row_kind)kind);
         tt_text_addf(out, "<button type=\"button\" data-kind=\"%s\" aria-pressed=\"true\">", name);
         tt_kind_mark(out, (enum tt_row_kind)kind);
@@ -30,34 +32,45 @@ static void add_kinds(struct tt_text *out, const struct tt_sheet *sheet)
 
 static void add_tools(struct tt_text *out, const struct tt_sheet *sheet)
 {
-    tt_text_add(out, "<div class=\"tools\" id=\"tools\" hidden>\n<span role=\"group\" class=\"tools\" aria-label=\"Kinds that are shown\">");
+    tt_text_add(out, "<div class=\"tools\" id=\"tools\" hidden>\n<span role=\"group\" class=\"tools\" "
+                     "aria-label=\"Kinds that are shown\">");
     add_kinds(out, sheet);
-    tt_text_add(out, "</span>\n<label>Order <select id=\"order\"><option value=\"time\">by time</option><option value=\"long\">longest first</option>"
+    tt_text_add(out, "</span>\n<label>Order <select id=\"order\"><option value=\"time\">by time</option><option "
+                     "value=\"long\">longest first</option>"
                      "<option value=\"unsure\">least sure first</option></select></label>\n"
-                     "<label>Find <input type=\"search\" id=\"search\" size=\"12\"></label>\n<span id=\"shown\" class=\"quiet\" role=\"status\"></span>\n</div>\n");
+                     "<label>Find <input type=\"search\" id=\"search\" size=\"12\"></label>\n<span id=\"shown\" "
+                     "class=\"quiet\" role=\"status\"></span>\n</div>\n");
 }
 
-static void add_button(struct tt_text *out, const char *what, const char *label, const struct tt_row *row, const char *name)
+static void add_button(struct tt_text *out, const char *what, const char *label, const struct tt_row *row,
+                       const char *name)
 {
-    tt_text_addf(out, "<button type=\"button\" data-do=\"%s\" aria-label=\"%s: %s at ", what, name, tt_row_kind_name(row->kind));
+    tt_text_addf(out, "<button type=\"button\" data-do=\"%s\" aria-label=\"%s: %s at ", what, name,
+                 tt_row_kind_name(row->kind));
     tt_html_clock(out, (double)row->start_ms / 1000);
     tt_text_addf(out, "\">%s</button> ", label);
 }
 
-static void add_buttons(struct tt_text *out, const struct tt_take_report *take, const struct tt_row *row, bool has_before, bool has_after)
+static void add_buttons(struct tt_text *out, const struct tt_take_report *take, const struct tt_row *row,
+                        bool has_before, bool has_after)
 {
     struct tt_span gone;
-    bool has_part = has_before && row->end_ms > row->start_ms && !(take->lacks_removed && row->kind != TT_ROW_PAUSE && tt_row_removes(row, &gone));
+    bool has_part = has_before && row->end_ms > row->start_ms &&
+                    !(take->lacks_removed && row->kind != TT_ROW_PAUSE && tt_row_removes(row, &gone));
     tt_text_add(out, "<td class=\"plays\">");
-    if (has_before) add_button(out, "before", "before", row, "before, with two seconds around it");
-    if (has_after) add_button(out, "after", "after", row, "after, with two seconds around it");
-    if (has_part) add_button(out, "only", "this part", row, "this part of the take alone");
+    if (has_before)
+        add_button(out, "before", "before", row, "before, with two seconds around it");
+    if (has_after)
+        add_button(out, "after", "after", row, "after, with two seconds around it");
+    if (has_part)
+        add_button(out, "only", "this part", row, "this part of the take alone");
     tt_text_add(out, "</td>");
 }
 
 static void add_change(struct tt_text *out, const struct tt_row *row)
 {
-    tt_text_addf(out, " <button type=\"button\" data-change hidden aria-label=\"change the %s at ", tt_row_kind_name(row->kind));
+    tt_text_addf(out, " <button type=\"button\" data-change hidden aria-label=\"change the %s at ",
+                 tt_row_kind_name(row->kind));
     tt_html_clock(out, (double)row->start_ms / 1000);
     tt_text_add(out, "\">change</button>");
 }
@@ -68,54 +81,68 @@ static void add_action(struct tt_text *out, const struct tt_row *row, bool is_co
     tt_text_add(out, is_asked ? "<td><span class=\"act\"><strong>" : "<td><span class=\"act\"><span>");
     tt_row_done(out, row);
     tt_text_add(out, is_asked ? "</strong>" : "</span>");
-    if (!is_compared) add_change(out, row);
+    if (!is_compared)
+        add_change(out, row);
     tt_text_add(out, "</span>");
     if (row->is_persons) {
         tt_text_add(out, " <span class=\"note\">by you");
-        if (row->proposed != row->action) tt_text_addf(out, "; proposed: %s", tt_row_action_name(row->proposed));
+        if (row->proposed != row->action)
+            tt_text_addf(out, "; proposed: %s", tt_row_action_name(row->proposed));
         tt_text_add(out, "</span>");
     }
     tt_text_add(out, "</td>");
 }
 
-/* Paper gets all of a short table, and of a long one what a person would want to see again: no pauses, breaths or clicks that are not asked about. */
+/* Paper gets all of a short table, and of a long one what a person would want to see again: no pauses, breaths or
+ * clicks that are not asked about. */
 static bool is_printed(const struct tt_sheet *sheet, size_t index, size_t *printed)
 {
     const struct tt_row *row = &sheet->rows[index];
-    bool is_minor = row->action != TT_DO_ASK && (row->kind == TT_ROW_PAUSE || row->kind == TT_ROW_BREATH || row->kind == TT_ROW_CLICK);
-    if (*printed >= MOST_PRINTED || (sheet->count > MOST_PRINTED && is_minor)) return false;
+    bool is_minor = row->action != TT_DO_ASK &&
+                    (row->kind == TT_ROW_PAUSE || row->kind == TT_ROW_BREATH || row->kind == TT_ROW_CLICK);
+    if (*printed >= MOST_PRINTED || (sheet->count > MOST_PRINTED && is_minor))
+        return false;
     ++*printed;
     return true;
 }
 
-static void add_row(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take, size_t index, bool has_before, bool has_after,
-                    size_t *printed)
+static void add_row(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take,
+                    size_t index, bool has_before, bool has_after, size_t *printed)
 {
     const struct tt_row *row = &take->sheet->rows[index];
-    tt_text_addf(out, "<tr%s data-row=\"%zu\"><td class=\"t\">", is_printed(take->sheet, index, printed) ? " class=\"p\"" : "", index);
+    tt_text_addf(out, "<tr%s data-row=\"%zu\"><td class=\"t\">",
+                 is_printed(take->sheet, index, printed) ? " class=\"p\"" : "", index);
     tt_html_clock(out, (double)row->start_ms / 1000);
     tt_text_add(out, "</td><td class=\"n\">");
-    if (row->end_ms > row->start_ms) tt_html_length(out, (double)(row->end_ms - row->start_ms) / 1000);
+    if (row->end_ms > row->start_ms)
+        tt_html_length(out, (double)(row->end_ms - row->start_ms) / 1000);
     tt_text_add(out, "</td><th scope=\"row\" class=\"t\">");
     tt_kind_mark(out, row->kind);
     tt_text_addf(out, "%s</th>", tt_row_kind_name(row->kind));
     add_action(out, row, take->comparison != NULL);
     tt_text_add(out, "<td class=\"n\">");
-    if (isfinite(row->confidence)) tt_text_addf(out, "%lld\xC2\xA0%%", llround(floor(row->confidence * 100 + 1e-9)));
+    if (isfinite(row->confidence))
+        tt_text_addf(out, "%lld\xC2\xA0%%", llround(floor(row->confidence * 100 + 1e-9)));
     tt_text_add(out, "</td><td>");
-    if (take->comparison) tt_text_add(out, "Before only: after goes on without it.");
-    else tt_row_words(out, session, take, row);
+    if (take->comparison)
+        tt_text_add(out, "Before only: after goes on without it.");
+    else
+        tt_row_words(out, session, take, row);
     tt_text_add(out, "</td>");
-    if (has_before || has_after) add_buttons(out, take, row, has_before, has_after);
+    if (has_before || has_after)
+        add_buttons(out, take, row, has_before, has_after);
     tt_text_add(out, "</tr>\n");
 }
 
 static void add_undo(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take)
 {
-    tt_text_add(out, "<h3>To take a decision back</h3>\n<p class=\"no-print\">Press \xE2\x80\x9C" "change\xE2\x80\x9D in its row, choose, and save the file of changes that is then "
-                     "offered: the line to run stands below it. Your own decisions stay through every later run.</p>\n<p>Or in <code>sheets/");
+    tt_text_add(out, "<h3>To take a decision back</h3>\n<p class=\"no-print\">Press \xE2\x80\x9C"
+                     "change\xE2\x80\x9D in its row, choose, and save the file of changes that is then "
+                     "offered: the line to run stands below it. Your own decisions stay through every later "
+                     "run.</p>\n<p>Or in <code>sheets/");
     tt_html_name(out, take->stem);
-    tt_text_add(out, ".csv</code>, change the row\xE2\x80\x99s action (<code>cut</code> to <code>keep</code>, say), save, and run the same command again:</p>\n<pre>");
+    tt_text_add(out, ".csv</code>, change the row\xE2\x80\x99s action (<code>cut</code> to <code>keep</code>, say), "
+                     "save, and run the same command again:</p>\n<pre>");
     tt_page_command(out, session, NULL);
     tt_text_add(out, "</pre>\n");
 }
@@ -125,24 +152,32 @@ void tt_take_decisions(struct tt_text *out, const struct tt_session_report *sess
     const struct tt_sheet *sheet = take->sheet;
     bool has_before = take->play_before != NULL, has_after = take->play_after != NULL;
     size_t printed = 0;
-    tt_text_addf(out, "<section aria-labelledby=\"decisions\">\n<h2 id=\"decisions\">%s</h2>\n", take->comparison ? "What is not in after" : "Decisions");
+    tt_text_addf(out, "<section aria-labelledby=\"decisions\">\n<h2 id=\"decisions\">%s</h2>\n",
+                 take->comparison ? "What is not in after" : "Decisions");
     if (sheet->count == 0) {
-        tt_text_add(out, take->comparison ? "<p>Nothing: all of before is in it.</p>\n</section>\n" : "<p>None: nothing was taken out, shortened or softened.</p>\n</section>\n");
+        tt_text_add(out, take->comparison ? "<p>Nothing: all of before is in it.</p>\n</section>\n"
+                                          : "<p>None: nothing was taken out, shortened or softened.</p>\n</section>\n");
         return;
     }
     add_tools(out, sheet);
-    tt_text_add(out, "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Table of decisions\"><table class=\"decisions\">\n<thead><tr><th scope=\"col\">At</th>"
-                     "<th scope=\"col\" class=\"n\">Length</th><th scope=\"col\">Kind</th><th scope=\"col\">Action</th><th scope=\"col\" class=\"n\">How sure</th>"
+    tt_text_add(out, "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Table of decisions\"><table "
+                     "class=\"decisions\">\n<thead><tr><th scope=\"col\">At</th>"
+                     "<th scope=\"col\" class=\"n\">Length</th><th scope=\"col\">Kind</th><th "
+                     "scope=\"col\">Action</th><th scope=\"col\" class=\"n\">How sure</th>"
                      "<th scope=\"col\">Why</th>");
-    if (has_before || has_after) tt_text_add(out, "<th scope=\"col\" class=\"plays\">Hear</th>");
+    if (has_before || has_after)
+        tt_text_add(out, "<th scope=\"col\" class=\"plays\">Hear</th>");
     tt_text_add(out, "</tr></thead>\n<tbody id=\"rows\">\n");
-    for (size_t i = 0; i < sheet->count && i < MOST_AT_ONCE; i++) add_row(out, session, take, i, has_before, has_after, &printed);
+    for (size_t i = 0; i < sheet->count && i < MOST_AT_ONCE; i++)
+        add_row(out, session, take, i, has_before, has_after, &printed);
     tt_text_add(out, "</tbody></table></div>\n");
     if (sheet->count > MOST_AT_ONCE) { /* text, of which a browser makes rows when they are wanted */
         tt_text_add(out, "<script type=\"text/plain\" id=\"more-rows\">\n");
-        for (size_t i = MOST_AT_ONCE; i < sheet->count; i++) add_row(out, session, take, i, has_before, has_after, &printed);
-        tt_text_add(out, "</script>\n<p class=\"no-print\"><button type=\"button\" id=\"more\" hidden>Show more</button></p>\n"
-                         "<noscript><p>The rest is in the sheet.</p></noscript>\n");
+        for (size_t i = MOST_AT_ONCE; i < sheet->count; i++)
+            add_row(out, session, take, i, has_before, has_after, &printed);
+        tt_text_add(
+            out, "</script>\n<p class=\"no-print\"><button type=\"button\" id=\"more\" hidden>Show more</button></p>\n"
+                 "<noscript><p>The rest is in the sheet.</p></noscript>\n");
     }
     if (sheet->count > printed) {
         tt_text_add(out, "<p class=\"print-only\">");
@@ -163,7 +198,7 @@ static void add_map(struct tt_text *out, const struct tt_time_map *map)
     tt_text_add(out, "\"map\":[");
     for (size_t i = 0; i < map->count; i++) {
         const struct tt_stretch *stretch = &map->stretches[i];
-        const int64_t samples[3] = { stretch->source_start, stretch->source_end, stretch->out_start };
+        const int64_t samples[3] = {stretch->source_start, stretch->source_end, stretch->out_start};
         for (int k = 0; k < 3; k++) {
             tt_text_add(out, k > 0 ? "," : i > 0 ? ",[" : "[");
             tt_html_exact(out, (double)samples[k] / map->rate_hz, MAP_DECIMALS);

@@ -13,7 +13,8 @@ enum { CONFIDENCE_DECIMALS = 2, AMOUNT_DECIMALS = 3, MS_DECIMALS = 3 }; /* as th
 
 static json_t *keep_if(bool ok, json_t *value)
 {
-    if (ok) return value;
+    if (ok)
+        return value;
     json_decref(value);
     return NULL;
 }
@@ -41,14 +42,15 @@ static json_t *make_output(const struct tt_take_report *take)
     int rate_hz = take->out_rate_hz > 0 || !take->is_heard ? take->out_rate_hz : take->heard->facts.rate_hz;
     json_t *output = json_object();
     bool ok = tt_json_put(output, "rate_hz", rate_hz > 0 ? json_integer(rate_hz) : json_null());
-    ok = ok && tt_json_put(output, "channels", take->out_channel_count > 0 ? json_integer(take->out_channel_count) : json_null());
+    ok = ok && tt_json_put(output, "channels",
+                           take->out_channel_count > 0 ? json_integer(take->out_channel_count) : json_null());
     ok = ok && tt_json_put(output, "frames", json_integer(take->has_voice ? take->out_frames : 0));
     return keep_if(ok, output);
 }
 
 static struct tt_after nothing_measured(void)
 {
-    return (struct tt_after){ { NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN }, NAN, NAN, NAN };
+    return (struct tt_after){{NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN}, NAN, NAN, NAN};
 }
 
 static json_t *make_before(const struct tt_take_report *take)
@@ -56,7 +58,7 @@ static json_t *make_before(const struct tt_take_report *take)
     struct tt_after before = nothing_measured();
     if (take->is_heard) {
         const struct tt_heard_facts *facts = &take->heard->facts;
-        before = (struct tt_after){ facts->before, facts->floor_dbfs, facts->floor_dba, facts->speech_dbfs };
+        before = (struct tt_after){facts->before, facts->floor_dbfs, facts->floor_dba, facts->speech_dbfs};
     }
     return tt_json_measured(&before);
 }
@@ -69,12 +71,14 @@ static json_t *make_after(const struct tt_take_report *take)
 
 static json_t *make_removed(const struct tt_take_report *take, struct tt_error *err)
 {
-    struct tt_removed removed = { 0 };
-    if (take->is_heard && !tt_removed_measure(take->sheet, take->map, take->heard->facts.frame_count, &removed, err)) return NULL;
+    struct tt_removed removed = {0};
+    if (take->is_heard && !tt_removed_measure(take->sheet, take->map, take->heard->facts.frame_count, &removed, err))
+        return NULL;
     json_t *by_kind = json_object(), *object = json_object();
     bool ok = true;
     for (int kind = 0; kind < TT_ROW_KINDS; kind++) {
-        if (removed.by_kind[kind].count == 0) continue;
+        if (removed.by_kind[kind].count == 0)
+            continue;
         json_t *one = json_object();
         ok = ok && tt_json_put(one, "count", json_integer((json_int_t)removed.by_kind[kind].count));
         ok = ok && tt_json_put(one, "seconds", tt_json_number(removed.by_kind[kind].seconds, TT_DECIMALS_SECONDS));
@@ -90,10 +94,12 @@ static bool put_columns(json_t *decision, const struct tt_sheet *sheet, const st
     char start[TT_TIME_CHARS], end[TT_TIME_CHARS];
     tt_time_format(row->start_ms, start);
     tt_time_format(row->end_ms, end);
-    return tt_json_put(decision, "take", tt_json_utf8(sheet->take)) && tt_json_put(decision, "id", tt_json_utf8(row->id)) &&
-           tt_json_put(decision, "start", json_string(start)) && tt_json_put(decision, "end", json_string(end)) &&
+    return tt_json_put(decision, "take", tt_json_utf8(sheet->take)) &&
+           tt_json_put(decision, "id", tt_json_utf8(row->id)) && tt_json_put(decision, "start", json_string(start)) &&
+           tt_json_put(decision, "end", json_string(end)) &&
            tt_json_put(decision, "kind", json_string(tt_row_kind_name(row->kind))) &&
-           tt_json_put(decision, "proposed", json_string(row->is_unproposed ? "" : tt_row_action_name(row->proposed))) &&
+           tt_json_put(decision, "proposed",
+                       json_string(row->is_unproposed ? "" : tt_row_action_name(row->proposed))) &&
            tt_json_put(decision, "action", json_string(tt_row_action_name(row->action))) &&
            tt_json_put(decision, "amount", tt_json_number(row->amount, AMOUNT_DECIMALS)) &&
            tt_json_put(decision, "confidence", tt_json_number(row->confidence, CONFIDENCE_DECIMALS)) &&
@@ -143,7 +149,9 @@ static json_t *make_time_map(const struct tt_take_report *take)
         json_t *entry = json_object();
         ok = tt_json_put(entry, "source_start_frame", json_integer(stretch->source_start));
         ok = ok && tt_json_put(entry, "source_end_frame", json_integer(stretch->source_end));
-        ok = ok && tt_json_put(entry, "out_start_frame", json_integer(tt_rescale_frames(stretch->out_start, take->map->rate_hz, take->out_rate_hz)));
+        ok = ok &&
+             tt_json_put(entry, "out_start_frame",
+                         json_integer(tt_rescale_frames(stretch->out_start, take->map->rate_hz, take->out_rate_hz)));
         ok = tt_json_push(entries, entry) && ok;
     }
     return keep_if(ok, entries);
@@ -152,7 +160,8 @@ static json_t *make_time_map(const struct tt_take_report *take)
 static json_t *make_pauses(const struct tt_take_report *take)
 {
     struct tt_pauses_heard pauses;
-    if (!take->is_heard) return json_null();
+    if (!take->is_heard)
+        return json_null();
     tt_pauses_measure(take, &pauses);
     json_t *object = json_object(), *from = json_array(), *before = json_array(), *after = json_array();
     bool ok = true;
@@ -188,20 +197,27 @@ static bool put_all(json_t *object, const struct tt_take_report *take, struct tt
            tt_json_put(object, "error", take->has_failed ? tt_json_utf8(take->error) : json_null()) &&
            tt_json_put(object, "source", make_source(take)) && tt_json_put(object, "output", make_output(take)) &&
            tt_json_put(object, "before", make_before(take)) && tt_json_put(object, "after", make_after(take)) &&
-           tt_json_put(object, "removed", make_removed(take, err)) && tt_json_put(object, "pauses", make_pauses(take)) &&
-           tt_json_put(object, "warnings", make_warnings(take)) &&
-           tt_json_put(object, "remark_count", json_integer(take->is_heard ? (json_int_t)take->heard->remark_count : 0)) &&
+           tt_json_put(object, "removed", make_removed(take, err)) &&
+           tt_json_put(object, "pauses", make_pauses(take)) && tt_json_put(object, "warnings", make_warnings(take)) &&
+           tt_json_put(object, "remark_count",
+                       json_integer(take->is_heard ? (json_int_t)take->heard->remark_count : 0)) &&
            tt_json_put(object, "gain_db", tt_json_number(is_done ? take->gain_db : (double)NAN, TT_DECIMALS_LEVEL)) &&
-           tt_json_put(object, "limited_db", tt_json_number(is_done ? take->limited_db : (double)NAN, TT_DECIMALS_LEVEL)) &&
-           tt_json_put(object, "pace_syllables_per_s", tt_json_number(take->is_heard && take->pace_syllables_per_s > 0 ? take->pace_syllables_per_s : (double)NAN, TT_DECIMALS_LEVEL)) &&
+           tt_json_put(object, "limited_db",
+                       tt_json_number(is_done ? take->limited_db : (double)NAN, TT_DECIMALS_LEVEL)) &&
+           tt_json_put(object, "pace_syllables_per_s",
+                       tt_json_number(take->is_heard && take->pace_syllables_per_s > 0 ? take->pace_syllables_per_s
+                                                                                       : (double)NAN,
+                                      TT_DECIMALS_LEVEL)) &&
            tt_json_put(object, "render_key", is_done ? tt_json_utf8(take->render_key) : json_null()) &&
-           tt_json_put(object, "decisions", make_decisions(take)) && tt_json_put(object, "time_map", make_time_map(take));
+           tt_json_put(object, "decisions", make_decisions(take)) &&
+           tt_json_put(object, "time_map", make_time_map(take));
 }
 
 bool tt_report_take_json(const struct tt_take_report *take, struct tt_text *out, struct tt_error *err)
 {
     struct tt_take_report seen = *take;
-    if (seen.has_failed) seen.is_heard = seen.has_voice = false, seen.warning_count = 0, seen.out_rate_hz = seen.out_channel_count = 0;
+    if (seen.has_failed)
+        seen.is_heard = seen.has_voice = false, seen.warning_count = 0, seen.out_rate_hz = seen.out_channel_count = 0;
     json_t *object = json_object();
     bool ok = put_all(object, &seen, err) ? tt_report_json_text(object, out, err) : tt_fail_memory(err);
     json_decref(object);

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* SMPTE ST 12-1 time addresses: frames of picture as hh:mm:ss:ff and back, and samples of sound as frames of picture. */
+/* SMPTE ST 12-1 time addresses: frames of picture as hh:mm:ss:ff and back, and samples of sound as frames of picture.
+ */
 #ifndef TT_REPORT_TIMECODE_H
 #define TT_REPORT_TIMECODE_H
 
@@ -15,8 +16,8 @@ void tt_timecode_format(enum tt_frame_rate rate, int64_t frame, char text[TT_TIM
 /* Both ':' and ';' may stand before the frames; false when it is no time address of this rate. */
 bool tt_timecode_parse(enum tt_frame_rate rate, const char *text, int64_t *frame);
 
-/* The frame boundary nearest to a sample, counted from sample 0: round(sample * fps / sample_rate_hz). Boundaries that sounds share stay shared,
- * so a list made of them has neither holes nor drift. */
+/* The frame boundary nearest to a sample, counted from sample 0: round(sample * fps / sample_rate_hz). Boundaries that
+ * sounds share stay shared, so a list made of them has neither holes nor drift. */
 int64_t tt_timecode_frame_of_sample(enum tt_frame_rate rate, int64_t sample, int sample_rate_hz);
 
 /* Frames a second. */

@@ -21,10 +21,7 @@
 #include "session/same_recording.h"
 #include "session/steps.h"
 
-const char *tt_version(void)
-{
-    return TIDYTAKE_VERSION;
-}
+const char *tt_version(void) { return TIDYTAKE_VERSION; }
 
 static bool make_folders(struct tt_run_state *run, struct tt_error *err)
 {
@@ -43,8 +40,9 @@ static bool make_folders(struct tt_run_state *run, struct tt_error *err)
     return true;
 }
 
-/* One run at a time on one OUT, or several parts of one: the lock dies with its process. A file, since the lock of a folder does not leave the machine on
- * network file systems (flock(2), notes on NFS). It stays where it is: who takes a lock's file away lets two others in. */
+/* One run at a time on one OUT, or several parts of one: the lock dies with its process. A file, since the lock of a
+ * folder does not leave the machine on network file systems (flock(2), notes on NFS). It stays where it is: who takes a
+ * lock's file away lets two others in. */
 static bool lock_out(struct tt_run_state *run, struct tt_error *err)
 {
     char *path = tt_path_join(run->out, ".lock");
@@ -132,7 +130,8 @@ static void free_run(struct tt_run_state *run)
 
 static bool stopped(struct tt_run_state *run, struct tt_error *err)
 {
-    return atomic_load(&run->is_stopped) && !tt_fail(err, TT_ERROR_STOPPED, "stopped; what was finished stands, the next run goes on from there");
+    return atomic_load(&run->is_stopped) &&
+           !tt_fail(err, TT_ERROR_STOPPED, "stopped; what was finished stands, the next run goes on from there");
 }
 
 /* Decides and renders until no sheet was saved by somebody in the meantime. */
@@ -154,15 +153,19 @@ static bool decide_and_render(struct tt_run_state *run, struct tt_error *err)
 static void warn_of_camera_files(struct tt_run_state *run)
 {
     if (run->list.camera_count > 0)
-        tt_run_warn(run, "camera", "%.80s%s passed over, since this build reads no camera files; make a WAV of the sound: ffmpeg -i FILE -vn -c:a pcm_s24le TAKE.wav, "
-                    "or build with libavformat-dev, libavcodec-dev and libswresample-dev", run->list.camera,
-                    run->list.camera_count > 1 ? " and other camera files were" : " was");
+        tt_run_warn(run, "camera",
+                    "%.80s%s passed over, since this build reads no camera files; make a WAV of the sound: ffmpeg -i "
+                    "FILE -vn -c:a pcm_s24le TAKE.wav, "
+                    "or build with libavformat-dev, libavcodec-dev and libswresample-dev",
+                    run->list.camera, run->list.camera_count > 1 ? " and other camera files were" : " was");
 }
 
 static void warn_of_bits(struct tt_run_state *run)
 {
     if (run->settings.deliver.format == TT_CONTAINER_FLAC && run->settings.deliver.bits == TT_BITS_32F)
-        tt_run_warn(run, "bits", "FLAC holds whole numbers only: 24 bits are written, not 32f; set deliver.format to wav if the next program wants 32f");
+        tt_run_warn(run, "bits",
+                    "FLAC holds whole numbers only: 24 bits are written, not 32f; set deliver.format to wav if the "
+                    "next program wants 32f");
 }
 
 /* The target is a word of the command line. Who leaves it off the next time gets another loudness, and is told. */
@@ -173,9 +176,12 @@ static void warn_of_another_target(struct tt_run_state *run)
     if (!made_for || run->options->is_plan || (!before && !now) || (before && now && strcmp(before, now) == 0))
         return;
     if (now)
-        tt_run_warn(run, "another-target", "made for %s now; the run before was made %s%s", now, before ? "for " : "for no named target", before ? before : "");
+        tt_run_warn(run, "another-target", "made for %s now; the run before was made %s%s", now,
+                    before ? "for " : "for no named target", before ? before : "");
     else
-        tt_run_warn(run, "another-target", "made for no named target now, the run before was made for %s: if you still want that, run again with --for %s",
+        tt_run_warn(run, "another-target",
+                    "made for no named target now, the run before was made for %s: if you still want that, run again "
+                    "with --for %s",
                     before, before);
 }
 
@@ -184,11 +190,13 @@ static bool changes_are_there(const struct tt_clean_options *options, struct tt_
 {
     for (size_t i = 0; i < options->changes_count; i++)
         if (access(options->changes_files[i], R_OK) != 0)
-            return tt_fail_errno(err, TT_ERROR_USAGE, errno, "--changes %s: name the file that you saved on the page", options->changes_files[i]);
+            return tt_fail_errno(err, TT_ERROR_USAGE, errno, "--changes %s: name the file that you saved on the page",
+                                 options->changes_files[i]);
     return true;
 }
 
-/* What is decided hangs on all takes: one that could not be had here, if only for want of descriptors, is told by whoever goes on without it. */
+/* What is decided hangs on all takes: one that could not be had here, if only for want of descriptors, is told by
+ * whoever goes on without it. */
 static void tell_missing(struct tt_run_state *run)
 {
     for (size_t i = 0; i < run->take_count; i++) {
@@ -206,7 +214,8 @@ static bool run_part(struct tt_run_state *run, struct tt_clean_result *result, s
     if (!tt_part_is_all_heard(run))
         return tt_part_sum_up(run, result, err);
     tell_missing(run);
-    return tt_session_drop_copies(run, err) && tt_session_hold(run, err) && decide_and_render(run, err) && tt_part_sum_up(run, result, err);
+    return tt_session_drop_copies(run, err) && tt_session_hold(run, err) && decide_and_render(run, err) &&
+           tt_part_sum_up(run, result, err);
 }
 
 static bool check_options(const struct tt_clean_options *options, struct tt_error *err)
@@ -215,15 +224,19 @@ static bool check_options(const struct tt_clean_options *options, struct tt_erro
     if ((part != 0 || count != 0) && (part < 1 || part > count))
         return tt_fail(err, TT_ERROR_USAGE, "part %d of %d: there is no such part; the first is part 1", part, count);
     if (count > 0 && (options->is_plan || options->changes_count > 0))
-        return tt_fail(err, TT_ERROR_USAGE, "a part goes with neither a plan nor changes files: give these to the run between the parts");
+        return tt_fail(err, TT_ERROR_USAGE,
+                       "a part goes with neither a plan nor changes files: give these to the run between the parts");
     return true;
 }
 
 static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err)
 {
     const struct tt_clean_options *options = run->options;
-    if (!check_options(options, err) || !tt_takes_list(options->sources, options->source_count, options->without_links, &run->list, err) || !find_out(run, err) || !changes_are_there(options, err) ||
-        !tt_settings_load(run->list.folder, options->settings_file, options->target, options->assignments, options->assignment_count, &run->settings, NULL, err))
+    if (!check_options(options, err) ||
+        !tt_takes_list(options->sources, options->source_count, options->without_links, &run->list, err) ||
+        !find_out(run, err) || !changes_are_there(options, err) ||
+        !tt_settings_load(run->list.folder, options->settings_file, options->target, options->assignments,
+                          options->assignment_count, &run->settings, NULL, err))
         return false;
     warn_of_camera_files(run);
     warn_of_bits(run);
@@ -231,15 +244,16 @@ static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, st
         return false;
     if (!options->part_count) /* parts that work beside this one have files under way */
         tt_leftovers_clear(run->out);
-    if (!start_takes(run, err) || !tt_part_share(run, err) || !tt_session_remember(run, err) || !tt_session_order(run, err) ||
-        !tt_session_hear(run, err) || stopped(run, err))
+    if (!start_takes(run, err) || !tt_part_share(run, err) || !tt_session_remember(run, err) ||
+        !tt_session_order(run, err) || !tt_session_hear(run, err) || stopped(run, err))
         return false;
     if (options->part_count)
         return run_part(run, result, err);
     if (!tt_session_drop_copies(run, err))
         return false;
     warn_of_another_target(run);
-    if (!tt_session_hold(run, err) || !tt_session_follow_renames(run, err) || !tt_vanished_remember(run, err) || !decide_and_render(run, err))
+    if (!tt_session_hold(run, err) || !tt_session_follow_renames(run, err) || !tt_vanished_remember(run, err) ||
+        !decide_and_render(run, err))
         return false;
     if (!options->is_plan && !tt_session_narrate(run, err))
         return false;
@@ -251,7 +265,8 @@ static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, st
     return true;
 }
 
-bool tt_clean(const struct tt_clean_options *options, const struct tt_clean_watcher *watcher, struct tt_clean_result *result, struct tt_error *err)
+bool tt_clean(const struct tt_clean_options *options, const struct tt_clean_watcher *watcher,
+              struct tt_clean_result *result, struct tt_error *err)
 {
     *result = (struct tt_clean_result){0};
     struct tt_run_state *run = calloc(1, sizeof *run);

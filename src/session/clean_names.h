@@ -5,8 +5,14 @@
 
 #include "session/takes.h"
 
-struct tt_clean_name { char *clean; size_t file; };
-struct tt_clean_names { struct tt_clean_name *all; size_t count; }; /* by name, then by file */
+struct tt_clean_name {
+    char *clean;
+    size_t file;
+};
+struct tt_clean_names {
+    struct tt_clean_name *all;
+    size_t count;
+}; /* by name, then by file */
 
 bool tt_clean_names_open(const struct tt_take_list *list, struct tt_clean_names *names, struct tt_error *err);
 /* The first that is called so, if one is; those that read alike follow it. */

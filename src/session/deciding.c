@@ -55,7 +55,9 @@ static bool read_sheet(const struct tt_run_state *run, struct tt_take *take, str
     if (!tt_file_read(take->sheet_path, MOST_SHEET_BYTES, &take->sheet_text, &take->sheet_size, err))
         return false;
     char *name = tt_format("sheets/%s.csv", take->file->stem);
-    bool ok = name ? tt_sheet_read(&take->sheet, take->sheet_text, take->sheet_size, name, tt_take_duration_ms(take), &take->persons_rows, err) : tt_fail_memory(err);
+    bool ok = name ? tt_sheet_read(&take->sheet, take->sheet_text, take->sheet_size, name, tt_take_duration_ms(take),
+                                   &take->persons_rows, err)
+                   : tt_fail_memory(err);
     free(name);
     return ok;
 }
@@ -94,12 +96,14 @@ static bool sheet_moved(const struct tt_take *take)
     return !is_same;
 }
 
-/* A take that failed may have done so over a slip in its sheet, which somebody has mended by now. One that cannot be read says nothing. */
+/* A take that failed may have done so over a slip in its sheet, which somebody has mended by now. One that cannot be
+ * read says nothing. */
 static bool was_mended(const struct tt_take *take)
 {
     char *text = NULL;
     size_t size = 0;
-    bool is_read = take->has_failed && take->is_used && take->sheet_text && tt_file_read(take->sheet_path, MOST_SHEET_BYTES, &text, &size, NULL);
+    bool is_read = take->has_failed && take->is_used && take->sheet_text &&
+                   tt_file_read(take->sheet_path, MOST_SHEET_BYTES, &text, &size, NULL);
     bool is_same = is_read && size == take->sheet_size && memcmp(text, take->sheet_text, size) == 0;
     free(text);
     return is_read && !is_same;
@@ -126,7 +130,8 @@ bool tt_session_sheets_moved(struct tt_run_state *run)
 static bool decide_chain(struct tt_run_state *run, struct tt_error *err)
 {
     const int jobs = run->options->jobs > 0 ? run->options->jobs : tt_processor_count();
-    struct tt_session_view view = {.takes = calloc(run->take_count + 1, sizeof *view.takes), .settings = &run->settings, .threads = (size_t)jobs};
+    struct tt_session_view view = {
+        .takes = calloc(run->take_count + 1, sizeof *view.takes), .settings = &run->settings, .threads = (size_t)jobs};
     if (!view.takes)
         return tt_fail_memory(err);
     const struct tt_take *last = NULL; /* that says when it was recorded */
@@ -136,12 +141,13 @@ static bool decide_chain(struct tt_run_state *run, struct tt_error *err)
         const double rate_hz = take->heard.facts.rate_hz, from_s = (double)take->heard.from_sample / rate_hz;
         if (!tt_take_takes_part(take))
             continue;
-        /* What was read on another day replaces nothing by itself, wherever its name sorts: that is a pick-up, and is asked about (pickups.c). */
+        /* What was read on another day replaces nothing by itself, wherever its name sorts: that is a pick-up, and is
+         * asked about (pickups.c). */
         if (last && tt_recorded_on_other_days(last, take))
             clock_s += run->settings.misreads.look_back_s + 1;
         last = take->info.origination[0] ? take : last;
-        view.takes[view.count++] =
-            (struct tt_take_view){.name = take->file->name, .heard = &take->heard, .sheet = &take->sheet, .clock_s = clock_s - from_s};
+        view.takes[view.count++] = (struct tt_take_view){
+            .name = take->file->name, .heard = &take->heard, .sheet = &take->sheet, .clock_s = clock_s - from_s};
         clock_s += (double)tt_heard_end(&take->heard) / rate_hz - from_s;
     }
     bool ok = true;
@@ -154,13 +160,17 @@ static bool decide_chain(struct tt_run_state *run, struct tt_error *err)
 static void find_gain_aim(struct tt_run_state *run)
 {
     const struct tt_settings *settings = &run->settings;
-    snprintf(run->gain_aim, sizeof run->gain_aim, "aim %d lufs %.6g rms %.6g channels %d", (int)settings->loudness.aim, settings->loudness.target_lufs,
-             settings->loudness.target_rms_dbfs, (int)settings->deliver.channels);
+    snprintf(run->gain_aim, sizeof run->gain_aim, "aim %d lufs %.6g rms %.6g channels %d", (int)settings->loudness.aim,
+             settings->loudness.target_lufs, settings->loudness.target_rms_dbfs, (int)settings->deliver.channels);
 }
 
-static bool is_host(const struct tt_take *take) { return !take->is_pickup && tt_take_takes_part(take) && take->has_map && take->map.count > 0; }
+static bool is_host(const struct tt_take *take)
+{
+    return !take->is_pickup && tt_take_takes_part(take) && take->has_map && take->map.count > 0;
+}
 
-/* The take that a pick-up goes into: what is joined to it in the running order, before it, else (from the start of a take on) after it. */
+/* The take that a pick-up goes into: what is joined to it in the running order, before it, else (from the start of a
+ * take on) after it. */
 static const struct tt_take *host_of(const struct tt_run_state *run, size_t index)
 {
     for (size_t i = index; i > 0 && run->takes[i].joins_before; i--)
@@ -179,8 +189,8 @@ static const struct tt_take *host_of(const struct tt_run_state *run, size_t inde
     return NULL;
 }
 
-/* A pick-up sounds as loud as the lines around it: no common gain does that for another day's distance to the microphone. gains[] in the order of the
- * takes that take part. */
+/* A pick-up sounds as loud as the lines around it: no common gain does that for another day's distance to the
+ * microphone. gains[] in the order of the takes that take part. */
 static void fit_pickups(struct tt_run_state *run, const struct tt_gain_take *gains)
 {
     size_t at = 0, host_at;
@@ -195,13 +205,17 @@ static void fit_pickups(struct tt_run_state *run, const struct tt_gain_take *gai
         host_at = 0;
         for (const struct tt_take *other = run->takes; other != host; other++)
             host_at += tt_take_takes_part(other);
-        if (!isfinite(own->expected_lufs) || !isfinite(gains[host_at].expected_lufs) || !isfinite(gains[host_at].gain_db))
+        if (!isfinite(own->expected_lufs) || !isfinite(gains[host_at].expected_lufs) ||
+            !isfinite(gains[host_at].gain_db))
             continue;
         const double fitted_db = gains[host_at].gain_db + gains[host_at].expected_lufs - own->expected_lufs;
         take->gain_db = round(fitted_db * 1000) / 1000;
         take->is_apart = true;
-        tt_take_warn(take, "pick-up", NAN, "a pick-up, turned %.1f dB %s than the other takes to sound as loud as the lines of %s beside it: listen whether it fits",
-                     fabs(take->gain_db - run->common_gain_db), take->gain_db < run->common_gain_db ? "lower" : "higher", host->recording->name);
+        tt_take_warn(take, "pick-up", NAN,
+                     "a pick-up, turned %.1f dB %s than the other takes to sound as loud as the lines of %s beside it: "
+                     "listen whether it fits",
+                     fabs(take->gain_db - run->common_gain_db),
+                     take->gain_db < run->common_gain_db ? "lower" : "higher", host->recording->name);
     }
 }
 
@@ -215,7 +229,9 @@ static bool decide_gains(struct tt_run_state *run, struct tt_error *err)
         if (tt_take_takes_part(&run->takes[i]))
             gains[count++] = (struct tt_gain_take){.heard = &run->takes[i].heard, .map = &run->takes[i].map};
     const struct tt_settings *settings = &run->settings;
-    double earlier = strcmp(run->gain_aim, run->earlier_gain_aim) == 0 && !run->options->is_again ? run->earlier_common_gain_db : NAN;
+    double earlier = strcmp(run->gain_aim, run->earlier_gain_aim) == 0 && !run->options->is_again
+                         ? run->earlier_common_gain_db
+                         : NAN;
     bool ok = tt_loudness_decide(gains, count, settings, earlier, &run->common_gain_db, err);
     count = 0;
     for (size_t i = 0; ok && i < run->take_count; i++) {
@@ -225,8 +241,10 @@ static bool decide_gains(struct tt_run_state *run, struct tt_error *err)
         take->gain_db = gains[count].gain_db;
         take->is_apart = gains[count].is_apart;
         if (take->is_apart && !take->is_pickup)
-            tt_take_warn(take, "level-apart", NAN, "its voice is %.1f LU %s than the other takes; it got a gain of its own: listen whether it fits",
-                         fabs(take->gain_db - run->common_gain_db), take->gain_db > run->common_gain_db ? "softer" : "louder");
+            tt_take_warn(
+                take, "level-apart", NAN,
+                "its voice is %.1f LU %s than the other takes; it got a gain of its own: listen whether it fits",
+                fabs(take->gain_db - run->common_gain_db), take->gain_db > run->common_gain_db ? "softer" : "louder");
         count++;
     }
     if (ok)
@@ -246,10 +264,11 @@ bool tt_session_render_key(struct tt_run_state *run, struct tt_take *take, struc
     tt_text_addf(&text, "gain %.9g\n", take->gain_db);
     if (isnan(take->gain_db))
         tt_text_addf(&text, "exact %s\n", run->gain_aim);
-    tt_text_addf(&text, "gate %.17g %.17g breaths %.17g even %.17g limit %.17g %.17g\n", s->gate.depth_db, s->gate.keep_faint_db, s->breaths.soften_db,
-                 s->loudness.even_db, s->loudness.ceiling_dbtp, s->loudness.limit_most_db);
-    tt_text_addf(&text, "deliver %d %d %d %d whole %d\n", (int)s->deliver.channels, (int)s->deliver.format, (int)s->deliver.bits,
-                 tt_delivery_rate_hz(s, take->heard.facts.rate_hz), (int)s->deliver.whole);
+    tt_text_addf(&text, "gate %.17g %.17g breaths %.17g even %.17g limit %.17g %.17g\n", s->gate.depth_db,
+                 s->gate.keep_faint_db, s->breaths.soften_db, s->loudness.even_db, s->loudness.ceiling_dbtp,
+                 s->loudness.limit_most_db);
+    tt_text_addf(&text, "deliver %d %d %d %d whole %d\n", (int)s->deliver.channels, (int)s->deliver.format,
+                 (int)s->deliver.bits, tt_delivery_rate_hz(s, take->heard.facts.rate_hz), (int)s->deliver.whole);
     tt_sheet_render_text(&take->sheet, &text);
     bool ok = !text.has_failed || tt_fail_memory(err);
     if (ok)
@@ -280,7 +299,8 @@ static void collect_warnings(struct tt_take *take)
 {
     take->warning_count = 0;
     for (size_t i = 0; i < take->heard.remark_count; i++)
-        tt_take_warn(take, take->heard.remarks[i].code, take->heard.remarks[i].at_s, "%s", take->heard.remarks[i].message);
+        tt_take_warn(take, take->heard.remarks[i].code, take->heard.remarks[i].at_s, "%s",
+                     take->heard.remarks[i].message);
 }
 
 struct finishing {
@@ -288,7 +308,8 @@ struct finishing {
     atomic_bool has_moved;
 };
 
-/* Nothing slow may stand between the last look at the file and writing it. What several takes wait for is their medium: so they wait side by side. */
+/* Nothing slow may stand between the last look at the file and writing it. What several takes wait for is their medium:
+ * so they wait side by side. */
 static void put_sheet(void *context, size_t item)
 {
     struct finishing *finishing = context;
@@ -329,7 +350,9 @@ static void warn_of_nothing_used(struct tt_run_state *run)
     for (size_t i = 0; i < run->take_count; i++)
         if (run->takes[i].is_used)
             return;
-    tt_run_warn(run, "none-used", "order.csv says no to every take, so there is no narration: write yes into its column use where a take is wanted");
+    tt_run_warn(run, "none-used",
+                "order.csv says no to every take, so there is no narration: write yes into its column use where a take "
+                "is wanted");
 }
 
 bool tt_session_decide(struct tt_run_state *run, struct tt_error *err)
@@ -338,7 +361,9 @@ bool tt_session_decide(struct tt_run_state *run, struct tt_error *err)
     for (int round = 0; round < MOST_ROUNDS; round++) {
         bool has_moved = false;
         read_sheets(run);
-        if (!tt_session_merge_changes(run, err) || !(run->is_held ? tt_session_held_sheets(run, err) : decide_chain(run, err)) || !finish_sheets(run, &has_moved, err))
+        if (!tt_session_merge_changes(run, err) ||
+            !(run->is_held ? tt_session_held_sheets(run, err) : decide_chain(run, err)) ||
+            !finish_sheets(run, &has_moved, err))
             return false;
         if (!has_moved)
             break;

@@ -16,10 +16,7 @@
 
 static const char folder_name[] = "earlier", base_name[] = "narration-", held_mark[] = "-held";
 
-char *tt_earlier_waiting_path(const struct tt_run_state *run)
-{
-    return tt_format("%s/.narration.part", run->out);
-}
+char *tt_earlier_waiting_path(const struct tt_run_state *run) { return tt_format("%s/.narration.part", run->out); }
 
 /* One narration in OUT/earlier/: narration-0007.wav, or narration-0007-held.wav where it was made to be held. */
 struct kept_file {
@@ -82,7 +79,8 @@ static bool forget_oldest(const char *folder, unsigned most, struct tt_error *er
         if (count <= most)
             return true;
         char *path = tt_path_join(folder, name);
-        bool ok = path ? unlink(path) == 0 || errno == ENOENT || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", path) : tt_fail_memory(err);
+        bool ok = path ? unlink(path) == 0 || errno == ENOENT || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", path)
+                       : tt_fail_memory(err);
         free(path);
         if (!ok)
             return false;
@@ -104,7 +102,9 @@ static bool same_bytes(const char *a, const char *b, bool *is_same, struct tt_er
         *is_same = fread(blocks + block, 1, block, files[1]) == got && memcmp(blocks, blocks + block, got) == 0;
     }
     for (int i = 0; i < 2; i++) {
-        ok = ok && (!ferror(files[i]) || tt_fail(err, TT_ERROR_OUTPUT, "%s: cannot be read; move it away, or copy it to another disk", paths[i]));
+        ok = ok &&
+             (!ferror(files[i]) ||
+              tt_fail(err, TT_ERROR_OUTPUT, "%s: cannot be read; move it away, or copy it to another disk", paths[i]));
         if (files[i])
             fclose(files[i]);
     }
@@ -112,7 +112,8 @@ static bool same_bytes(const char *a, const char *b, bool *is_same, struct tt_er
     return ok;
 }
 
-/* A second name for the file first, so that there is a narration at every moment; where file systems know none, it is moved. */
+/* A second name for the file first, so that there is a narration at every moment; where file systems know none, it is
+ * moved. */
 static bool keep_old(struct tt_run_state *run, const char *path, struct tt_error *err)
 {
     char last[64];
@@ -131,9 +132,11 @@ static bool keep_old(struct tt_run_state *run, const char *path, struct tt_error
     if (ok && !is_kept) {
         const char *ending = strrchr(path, '.');
         bool was_held = run->settings.deliver.hold || json_is_true(json_object_get(run->earlier_state, "is_held"));
-        snprintf(last, sizeof last, "%s/%s%04u%s%s", folder_name, base_name, number + 1, was_held ? held_mark : "", ending ? ending : ".wav");
+        snprintf(last, sizeof last, "%s/%s%04u%s%s", folder_name, base_name, number + 1, was_held ? held_mark : "",
+                 ending ? ending : ".wav");
         char *to = tt_path_join(run->out, last);
-        ok = to ? link(path, to) == 0 || rename(path, to) == 0 || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", to) : tt_fail_memory(err);
+        ok = to ? link(path, to) == 0 || rename(path, to) == 0 || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", to)
+                : tt_fail_memory(err);
         free(to);
     }
     if (ok)
@@ -159,24 +162,27 @@ bool tt_earlier_retire(struct tt_run_state *run, const char *path, struct tt_err
     struct tt_kept_track track;
     if (!tt_file_exists(path) || !tt_kept_track_find(run, NULL, &track)) /* nothing there, or not ours */
         return true;
-    return keep_old(run, path, err) && (unlink(path) == 0 || errno == ENOENT || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", path));
+    return keep_old(run, path, err) &&
+           (unlink(path) == 0 || errno == ENOENT || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", path));
 }
 
 /* ---- changes ---- */
 
-static bool write_changes(struct tt_run_state *run, const struct tt_session_report *session, const struct tt_layout *before, const struct tt_layout *now,
-                          struct tt_error *err)
+static bool write_changes(struct tt_run_state *run, const struct tt_session_report *session,
+                          const struct tt_layout *before, const struct tt_layout *now, struct tt_error *err)
 {
     struct tt_text text = {0};
     char *path = tt_format("%s/edit/changes.csv", run->out);
-    bool ok = path ? tt_report_changes(session, before, now, run->replaced, &text, err) && tt_file_write(path, text.data, text.length, err)
+    bool ok = path ? tt_report_changes(session, before, now, run->replaced, &text, err) &&
+                         tt_file_write(path, text.data, text.length, err)
                    : tt_fail_memory(err);
     tt_text_free(&text);
     free(path);
     return ok;
 }
 
-bool tt_session_show_changes(struct tt_run_state *run, const struct tt_session_report *session, const struct json_t *layout, struct tt_error *err)
+bool tt_session_show_changes(struct tt_run_state *run, const struct tt_session_report *session,
+                             const struct json_t *layout, struct tt_error *err)
 {
     const json_t *earlier = json_object_get(run->earlier_state, "layout");
     struct tt_layout before, now;

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Hearing a session: what is a recording, which channel carries the voice, and one pass over each take that was not heard yet. */
+/* Hearing a session: what is a recording, which channel carries the voice, and one pass over each take that was not
+ * heard yet. */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -18,9 +19,12 @@
 
 /* ---- which channel ---- */
 
-static bool choose_by_policy(const struct tt_settings *settings, int channel_count, struct tt_channel_choice *choice, struct tt_error *err)
+static bool choose_by_policy(const struct tt_settings *settings, int channel_count, struct tt_channel_choice *choice,
+                             struct tt_error *err)
 {
-    int number = settings->take.channel == TT_CHANNEL_LEFT ? 1 : settings->take.channel == TT_CHANNEL_RIGHT ? 2 : settings->take.channel_number;
+    int number = settings->take.channel == TT_CHANNEL_LEFT    ? 1
+                 : settings->take.channel == TT_CHANNEL_RIGHT ? 2
+                                                              : settings->take.channel_number;
     if (settings->take.channel == TT_CHANNEL_MIX) {
         *choice = (struct tt_channel_choice){.channel = channel_count > 1 ? -1 : 0};
         snprintf(choice->why, sizeof choice->why, "the mean of %d channels, as asked for", channel_count);
@@ -29,7 +33,8 @@ static bool choose_by_policy(const struct tt_settings *settings, int channel_cou
     if (channel_count == 1 && settings->take.channel != TT_CHANNEL_NUMBER)
         number = 1;
     if (number > channel_count)
-        return tt_fail(err, TT_ERROR_INPUT, "has %d channel%s, there is no channel %d; set take.channel to auto", channel_count, channel_count == 1 ? "" : "s", number);
+        return tt_fail(err, TT_ERROR_INPUT, "has %d channel%s, there is no channel %d; set take.channel to auto",
+                       channel_count, channel_count == 1 ? "" : "s", number);
     *choice = (struct tt_channel_choice){.channel = number - 1};
     snprintf(choice->why, sizeof choice->why, channel_count == 1 ? "one channel" : "channel %d, as asked for", number);
     return true;
@@ -53,7 +58,8 @@ static void choose_for_take(struct tt_run_state *run, struct tt_take *take)
         tt_take_fail(run, take, &error);
 }
 
-/* auto chooses once for all takes with the same number of channels: on the longest of them, so that a session does not jump between microphones. */
+/* auto chooses once for all takes with the same number of channels: on the longest of them, so that a session does not
+ * jump between microphones. */
 static void choose_for_layout(struct tt_run_state *run, int channel_count)
 {
     struct tt_channel_choice choice = {.channel = 0};
@@ -62,7 +68,8 @@ static void choose_for_layout(struct tt_run_state *run, int channel_count)
         struct tt_take *longest = NULL;
         for (size_t i = 0; i < run->take_count; i++) {
             struct tt_take *take = &run->takes[i];
-            if (takes_session_channel(take, channel_count) && (!longest || take->info.frame_count > longest->info.frame_count))
+            if (takes_session_channel(take, channel_count) &&
+                (!longest || take->info.frame_count > longest->info.frame_count))
                 longest = take;
         }
         if (!longest)
@@ -114,7 +121,9 @@ static void open_take(void *context, size_t item)
     struct tt_reader *reader = NULL;
     bool ok = !atomic_load(&run->is_stopped) ? (reader = tt_reader_open(take->file->path, &take->info, &error)) != NULL
                                              : tt_fail(&error, TT_ERROR_STOPPED, "stopped");
-    const char *what = take->info.has_no_sound ? "no sound in it, only pictures" : ok && take->info.is_our_output ? "made by tidytake, no recording" : NULL;
+    const char *what = take->info.has_no_sound          ? "no sound in it, only pictures"
+                       : ok && take->info.is_our_output ? "made by tidytake, no recording"
+                                                        : NULL;
     tt_reader_close(reader);
     if (what) { /* no take: passed over like other files */
         take->is_used = false;
@@ -132,7 +141,8 @@ static void identify_take(void *context, size_t item)
     struct tt_take *take = &run->takes[item];
     struct tt_error error = {0};
     struct tt_work work = {.run = run, .take = take, .what = "reading"};
-    if (!(!atomic_load(&run->is_stopped) ? tt_identity_find(take, &work, &error) : tt_fail(&error, TT_ERROR_STOPPED, "stopped")))
+    if (!(!atomic_load(&run->is_stopped) ? tt_identity_find(take, &work, &error)
+                                         : tt_fail(&error, TT_ERROR_STOPPED, "stopped")))
         tt_take_fail(run, take, &error);
 }
 
@@ -192,21 +202,29 @@ static void share_opened(struct tt_run_state *run)
     }
 }
 
-static int64_t frames_of_ms(const struct tt_take *take, int64_t ms) { return tt_frames_from_ms((double)ms, take->info.rate_hz); }
+static int64_t frames_of_ms(const struct tt_take *take, int64_t ms)
+{
+    return tt_frames_from_ms((double)ms, take->info.rate_hz);
+}
 
-/* The running order's times against the lengths, which are known only now. A faulty order stops the run before anything is heard. */
+/* The running order's times against the lengths, which are known only now. A faulty order stops the run before anything
+ * is heard. */
 static bool check_parts(const struct tt_run_state *run, struct tt_error *err)
 {
     for (size_t i = 0; i < run->take_count; i++) {
         const struct tt_take *take = &run->takes[i];
         char end[TT_TIME_CHARS];
-        const int64_t most = take->info.frame_count + take->info.rate_hz / 2; /* times are often noted down to the second */
+        const int64_t most =
+            take->info.frame_count + take->info.rate_hz / 2; /* times are often noted down to the second */
         if (take->has_failed || !take->is_used || (take->from_ms == 0 && take->to_ms < 0))
             continue;
-        if (frames_of_ms(take, take->from_ms) < take->info.frame_count && (take->to_ms < 0 || frames_of_ms(take, take->to_ms) <= most))
+        if (frames_of_ms(take, take->from_ms) < take->info.frame_count &&
+            (take->to_ms < 0 || frames_of_ms(take, take->to_ms) <= most))
             continue;
         tt_time_format((int64_t)tt_ms_from_frames(take->info.frame_count, take->info.rate_hz), end);
-        return tt_fail(err, TT_ERROR_USAGE, "order.csv:%d: %s ends at %s, a time in this row lies behind that; write an earlier one", take->order_line, take->recording->name, end);
+        return tt_fail(err, TT_ERROR_USAGE,
+                       "order.csv:%d: %s ends at %s, a time in this row lies behind that; write an earlier one",
+                       take->order_line, take->recording->name, end);
     }
     return true;
 }
@@ -216,7 +234,8 @@ static bool is_heard_by_another(const struct tt_run_state *run, size_t index)
 {
     const struct tt_take *take = &run->takes[index];
     for (size_t i = 0; take->first_of_file && i < index; i++)
-        if (run->takes[i].is_used && !run->takes[i].has_failed && strcmp(run->takes[i].heard_path, take->heard_path) == 0)
+        if (run->takes[i].is_used && !run->takes[i].has_failed &&
+            strcmp(run->takes[i].heard_path, take->heard_path) == 0)
             return true;
     return false;
 }
@@ -229,11 +248,13 @@ static void open_shared(struct tt_run_state *run)
         if (take->has_failed || !take->is_used)
             continue;
         if (!take->is_heard)
-            take->is_heard = tt_heard_open(take->heard_path, take->content_sha256, take->hearing_key, &take->heard, &error);
+            take->is_heard =
+                tt_heard_open(take->heard_path, take->content_sha256, take->hearing_key, &take->heard, &error);
         if (!take->is_heard && !run->options->part_count) /* else another run is at work on it, or will be */
             tt_take_fail(run, take, &error);
         if (take->is_heard && (take->from_ms > 0 || take->to_ms >= 0) &&
-                 !tt_heard_narrow(&take->heard, frames_of_ms(take, take->from_ms), take->to_ms < 0 ? take->heard.facts.frame_count : frames_of_ms(take, take->to_ms), &error))
+            !tt_heard_narrow(&take->heard, frames_of_ms(take, take->from_ms),
+                             take->to_ms < 0 ? take->heard.facts.frame_count : frames_of_ms(take, take->to_ms), &error))
             tt_take_fail(run, take, &error);
     }
 }
@@ -251,7 +272,8 @@ static bool find_unheard(struct tt_run_state *run, double *weights, struct tt_er
             run->work_expected += (double)take->info.frame_count;
         if (is_heard_by_another(run, i))
             continue;
-        take->is_heard = !run->options->is_again && (!tt_run_wants_pictures(run) || tt_picture_exists(take->before_prefix)) &&
+        take->is_heard = !run->options->is_again &&
+                         (!tt_run_wants_pictures(run) || tt_picture_exists(take->before_prefix)) &&
                          tt_heard_open(take->heard_path, take->content_sha256, take->hearing_key, &take->heard, NULL);
         if (take->is_heard)
             continue;

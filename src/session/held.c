@@ -7,10 +7,7 @@
 #include "session/kept.h"
 #include "session/steps.h"
 
-static bool takes_part(const struct tt_take *take)
-{
-    return take->is_heard && take->is_used;
-}
+static bool takes_part(const struct tt_take *take) { return take->is_heard && take->is_used; }
 
 bool tt_session_held_sheets(struct tt_run_state *run, struct tt_error *err)
 {
@@ -24,7 +21,9 @@ bool tt_session_held_sheets(struct tt_run_state *run, struct tt_error *err)
         int64_t duration_ms = tt_take_duration_ms(take);
         bool ok = name || tt_fail_memory(err);
         if (ok && !take->sheet_text)
-            ok = tt_fail(err, TT_ERROR_USAGE, "%s is gone: deliver.hold = yes keeps what was handed over; put the sheet back, or set it to no", name);
+            ok = tt_fail(
+                err, TT_ERROR_USAGE,
+                "%s is gone: deliver.hold = yes keeps what was handed over; put the sheet back, or set it to no", name);
         ok = ok && tt_sheet_read_programs(&take->sheet, take->sheet_text, take->sheet_size, name, duration_ms, err);
         free(name);
         if (!ok)
@@ -45,8 +44,8 @@ bool tt_session_held_gains(struct tt_run_state *run, struct tt_error *err)
         take->gain_db = tt_kept_gain_db(run, take, &is_known);
         if (!is_known) /* it had no voice so far, or was not used */
             take->gain_db = run->settings.loudness.across == TT_ACROSS_SESSION ? run->common_gain_db : (double)NAN;
-        take->is_apart = isfinite(take->gain_db) && isfinite(run->common_gain_db) && run->settings.loudness.across == TT_ACROSS_SESSION &&
-                         take->gain_db != run->common_gain_db;
+        take->is_apart = isfinite(take->gain_db) && isfinite(run->common_gain_db) &&
+                         run->settings.loudness.across == TT_ACROSS_SESSION && take->gain_db != run->common_gain_db;
     }
     return true;
 }
@@ -59,7 +58,8 @@ bool tt_session_held_exact_gains(struct tt_run_state *run, struct tt_error *err)
         struct tt_earlier_take earlier;
         if (!takes_part(take) || !isnan(take->gain_db) || !tt_report_take_json_read(take->json_path, &earlier, NULL))
             continue;
-        bool is_other = earlier.has_voice && isfinite(earlier.gain_db) && strcmp(earlier.render_key, take->render_key) != 0;
+        bool is_other =
+            earlier.has_voice && isfinite(earlier.gain_db) && strcmp(earlier.render_key, take->render_key) != 0;
         free(earlier.warnings);
         if (is_other)
             take->gain_db = earlier.gain_db;

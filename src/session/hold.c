@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* deliver.hold: once something was handed over, a run decides nothing anew. What a person changes in a sheet or the order is obeyed; what would move by
- * itself stops the run before anything is written. */
+/* deliver.hold: once something was handed over, a run decides nothing anew. What a person changes in a sheet or the
+ * order is obeyed; what would move by itself stops the run before anything is written. */
 #include <jansson.h>
 #include <stdio.h>
 #include <string.h>
@@ -39,7 +39,8 @@ static bool check_settings(const struct tt_run_state *run, struct tt_error *err)
     {
         const json_t *before = json_object_get(json_object_get(run->earlier_state, "delivered_with"), key);
         if (before && !json_equal(before, value))
-            tt_text_addf(&what, "%s%s is %s, was %s", what.length ? ", " : "", key, json_string_value(value), json_string_value(before));
+            tt_text_addf(&what, "%s%s is %s, was %s", what.length ? ", " : "", key, json_string_value(value),
+                         json_string_value(before));
     }
     json_decref(now);
     bool ok = what.has_failed ? tt_fail_memory(err) : !what.length || fail_held(err, what.data);
@@ -51,8 +52,10 @@ static bool check_take(const struct tt_take *take, const json_t *recordings, con
 {
     char what[400];
     json_t *name = tt_json_utf8(take->file->name), *recording = tt_json_utf8(take->recording->name);
-    const char *content = json_string_value(json_object_get(json_object_get(recordings, json_string_value(recording)), "sha256"));
-    bool ok = (name && recording) || tt_fail_memory(err), was_delivered = name && json_object_get(gains, json_string_value(name));
+    const char *content =
+        json_string_value(json_object_get(json_object_get(recordings, json_string_value(recording)), "sha256"));
+    bool ok = (name && recording) || tt_fail_memory(err),
+         was_delivered = name && json_object_get(gains, json_string_value(name));
     json_decref(name);
     json_decref(recording);
     /* A take that was delivered and gives way to a better copy of itself; why tells which. */
@@ -101,7 +104,8 @@ bool tt_session_hold(struct tt_run_state *run, struct tt_error *err)
     if (!run->is_held)
         return true;
     const json_t *recordings = json_object_get(run->earlier_state, "recordings");
-    if (!check_program(run, err) || !check_settings(run, err) || !check_missing(run, json_object_get(run->earlier_state, "gains_db"), err))
+    if (!check_program(run, err) || !check_settings(run, err) ||
+        !check_missing(run, json_object_get(run->earlier_state, "gains_db"), err))
         return false;
     for (size_t i = 0; i < run->take_count; i++)
         if (!check_take(&run->takes[i], recordings, json_object_get(run->earlier_state, "gains_db"), err))

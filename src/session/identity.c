@@ -17,8 +17,8 @@ bool tt_identity_find(struct tt_take *take, struct tt_work *work, struct tt_erro
                               .changed_ns = (long long)status.st_ctim.tv_sec * 1000000000LL + status.st_ctim.tv_nsec,
                               .inode = (long long)status.st_ino};
     struct tt_identity *known = &take->identity;
-    bool is_same = known->sha256[0] && known->size == now.size && known->modified_ns == now.modified_ns && known->changed_ns == now.changed_ns &&
-                   known->inode == now.inode;
+    bool is_same = known->sha256[0] && known->size == now.size && known->modified_ns == now.modified_ns &&
+                   known->changed_ns == now.changed_ns && known->inode == now.inode;
     if (!is_same && !take->is_ours) { /* another run's business, and not known yet */
         known->sha256[0] = '\0';
         return true;
@@ -45,7 +45,8 @@ void tt_identity_put_off(struct tt_run_state *run, double *weights)
         return;
     for (size_t i = 0; i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
-        take->is_identified_late = take->is_used && weights[i] > 0 && !take->identity.sha256[0] && !tt_file_exists(take->heard_path);
+        take->is_identified_late =
+            take->is_used && weights[i] > 0 && !take->identity.sha256[0] && !tt_file_exists(take->heard_path);
         if (take->is_identified_late)
             weights[i] = 0;
     }

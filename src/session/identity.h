@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* What a recording holds: the digest of its bytes, asked for again only where size, times or inode are not those of the last run. */
+/* What a recording holds: the digest of its bytes, asked for again only where size, times or inode are not those of the
+ * last run. */
 #ifndef TT_SESSION_IDENTITY_H
 #define TT_SESSION_IDENTITY_H
 
@@ -9,8 +10,8 @@
 
 bool tt_identity_find(struct tt_take *take, struct tt_work *work, struct tt_error *err);
 
-/* Takes that are heard for the first time, whatever they hold, are marked as identified late and lose their weight: their digest is found beside hearing, on a
- * processor that has nothing else to do. */
+/* Takes that are heard for the first time, whatever they hold, are marked as identified late and lose their weight:
+ * their digest is found beside hearing, on a processor that has nothing else to do. */
 void tt_identity_put_off(struct tt_run_state *run, double *weights);
 
 struct tt_late_identity {

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* One recording that a recorder cut into several files: each goes on at the frame where the one before it ends (EBU Tech 3285, TimeReference). They are
- * heard, cut and rendered as one. */
+/* One recording that a recorder cut into several files: each goes on at the frame where the one before it ends (EBU
+ * Tech 3285, TimeReference). They are heard, cut and rendered as one. */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -11,7 +11,8 @@
 
 static bool is_whole(const struct tt_run_state *run, const struct tt_take *take)
 {
-    if (take->has_failed || !take->is_used || take->is_pickup || take->first_of_file || take->from_ms > 0 || take->to_ms >= 0)
+    if (take->has_failed || !take->is_used || take->is_pickup || take->first_of_file || take->from_ms > 0 ||
+        take->to_ms >= 0)
         return false;
     for (size_t i = 0; i < run->take_count; i++)
         if (run->takes[i].first_of_file == take)
@@ -23,8 +24,9 @@ static bool is_whole(const struct tt_run_state *run, const struct tt_take *take)
 static bool goes_on(const struct tt_audio_info *a, const struct tt_audio_info *b)
 {
     const int64_t day = INT64_C(86400) * a->rate_hz;
-    return a->time_reference >= 0 && b->time_reference >= 0 && a->rate_hz == b->rate_hz && a->channel_count == b->channel_count &&
-           strcmp(a->format_name, b->format_name) == 0 && !a->is_truncated && a->frame_count > 0 && (a->time_reference + a->frame_count) % day == b->time_reference % day;
+    return a->time_reference >= 0 && b->time_reference >= 0 && a->rate_hz == b->rate_hz &&
+           a->channel_count == b->channel_count && strcmp(a->format_name, b->format_name) == 0 && !a->is_truncated &&
+           a->frame_count > 0 && (a->time_reference + a->frame_count) % day == b->time_reference % day;
 }
 
 static bool may_follow(const struct tt_run_state *run, const struct tt_take *head, const struct tt_take *next)
@@ -56,8 +58,9 @@ static void tell(struct tt_run_state *run, const struct tt_take *head)
     if (head->more_count > 1)
         snprintf(more, sizeof more, " and %zu more", head->more_count - 1);
     if (head->more_count > 0)
-        tt_run_note(run, "%s goes on in %s%s without a gap: the recorder had split one recording; they are heard as one", head->file->name,
-                    head->more[0]->file->name, more);
+        tt_run_note(run,
+                    "%s goes on in %s%s without a gap: the recorder had split one recording; they are heard as one",
+                    head->file->name, head->more[0]->file->name, more);
 }
 
 bool tt_session_join(struct tt_run_state *run, struct tt_error *err)
@@ -68,7 +71,8 @@ bool tt_session_join(struct tt_run_state *run, struct tt_error *err)
         if (!is_whole(run, head))
             continue;
         struct tt_audio_info last = head->info;
-        for (size_t j = i + 1; j < run->take_count && may_follow(run, head, &run->takes[j]) && goes_on(&last, &run->takes[j].info); j++) {
+        for (size_t j = i + 1;
+             j < run->take_count && may_follow(run, head, &run->takes[j]) && goes_on(&last, &run->takes[j].info); j++) {
             last = run->takes[j].info;
             head->info.frame_count += last.frame_count;
             head->info.is_truncated = last.is_truncated;

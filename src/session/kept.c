@@ -19,8 +19,10 @@ bool tt_kept_track_find(const struct tt_run_state *run, const char *piece, struc
     const json_t *object = track_of(run->earlier_state, piece);
     int64_t rate_hz;
     *track = (struct tt_kept_track){.trim_db = NAN};
-    if (!tt_json_get_text(object, "key", track->key, sizeof track->key) || !tt_json_get_number(object, "trim_db", NAN, &track->trim_db) ||
-        !tt_json_get_frames(object, "rate_hz", 1, 1000000, &rate_hz) || !tt_json_get_frames(object, "frames", 0, most_frames, &track->frames) ||
+    if (!tt_json_get_text(object, "key", track->key, sizeof track->key) ||
+        !tt_json_get_number(object, "trim_db", NAN, &track->trim_db) ||
+        !tt_json_get_frames(object, "rate_hz", 1, 1000000, &rate_hz) ||
+        !tt_json_get_frames(object, "frames", 0, most_frames, &track->frames) ||
         !tt_json_get_measured(json_object_get(object, "after"), &track->after))
         return false;
     track->rate_hz = (int)rate_hz;
@@ -28,12 +30,15 @@ bool tt_kept_track_find(const struct tt_run_state *run, const char *piece, struc
     return true;
 }
 
-bool tt_kept_track_put(struct tt_run_state *run, const char *piece, const struct tt_kept_track *track, struct tt_error *err)
+bool tt_kept_track_put(struct tt_run_state *run, const char *piece, const struct tt_kept_track *track,
+                       struct tt_error *err)
 {
     json_t *object = json_object();
-    bool ok = tt_json_put(object, "key", json_string(track->key)) && tt_json_put(object, "is_held_back", json_boolean(track->is_held_back)) &&
+    bool ok = tt_json_put(object, "key", json_string(track->key)) &&
+              tt_json_put(object, "is_held_back", json_boolean(track->is_held_back)) &&
               tt_json_put(object, "trim_db", tt_json_number(track->trim_db, TT_DECIMALS_SECONDS)) &&
-              tt_json_put(object, "rate_hz", json_integer(track->rate_hz)) && tt_json_put(object, "frames", json_integer(track->frames)) &&
+              tt_json_put(object, "rate_hz", json_integer(track->rate_hz)) &&
+              tt_json_put(object, "frames", json_integer(track->frames)) &&
               tt_json_put(object, "after", tt_json_measured(&track->after));
     if (!run->tracks)
         run->tracks = json_object();
@@ -66,7 +71,8 @@ static bool moves_things(const struct tt_setting_row *row)
         if (strcmp(row->section, sections[i]) == 0)
             return true;
     /* Edges and pauses between takes are made while rendering. */
-    return strcmp(row->section, "pauses") == 0 && (strcmp(row->key, "between_ms") == 0 || strcmp(row->key, "edge_ms") == 0);
+    return strcmp(row->section, "pauses") == 0 &&
+           (strcmp(row->key, "between_ms") == 0 || strcmp(row->key, "edge_ms") == 0);
 }
 
 bool tt_kept_settings(const struct tt_settings *settings, struct json_t **object, struct tt_error *err)
@@ -100,10 +106,12 @@ static bool add_recordings(const struct tt_run_state *run, json_t *state)
         const struct tt_take *take = &run->takes[i];
         if (!take->identity.sha256[0])
             continue;
-        json_t *recording = take->waits_for ? json_string(take->waits_for) : tt_json_utf8(take->recording->name), *name = tt_json_utf8(take->file->name);
+        json_t *recording = take->waits_for ? json_string(take->waits_for) : tt_json_utf8(take->recording->name),
+               *name = tt_json_utf8(take->file->name);
         failed = !tt_json_put(recordings, json_string_value(recording),
                               json_pack("{s:I,s:I,s:I,s:I,s:s}", "size", (json_int_t)take->identity.size, "modified_ns",
-                                        (json_int_t)take->identity.modified_ns, "changed_ns", (json_int_t)take->identity.changed_ns, "inode",
+                                        (json_int_t)take->identity.modified_ns, "changed_ns",
+                                        (json_int_t)take->identity.changed_ns, "inode",
                                         (json_int_t)take->identity.inode, "sha256", take->identity.sha256));
         if (!failed && take->has_voice && take->is_used)
             failed = !tt_json_put(gains, json_string_value(name), tt_json_number(take->gain_db, TT_DECIMALS_SECONDS));
@@ -117,7 +125,8 @@ static bool add_recordings(const struct tt_run_state *run, json_t *state)
 /* A plan delivers nothing: what was delivered before stays as it is. */
 static bool keep_earlier(const struct tt_run_state *run, json_t *state)
 {
-    static const char *const keys[] = {"track", "pieces", "layout", "gains_db", "delivered_with", "is_held", "made_for"};
+    static const char *const keys[] = {"track",          "pieces",  "layout",  "gains_db",
+                                       "delivered_with", "is_held", "made_for"};
     bool ok = true;
     for (size_t i = 0; i < sizeof keys / sizeof *keys; i++) {
         json_t *value = json_object_get(run->earlier_state, keys[i]);
@@ -131,7 +140,9 @@ bool tt_kept_add(struct tt_run_state *run, struct json_t *layout, struct json_t 
 {
     bool ok = add_recordings(run, state);
     if (isfinite(run->common_gain_db))
-        ok = tt_json_put(state, "common_gain", json_pack("{s:f,s:s}", "gain_db", run->common_gain_db, "aim", run->gain_aim)) && ok;
+        ok = tt_json_put(state, "common_gain",
+                         json_pack("{s:f,s:s}", "gain_db", run->common_gain_db, "aim", run->gain_aim)) &&
+             ok;
     if (run->options->is_plan) {
         json_decref(layout);
         return (keep_earlier(run, state) && ok) || tt_fail_memory(err);
@@ -141,7 +152,8 @@ bool tt_kept_add(struct tt_run_state *run, struct json_t *layout, struct json_t 
         ok = tt_json_put(state, "layout", layout) && ok;
     if (!tt_kept_settings(&run->settings, &settings, err))
         return false;
-    ok = tt_json_put(state, "delivered_with", settings) && tt_json_put(state, "is_held", json_boolean(run->settings.deliver.hold)) &&
+    ok = tt_json_put(state, "delivered_with", settings) &&
+         tt_json_put(state, "is_held", json_boolean(run->settings.deliver.hold)) &&
          tt_json_put(state, "made_for", run->options->target ? json_string(run->options->target) : json_null()) && ok;
     return (json_object_update(state, run->tracks) == 0 || !run->tracks) && ok ? true : tt_fail_memory(err);
 }

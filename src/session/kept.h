@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* What a run keeps for the next in session.json beside its summary: recordings, gains, settings, and of the narration and its pieces what they were
- * made from. */
+/* What a run keeps for the next in session.json beside its summary: recordings, gains, settings, and of the narration
+ * and its pieces what they were made from. */
 #ifndef TT_SESSION_KEPT_H
 #define TT_SESSION_KEPT_H
 
@@ -10,8 +10,8 @@ struct json_t;
 
 /* Of the narration (piece NULL) or a piece. */
 struct tt_kept_track {
-    char key[65];                /* digest of all that it is made from */
-    bool is_held_back;           /* the target was missed */
+    char key[65];      /* digest of all that it is made from */
+    bool is_held_back; /* the target was missed */
     double trim_db;
     int rate_hz;
     int64_t frames;
@@ -19,7 +19,8 @@ struct tt_kept_track {
 };
 /* False when the earlier run left none. */
 bool tt_kept_track_find(const struct tt_run_state *run, const char *piece, struct tt_kept_track *track);
-bool tt_kept_track_put(struct tt_run_state *run, const char *piece, const struct tt_kept_track *track, struct tt_error *err);
+bool tt_kept_track_put(struct tt_run_state *run, const char *piece, const struct tt_kept_track *track,
+                       struct tt_error *err);
 
 /* The gain that was decided for a take by the earlier run; NAN: none, or exact. *is_known: the take was there. */
 double tt_kept_gain_db(const struct tt_run_state *run, const struct tt_take *take, bool *is_known);

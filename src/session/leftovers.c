@@ -41,7 +41,8 @@ static void clear_folder(const char *path, bool is_deeper)
 
 void tt_leftovers_clear(const char *out)
 {
-    static const char *const folders[] = {".", "heard", "sheets", "voice", "whole", "pieces", "report", "edit", "earlier/sheets", "pictures", "sound"};
+    static const char *const folders[] = {".",      "heard", "sheets",         "voice",    "whole", "pieces",
+                                          "report", "edit",  "earlier/sheets", "pictures", "sound"};
     for (size_t i = 0; i < sizeof folders / sizeof *folders; i++) {
         char *path = tt_path_join(out, folders[i]);
         if (path)

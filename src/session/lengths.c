@@ -52,7 +52,9 @@ static struct tt_length *grow(struct tt_length_list *list, const char *name, str
 }
 
 /* The pace of several takes is that of all they say. */
-struct spoken { double seconds, syllables; };
+struct spoken {
+    double seconds, syllables;
+};
 
 static void add_spoken(struct spoken *spoken, double seconds, double pace)
 {
@@ -62,7 +64,10 @@ static void add_spoken(struct spoken *spoken, double seconds, double pace)
     spoken->syllables += seconds * pace;
 }
 
-static double pace_of(const struct spoken *spoken) { return spoken->seconds > 0 ? spoken->syllables / spoken->seconds : (double)NAN; }
+static double pace_of(const struct spoken *spoken)
+{
+    return spoken->seconds > 0 ? spoken->syllables / spoken->seconds : (double)NAN;
+}
 
 static const char *text_at(const json_t *object, const char *key)
 {
@@ -73,7 +78,8 @@ static const char *text_at(const json_t *object, const char *key)
 static bool read_take(const json_t *take, struct tt_lengths_side *side, struct tt_error *err)
 {
     double length_s = 0, pace = NAN;
-    if (!tt_json_get_number(take, "after_s", 0, &length_s) || !(length_s > 0)) /* left out, failed, or nothing of it stays */
+    if (!tt_json_get_number(take, "after_s", 0, &length_s) ||
+        !(length_s > 0)) /* left out, failed, or nothing of it stays */
         return true;
     (void)tt_json_get_number(take, "pace_syllables_per_s", NAN, &pace);
     struct tt_length *length = grow(&side->takes, text_at(take, "take"), err);
@@ -85,20 +91,23 @@ static bool read_take(const json_t *take, struct tt_lengths_side *side, struct t
 /* A piece with its takes; its length is that of its file, head and tail and the pauses between takes among it. */
 static bool read_piece(const json_t *state, const char *name, struct tt_lengths_side *side, struct tt_error *err)
 {
-    const json_t *takes = json_object_get(state, "takes"), *track = json_object_get(json_object_get(state, "pieces"), name);
+    const json_t *takes = json_object_get(state, "takes"),
+                 *track = json_object_get(json_object_get(state, "pieces"), name);
     struct spoken spoken = {0};
     double sum_s = 0;
     int64_t rate_hz = 0, frames = 0;
     for (size_t i = 0; i < json_array_size(takes); i++) {
         const json_t *take = json_array_get(takes, i);
         double length_s = 0, pace = NAN;
-        if (strcmp(text_at(take, "piece"), name) != 0 || !tt_json_get_number(take, "after_s", 0, &length_s) || !(length_s > 0))
+        if (strcmp(text_at(take, "piece"), name) != 0 || !tt_json_get_number(take, "after_s", 0, &length_s) ||
+            !(length_s > 0))
             continue;
         (void)tt_json_get_number(take, "pace_syllables_per_s", NAN, &pace);
         sum_s += length_s;
         add_spoken(&spoken, length_s, pace);
     }
-    if (tt_json_get_frames(track, "rate_hz", 1, 1000000, &rate_hz) && tt_json_get_frames(track, "frames", 0, INT64_C(1) << 53, &frames))
+    if (tt_json_get_frames(track, "rate_hz", 1, 1000000, &rate_hz) &&
+        tt_json_get_frames(track, "frames", 0, INT64_C(1) << 53, &frames))
         sum_s = (double)frames / (double)rate_hz;
     struct tt_length *length = sum_s > 0 ? grow(&side->pieces, name, err) : NULL;
     if (length)
@@ -121,11 +130,13 @@ static bool read_side(const char *place, struct tt_lengths_side *side, struct tt
     struct spoken spoken = {0};
     double sum_s = 0;
     bool ok = state != NULL;
-    if (ok && (!(side->name = tt_copy_string(text_at(state, "session"))) || !(side->whole.name = tt_copy_string("all"))))
+    if (ok &&
+        (!(side->name = tt_copy_string(text_at(state, "session"))) || !(side->whole.name = tt_copy_string("all"))))
         ok = tt_fail_memory(err);
     for (size_t i = 0; ok && i < json_array_size(takes); i++) {
         const char *piece = text_at(json_array_get(takes, i), "piece");
-        ok = read_take(json_array_get(takes, i), side, err) && (!piece[0] || has_name(&side->pieces, piece) || read_piece(state, piece, side, err));
+        ok = read_take(json_array_get(takes, i), side, err) &&
+             (!piece[0] || has_name(&side->pieces, piece) || read_piece(state, piece, side, err));
     }
     for (size_t i = 0; ok && i < side->takes.count; i++) {
         sum_s += side->takes.all[i].length_s;
@@ -167,7 +178,9 @@ static bool is_same_name(const struct tt_lengths *lengths, const char *a, const 
 }
 
 /* Who belongs to whom by name, -1: nobody. Nobody twice: a session may hold 001.wav and 001.flac. */
-struct partners { long *of[2]; };
+struct partners {
+    long *of[2];
+};
 
 static size_t find_partners(const struct tt_lengths *lengths, struct partners *partners)
 {
@@ -179,7 +192,8 @@ static size_t find_partners(const struct tt_lengths *lengths, struct partners *p
     for (int is_exact = 1; is_exact >= 0; is_exact--)
         for (size_t i = 0; i < lists[0]->count; i++)
             for (size_t j = 0; partners->of[0][i] < 0 && j < lists[1]->count; j++)
-                if (partners->of[1][j] < 0 && is_same_name(lengths, lists[0]->all[i].name, lists[1]->all[j].name, is_exact)) {
+                if (partners->of[1][j] < 0 &&
+                    is_same_name(lengths, lists[0]->all[i].name, lists[1]->all[j].name, is_exact)) {
                     partners->of[0][i] = (long)j;
                     partners->of[1][j] = (long)i;
                     common++;
@@ -187,7 +201,10 @@ static size_t find_partners(const struct tt_lengths *lengths, struct partners *p
     return common;
 }
 
-static void add_row(struct tt_lengths *lengths, long first, long second) { lengths->rows[lengths->row_count++] = (struct tt_lengths_row){{first, second}}; }
+static void add_row(struct tt_lengths *lengths, long first, long second)
+{
+    lengths->rows[lengths->row_count++] = (struct tt_lengths_row){{first, second}};
+}
 
 /* In the order of the first; what only the second has stands where it stands there. */
 static void pair_by_name(struct tt_lengths *lengths, const struct partners *partners)
@@ -248,7 +265,8 @@ static bool tell_apart(struct tt_lengths *lengths, struct tt_error *err)
 bool tt_lengths_read(const char *const places[2], struct tt_lengths *lengths, struct tt_error *err)
 {
     *lengths = (struct tt_lengths){0};
-    return read_side(places[0], &lengths->sides[0], err) && read_side(places[1], &lengths->sides[1], err) && tell_apart(lengths, err) && pair(lengths, err);
+    return read_side(places[0], &lengths->sides[0], err) && read_side(places[1], &lengths->sides[1], err) &&
+           tell_apart(lengths, err) && pair(lengths, err);
 }
 
 static void free_list(struct tt_length_list *list)

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Two sessions of one script side by side, as two languages are: where the picture must hold since the other one takes longer to say it. Read from
- * what runs left. */
+/* Two sessions of one script side by side, as two languages are: where the picture must hold since the other one takes
+ * longer to say it. Read from what runs left. */
 #ifndef TT_SESSION_LENGTHS_H
 #define TT_SESSION_LENGTHS_H
 
@@ -16,21 +16,26 @@ struct tt_length {
     double length_s;
     double pace_syllables_per_s; /* NAN: too little of it to tell */
 };
-struct tt_length_list { struct tt_length *all; size_t count; };
+struct tt_length_list {
+    struct tt_length *all;
+    size_t count;
+};
 
 struct tt_lengths_side {
-    char *out, *name;            /* absolute; of the session */
+    char *out, *name;                    /* absolute; of the session */
     struct tt_length_list pieces, takes; /* running order */
-    struct tt_length whole;      /* the narration, or all takes where none was written */
+    struct tt_length whole;              /* the narration, or all takes where none was written */
 };
 
 /* One line of the table: places in the lists that are compared, -1 where it stands alone. */
-struct tt_lengths_row { long at[2]; };
+struct tt_lengths_row {
+    long at[2];
+};
 
 struct tt_lengths {
     struct tt_lengths_side sides[2];
-    bool is_by_piece;            /* else by take */
-    bool is_by_name;             /* else by place: their names have little in common */
+    bool is_by_piece; /* else by take */
+    bool is_by_name;  /* else by place: their names have little in common */
     struct tt_lengths_row *rows;
     size_t row_count;
 };

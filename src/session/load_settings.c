@@ -6,7 +6,8 @@
 #include "base/file.h"
 #include "base/targets.h"
 
-/* $XDG_CONFIG_HOME/tidytake/tidytake.ini, by the XDG base directory specification ($HOME/.config where it is not set); NULL without either. */
+/* $XDG_CONFIG_HOME/tidytake/tidytake.ini, by the XDG base directory specification ($HOME/.config where it is not set);
+ * NULL without either. */
 static char *users_file(void)
 {
     const char *config = getenv("XDG_CONFIG_HOME"), *home = getenv("HOME");
@@ -15,15 +16,17 @@ static char *users_file(void)
     return home && home[0] ? tt_format("%s/.config/tidytake/tidytake.ini", home) : NULL;
 }
 
-static bool read_where_there(struct tt_settings *settings, char *path, struct tt_setting_origins *origins, struct tt_error *err)
+static bool read_where_there(struct tt_settings *settings, char *path, struct tt_setting_origins *origins,
+                             struct tt_error *err)
 {
     bool ok = !path || !tt_file_exists(path) || tt_settings_read_ini(settings, path, origins, err);
     free(path);
     return ok;
 }
 
-bool tt_settings_load(const char *session_folder, const char *settings_file, const char *target, const char *const *assignments, size_t assignment_count,
-                      struct tt_settings *settings, struct tt_setting_origins *origins, struct tt_error *err)
+bool tt_settings_load(const char *session_folder, const char *settings_file, const char *target,
+                      const char *const *assignments, size_t assignment_count, struct tt_settings *settings,
+                      struct tt_setting_origins *origins, struct tt_error *err)
 {
     tt_settings_default(settings);
     if (!read_where_there(settings, users_file(), origins, err))

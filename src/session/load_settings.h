@@ -6,7 +6,8 @@
 #include "base/settings.h"
 
 /* session_folder, settings_file, target and origins may be NULL. Fills *settings and checks them as a whole. */
-bool tt_settings_load(const char *session_folder, const char *settings_file, const char *target, const char *const *assignments, size_t assignment_count,
-                      struct tt_settings *settings, struct tt_setting_origins *origins, struct tt_error *err);
+bool tt_settings_load(const char *session_folder, const char *settings_file, const char *target,
+                      const char *const *assignments, size_t assignment_count, struct tt_settings *settings,
+                      struct tt_setting_origins *origins, struct tt_error *err);
 
 #endif

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* The narration and its pieces: the voices in running order, as one track each. What is made from the same as last time is left as it lies. */
+/* The narration and its pieces: the voices in running order, as one track each. What is made from the same as last time
+ * is left as it lies. */
 #include <errno.h>
 #include <math.h>
 #include <stdio.h>
@@ -19,16 +20,17 @@
 /* A track on its way into a file. */
 struct task {
     struct tt_run_state *run;
-    const char *piece;               /* NULL: the narration */
+    const char *piece; /* NULL: the narration */
     const char *title, *path;
     struct tt_track track;
     struct tt_voices *voices;
     struct tt_kept_track kept;
 };
 
-/* The gain on top of the voices' own. With a gain for each take there is none; what was handed over keeps its own, unless the limiter would have to do too much. */
-static bool write_track(struct task *task, const struct tt_source *source, const struct tt_delivery *delivery, struct tt_gain_finder *finder,
-                        struct tt_delivered *delivered, struct tt_error *err)
+/* The gain on top of the voices' own. With a gain for each take there is none; what was handed over keeps its own,
+ * unless the limiter would have to do too much. */
+static bool write_track(struct task *task, const struct tt_source *source, const struct tt_delivery *delivery,
+                        struct tt_gain_finder *finder, struct tt_delivered *delivered, struct tt_error *err)
 {
     struct tt_kept_track earlier, *kept = &task->kept;
     kept->trim_db = 0;
@@ -38,7 +40,8 @@ static bool write_track(struct task *task, const struct tt_source *source, const
         return false;
     if (!task->run->is_held || !tt_kept_track_find(task->run, task->piece, &earlier) || !isfinite(earlier.trim_db))
         return tt_delivery_write_exact(source, delivery, finder, &kept->trim_db, &kept->is_held_back, delivered, err);
-    kept->trim_db = tt_allowed_gain_db(earlier.trim_db, tt_gain_finder_levels(finder), &task->run->settings, &kept->is_held_back);
+    kept->trim_db =
+        tt_allowed_gain_db(earlier.trim_db, tt_gain_finder_levels(finder), &task->run->settings, &kept->is_held_back);
     return tt_delivery_write(source, delivery, kept->trim_db, delivered, err);
 }
 
@@ -52,20 +55,23 @@ static bool write_file(struct task *task, const char *path, struct tt_error *err
     source.has_second_thread = task->run->options->jobs != 1;
     int64_t start_frame = 0;
     tt_timecode_parse(settings->deliver.frame_rate, settings->deliver.start, &start_frame);
-    struct tt_bext bext = {.time_reference = llround((double)start_frame * track->rate_hz / tt_timecode_fps(settings->deliver.frame_rate))};
+    struct tt_bext bext = {.time_reference = llround((double)start_frame * track->rate_hz /
+                                                     tt_timecode_fps(settings->deliver.frame_rate))};
     snprintf(bext.description, sizeof bext.description, "%s", task->title);
     snprintf(bext.originator, sizeof bext.originator, "tidytake");
-    struct tt_delivery delivery = {.path = path,
-                                   .format = {settings->deliver.format, settings->deliver.bits, settings->deliver.channels, track->rate_hz},
-                                   .labels = track->labels,
-                                   .label_count = track->label_count,
-                                   .bext = &bext,
-                                   .quiet = track->quiet,
-                                   .quiet_count = track->quiet_count,
-                                   .settings = settings};
+    struct tt_delivery delivery = {
+        .path = path,
+        .format = {settings->deliver.format, settings->deliver.bits, settings->deliver.channels, track->rate_hz},
+        .labels = track->labels,
+        .label_count = track->label_count,
+        .bext = &bext,
+        .quiet = track->quiet,
+        .quiet_count = track->quiet_count,
+        .settings = settings};
     struct tt_delivered delivered;
     struct tt_gain_finder *finder = NULL;
-    if (settings->loudness.across == TT_ACROSS_SESSION && !(finder = tt_gain_finder_create(track->rate_hz, settings, err)))
+    if (settings->loudness.across == TT_ACROSS_SESSION &&
+        !(finder = tt_gain_finder_create(track->rate_hz, settings, err)))
         return false;
     bool ok = write_track(task, &source, &delivery, finder, &delivered, err);
     tt_gain_finder_destroy(finder);
@@ -77,8 +83,8 @@ static bool write_file(struct task *task, const char *path, struct tt_error *err
 static bool is_up_to_date(struct task *task)
 {
     struct tt_kept_track earlier;
-    if (task->run->options->is_again || !tt_kept_track_find(task->run, task->piece, &earlier) || strcmp(earlier.key, task->kept.key) != 0 ||
-        earlier.frames != task->kept.frames || !tt_file_exists(task->path))
+    if (task->run->options->is_again || !tt_kept_track_find(task->run, task->piece, &earlier) ||
+        strcmp(earlier.key, task->kept.key) != 0 || earlier.frames != task->kept.frames || !tt_file_exists(task->path))
         return false;
     task->kept = earlier;
     return true;
@@ -88,7 +94,8 @@ static bool is_up_to_date(struct task *task)
 static bool make_narration(struct task *task, struct tt_error *err)
 {
     char *waiting = tt_earlier_waiting_path(task->run);
-    bool ok = waiting ? write_file(task, waiting, err) && tt_earlier_replace(task->run, waiting, task->path, err) : tt_fail_memory(err);
+    bool ok = waiting ? write_file(task, waiting, err) && tt_earlier_replace(task->run, waiting, task->path, err)
+                      : tt_fail_memory(err);
     if (waiting && !ok)
         unlink(waiting);
     free(waiting);
@@ -101,9 +108,12 @@ static void tell(struct task *task)
     struct tt_run_state *run = task->run;
     const struct tt_kept_track *kept = &task->kept;
     if (kept->is_held_back)
-        tt_run_warn(run, "target-missed", "%s: its peaks would need more than %.1f dB of limiting; it stays %.1f dB under the target: allow more "
-                    "(loudness.limit_most_db), or aim lower", tt_path_name(task->path), run->settings.loudness.limit_most_db,
-                    tt_gain_to_target_db(&kept->after.levels, &run->settings));
+        tt_run_warn(
+            run, "target-missed",
+            "%s: its peaks would need more than %.1f dB of limiting; it stays %.1f dB under the target: allow more "
+            "(loudness.limit_most_db), or aim lower",
+            tt_path_name(task->path), run->settings.loudness.limit_most_db,
+            tt_gain_to_target_db(&kept->after.levels, &run->settings));
     if (run->settings.loudness.across == TT_ACROSS_SESSION)
         tt_session_judge_track(run, tt_path_name(task->path), &kept->after, kept->rate_hz, kept->frames);
     if (task->piece)
@@ -120,8 +130,8 @@ static void tell(struct task *task)
 static bool make_track(struct task *task, struct tt_error *err)
 {
     struct tt_track *track = &task->track;
-    if (!(task->voices = tt_voices_open(track->parts, track->count, track->rate_hz, err)) || !tt_track_label(task->voices, track, err) ||
-        !tt_track_key(task->run, track, task->title, task->kept.key, err))
+    if (!(task->voices = tt_voices_open(track->parts, track->count, track->rate_hz, err)) ||
+        !tt_track_label(task->voices, track, err) || !tt_track_key(task->run, track, task->title, task->kept.key, err))
         return false;
     task->kept.rate_hz = track->rate_hz;
     task->kept.frames = tt_voices_start(task->voices, track->count);
@@ -142,7 +152,8 @@ static bool write_piece(struct tt_run_state *run, const char *piece, const char 
     char *folder = tt_path_join(run->out, "pieces"), *path = tt_format("%s/pieces/%s%s", run->out, piece, ending);
     struct task task = {.run = run, .piece = piece, .title = piece, .path = path};
     bool ok = (folder && path) || tt_fail_memory(err);
-    ok = ok && tt_folder_make(folder, err) && tt_track_build(run, piece, &task.track, err) && (task.track.count == 0 || make_track(&task, err));
+    ok = ok && tt_folder_make(folder, err) && tt_track_build(run, piece, &task.track, err) &&
+         (task.track.count == 0 || make_track(&task, err));
     end_task(&task);
     free(folder);
     free(path);
@@ -184,7 +195,9 @@ bool tt_session_narrate(struct tt_run_state *run, struct tt_error *err)
 {
     const char *ending = tt_container_ending(run->settings.deliver.format);
     if (run->is_held && any_take_failed(run))
-        return tt_fail(err, TT_ERROR_INPUT, "a take failed: deliver.hold = yes keeps the narration as it was handed over; mend that take, and run again");
+        return tt_fail(err, TT_ERROR_INPUT,
+                       "a take failed: deliver.hold = yes keeps the narration as it was handed over; mend that take, "
+                       "and run again");
     if (run->settings.deliver.narration && !narrate(run, ending, err))
         return false;
     for (size_t i = 0; i < run->take_count; i++) {

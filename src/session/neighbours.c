@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Takes that will not sound as if they were recorded with the others: another room, another distance, another microphone. Each take was measured on its
- * own; the usual is the median of the session. */
+/* Takes that will not sound as if they were recorded with the others: another room, another distance, another
+ * microphone. Each take was measured on its own; the usual is the median of the session. */
 #include <math.h>
 #include <stdlib.h>
 
@@ -11,8 +11,9 @@ enum { LEAST_TAKES = 3 };
 
 /* The room against the voice: what a listener notices when a take begins. Common practice, no source. */
 static const double floor_apart_db = 8.0;
-/* The mean spectrum of the speech: RMS over bands of about an octave, in dB. Takes of one voice with other words differed by 0.2 to 1.7 (eight of a quarter
- * of a minute, measured), a treble shelf of 6 dB by 2.5, one of 10 dB by 4.8. */
+/* The mean spectrum of the speech: RMS over bands of about an octave, in dB. Takes of one voice with other words
+ * differed by 0.2 to 1.7 (eight of a quarter of a minute, measured), a treble shelf of 6 dB by 2.5, one of 10 dB
+ * by 4.8. */
 static const double colour_apart_db = 3.0;
 
 struct measures {
@@ -20,10 +21,7 @@ struct measures {
     double colour_db[TT_COLOUR_BANDS];
 };
 
-static bool takes_part(const struct tt_take *take)
-{
-    return tt_take_takes_part(take) && take->heard.run_count > 0;
-}
+static bool takes_part(const struct tt_take *take) { return tt_take_takes_part(take) && take->heard.run_count > 0; }
 
 static struct measures measure(const struct tt_heard *heard)
 {
@@ -54,10 +52,13 @@ static void tell(struct tt_take *take, const struct measures *own, const struct 
 {
     const double over_db = own->over_floor_db - usual->over_floor_db;
     if (isfinite(over_db) && fabs(over_db) > floor_apart_db)
-        tt_take_warn(take, "room-apart", NAN, "its room is %.0f dB %s against the voice than in the other takes: listen where they meet",
+        tt_take_warn(take, "room-apart", NAN,
+                     "its room is %.0f dB %s against the voice than in the other takes: listen where they meet",
                      fabs(over_db), over_db < 0 ? "higher" : "lower");
     if (colour_distance_db(own, usual) > colour_apart_db) /* not so without a colour, which is no number */
-        tt_take_warn(take, "colour-apart", NAN, "the voice sounds %s than in the other takes: was it another microphone, distance or side of it? Listen where they meet",
+        tt_take_warn(take, "colour-apart", NAN,
+                     "the voice sounds %s than in the other takes: was it another microphone, distance or side of it? "
+                     "Listen where they meet",
                      is_brighter(own, usual) ? "brighter" : "darker");
 }
 

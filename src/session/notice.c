@@ -28,7 +28,9 @@ struct tt_notice *tt_notice_open(void)
 void tt_notice_folder(struct tt_notice *notice, const char *path)
 {
     if (notice)
-        inotify_add_watch(notice->fd, path, IN_CLOSE_WRITE | IN_MOVED_TO | IN_MOVED_FROM | IN_CREATE | IN_DELETE | IN_DELETE_SELF | IN_MOVE_SELF | IN_ONLYDIR);
+        inotify_add_watch(notice->fd, path,
+                          IN_CLOSE_WRITE | IN_MOVED_TO | IN_MOVED_FROM | IN_CREATE | IN_DELETE | IN_DELETE_SELF |
+                              IN_MOVE_SELF | IN_ONLYDIR);
 }
 
 void tt_notice_close(struct tt_notice *notice)

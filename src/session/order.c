@@ -30,9 +30,12 @@ bool tt_session_order(struct tt_run_state *run, struct tt_error *err)
     if (!path)
         return tt_fail_memory(err);
     bool is_there = tt_file_exists(path);
-    bool ok = (!is_there || read_file(run, path, &order, err)) && tt_order_complete(run, &order, &added, err) && tt_order_make_takes(run, &order, err);
+    bool ok = (!is_there || read_file(run, path, &order, err)) && tt_order_complete(run, &order, &added, err) &&
+              tt_order_make_takes(run, &order, err);
     if (ok && run->is_held && !is_there)
-        ok = tt_fail(err, TT_ERROR_USAGE, "order.csv is gone: deliver.hold = yes keeps the order that was handed over; put the file back, or set it to no");
+        ok = tt_fail(err, TT_ERROR_USAGE,
+                     "order.csv is gone: deliver.hold = yes keeps the order that was handed over; put the file back, "
+                     "or set it to no");
     /* A person's file is only touched to add what it lacks. */
     if (ok && !run->is_held && (!is_there || added > 0))
         ok = tt_order_write(&order, path, err);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* From the rows of the running order to what is heard one after the other. A take that is named more than once, or that a pick-up opens, is several
- * here: each has its own cut sheet and its own voice, and all of them what was heard of the one recording. */
+/* From the rows of the running order to what is heard one after the other. A take that is named more than once, or that
+ * a pick-up opens, is several here: each has its own cut sheet and its own voice, and all of them what was heard of the
+ * one recording. */
 #include <limits.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -14,10 +15,13 @@ struct part {
     const struct tt_order_row *row, *piece_row;
     long file;
     int64_t from_ms, to_ms;
-    bool joins_before;               /* a pick-up's edge: no pause between takes in front of it */
+    bool joins_before; /* a pick-up's edge: no pause between takes in front of it */
     bool is_pickup;
 };
-struct parts { struct part *all; size_t count; };
+struct parts {
+    struct part *all;
+    size_t count;
+};
 
 static bool add_part(struct parts *parts, struct part part, struct tt_error *err)
 {
@@ -31,33 +35,41 @@ static bool add_part(struct parts *parts, struct part part, struct tt_error *err
 
 static bool holds(const struct tt_order_row *row, const struct tt_order_row *pickup)
 {
-    return row->is_used && !row->is_pickup && row->file >= 0 && row->file == pickup->instead_file && row->from_ms <= pickup->instead_from_ms &&
-           (row->to_ms < 0 || row->to_ms >= pickup->instead_to_ms);
+    return row->is_used && !row->is_pickup && row->file >= 0 && row->file == pickup->instead_file &&
+           row->from_ms <= pickup->instead_from_ms && (row->to_ms < 0 || row->to_ms >= pickup->instead_to_ms);
 }
 
 /* The next pick-up in a row's part from a time on; of several at one place the first in the file. */
-static const struct tt_order_row *next_pickup(const struct tt_order *order, const struct tt_order_row *row, int64_t from_ms)
+static const struct tt_order_row *next_pickup(const struct tt_order *order, const struct tt_order_row *row,
+                                              int64_t from_ms)
 {
     const struct tt_order_row *next = NULL;
     for (size_t i = 0; i < order->count; i++) {
         const struct tt_order_row *other = &order->rows[i];
-        if (other->is_used && other->is_pickup && other->file >= 0 && holds(row, other) && other->instead_from_ms >= from_ms &&
-            (!next || other->instead_from_ms < next->instead_from_ms))
+        if (other->is_used && other->is_pickup && other->file >= 0 && holds(row, other) &&
+            other->instead_from_ms >= from_ms && (!next || other->instead_from_ms < next->instead_from_ms))
             next = other;
     }
     return next;
 }
 
 /* A row, opened where pick-ups stand in it. */
-static bool add_row(struct parts *parts, const struct tt_order *order, const struct tt_order_row *row, struct tt_error *err)
+static bool add_row(struct parts *parts, const struct tt_order *order, const struct tt_order_row *row,
+                    struct tt_error *err)
 {
     int64_t at_ms = row->from_ms;
     bool is_behind_pickup = false;
-    for (const struct tt_order_row *pickup; (pickup = next_pickup(order, row, at_ms)); at_ms = pickup->instead_to_ms, is_behind_pickup = true) {
+    for (const struct tt_order_row *pickup; (pickup = next_pickup(order, row, at_ms));
+         at_ms = pickup->instead_to_ms, is_behind_pickup = true) {
         bool has_before = pickup->instead_from_ms > at_ms;
-        if (has_before && !add_part(parts, (struct part){row, row, row->file, at_ms, pickup->instead_from_ms, is_behind_pickup, false}, err))
+        if (has_before &&
+            !add_part(parts,
+                      (struct part){row, row, row->file, at_ms, pickup->instead_from_ms, is_behind_pickup, false}, err))
             return false;
-        if (!add_part(parts, (struct part){pickup, row, pickup->file, pickup->from_ms, pickup->to_ms, has_before || is_behind_pickup, true}, err))
+        if (!add_part(parts,
+                      (struct part){pickup, row, pickup->file, pickup->from_ms, pickup->to_ms,
+                                    has_before || is_behind_pickup, true},
+                      err))
             return false;
     }
     return (row->to_ms >= 0 && row->to_ms <= at_ms) ||
@@ -75,13 +87,18 @@ static bool check_pickups(const struct tt_order *order, struct tt_error *err)
         for (size_t j = 0; j < order->count; j++)
             has_place = has_place || holds(&order->rows[j], pickup);
         if (!has_place)
-            return tt_order_fail(pickup, TT_ORDER_INSTEAD_OF, err, "%.80s is not used from %.40s to %.40s; a take can stand in place of a part only where one row uses all of that part",
-                                 pickup->cells[TT_ORDER_INSTEAD_OF], pickup->cells[TT_ORDER_INSTEAD_FROM], pickup->cells[TT_ORDER_INSTEAD_TO]);
+            return tt_order_fail(pickup, TT_ORDER_INSTEAD_OF, err,
+                                 "%.80s is not used from %.40s to %.40s; a take can stand in place of a part only "
+                                 "where one row uses all of that part",
+                                 pickup->cells[TT_ORDER_INSTEAD_OF], pickup->cells[TT_ORDER_INSTEAD_FROM],
+                                 pickup->cells[TT_ORDER_INSTEAD_TO]);
         for (size_t j = 0; j < i; j++) {
             const struct tt_order_row *other = &order->rows[j];
             if (other->is_used && other->is_pickup && other->file >= 0 && other->instead_file == pickup->instead_file &&
                 other->instead_from_ms < pickup->instead_to_ms && pickup->instead_from_ms < other->instead_to_ms)
-                return tt_order_fail(pickup, TT_ORDER_INSTEAD_FROM, err, "line %d replaces some of this already; change the times of one of them", other->line);
+                return tt_order_fail(pickup, TT_ORDER_INSTEAD_FROM, err,
+                                     "line %d replaces some of this already; change the times of one of them",
+                                     other->line);
         }
     }
     return true;
@@ -96,7 +113,13 @@ static bool collect_parts(const struct tt_order *order, struct parts *parts, str
         if (row->file < 0 || (row->is_used && row->is_pickup)) /* pick-ups come with the row that they go into */
             continue;
         if (!(row->is_used ? add_row(parts, order, row, err)
-                           : add_part(parts, (struct part){.row = row, .piece_row = row, .file = row->file, .from_ms = row->from_ms, .to_ms = row->to_ms}, err)))
+                           : add_part(parts,
+                                      (struct part){.row = row,
+                                                    .piece_row = row,
+                                                    .file = row->file,
+                                                    .from_ms = row->from_ms,
+                                                    .to_ms = row->to_ms},
+                                      err)))
             return false;
     }
     return true;
@@ -104,8 +127,8 @@ static bool collect_parts(const struct tt_order *order, struct parts *parts, str
 
 /* ---- names ---- */
 
-/* Of several parts of a file the first that begins with it keeps its name; the others are known by where they begin, so that moving a row moves no
- * sheet to another part. */
+/* Of several parts of a file the first that begins with it keeps its name; the others are known by where they begin, so
+ * that moving a row moves no sheet to another part. */
 static bool keeps_name(const struct parts *parts, size_t i)
 {
     size_t count = 0, first = SIZE_MAX;
@@ -162,7 +185,9 @@ static bool name_part(struct tt_run_state *run, size_t count, struct tt_take *ta
     take->file = own;
     if (!own->path || !own->name || !own->stem)
         return tt_fail_memory(err);
-    return is_free || tt_fail(err, TT_ERROR_USAGE, "order.csv: more than %d parts of %.80s begin at %s; take some of these rows out", MOST_PARTS_FROM_ONE_PLACE - 1, take->recording->name, from);
+    return is_free || tt_fail(err, TT_ERROR_USAGE,
+                              "order.csv: more than %d parts of %.80s begin at %s; take some of these rows out",
+                              MOST_PARTS_FROM_ONE_PLACE - 1, take->recording->name, from);
 }
 
 /* ---- takes ---- */
@@ -174,11 +199,13 @@ static void refuse_long_name(struct tt_run_state *run, struct tt_take *take)
     struct tt_error error = {0};
     if (strlen(take->file->stem) <= most)
         return;
-    tt_fail(&error, TT_ERROR_INPUT, "its name is too long for the files that go with it; rename it to at most %zu bytes", most);
+    tt_fail(&error, TT_ERROR_INPUT,
+            "its name is too long for the files that go with it; rename it to at most %zu bytes", most);
     tt_take_fail(run, take, &error);
 }
 
-static bool make_take(struct tt_run_state *run, const struct tt_take *of_file, const struct parts *parts, size_t i, struct tt_error *err)
+static bool make_take(struct tt_run_state *run, const struct tt_take *of_file, const struct parts *parts, size_t i,
+                      struct tt_error *err)
 {
     const struct part *part = &parts->all[i];
     struct tt_take *take = &run->takes[i];

@@ -44,7 +44,8 @@ static bool holds_sound(const char *path)
     return is_found;
 }
 
-/* OUT/heard is made before anything else, session.json is written last: where both are missing, sounds of these names are not ours to replace. */
+/* OUT/heard is made before anything else, session.json is written last: where both are missing, sounds of these names
+ * are not ours to replace. */
 static bool holds_sound_of_others(const char *out)
 {
     static const char *const places[] = {".", "voice", "whole", "pieces"};
@@ -63,13 +64,16 @@ bool tt_out_is_safe(const char *out, const struct tt_take_list *list, struct tt_
 {
     struct stat status;
     if (lies_in(list->folder, out) || holds_a_take(out, list))
-        return tt_fail(err, TT_ERROR_USAGE, "%s: recordings of this session lie in it; name another folder with -o", out);
+        return tt_fail(err, TT_ERROR_USAGE, "%s: recordings of this session lie in it; name another folder with -o",
+                       out);
     if (stat(out, &status) != 0)
         return true;
     if (!S_ISDIR(status.st_mode))
         return tt_fail(err, TT_ERROR_USAGE, "%s: is a file; name a folder for the results with -o", out);
     if (holds_sound_of_others(out))
-        return tt_fail(err, TT_ERROR_USAGE, "%s: sound files lie there that no run of tidytake left; name a new or empty folder with -o", out);
+        return tt_fail(err, TT_ERROR_USAGE,
+                       "%s: sound files lie there that no run of tidytake left; name a new or empty folder with -o",
+                       out);
     return true;
 }
 
@@ -86,7 +90,8 @@ char *tt_out_find(const char *place, struct tt_error *err)
         free(state);
     }
     if (beside && !found)
-        tt_fail(err, TT_ERROR_USAGE, "%s: no run left anything here or in %s; clean it first: tidytake clean %s", place, beside, place);
+        tt_fail(err, TT_ERROR_USAGE, "%s: no run left anything here or in %s; clean it first: tidytake clean %s", place,
+                beside, place);
     free(folder);
     free(beside);
     return found;

@@ -8,7 +8,8 @@
 /* out is absolute and resolved; it need not be there yet. */
 bool tt_out_is_safe(const char *out, const struct tt_take_list *list, struct tt_error *err);
 
-/* The folder with the results of a run: the one that is named, or the one that goes with the session that is named. To be freed. */
+/* The folder with the results of a run: the one that is named, or the one that goes with the session that is named. To
+ * be freed. */
 char *tt_out_find(const char *place, struct tt_error *err);
 
 #endif

@@ -15,21 +15,25 @@
 /* Ending of the sound files that the run before left; NULL: not known. */
 static const char *earlier_ending(const struct tt_run_state *run)
 {
-    const char *format = json_string_value(json_object_get(json_object_get(run->earlier_state, "delivered_with"), "deliver.format"));
+    const char *format =
+        json_string_value(json_object_get(json_object_get(run->earlier_state, "delivered_with"), "deliver.format"));
     if (!format)
         return NULL;
     return tt_container_ending(strcmp(format, "flac") == 0 ? TT_CONTAINER_FLAC : TT_CONTAINER_WAV);
 }
 
-static bool remove_sound(const struct tt_run_state *run, const char *folder, const char *stem, const char *ending, struct tt_error *err)
+static bool remove_sound(const struct tt_run_state *run, const char *folder, const char *stem, const char *ending,
+                         struct tt_error *err)
 {
     char *path = tt_format("%s/%s/%s%s", run->out, folder, stem, ending);
-    bool ok = path ? unlink(path) == 0 || errno == ENOENT || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", path) : tt_fail_memory(err);
+    bool ok = path ? unlink(path) == 0 || errno == ENOENT || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", path)
+                   : tt_fail_memory(err);
     free(path);
     return ok;
 }
 
-/* The same voice lies beside it in the other kind of file. Only right after the change: later it may be a person's own copy. */
+/* The same voice lies beside it in the other kind of file. Only right after the change: later it may be a person's own
+ * copy. */
 static bool clear_voices(const struct tt_run_state *run, const char *ending, struct tt_error *err)
 {
     for (size_t i = 0; i < run->take_count; i++) {
@@ -56,11 +60,13 @@ static char *free_name(const char *folder, const char *piece, const char *ending
 
 static bool put_aside(const struct tt_run_state *run, const char *piece, const char *ending, struct tt_error *err)
 {
-    char *from = tt_format("%s/pieces/%s%s", run->out, piece, ending), *folder = tt_path_join(run->out, "earlier/pieces");
+    char *from = tt_format("%s/pieces/%s%s", run->out, piece, ending),
+         *folder = tt_path_join(run->out, "earlier/pieces");
     char *to = folder ? free_name(folder, piece, ending) : NULL;
     bool ok = (from && to) || tt_fail_memory(err);
     if (ok && tt_file_exists(from))
-        ok = tt_folder_make(folder, err) && (rename(from, to) == 0 || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", to));
+        ok = tt_folder_make(folder, err) &&
+             (rename(from, to) == 0 || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", to));
     free(from);
     free(to);
     free(folder);

@@ -22,8 +22,10 @@ static void tell(struct tt_take *take, const struct tt_pace *pace, double usual,
         double start_ms = tt_ms_from_frames(stretch->start_sample, rate_hz);
         tt_time_format((int64_t)start_ms, start);
         tt_time_format((int64_t)tt_ms_from_frames(stretch->end_sample, rate_hz), end);
-        tt_take_warn(take, "pace", start_ms / 1000, "read %s than the rest from %s to %s: about %.1f syllables a second, usually %.1f",
-                     stretch->syllables_per_s > most ? "faster" : "slower", start, end, stretch->syllables_per_s, usual);
+        tt_take_warn(take, "pace", start_ms / 1000,
+                     "read %s than the rest from %s to %s: about %.1f syllables a second, usually %.1f",
+                     stretch->syllables_per_s > most ? "faster" : "slower", start, end, stretch->syllables_per_s,
+                     usual);
         told++;
     }
 }

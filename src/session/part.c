@@ -36,11 +36,13 @@ bool tt_part_share(struct tt_run_state *run, struct tt_error *err)
         return tt_fail_memory(err);
     for (size_t i = 0; i < run->take_count; i++) {
         struct stat status;
-        order[i] = (struct sized){&run->takes[i], stat(run->takes[i].file->path, &status) == 0 ? (long long)status.st_size : -1};
+        order[i] = (struct sized){&run->takes[i],
+                                  stat(run->takes[i].file->path, &status) == 0 ? (long long)status.st_size : -1};
     }
     qsort(order, run->take_count, sizeof *order, longer_first);
     for (size_t i = 0; i < run->take_count; i++)
-        order[i].take->is_ours = options->part_count == 0 || i % (size_t)options->part_count == (size_t)options->part - 1;
+        order[i].take->is_ours =
+            options->part_count == 0 || i % (size_t)options->part_count == (size_t)options->part - 1;
     free(order);
     return true;
 }
@@ -116,13 +118,16 @@ bool tt_part_sum_up(struct tt_run_state *run, struct tt_clean_result *result, st
         ours++;
         heard += take->is_heard;
         result->rendered_count += take->is_rendered;
-        result->up_to_date_count += !take->has_failed && take->is_used && !take->is_rendered && tt_part_is_all_heard(run);
+        result->up_to_date_count +=
+            !take->has_failed && take->is_used && !take->is_rendered && tt_part_is_all_heard(run);
     }
     result->take_count = ours;
     json_t *json = json_object();
     struct tt_text text = {0};
-    bool ok = tt_json_put(json, "part", json_integer(run->options->part)) && tt_json_put(json, "parts", json_integer(run->options->part_count)) &&
-              tt_json_put(json, "takes", json_integer((json_int_t)ours)) && tt_json_put(json, "heard", json_integer((json_int_t)heard)) &&
+    bool ok = tt_json_put(json, "part", json_integer(run->options->part)) &&
+              tt_json_put(json, "parts", json_integer(run->options->part_count)) &&
+              tt_json_put(json, "takes", json_integer((json_int_t)ours)) &&
+              tt_json_put(json, "heard", json_integer((json_int_t)heard)) &&
               tt_json_put(json, "rendered", json_integer((json_int_t)result->rendered_count)) &&
               tt_json_put(json, "failed", json_integer((json_int_t)result->failed_count)) &&
               tt_json_put(json, "all_heard", json_boolean(tt_part_is_all_heard(run)));
@@ -130,8 +135,9 @@ bool tt_part_sum_up(struct tt_run_state *run, struct tt_clean_result *result, st
     ok = ok && tt_report_json_text(json, &text, err);
     json_decref(json);
     result->json = text.data;
-    result->summary = tt_format("Part %d of %d: %zu takes, %zu heard, %zu rendered now, %zu failed.\n%s\n", run->options->part, run->options->part_count, ours,
-                                heard, result->rendered_count, result->failed_count, next_step(run));
+    result->summary =
+        tt_format("Part %d of %d: %zu takes, %zu heard, %zu rendered now, %zu failed.\n%s\n", run->options->part,
+                  run->options->part_count, ours, heard, result->rendered_count, result->failed_count, next_step(run));
     result->summary_verbose = tt_copy_string(result->summary ? result->summary : "");
     result->out_folder = tt_copy_string(run->out);
     return ok && ((result->summary && result->summary_verbose && result->out_folder) || tt_fail_memory(err));

@@ -1,12 +1,13 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* --part K/N: a run that hears, then renders, its share of the takes only. Several such runs work on one OUT side by side; what they leave is decided
- * and put together by a whole run between and behind them. */
+/* --part K/N: a run that hears, then renders, its share of the takes only. Several such runs work on one OUT side by
+ * side; what they leave is decided and put together by a whole run between and behind them. */
 #ifndef TT_SESSION_PART_H
 #define TT_SESSION_PART_H
 
 #include "session/run.h"
 
-/* Marks the takes of this run's share: every N-th, the longest files first, so that shares weigh about the same. All of them in a whole run. */
+/* Marks the takes of this run's share: every N-th, the longest files first, so that shares weigh about the same. All of
+ * them in a whole run. */
 bool tt_part_share(struct tt_run_state *run, struct tt_error *err);
 
 /* Whether all takes that can be read were heard, so that sheets and gains are those of a whole run. */

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* A recording is known by its content. When session.json knows it under another name, the person's rows of that name's sheet are written as a sheet of
- * its own. A sheet that lies in the way, as when takes are numbered anew, is put aside into OUT/earlier/sheets/ first: from there its own recording
- * gets it, in this run or, should this one die, in the next. */
+/* A recording is known by its content. When session.json knows it under another name, the person's rows of that name's
+ * sheet are written as a sheet of its own. A sheet that lies in the way, as when takes are numbered anew, is put aside
+ * into OUT/earlier/sheets/ first: from there its own recording gets it, in this run or, should this one die, in the
+ * next. */
 #include "session/renamed.h"
 
 #include <jansson.h>
@@ -16,7 +17,8 @@ enum { MOST_SHEET_BYTES = 64 << 20 };
 
 static const char *sha256_of(const struct tt_run_state *run, const char *name)
 {
-    return json_string_value(json_object_get(json_object_get(json_object_get(run->earlier_state, "recordings"), name), "sha256"));
+    return json_string_value(
+        json_object_get(json_object_get(json_object_get(run->earlier_state, "recordings"), name), "sha256"));
 }
 
 /* The stem of the take that an earlier run knew under a name; the caller's. */
@@ -26,14 +28,17 @@ static char *earlier_stem(const struct tt_run_state *run, const char *name)
     const char *dot = strrchr(name, '.');
     for (size_t i = 0; i < json_array_size(takes); i++) {
         const json_t *take = json_array_get(takes, i);
-        const char *known = json_string_value(json_object_get(take, "take")), *stem = json_string_value(json_object_get(take, "stem"));
+        const char *known = json_string_value(json_object_get(take, "take")),
+                   *stem = json_string_value(json_object_get(take, "stem"));
         if (known && stem && strcmp(known, name) == 0)
             return tt_copy_string(stem);
     }
-    return tt_format("%.*s", (int)(dot && dot != name ? dot - name : (long)strlen(name)), name); /* its sheet waited: see waits_for */
+    return tt_format("%.*s", (int)(dot && dot != name ? dot - name : (long)strlen(name)),
+                     name); /* its sheet waited: see waits_for */
 }
 
-static bool is_here(const struct tt_run_state *run, const char *name, const char *content, bool *is_found, struct tt_error *err)
+static bool is_here(const struct tt_run_state *run, const char *name, const char *content, bool *is_found,
+                    struct tt_error *err)
 {
     *is_found = false;
     for (size_t i = 0; !*is_found && i < run->take_count; i++) {
@@ -49,7 +54,8 @@ static bool is_here(const struct tt_run_state *run, const char *name, const char
 }
 
 /* The name under which the last run knew the recording of a take; NULL when it is new, or was called so already. */
-static bool earlier_name(const struct tt_run_state *run, const struct tt_take *take, const char **found, struct tt_error *err)
+static bool earlier_name(const struct tt_run_state *run, const struct tt_take *take, const char **found,
+                         struct tt_error *err)
 {
     const char *name;
     const json_t *value;
@@ -74,26 +80,31 @@ static char *aside_path(const struct tt_run_state *run, const char *stem, const 
     return tt_format("%s/earlier/sheets/%s-%.6s.csv", run->out, stem, content);
 }
 
-/* The person's rows of a sheet as that of a recording and a name; false without any, or when it is not there, of another recording, or not readable. */
-static bool read_rows(const char *path, const char *name, const char *content, int64_t duration_ms, struct tt_sheet *sheet)
+/* The person's rows of a sheet as that of a recording and a name; false without any, or when it is not there, of
+ * another recording, or not readable. */
+static bool read_rows(const char *path, const char *name, const char *content, int64_t duration_ms,
+                      struct tt_sheet *sheet)
 {
     char *text = NULL;
     size_t size, count = 0;
     tt_sheet_free(sheet);
-    bool ok = path && tt_file_exists(path) && tt_file_read(path, MOST_SHEET_BYTES, &text, &size, NULL) && tt_sheet_start(sheet, name, content, NULL) &&
+    bool ok = path && tt_file_exists(path) && tt_file_read(path, MOST_SHEET_BYTES, &text, &size, NULL) &&
+              tt_sheet_start(sheet, name, content, NULL) &&
               tt_sheet_read(sheet, text, size, path, duration_ms, &count, NULL) && count > 0;
     free(text);
     return ok;
 }
 
-/* Whether a sheet of this recording (the ids of its rows tell the content) is there that cannot be read: decisions wait in it behind a slip of the hand. */
+/* Whether a sheet of this recording (the ids of its rows tell the content) is there that cannot be read: decisions wait
+ * in it behind a slip of the hand. */
 static bool has_slip(const char *path, const char *name, const char *content, int64_t duration_ms, struct tt_error *why)
 {
     char *text = NULL, shown[16];
     size_t size, count = 0;
     struct tt_sheet sheet = {0};
     snprintf(shown, sizeof shown, "-%.6s-", content);
-    bool is_slip = tt_file_exists(path) && tt_file_read(path, MOST_SHEET_BYTES, &text, &size, NULL) && strstr(text, shown) && tt_sheet_start(&sheet, name, content, NULL) &&
+    bool is_slip = tt_file_exists(path) && tt_file_read(path, MOST_SHEET_BYTES, &text, &size, NULL) &&
+                   strstr(text, shown) && tt_sheet_start(&sheet, name, content, NULL) &&
                    !tt_sheet_read(&sheet, text, size, path, duration_ms, &count, why);
     tt_sheet_free(&sheet);
     free(text);
@@ -104,13 +115,15 @@ static bool has_slip(const char *path, const char *name, const char *content, in
 static void wait_for_sheet(struct tt_run_state *run, struct tt_take *take, const char *name, const struct tt_error *why)
 {
     struct tt_error error = {0};
-    tt_fail(&error, why->kind, "%s; mend it and run again: these decisions on %.80s go with %.80s", why->message, name, take->file->name);
+    tt_fail(&error, why->kind, "%s; mend it and run again: these decisions on %.80s go with %.80s", why->message, name,
+            take->file->name);
     take->waits_for = name;
     tt_take_fail(run, take, &error);
 }
 
-/* What lies where the sheet has to go is another recording's: that of the one that had the name before, or, if nobody knows whose, named by itself. It may
- * hold a person's rows that cannot be read now (a slip of the hand), so it is kept as it is. */
+/* What lies where the sheet has to go is another recording's: that of the one that had the name before, or, if nobody
+ * knows whose, named by itself. It may hold a person's rows that cannot be read now (a slip of the hand), so it is kept
+ * as it is. */
 static bool put_aside(struct tt_run_state *run, const struct tt_take *take, struct tt_error *err)
 {
     json_t *name = tt_json_utf8(take->file->name);
@@ -156,12 +169,16 @@ static bool follow(struct tt_run_state *run, struct tt_take *take, struct tt_err
         return false;
     if (!name)
         return true;
-    char *stem = earlier_stem(run, name), *path = stem ? tt_format("%s/sheets/%s.csv", run->out, stem) : NULL, *aside = stem ? aside_path(run, stem, content) : NULL;
+    char *stem = earlier_stem(run, name), *path = stem ? tt_format("%s/sheets/%s.csv", run->out, stem) : NULL,
+         *aside = stem ? aside_path(run, stem, content) : NULL;
     int64_t duration_ms = tt_take_duration_ms(take);
-    bool ok = (path && aside) || tt_fail_memory(err), has_own = ok && read_rows(take->sheet_path, take->file->name, content, duration_ms, &own);
+    bool ok = (path && aside) || tt_fail_memory(err),
+         has_own = ok && read_rows(take->sheet_path, take->file->name, content, duration_ms, &own);
     if (ok && !has_own) {
-        bool has_rows = read_rows(path, name, content, duration_ms, &rows) || read_rows(aside, name, content, duration_ms, &rows);
-        if (!has_rows && (has_slip(path, name, content, duration_ms, &why) || has_slip(aside, name, content, duration_ms, &why))) {
+        bool has_rows =
+            read_rows(path, name, content, duration_ms, &rows) || read_rows(aside, name, content, duration_ms, &rows);
+        if (!has_rows &&
+            (has_slip(path, name, content, duration_ms, &why) || has_slip(aside, name, content, duration_ms, &why))) {
             wait_for_sheet(run, take, name, &why);
         } else {
             /* Also without rows to take along: a sheet in the way would be refused as another recording's. */
@@ -189,7 +206,8 @@ bool tt_session_follow_renames(struct tt_run_state *run, struct tt_error *err)
         return true;
     for (size_t i = 0; i < run->take_count; i++)
         /* A part's sheet goes by where it begins, that of a split recording is tied to all its files. */
-        if (run->takes[i].is_heard && !run->takes[i].has_failed && !run->takes[i].own_file && run->takes[i].more_count == 0 && !follow(run, &run->takes[i], err))
+        if (run->takes[i].is_heard && !run->takes[i].has_failed && !run->takes[i].own_file &&
+            run->takes[i].more_count == 0 && !follow(run, &run->takes[i], err))
             return false;
     return true;
 }

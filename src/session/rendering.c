@@ -17,17 +17,21 @@
 static void warn_of_levels(struct tt_take *take, bool is_held_back, const struct tt_settings *settings)
 {
     if (is_held_back)
-        tt_take_warn(take, "target-missed", NAN, "its peaks would need more than %.1f dB of limiting; it stays %.1f dB under the target: allow more (loudness.limit_most_db), or aim lower",
+        tt_take_warn(take, "target-missed", NAN,
+                     "its peaks would need more than %.1f dB of limiting; it stays %.1f dB under the target: allow "
+                     "more (loudness.limit_most_db), or aim lower",
                      settings->loudness.limit_most_db,
-                     settings->loudness.aim == TT_AIM_RMS ? settings->loudness.target_rms_dbfs - take->after.levels.rms_dbfs
-                                                          : settings->loudness.target_lufs - take->after.levels.integrated_lufs);
+                     settings->loudness.aim == TT_AIM_RMS
+                         ? settings->loudness.target_rms_dbfs - take->after.levels.rms_dbfs
+                         : settings->loudness.target_lufs - take->after.levels.integrated_lufs);
 }
 
 /* What the page shows of the voice is there, where there is a page. */
 static bool has_portrait(const struct tt_run_state *run, const struct tt_take *take, bool has_voice)
 {
     return !has_voice || !run->settings.report.page ||
-           (tt_file_exists(take->voice_heard_path) && (!tt_run_wants_pictures(run) || tt_picture_exists(take->after_prefix)));
+           (tt_file_exists(take->voice_heard_path) &&
+            (!tt_run_wants_pictures(run) || tt_picture_exists(take->after_prefix)));
 }
 
 /* Takes over what an earlier run left when it was rendered from the same. */
@@ -45,9 +49,12 @@ static bool is_up_to_date(struct tt_run_state *run, struct tt_take *take)
     }
     /* Of a take of which nothing is left there is nothing to be made, and no key in its report. */
     const bool is_empty = take->map.count == 0 && !earlier.has_voice && !tt_file_exists(take->voice_path);
-    bool is_same = is_empty || (strcmp(earlier.render_key, take->render_key) == 0 && earlier.has_voice == (take->map.count > 0) &&
-                   has_portrait(run, take, earlier.has_voice) &&
-                   (!earlier.has_voice || (tt_file_exists(take->voice_path) && (earlier.limited_db == 0 || tt_file_exists(take->limit_path)))) && (!run->settings.deliver.whole || tt_file_exists(take->whole_path)));
+    bool is_same =
+        is_empty || (strcmp(earlier.render_key, take->render_key) == 0 && earlier.has_voice == (take->map.count > 0) &&
+                     has_portrait(run, take, earlier.has_voice) &&
+                     (!earlier.has_voice || (tt_file_exists(take->voice_path) &&
+                                             (earlier.limited_db == 0 || tt_file_exists(take->limit_path)))) &&
+                     (!run->settings.deliver.whole || tt_file_exists(take->whole_path)));
     if (is_same && run->options->is_again) {
         snprintf(take->why, sizeof take->why, "asked for");
         is_same = false;
@@ -67,14 +74,18 @@ static bool is_up_to_date(struct tt_run_state *run, struct tt_take *take)
         take->after = earlier.after;
         for (size_t i = 0; i < earlier.warning_count; i++)
             if (strcmp(earlier.warnings[i].code, "target-missed") == 0)
-                tt_take_warn(take, earlier.warnings[i].code, earlier.warnings[i].at_s, "%s", earlier.warnings[i].message);
+                tt_take_warn(take, earlier.warnings[i].code, earlier.warnings[i].at_s, "%s",
+                             earlier.warnings[i].message);
     }
     free(earlier.warnings);
     return is_same;
 }
 
 /* Of a part about its own length: what is before it is left out. */
-static double frames_to_render(const struct tt_take *take) { return (double)(tt_heard_end(&take->heard) - take->heard.from_sample); }
+static double frames_to_render(const struct tt_take *take)
+{
+    return (double)(tt_heard_end(&take->heard) - take->heard.from_sample);
+}
 
 static bool render(struct tt_run_state *run, struct tt_take *take, struct tt_error *err)
 {
@@ -123,14 +134,17 @@ static void render_take(void *context, size_t item)
     if (lock == TT_PART_BUSY)
         return;
     bool ok = !atomic_load(&run->is_stopped) || tt_fail(&error, TT_ERROR_STOPPED, "stopped");
-    /* The report goes first: a voice without one is rendered again, one with an old report would be taken for up to date. */
-    ok = ok && (unlink(take->json_path) == 0 || errno == ENOENT || tt_fail_errno(&error, TT_ERROR_OUTPUT, errno, "%s", take->json_path));
+    /* The report goes first: a voice without one is rendered again, one with an old report would be taken for up to
+     * date. */
+    ok = ok && (unlink(take->json_path) == 0 || errno == ENOENT ||
+                tt_fail_errno(&error, TT_ERROR_OUTPUT, errno, "%s", take->json_path));
     if (ok && take->map.count > 0) {
         ok = render(run, take, &error);
     } else if (ok) {
         /* Nothing of it is left: no voice file, also not an old one. */
         take->has_voice = false;
-        ok = unlink(take->voice_path) == 0 || errno == ENOENT || tt_fail_errno(&error, TT_ERROR_OUTPUT, errno, "%s", take->voice_path);
+        ok = unlink(take->voice_path) == 0 || errno == ENOENT ||
+             tt_fail_errno(&error, TT_ERROR_OUTPUT, errno, "%s", take->voice_path);
     }
     /* A whole run tells of all takes at its end; the share of one has to be known by then. */
     ok = ok && (!run->options->part_count || tt_session_show_take(run, take, &error));
@@ -139,7 +153,9 @@ static void render_take(void *context, size_t item)
     if (!ok)
         tt_take_fail(run, take, &error);
     else if (!take->has_voice)
-        tt_take_warn(take, "empty", NAN, "nothing of this take is left: all of it is replaced or cut; write keep in its sheet for what should stay");
+        tt_take_warn(
+            take, "empty", NAN,
+            "nothing of this take is left: all of it is replaced or cut; write keep in its sheet for what should stay");
 }
 
 bool tt_session_render(struct tt_run_state *run, struct tt_error *err)
@@ -152,7 +168,9 @@ bool tt_session_render(struct tt_run_state *run, struct tt_error *err)
         take->needs_render = tt_take_takes_part(take) && take->is_ours && !is_up_to_date(run, take);
         if (!take->needs_render) {
             if (tt_take_takes_part(take) && take->is_ours && !take->has_voice)
-                tt_take_warn(take, "empty", NAN, "nothing of this take is left: all of it is replaced or cut; write keep in its sheet for what should stay");
+                tt_take_warn(take, "empty", NAN,
+                             "nothing of this take is left: all of it is replaced or cut; write keep in its sheet for "
+                             "what should stay");
             continue;
         }
         weights[i] = frames_to_render(take) + 1;

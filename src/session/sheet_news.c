@@ -36,14 +36,22 @@ static bool merge_file(struct tt_run_state *run, const char *path, struct tt_err
     }
     free(text);
     if (ok && taken_in_all < rows && taken_in_all > 0 && !run->options->may_miss_changes)
-        tt_run_warn(run, "changes", "%s: %zu of its %zu rows were not taken over, since their takes failed, are left out or are not here: keep the file, and give it again", path,
-                    rows - taken_in_all, rows);
+        tt_run_warn(run, "changes",
+                    "%s: %zu of its %zu rows were not taken over, since their takes failed, are left out or are not "
+                    "here: keep the file, and give it again",
+                    path, rows - taken_in_all, rows);
     if (ok && taken_in_all == 0 && any_failed(run)) {
         if (!run->options->may_miss_changes)
-            return tt_fail(err, TT_ERROR_USAGE, "%s: none of its rows belongs to a take that could be worked on, and takes failed; nothing was changed: see to those first", path);
+            return tt_fail(err, TT_ERROR_USAGE,
+                           "%s: none of its rows belongs to a take that could be worked on, and takes failed; nothing "
+                           "was changed: see to those first",
+                           path);
     } else if (ok && taken_in_all == 0) {
         if (!run->options->may_miss_changes)
-            return tt_fail(err, TT_ERROR_USAGE, "%s: none of its rows belongs to a take of this session; nothing was changed: is it of another session?", path);
+            return tt_fail(err, TT_ERROR_USAGE,
+                           "%s: none of its rows belongs to a take of this session; nothing was changed: is it of "
+                           "another session?",
+                           path);
         tt_run_warn(run, "changes", "%s: none of its rows belongs to a take of this session", path);
     }
     if (err && !ok)
@@ -63,7 +71,9 @@ bool tt_session_merge_changes(struct tt_run_state *run, struct tt_error *err)
 
 /* A set of rows by kind and content, as their ids tell: "b2-92c4fe-1fc7" is told by b and 1fc7, since numbers move. */
 enum { CHECKS = 1 << 16, LETTERS = 26 };
-struct row_set { unsigned char *bits; };
+struct row_set {
+    unsigned char *bits;
+};
 
 static size_t place_of(char letter, unsigned check) { return (size_t)(letter - 'a') * CHECKS + check; }
 static bool holds(const struct row_set *set, size_t place) { return set->bits[place / 8] & (1U << place % 8); }
@@ -76,7 +86,8 @@ static void collect_ids(struct row_set *set, const char *text, size_t size, cons
         if (end - at < 2 + CONTENT + CHECK || strncmp(at + 1, content6, CONTENT) != 0 || at[1 + CONTENT] != '-')
             continue;
         const char *letter = at;
-        while (letter > text && letter[-1] >= '0' && letter[-1] <= '9') /* no isdigit: a caller's locale may know more letters than the set has places */
+        while (letter > text && letter[-1] >= '0' &&
+               letter[-1] <= '9') /* no isdigit: a caller's locale may know more letters than the set has places */
             letter--;
         char digits[CHECK + 1] = {0}, *rest;
         memcpy(digits, at + 2 + CONTENT, CHECK);
@@ -129,7 +140,9 @@ void tt_session_tell_brought_back(struct tt_run_state *run)
         if (!tt_take_takes_part(take) || take->brought_back == 0)
             continue;
         bool is_one = take->brought_back == 1;
-        tt_run_warn(run, "brought-back", "%s: %zu row%s that you took out of its sheet %s back: to undo a decision, write keep as its action", take->file->name,
-                    take->brought_back, is_one ? "" : "s", is_one ? "is" : "are");
+        tt_run_warn(
+            run, "brought-back",
+            "%s: %zu row%s that you took out of its sheet %s back: to undo a decision, write keep as its action",
+            take->file->name, take->brought_back, is_one ? "" : "s", is_one ? "is" : "are");
     }
 }

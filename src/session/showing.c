@@ -20,44 +20,48 @@
 static void fill_take_report(const struct tt_run_state *run, const struct tt_take *take, struct tt_take_report *report)
 {
     bool is_decided = tt_take_is_decided(take);
-    *report = (struct tt_take_report){.name = take->file->name,
-                                      .stem = take->file->stem,
-                                      .source_path = take->file->path,
-                                      .piece = take->piece,
-                                      .recording_name = take->recording->name,
-                                      .recording_stem = take->recording->stem,
-                                      .play_before = tt_take_play_before(take),
-                                      .play_after = is_decided && !run->options->is_plan ? tt_take_play_after(run, take) : NULL,
-                                      .has_copy = take->before_copy != NULL,
-                                      .lacks_removed = take->before_copy && run->settings.report.media == TT_MEDIA_COPY,
-                                      .copy_gain_db = take->copy_gain_db,
-                                      .source_channel_count = take->info.channel_count,
-                                      .time_reference_frames = take->info.time_reference,
-                                      .has_failed = take->has_failed,
-                                      .is_heard = is_decided,
-                                      .heard = is_decided ? &take->heard : NULL,
-                                      .sheet = is_decided ? &take->sheet : NULL,
-                                      .map = is_decided ? &take->map : NULL,
-                                      .has_voice = is_decided && take->has_voice && !run->options->is_plan,
-                                      .out_rate_hz = take->out_rate_hz,
-                                      .out_channel_count = take->out_channel_count,
-                                      .out_frames = take->out_frames,
-                                      .gain_db = take->applied_gain_db,
-                                      .limited_db = take->limited_db,
-                                      .pace_syllables_per_s = take->pace_syllables_per_s,
-                                      .after = take->after,
-                                      .has_pictures = is_decided && tt_run_wants_pictures(run) && tt_picture_exists(take->before_prefix), /* parts share the hearing */
-                                      .warnings = take->warnings,
-                                      .warning_count = take->warning_count,
-                                      .persons_rows = take->persons_rows,
-                                      .narration_start_frame = take->narration_start_frame};
+    *report = (struct tt_take_report){
+        .name = take->file->name,
+        .stem = take->file->stem,
+        .source_path = take->file->path,
+        .piece = take->piece,
+        .recording_name = take->recording->name,
+        .recording_stem = take->recording->stem,
+        .play_before = tt_take_play_before(take),
+        .play_after = is_decided && !run->options->is_plan ? tt_take_play_after(run, take) : NULL,
+        .has_copy = take->before_copy != NULL,
+        .lacks_removed = take->before_copy && run->settings.report.media == TT_MEDIA_COPY,
+        .copy_gain_db = take->copy_gain_db,
+        .source_channel_count = take->info.channel_count,
+        .time_reference_frames = take->info.time_reference,
+        .has_failed = take->has_failed,
+        .is_heard = is_decided,
+        .heard = is_decided ? &take->heard : NULL,
+        .sheet = is_decided ? &take->sheet : NULL,
+        .map = is_decided ? &take->map : NULL,
+        .has_voice = is_decided && take->has_voice && !run->options->is_plan,
+        .out_rate_hz = take->out_rate_hz,
+        .out_channel_count = take->out_channel_count,
+        .out_frames = take->out_frames,
+        .gain_db = take->applied_gain_db,
+        .limited_db = take->limited_db,
+        .pace_syllables_per_s = take->pace_syllables_per_s,
+        .after = take->after,
+        .has_pictures = is_decided && tt_run_wants_pictures(run) &&
+                        tt_picture_exists(take->before_prefix), /* parts share the hearing */
+        .warnings = take->warnings,
+        .warning_count = take->warning_count,
+        .persons_rows = take->persons_rows,
+        .narration_start_frame = take->narration_start_frame};
     snprintf(report->error, sizeof report->error, "%s", take->error.message);
     snprintf(report->render_key, sizeof report->render_key, "%s", take->render_key);
-    snprintf(report->why, sizeof report->why, "%s", !take->is_used && !take->why[0] ? "not used (order.csv)" : take->why);
+    snprintf(report->why, sizeof report->why, "%s",
+             !take->is_used && !take->why[0] ? "not used (order.csv)" : take->why);
 }
 
 /* Of takes that a recorder split: their files. To be freed. */
-static bool list_files(const struct tt_take *take, struct tt_take_report *report, struct tt_report_file **files, struct tt_error *err)
+static bool list_files(const struct tt_take *take, struct tt_take_report *report, struct tt_report_file **files,
+                       struct tt_error *err)
 {
     *files = NULL;
     if (take->more_count == 0)
@@ -67,7 +71,8 @@ static bool list_files(const struct tt_take *take, struct tt_take_report *report
     int64_t at = 0;
     for (size_t i = 0; i <= take->more_count; i++) {
         const struct tt_take *part = i == 0 ? take : take->more[i - 1];
-        (*files)[i] = (struct tt_report_file){part->recording->name, part->recording->path, at, part->own_frames, part->info.time_reference};
+        (*files)[i] = (struct tt_report_file){part->recording->name, part->recording->path, at, part->own_frames,
+                                              part->info.time_reference};
         at += part->own_frames;
     }
     report->files = *files;
@@ -77,13 +82,16 @@ static bool list_files(const struct tt_take *take, struct tt_take_report *report
 
 static bool write_text(const char *path, struct tt_text *text, bool ok, struct tt_error *err)
 {
-    ok = ok && (!text->has_failed || tt_fail_memory(err)) && tt_file_write(path, text->data ? text->data : "", text->length, err);
+    ok = ok && (!text->has_failed || tt_fail_memory(err)) &&
+         tt_file_write(path, text->data ? text->data : "", text->length, err);
     tt_text_free(text);
     return ok;
 }
 
-/* What was measured of the voice lies in memory for its page only. A damaged file costs the page a curve, not the run; want of memory does not pass for one. */
-static bool show_page(struct tt_run_state *run, const struct tt_session_report *session, const struct tt_take *take, const struct tt_take_report *report, struct tt_error *err)
+/* What was measured of the voice lies in memory for its page only. A damaged file costs the page a curve, not the run;
+ * want of memory does not pass for one. */
+static bool show_page(struct tt_run_state *run, const struct tt_session_report *session, const struct tt_take *take,
+                      const struct tt_take_report *report, struct tt_error *err)
 {
     struct tt_voice_heard heard;
     struct tt_text text = {0};
@@ -112,10 +120,12 @@ static bool report_stays(const struct tt_session_report *session, const struct t
     return !is_read || earlier.has_voice;
 }
 
-static bool show_take(struct tt_run_state *run, const struct tt_session_report *session, const struct tt_take *take, const struct tt_take_report *report, struct tt_error *err)
+static bool show_take(struct tt_run_state *run, const struct tt_session_report *session, const struct tt_take *take,
+                      const struct tt_take_report *report, struct tt_error *err)
 {
     struct tt_text text = {0};
-    if (!report_stays(session, take) && !write_text(take->json_path, &text, tt_report_take_json(report, &text, err), err))
+    if (!report_stays(session, take) &&
+        !write_text(take->json_path, &text, tt_report_take_json(report, &text, err), err))
         return false;
     return !session->settings->report.page || show_page(run, session, take, report, err);
 }
@@ -125,7 +135,8 @@ static bool remove_file(const char *path, struct tt_error *err)
     return unlink(path) == 0 || errno == ENOENT || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", path);
 }
 
-/* A narration that this run did not write but left where it was (none was asked for, or no take could be read) keeps its lists. */
+/* A narration that this run did not write but left where it was (none was asked for, or no take could be read) keeps
+ * its lists. */
 static bool earlier_narration_stays(const struct tt_run_state *run)
 {
     char *path = tt_format("%s/narration%s", run->out, tt_container_ending(run->settings.deliver.format));
@@ -134,12 +145,15 @@ static bool earlier_narration_stays(const struct tt_run_state *run)
     return stays;
 }
 
-/* narration.edl, and narration-2.edl and so on where there are more than 999 events. Lists of an earlier, longer narration go. */
-static bool show_edit_lists(const struct tt_run_state *run, const struct tt_session_report *session, struct tt_error *err)
+/* narration.edl, and narration-2.edl and so on where there are more than 999 events. Lists of an earlier, longer
+ * narration go. */
+static bool show_edit_lists(const struct tt_run_state *run, const struct tt_session_report *session,
+                            struct tt_error *err)
 {
     bool has_more = session->has_narration, ok = true;
     for (int part = 0; ok; part++) {
-        char *path = part == 0 ? tt_format("%s/edit/narration.edl", run->out) : tt_format("%s/edit/narration-%d.edl", run->out, part + 1);
+        char *path = part == 0 ? tt_format("%s/edit/narration.edl", run->out)
+                               : tt_format("%s/edit/narration-%d.edl", run->out, part + 1);
         struct tt_text text = {0};
         bool was_there = path && tt_file_exists(path), is_wanted = has_more;
         ok = path || tt_fail_memory(err);
@@ -162,7 +176,8 @@ static bool show_edit_lists(const struct tt_run_state *run, const struct tt_sess
     return ok;
 }
 
-static bool show_session_json(struct tt_run_state *run, const struct tt_session_report *session, char **json, struct tt_error *err)
+static bool show_session_json(struct tt_run_state *run, const struct tt_session_report *session, char **json,
+                              struct tt_error *err)
 {
     json_t *state = NULL, *layout = NULL;
     if (!tt_layout_make(session, &layout, err))
@@ -208,7 +223,8 @@ static bool summaries(const struct tt_session_report *session, struct tt_clean_r
     return false;
 }
 
-static void count_up(const struct tt_run_state *run, const struct tt_take_report *reports, struct tt_clean_result *result)
+static void count_up(const struct tt_run_state *run, const struct tt_take_report *reports,
+                     struct tt_clean_result *result)
 {
     result->take_count = run->take_count;
     for (size_t i = 0; i < run->take_count; i++) {

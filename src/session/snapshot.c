@@ -37,7 +37,8 @@ static bool add(struct tt_snapshot *snapshot, const char *folder, const char *na
     }
     snapshot->files = files;
     long long modified_ns = (long long)status.st_mtim.tv_sec * 1000000000LL + status.st_mtim.tv_nsec;
-    files[snapshot->count++] = (struct tt_snapshot_file){path, (long long)status.st_size, modified_ns, (long long)status.st_ino};
+    files[snapshot->count++] =
+        (struct tt_snapshot_file){path, (long long)status.st_size, modified_ns, (long long)status.st_ino};
     if (modified_ns > snapshot->newest_ns)
         snapshot->newest_ns = modified_ns;
     return true;
@@ -49,7 +50,8 @@ static bool is_sheet(const char *name)
     return name[0] != '.' && length > 4 && strcmp(name + length - 4, ".csv") == 0;
 }
 
-static bool add_matching(struct tt_snapshot *snapshot, const char *path, bool (*matches)(const char *), struct tt_error *err)
+static bool add_matching(struct tt_snapshot *snapshot, const char *path, bool (*matches)(const char *),
+                         struct tt_error *err)
 {
     DIR *folder = opendir(path);
     bool ok = true;
@@ -74,7 +76,8 @@ bool tt_snapshot_take(const char *folder, const char *out, struct tt_snapshot *s
     bool ok = sheets || tt_fail_memory(err);
     ok = ok && add_matching(snapshot, folder, tt_is_sound_name, err);
     snapshot->take_count = snapshot->count;
-    ok = ok && add(snapshot, folder, "tidytake.ini", err) && add(snapshot, out, "order.csv", err) && add_matching(snapshot, sheets, is_sheet, err);
+    ok = ok && add(snapshot, folder, "tidytake.ini", err) && add(snapshot, out, "order.csv", err) &&
+         add_matching(snapshot, sheets, is_sheet, err);
     free(sheets);
     if (!ok)
         tt_snapshot_free(snapshot);

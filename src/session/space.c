@@ -16,7 +16,8 @@
 #include "pipeline/render.h"
 #include "session/jobs.h"
 
-/* What was heard, pages and pictures, a second of sound: 4.2 kB measured for hours of speech, 6 kB for a restless room. */
+/* What was heard, pages and pictures, a second of sound: 4.2 kB measured for hours of speech, 6 kB for a restless room.
+ */
 static const double beside_bytes_per_s = 8000;
 
 static double sample_bytes(const struct tt_settings *settings)
@@ -25,7 +26,10 @@ static double sample_bytes(const struct tt_settings *settings)
     return bytes * (settings->deliver.channels == TT_CHANNELS_DUAL ? 2 : 1);
 }
 
-static bool is_wanted(const struct tt_take *take) { return take->is_used && take->is_ours && !take->has_failed && take->info.rate_hz > 0; }
+static bool is_wanted(const struct tt_take *take)
+{
+    return take->is_used && take->is_ours && !take->has_failed && take->info.rate_hz > 0;
+}
 
 static double seconds_of(const struct tt_take *take)
 {
@@ -37,7 +41,8 @@ static double seconds_of(const struct tt_take *take)
 static double more_than_there_is(double bytes, const char *path)
 {
     struct stat status;
-    return path && stat(path, &status) == 0 && S_ISREG(status.st_mode) ? fmax(0, bytes - (double)status.st_size) : bytes;
+    return path && stat(path, &status) == 0 && S_ISREG(status.st_mode) ? fmax(0, bytes - (double)status.st_size)
+                                                                       : bytes;
 }
 
 double tt_space_needed(const struct tt_run_state *run)
@@ -55,7 +60,8 @@ double tt_space_needed(const struct tt_run_state *run)
         rendered++;
         if (!run->options->is_plan) {
             const double voice = seconds * rate_hz * sample_bytes(settings);
-            bytes += more_than_there_is(voice, take->voice_path) + (settings->deliver.whole ? more_than_there_is(voice, take->whole_path) : 0);
+            bytes += more_than_there_is(voice, take->voice_path) +
+                     (settings->deliver.whole ? more_than_there_is(voice, take->whole_path) : 0);
             if (settings->report.page && (settings->report.media != TT_MEDIA_LINK || !take->info.plays_in_browser))
                 bytes += (double)take->info.frame_count * 2; /* 16 bits at most */
         }
@@ -67,7 +73,8 @@ double tt_space_needed(const struct tt_run_state *run)
     }
     if (run->options->is_plan)
         return bytes;
-    /* While takes are rendered each may lie in an unlinked file of floats; narrations are written beside the one that they replace. */
+    /* While takes are rendered each may lie in an unlinked file of floats; narrations are written beside the one that
+     * they replace. */
     int jobs = run->options->jobs > 0 ? run->options->jobs : tt_processor_count();
     jobs = jobs < rendered ? jobs : rendered;
     bytes += jobs * longest_s * most_hz * (double)sizeof(float) * (settings->deliver.whole ? 2 : 1);
@@ -78,7 +85,8 @@ double tt_space_needed(const struct tt_run_state *run)
 static bool has_all(const struct tt_run_state *run)
 {
     for (size_t i = 0; i < run->take_count; i++)
-        if (is_wanted(&run->takes[i]) && (!tt_file_exists(run->takes[i].heard_path) || (!run->options->is_plan && !tt_file_exists(run->takes[i].voice_path))))
+        if (is_wanted(&run->takes[i]) && (!tt_file_exists(run->takes[i].heard_path) ||
+                                          (!run->options->is_plan && !tt_file_exists(run->takes[i].voice_path))))
             return false;
     return !run->options->is_again;
 }
@@ -118,8 +126,11 @@ bool tt_space_is_removable(const char *folder, const char *sysfs)
 void tt_session_check_medium(struct tt_run_state *run, const char *sysfs)
 {
     struct stat in, out;
-    if (stat(run->list.folder, &in) == 0 && stat(run->out, &out) == 0 && in.st_dev == out.st_dev && tt_space_is_removable(run->out, sysfs))
-        tt_run_warn(run, "same-medium", "the results lie on the same removable medium as the recordings: copy the recordings to a second place before you go on");
+    if (stat(run->list.folder, &in) == 0 && stat(run->out, &out) == 0 && in.st_dev == out.st_dev &&
+        tt_space_is_removable(run->out, sysfs))
+        tt_run_warn(run, "same-medium",
+                    "the results lie on the same removable medium as the recordings: copy the recordings to a second "
+                    "place before you go on");
 }
 
 bool tt_session_check_space(struct tt_run_state *run, struct tt_error *err)
@@ -133,5 +144,7 @@ bool tt_session_check_space(struct tt_run_state *run, struct tt_error *err)
     char need[32], have[32];
     size_text(needed, need);
     size_text(free_bytes, have);
-    return tt_fail(err, TT_ERROR_OUTPUT, "%s: this session needs up to %s there, and %s are free; make room, or name another place with -o", run->out, need, have);
+    return tt_fail(err, TT_ERROR_OUTPUT,
+                   "%s: this session needs up to %s there, and %s are free; make room, or name another place with -o",
+                   run->out, need, have);
 }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* What earlier runs know: which recordings were read already, and the common gain. A state that is damaged is no harm: everything is found anew,
- * unless what was handed over has to stay. One that the disk does not give is another matter: it would be lost. */
+/* What earlier runs know: which recordings were read already, and the common gain. A state that is damaged is no harm:
+ * everything is found anew, unless what was handed over has to stay. One that the disk does not give is another matter:
+ * it would be lost. */
 #include <jansson.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -25,7 +26,8 @@ static void text_of(const json_t *object, const char *key, char *buffer, size_t 
 
 static void remember_take(struct tt_take *take, const json_t *recordings)
 {
-    json_t *name = tt_json_utf8(take->recording->name); /* two names that are no UTF-8 may read alike: the figures below tell them apart */
+    json_t *name = tt_json_utf8(
+        take->recording->name); /* two names that are no UTF-8 may read alike: the figures below tell them apart */
     const json_t *known = json_object_get(recordings, json_string_value(name));
     json_decref(name);
     if (!json_is_object(known))
@@ -49,7 +51,10 @@ static bool read_state(const struct tt_run_state *run, json_t **state, struct tt
         if (!*state && json_error_code(&problem) == json_error_out_of_memory)
             ok = tt_fail_memory(err);
         else if (!json_is_object(*state) && run->settings.deliver.hold)
-            ok = tt_fail(err, TT_ERROR_INPUT, "%s is damaged: deliver.hold = yes cannot tell what was handed over; put the file back, or set it to no", path);
+            ok = tt_fail(err, TT_ERROR_INPUT,
+                         "%s is damaged: deliver.hold = yes cannot tell what was handed over; put the file back, or "
+                         "set it to no",
+                         path);
     }
     free(text);
     free(path);

@@ -25,15 +25,9 @@ bool tt_take_holds(const struct tt_take *take, int64_t ms)
     return ms >= take->from_ms && (take->to_ms < 0 || ms <= take->to_ms);
 }
 
-bool tt_take_takes_part(const struct tt_take *take)
-{
-    return take->is_heard && !take->has_failed && take->is_used;
-}
+bool tt_take_takes_part(const struct tt_take *take) { return take->is_heard && !take->has_failed && take->is_used; }
 
-bool tt_take_is_decided(const struct tt_take *take)
-{
-    return tt_take_takes_part(take) && take->has_map;
-}
+bool tt_take_is_decided(const struct tt_take *take) { return tt_take_takes_part(take) && take->has_map; }
 
 int64_t tt_take_duration_ms(const struct tt_take *take)
 {
@@ -57,5 +51,7 @@ bool tt_take_paths(struct tt_run_state *run, struct tt_take *take, struct tt_err
     take->voice_heard_path = file_in(run->out, "heard", stem, ".out");
     if (!take->before_prefix || !take->after_prefix || !take->voice_heard_path)
         return tt_fail_memory(err);
-    return (take->heard_path && take->limit_path && take->sheet_path && take->voice_path && take->whole_path && take->json_path && take->page_path) || tt_fail_memory(err);
+    return (take->heard_path && take->limit_path && take->sheet_path && take->voice_path && take->whole_path &&
+            take->json_path && take->page_path) ||
+           tt_fail_memory(err);
 }

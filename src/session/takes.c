@@ -96,7 +96,8 @@ static int compare_files(const void *a, const void *b)
 /* The pictures of x.html.wav would lie in report/x.html/, where the page of x.wav is: such a name stays whole. */
 static bool ends_like_a_report(const char *name, size_t length)
 {
-    return length > 5 && (strncasecmp(name + length - 5, ".html", 5) == 0 || strncasecmp(name + length - 5, ".json", 5) == 0);
+    return length > 5 &&
+           (strncasecmp(name + length - 5, ".html", 5) == 0 || strncasecmp(name + length - 5, ".json", 5) == 0);
 }
 
 static size_t stem_length(const char *name)
@@ -107,7 +108,11 @@ static size_t stem_length(const char *name)
 }
 
 /* What a file's outputs may be called: by its stem, or by its whole name. */
-struct claim { const char *text; size_t length, file; bool is_stem; };
+struct claim {
+    const char *text;
+    size_t length, file;
+    bool is_stem;
+};
 
 /* As file systems that fold case would see them: A.wav and a.flac must not meet in one file either. */
 static int compare_claims(const void *left, const void *right)
@@ -117,8 +122,8 @@ static int compare_claims(const void *left, const void *right)
     return order ? order : (a->length > b->length) - (a->length < b->length);
 }
 
-/* Stems that two files share are whole names instead; and a name that became a stem whole may be the stem of another file: 1.wav beside 1.flac is that of
- * 1.wav.flac. Then that one keeps its whole name, too. */
+/* Stems that two files share are whole names instead; and a name that became a stem whole may be the stem of another
+ * file: 1.wav beside 1.flac is that of 1.wav.flac. Then that one keeps its whole name, too. */
 static bool name_stems(struct tt_take_list *list, struct tt_error *err)
 {
     struct claim *claims = calloc(2 * list->count + 1, sizeof *claims);
@@ -137,8 +142,10 @@ static bool name_stems(struct tt_take_list *list, struct tt_error *err)
         const struct claim *claim = &claims[k];
         if (!claim->is_stem)
             continue;
-        const bool is_shared = (k > 0 && compare_claims(claim - 1, claim) == 0) || (k + 1 < count && compare_claims(claim, claim + 1) == 0);
-        list->files[claim->file].stem = is_shared ? tt_copy_string(claim->text) : tt_format("%.*s", (int)claim->length, claim->text);
+        const bool is_shared = (k > 0 && compare_claims(claim - 1, claim) == 0) ||
+                               (k + 1 < count && compare_claims(claim, claim + 1) == 0);
+        list->files[claim->file].stem =
+            is_shared ? tt_copy_string(claim->text) : tt_format("%.*s", (int)claim->length, claim->text);
         ok = list->files[claim->file].stem || tt_fail_memory(err);
     }
     free(claims);
@@ -163,7 +170,8 @@ static bool is_listed(const struct tt_take_list *list, const char *name)
     return false;
 }
 
-/* Takes that are named one by one are called what they would be called in a run over their folder, and never one like another. */
+/* Takes that are named one by one are called what they would be called in a run over their folder, and never one like
+ * another. */
 static bool name_stems_as_in_folder(struct tt_take_list *list, struct tt_error *err)
 {
     const size_t named = list->count;
@@ -183,7 +191,8 @@ static bool name_stems_as_in_folder(struct tt_take_list *list, struct tt_error *
 static bool name_passed_over(struct tt_take_list *list, const char *name, struct tt_error *err)
 {
     char **names = list->passed_over_names;
-    size_t count = list->passed_over < TT_MOST_PASSED_OVER_NAMES ? list->passed_over : TT_MOST_PASSED_OVER_NAMES, at = count;
+    size_t count = list->passed_over < TT_MOST_PASSED_OVER_NAMES ? list->passed_over : TT_MOST_PASSED_OVER_NAMES,
+           at = count;
     while (at > 0 && strcmp(names[at - 1], name) > 0)
         at--;
     if (at == TT_MOST_PASSED_OVER_NAMES)
@@ -213,7 +222,9 @@ static bool pass_over(struct tt_take_list *list, const char *name, struct tt_err
 static bool list_folder(struct tt_take_list *list, bool without_links, struct tt_error *err)
 {
     if (tt_is_out_folder(list->folder))
-        return tt_fail(err, TT_ERROR_USAGE, "%s: this is what an earlier run left, not a session; name the folder with the recordings", list->folder);
+        return tt_fail(err, TT_ERROR_USAGE,
+                       "%s: this is what an earlier run left, not a session; name the folder with the recordings",
+                       list->folder);
     DIR *folder = opendir(list->folder);
     if (!folder)
         return tt_fail_errno(err, TT_ERROR_USAGE, errno, "%s: cannot read this folder", list->folder);
@@ -226,7 +237,8 @@ static bool list_folder(struct tt_take_list *list, bool without_links, struct tt
         bool is_folder = fstatat(dirfd(folder), entry->d_name, &status, 0) == 0 && S_ISDIR(status.st_mode);
         if (is_folder)
             continue;
-        bool is_link = without_links && fstatat(dirfd(folder), entry->d_name, &status, AT_SYMLINK_NOFOLLOW) == 0 && S_ISLNK(status.st_mode);
+        bool is_link = without_links && fstatat(dirfd(folder), entry->d_name, &status, AT_SYMLINK_NOFOLLOW) == 0 &&
+                       S_ISLNK(status.st_mode);
         if (!is_link && tt_is_sound_name(entry->d_name))
             ok = add_file(list, entry->d_name, err);
         else if (strcmp(entry->d_name, "tidytake.ini") != 0)
@@ -234,7 +246,9 @@ static bool list_folder(struct tt_take_list *list, bool without_links, struct tt
     }
     closedir(folder);
     if (ok && list->count == 0)
-        return tt_fail(err, TT_ERROR_USAGE, "%s: no recordings lie in this folder itself (other files: %zu); name the folder that holds them: they end in .wav .w64 .rf64 .bwf .aif .flac .ogg .opus .mp3 .au .caf%s",
+        return tt_fail(err, TT_ERROR_USAGE,
+                       "%s: no recordings lie in this folder itself (other files: %zu); name the folder that holds "
+                       "them: they end in .wav .w64 .rf64 .bwf .aif .flac .ogg .opus .mp3 .au .caf%s",
                        list->folder, list->passed_over, tt_camera_is_built_in() ? " .mp4 .m4a .mov .mkv .3gp" : "");
     return ok;
 }
@@ -254,15 +268,21 @@ static bool list_files(const char *const *sources, size_t count, struct tt_take_
         char *folder = parent_of(path);
         bool ok = folder || tt_fail_memory(err);
         if (ok && tt_is_out_folder(folder))
-            ok = tt_fail(err, TT_ERROR_USAGE, "%s: an earlier run left this, it is no take; name a recording", sources[i]);
+            ok = tt_fail(err, TT_ERROR_USAGE, "%s: an earlier run left this, it is no take; name a recording",
+                         sources[i]);
         if (ok && !list->folder) {
             list->folder = folder;
             folder = NULL;
         } else if (ok && strcmp(folder, list->folder) != 0) {
-            ok = tt_fail(err, TT_ERROR_USAGE, "%s: takes of one session lie in one folder; this one does not lie in %s: clean it by itself", sources[i], list->folder);
+            ok = tt_fail(err, TT_ERROR_USAGE,
+                         "%s: takes of one session lie in one folder; this one does not lie in %s: clean it by itself",
+                         sources[i], list->folder);
         }
         if (ok && !tt_is_sound_name(tt_path_name(path)))
-            ok = tt_fail(err, TT_ERROR_USAGE, "%s: its name does not end like a sound file's (.wav, .flac, .aif ...); rename it, or name the folder", sources[i]);
+            ok = tt_fail(
+                err, TT_ERROR_USAGE,
+                "%s: its name does not end like a sound file's (.wav, .flac, .aif ...); rename it, or name the folder",
+                sources[i]);
         if (ok && is_listed(list, tt_path_name(path)))
             ok = tt_fail(err, TT_ERROR_USAGE, "%s: named twice; name it once", sources[i]);
         ok = ok && add_file(list, tt_path_name(path), err);
@@ -274,14 +294,16 @@ static bool list_files(const char *const *sources, size_t count, struct tt_take_
     return true;
 }
 
-bool tt_takes_list(const char *const *sources, size_t count, bool without_links, struct tt_take_list *list, struct tt_error *err)
+bool tt_takes_list(const char *const *sources, size_t count, bool without_links, struct tt_take_list *list,
+                   struct tt_error *err)
 {
     *list = (struct tt_take_list){0};
     struct stat status;
     if (count == 0)
         return tt_fail(err, TT_ERROR_USAGE, "name the folder with the recordings, or sound files of one folder");
     if (stat(sources[0], &status) != 0 && errno == ENOENT)
-        return tt_fail(err, TT_ERROR_USAGE, "%s: no such folder or file; look for it, and for how its name is written", sources[0]);
+        return tt_fail(err, TT_ERROR_USAGE, "%s: no such folder or file; look for it, and for how its name is written",
+                       sources[0]);
     if (stat(sources[0], &status) != 0)
         return tt_fail_errno(err, TT_ERROR_USAGE, errno, "%s", sources[0]);
     bool ok;
@@ -299,7 +321,9 @@ bool tt_takes_list(const char *const *sources, size_t count, bool without_links,
     const char *last = tt_path_name(list->folder);
     list->name = tt_copy_string(last[0] ? last : "session");
     bool is_single = !S_ISDIR(status.st_mode) && count == 1;
-    list->default_out = is_single ? tt_format("%s/%s.tidy", strcmp(list->folder, "/") ? list->folder : "", list->files[0].stem) : tt_format("%s.tidy", list->folder);
+    list->default_out =
+        is_single ? tt_format("%s/%s.tidy", strcmp(list->folder, "/") ? list->folder : "", list->files[0].stem)
+                  : tt_format("%s.tidy", list->folder);
     return (list->name && list->default_out) || tt_fail_memory(err);
 }
 

@@ -104,10 +104,7 @@ bool tt_work_tick(void *context, double share_of_take)
     return goes_on;
 }
 
-bool tt_work_goes_on(void *context)
-{
-    return tt_work_tick(context, 0);
-}
+bool tt_work_goes_on(void *context) { return tt_work_tick(context, 0); }
 
 void tt_work_end(struct tt_work *work, const char *done)
 {

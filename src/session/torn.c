@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Two files that a recorder made of one recording without telling the time in them: they are taken for two takes, and get a pause between them. It shows
- * where one breaks off in the middle of speech and the other begins in it. */
+/* Two files that a recorder made of one recording without telling the time in them: they are taken for two takes, and
+ * get a pause between them. It shows where one breaks off in the middle of speech and the other begins in it. */
 #include <math.h>
 
 #include "session/advice.h"
@@ -10,7 +10,8 @@ static const double at_the_edge_s = 0.06;
 
 static bool is_whole_file(const struct tt_take *take)
 {
-    return tt_take_takes_part(take) && take->heard.run_count > 0 && take->from_ms == 0 && take->to_ms < 0 && !take->is_pickup && !take->first_of_file;
+    return tt_take_takes_part(take) && take->heard.run_count > 0 && take->from_ms == 0 && take->to_ms < 0 &&
+           !take->is_pickup && !take->first_of_file;
 }
 
 static bool breaks_off(const struct tt_heard *heard)
@@ -31,10 +32,11 @@ void tt_torn_tell(struct tt_run_state *run)
         struct tt_take *take = &run->takes[i];
         if (!take->is_used)
             continue;
-        if (last && is_whole_file(last) && is_whole_file(take) && last->info.rate_hz == take->info.rate_hz && breaks_off(&last->heard) &&
-            begins_in_speech(&take->heard))
+        if (last && is_whole_file(last) && is_whole_file(take) && last->info.rate_hz == take->info.rate_hz &&
+            breaks_off(&last->heard) && begins_in_speech(&take->heard))
             tt_take_warn(last, "torn", (double)tt_take_duration_ms(last) / 1000,
-                         "breaks off in the middle of speech, and %.120s begins in it: if the recorder split one recording there, make one file of the two; as two takes they get a "
+                         "breaks off in the middle of speech, and %.120s begins in it: if the recorder split one "
+                         "recording there, make one file of the two; as two takes they get a "
                          "pause of %.1f s between them",
                          take->file->name, run->settings.pauses.between_ms / 1000);
         last = take;

@@ -30,7 +30,8 @@ static void voice_edges(const struct tt_take *take, int64_t *before, int64_t *be
     *before = *behind = 0;
     int64_t first = -1, last = -1;
     for (size_t i = 0; i < heard->run_count; i++) {
-        int64_t start = tt_time_map_to_out(&take->map, heard->runs[i].start_sample), end = tt_time_map_to_out(&take->map, heard->runs[i].end_sample - 1);
+        int64_t start = tt_time_map_to_out(&take->map, heard->runs[i].start_sample),
+                end = tt_time_map_to_out(&take->map, heard->runs[i].end_sample - 1);
         if (first < 0 && start >= 0)
             first = start;
         if (end >= 0)
@@ -62,10 +63,12 @@ static void put_between(struct tt_voice_part *last, struct tt_voice_part *part, 
     part->tone_before = tt_frames_from_ms(made_ms / 2, part->rate_hz);
 }
 
-/* At the edge of a pick-up a pause is as long as inside a take, else as between two. there_ms: of both rooms already. */
+/* At the edge of a pick-up a pause is as long as inside a take, else as between two. there_ms: of both rooms already.
+ */
 static double made_between_ms(bool is_joined, double there_ms, const struct tt_settings *settings)
 {
-    const double least_ms = 40; /* two fades of voices.c; where both rooms are cut in the middle of words there is no more */
+    const double least_ms =
+        40; /* two fades of voices.c; where both rooms are cut in the middle of words there is no more */
     double wanted_ms = (is_joined ? settings->pauses.stay_ms : settings->pauses.between_ms) - there_ms;
     if (is_joined)
         return there_ms > least_ms && wanted_ms > least_ms ? wanted_ms : least_ms;
@@ -75,7 +78,8 @@ static double made_between_ms(bool is_joined, double there_ms, const struct tt_s
 bool tt_track_build(struct tt_run_state *run, const char *piece, struct tt_track *track, struct tt_error *err)
 {
     const struct tt_settings *settings = &run->settings;
-    *track = (struct tt_track){.takes = calloc(run->take_count + 1, sizeof *track->takes), .parts = calloc(run->take_count + 1, sizeof *track->parts)};
+    *track = (struct tt_track){.takes = calloc(run->take_count + 1, sizeof *track->takes),
+                               .parts = calloc(run->take_count + 1, sizeof *track->parts)};
     if (!track->takes || !track->parts)
         return tt_fail_memory(err);
     for (size_t i = 0; i < run->take_count; i++)
@@ -95,7 +99,8 @@ bool tt_track_build(struct tt_run_state *run, const char *piece, struct tt_track
                                        .frames = take->out_frames,
                                        .heard = &take->heard,
                                        .map = &take->map,
-                                       .tone_gain = tt_room_tone_gain(settings) * tt_amplitude_from_db(take->applied_gain_db),
+                                       .tone_gain =
+                                           tt_room_tone_gain(settings) * tt_amplitude_from_db(take->applied_gain_db),
                                        .seed = i + 1};
         if (i == 0) {
             part->tone_before = tt_frames_from_ms(settings->deliver.head_ms, part->rate_hz);
@@ -124,7 +129,8 @@ bool tt_track_label(const struct tt_voices *voices, struct tt_track *track, stru
         const struct tt_take *take = track->takes[i];
         int64_t start = tt_voices_voice_start(voices, i);
         track->labels[track->label_count++] = (struct tt_label){start, take->file->name};
-        size_t cue_count = tt_cue_points(&take->sheet, &take->heard, &take->map, track->rate_hz, track->labels + track->label_count);
+        size_t cue_count =
+            tt_cue_points(&take->sheet, &take->heard, &take->map, track->rate_hz, track->labels + track->label_count);
         for (size_t c = 0; c < cue_count; c++)
             track->labels[track->label_count++].frame += start;
         if (start > tt_voices_start(voices, i))
@@ -133,18 +139,21 @@ bool tt_track_label(const struct tt_voices *voices, struct tt_track *track, stru
     return true;
 }
 
-bool tt_track_key(const struct tt_run_state *run, const struct tt_track *track, const char *title, char key[65], struct tt_error *err)
+bool tt_track_key(const struct tt_run_state *run, const struct tt_track *track, const char *title, char key[65],
+                  struct tt_error *err)
 {
     const struct tt_settings *s = &run->settings;
     struct tt_text text = {0};
     tt_text_addf(&text, "%s track 3\n%s\n", TIDYTAKE_VERSION, title);
-    tt_text_addf(&text, "aim %s across %d limit %.17g %.17g\n", run->gain_aim, (int)s->loudness.across, s->loudness.ceiling_dbtp, s->loudness.limit_most_db);
-    tt_text_addf(&text, "deliver %d %d %d %d start %s %d\n", (int)s->deliver.channels, (int)s->deliver.format, (int)s->deliver.bits, track->rate_hz,
-                 s->deliver.start, (int)s->deliver.frame_rate);
+    tt_text_addf(&text, "aim %s across %d limit %.17g %.17g\n", run->gain_aim, (int)s->loudness.across,
+                 s->loudness.ceiling_dbtp, s->loudness.limit_most_db);
+    tt_text_addf(&text, "deliver %d %d %d %d start %s %d\n", (int)s->deliver.channels, (int)s->deliver.format,
+                 (int)s->deliver.bits, track->rate_hz, s->deliver.start, (int)s->deliver.frame_rate);
     for (size_t i = 0; i < track->count; i++) {
         const struct tt_voice_part *part = &track->parts[i];
-        tt_text_addf(&text, "voice %s %d %lld tone %lld %lld %.17g %llu\n", track->takes[i]->render_key, part->rate_hz, (long long)part->frames,
-                     (long long)part->tone_before, (long long)part->tone_behind, part->tone_gain, (unsigned long long)part->seed);
+        tt_text_addf(&text, "voice %s %d %lld tone %lld %lld %.17g %llu\n", track->takes[i]->render_key, part->rate_hz,
+                     (long long)part->frames, (long long)part->tone_before, (long long)part->tone_behind,
+                     part->tone_gain, (unsigned long long)part->seed);
     }
     for (size_t i = 0; i < track->label_count; i++)
         tt_text_addf(&text, "label %lld %s\n", (long long)track->labels[i].frame, track->labels[i].text);

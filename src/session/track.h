@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* The narration, or a piece of it, before it is written: which voices, how much room tone between them, which labels where. */
+/* The narration, or a piece of it, before it is written: which voices, how much room tone between them, which labels
+ * where. */
 #ifndef TT_SESSION_TRACK_H
 #define TT_SESSION_TRACK_H
 
@@ -27,6 +28,7 @@ bool tt_track_label(const struct tt_voices *voices, struct tt_track *track, stru
 void tt_track_free(struct tt_track *track);
 
 /* Digest of all that the track's file depends on. */
-bool tt_track_key(const struct tt_run_state *run, const struct tt_track *track, const char *title, char key[65], struct tt_error *err);
+bool tt_track_key(const struct tt_run_state *run, const struct tt_track *track, const char *title, char key[65],
+                  struct tt_error *err);
 
 #endif

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* A line that was cut since another take said it again is in again once that take is left out or moved: that must not happen in silence. */
+/* A line that was cut since another take said it again is in again once that take is left out or moved: that must not
+ * happen in silence. */
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -13,7 +14,8 @@ static bool is_cut_for_another(const struct tt_row *row)
 {
     struct tt_span span;
     const char *other = NULL;
-    return row->kind == TT_ROW_MISREAD && row->action == TT_DO_CUT && tt_row_reread(row, &span, &other) && other != NULL;
+    return row->kind == TT_ROW_MISREAD && row->action == TT_DO_CUT && tt_row_reread(row, &span, &other) &&
+           other != NULL;
 }
 
 static bool remember(struct tt_take *take, struct tt_error *err)
@@ -47,8 +49,10 @@ static bool is_covered(const struct tt_sheet *sheet, const struct tt_row *row)
     int64_t covered = 0;
     for (size_t i = 0; i < sheet->count; i++) {
         const struct tt_row *now = &sheet->rows[i];
-        const int64_t from = now->start_ms > row->start_ms ? now->start_ms : row->start_ms, to = now->end_ms < row->end_ms ? now->end_ms : row->end_ms;
-        if (to > from && now->kind != TT_ROW_PAUSE && (now->is_persons || now->action == TT_DO_CUT || now->action == TT_DO_ASK))
+        const int64_t from = now->start_ms > row->start_ms ? now->start_ms : row->start_ms,
+                      to = now->end_ms < row->end_ms ? now->end_ms : row->end_ms;
+        if (to > from && now->kind != TT_ROW_PAUSE &&
+            (now->is_persons || now->action == TT_DO_CUT || now->action == TT_DO_ASK))
             covered += to - from;
     }
     return 2 * covered >= row->end_ms - row->start_ms;
@@ -72,7 +76,9 @@ void tt_vanished_tell(struct tt_run_state *run)
             tt_time_format(row->start_ms, start);
             tt_time_format(row->end_ms, end);
             tt_take_warn(take, "in-again", (double)row->start_ms / 1000,
-                         "%s-%s is in again: the last run cut it since %.60s said it again, which is left out now or stands elsewhere; cut it if it is not wanted", start, end, other);
+                         "%s-%s is in again: the last run cut it since %.60s said it again, which is left out now or "
+                         "stands elsewhere; cut it if it is not wanted",
+                         start, end, other);
             told++;
         }
     }

@@ -9,7 +9,8 @@
 #include "pipeline/quiet_spans.h"
 
 enum { BLOCK_FRAMES = 1 << 13, CHANNELS_MOST = 2 };
-/* Room tone to listen to: at the tail what room_match.c looks back over; at the head half of it, since of that it leans to the later part. */
+/* Room tone to listen to: at the tail what room_match.c looks back over; at the head half of it, since of that it leans
+ * to the later part. */
 static const double head_ms = 1400, tail_ms = 2800;
 
 /* Spans of a voice to listen to, in order. */
@@ -44,7 +45,8 @@ static struct stretch_of_room last_of(const struct tt_quiet_spans *quiet, int64_
     return last;
 }
 
-static bool add_voice(struct tt_reader *reader, int channel_count, int64_t count, struct tt_room_match *match, struct tt_error *err)
+static bool add_voice(struct tt_reader *reader, int channel_count, int64_t count, struct tt_room_match *match,
+                      struct tt_error *err)
 {
     float *block = malloc(CHANNELS_MOST * BLOCK_FRAMES * sizeof *block);
     int64_t got = block ? 1 : -1;
@@ -63,25 +65,30 @@ static bool add_voice(struct tt_reader *reader, int channel_count, int64_t count
 }
 
 /* Reads what lies from the first span to the end of the last one. */
-static bool listen(const struct tt_voice_part *part, struct stretch_of_room where, struct tt_room_match *match, struct tt_error *err)
+static bool listen(const struct tt_voice_part *part, struct stretch_of_room where, struct tt_room_match *match,
+                   struct tt_error *err)
 {
     struct tt_audio_info info;
     struct tt_reader *reader = tt_reader_open(part->path, &info, err);
     const int64_t start = where.spans[0].start, end = where.spans[where.count - 1].end;
     tt_room_match_start_at(match, start);
-    bool ok = reader && (info.channel_count <= CHANNELS_MOST || tt_fail(err, TT_ERROR_INPUT, "%s: not as it was rendered; run again with --again", part->path));
+    bool ok =
+        reader && (info.channel_count <= CHANNELS_MOST ||
+                   tt_fail(err, TT_ERROR_INPUT, "%s: not as it was rendered; run again with --again", part->path));
     ok = ok && tt_reader_skip(reader, start, err) && add_voice(reader, info.channel_count, end - start, match, err);
     tt_reader_close(reader);
     return ok;
 }
 
 /* The take's floor at `sample` becomes what is left of it in the voice. */
-static bool room_at(const struct tt_voice_part *part, int64_t sample, struct stretch_of_room where, struct tt_floor_track *room, struct tt_error *err)
+static bool room_at(const struct tt_voice_part *part, int64_t sample, struct stretch_of_room where,
+                    struct tt_floor_track *room, struct tt_error *err)
 {
     if (!tt_floor_track_at_rate(&part->heard->floor, sample, part->rate_hz, room, err))
         return false;
     float *colour = malloc((size_t)room->shape.bin_count * sizeof *colour);
-    struct tt_room_match *match = colour ? tt_room_match_create(room, part->tone_gain, where.spans, where.count, err) : NULL;
+    struct tt_room_match *match =
+        colour ? tt_room_match_create(room, part->tone_gain, where.spans, where.count, err) : NULL;
     bool ok = match ? where.count == 0 || listen(part, where, match, err) : colour || tt_fail_memory(err);
     ok = ok && match;
     if (ok) {
@@ -98,10 +105,13 @@ static bool hear_end(const struct tt_voice_part *part, bool is_tail, struct tt_f
 {
     struct tt_quiet_spans quiet;
     const struct tt_time_map *map = part->map;
-    int64_t sample = map->count == 0 ? 0 : is_tail ? map->stretches[map->count - 1].source_end : map->stretches[0].source_start;
+    int64_t sample = map->count == 0 ? 0
+                     : is_tail       ? map->stretches[map->count - 1].source_end
+                                     : map->stretches[0].source_start;
     bool ok = tt_quiet_spans_find(part->heard, map, part->rate_hz, true, &quiet, err);
     if (ok) {
-        struct stretch_of_room where = is_tail ? last_of(&quiet, tt_frames_from_ms(tail_ms, part->rate_hz)) : first_of(&quiet, tt_frames_from_ms(head_ms, part->rate_hz));
+        struct stretch_of_room where = is_tail ? last_of(&quiet, tt_frames_from_ms(tail_ms, part->rate_hz))
+                                               : first_of(&quiet, tt_frames_from_ms(head_ms, part->rate_hz));
         ok = room_at(part, sample, where, room, err);
     }
     free(quiet.spans);

@@ -14,27 +14,28 @@
 #include "session/voice_room.h"
 
 enum { BLOCK_SAMPLES = 1 << 14 };
-/* The voice's own room tone goes over into the made one within its first and last samples, which are room tone, too (edge_ms). */
+/* The voice's own room tone goes over into the made one within its first and last samples, which are room tone, too
+ * (edge_ms). */
 static const double fade_ms = 20;
 /* Two tones that go over into each other must have nothing in common. */
 static const uint64_t tone_seed_step = 0x9E3779B97F4A7C15u;
 
 struct tt_voices {
     const struct tt_voice_part *parts;
-    size_t count, at;              /* part under way */
+    size_t count, at; /* part under way */
     int rate_hz;
-    bool is_open;                  /* the part under way */
+    bool is_open; /* the part under way */
     struct tt_reader *reader;
     struct tt_limit_reader *limits; /* NULL where nothing was limited */
     int channel_count;
     struct tt_resampler *resampler;
-    struct tt_voice_room room;     /* of the part */
+    struct tt_voice_room room;                  /* of the part */
     struct tt_room_tone *tone_head, *tone_tail; /* NULL where none is made around the part */
     struct tt_floor_track room_before; /* of the part before, at its tail; without nodes where nothing was made there */
-    struct tt_room_tone *tone_before; /* of it, at this part's rate */
-    int64_t position;              /* in the part, tone included, at its own rate */
+    struct tt_room_tone *tone_before;  /* of it, at this part's rate */
+    int64_t position;                  /* in the part, tone included, at its own rate */
     float *interleaved, *mono, *other;
-    size_t mono_count, mono_used;  /* waiting for the resampler */
+    size_t mono_count, mono_used; /* waiting for the resampler */
 };
 
 static int64_t part_length(const struct tt_voice_part *part)
@@ -52,7 +53,8 @@ int64_t tt_voices_start(const struct tt_voices *voices, size_t part)
 
 int64_t tt_voices_voice_start(const struct tt_voices *voices, size_t part)
 {
-    return tt_voices_start(voices, part) + tt_resample_position(voices->parts[part].tone_before, voices->parts[part].rate_hz, voices->rate_hz);
+    return tt_voices_start(voices, part) +
+           tt_resample_position(voices->parts[part].tone_before, voices->parts[part].rate_hz, voices->rate_hz);
 }
 
 static void close_part(struct tt_voices *voices)
@@ -109,7 +111,8 @@ struct tt_voices *tt_voices_open(const struct tt_voice_part *parts, size_t count
 
 static bool open_tones(struct tt_voices *voices, const struct tt_voice_part *part, struct tt_error *err)
 {
-    if (!tt_voice_room_hear(part, &voices->room, err) || !(voices->tone_head = tt_room_tone_create(&voices->room.head, 1, part->seed, err)) ||
+    if (!tt_voice_room_hear(part, &voices->room, err) ||
+        !(voices->tone_head = tt_room_tone_create(&voices->room.head, 1, part->seed, err)) ||
         !(voices->tone_tail = tt_room_tone_create(&voices->room.tail, 1, part->seed + 2 * tone_seed_step, err)))
         return false;
     if (voices->room_before.node_count == 0)
@@ -119,7 +122,8 @@ static bool open_tones(struct tt_voices *voices, const struct tt_voice_part *par
         return false;
     tt_floor_track_free(&voices->room_before);
     voices->room_before = before;
-    return (voices->tone_before = tt_room_tone_create(&voices->room_before, 1, part->seed + tone_seed_step, err)) != NULL;
+    return (voices->tone_before = tt_room_tone_create(&voices->room_before, 1, part->seed + tone_seed_step, err)) !=
+           NULL;
 }
 
 static bool open_part(struct tt_voices *voices, struct tt_error *err)
@@ -134,7 +138,8 @@ static bool open_part(struct tt_voices *voices, struct tt_error *err)
     voices->channel_count = info.channel_count;
     if (part->limit_path && !(voices->limits = tt_limit_reader_open(part->limit_path, part->rate_hz, err)))
         return false;
-    if (part->rate_hz != voices->rate_hz && !(voices->resampler = tt_resampler_create(part->rate_hz, voices->rate_hz, err)))
+    if (part->rate_hz != voices->rate_hz &&
+        !(voices->resampler = tt_resampler_create(part->rate_hz, voices->rate_hz, err)))
         return false;
     if ((part->tone_before > 0 || part->tone_behind > 0) && !open_tones(voices, part, err))
         return false;
@@ -142,8 +147,10 @@ static bool open_part(struct tt_voices *voices, struct tt_error *err)
     return true;
 }
 
-/* Fades the edge of a voice block out of or into made tone. from, to: places in the voice's frames that samples[0..count) covers. */
-static void blend_edges(struct tt_voices *voices, const struct tt_voice_part *part, int64_t from, float *samples, size_t count)
+/* Fades the edge of a voice block out of or into made tone. from, to: places in the voice's frames that
+ * samples[0..count) covers. */
+static void blend_edges(struct tt_voices *voices, const struct tt_voice_part *part, int64_t from, float *samples,
+                        size_t count)
 {
     int64_t fade = tt_frames_from_ms(fade_ms, part->rate_hz);
     if (fade * 2 > part->frames)
@@ -152,7 +159,8 @@ static void blend_edges(struct tt_voices *voices, const struct tt_voice_part *pa
         if ((side == 0 ? part->tone_before : part->tone_behind) == 0)
             continue;
         int64_t edge = side == 0 ? 0 : part->frames - fade;
-        int64_t first = from > edge ? from : edge, last = from + (int64_t)count < edge + fade ? from + (int64_t)count : edge + fade;
+        int64_t first = from > edge ? from : edge,
+                last = from + (int64_t)count < edge + fade ? from + (int64_t)count : edge + fade;
         if (first >= last)
             continue;
         tt_room_tone_make(side == 0 ? voices->tone_head : voices->tone_tail, 0, voices->other, (size_t)(last - first));
@@ -226,7 +234,8 @@ static int64_t read_resampled(struct tt_voices *voices, float *samples, size_t m
             voices->mono_used = 0;
         }
         size_t used = 0, waiting = voices->mono_count - voices->mono_used;
-        int64_t made = tt_resampler_run(voices->resampler, waiting ? voices->mono + voices->mono_used : NULL, waiting, &used, samples, most, err);
+        int64_t made = tt_resampler_run(voices->resampler, waiting ? voices->mono + voices->mono_used : NULL, waiting,
+                                        &used, samples, most, err);
         voices->mono_used += used;
         if (made != 0 || waiting == 0)
             return made;
@@ -239,7 +248,8 @@ static int64_t voices_read(void *context, float *samples, size_t most, struct tt
     while (voices->at < voices->count) {
         if (!voices->is_open && !open_part(voices, err))
             return -1;
-        int64_t count = voices->resampler ? read_resampled(voices, samples, most, err) : read_part(voices, samples, most, err);
+        int64_t count =
+            voices->resampler ? read_resampled(voices, samples, most, err) : read_part(voices, samples, most, err);
         if (count != 0)
             return count;
         close_part(voices);

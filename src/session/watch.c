@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* The folder is looked at again whenever something moved in it, or after a while where no notice of that is to be had (network file systems, lost
- * events): what was seen decides, not the events. A session is worked on when it looks otherwise than at its last run and has kept still for settle_s. */
+/* The folder is looked at again whenever something moved in it, or after a while where no notice of that is to be had
+ * (network file systems, lost events): what was seen decides, not the events. A session is worked on when it looks
+ * otherwise than at its last run and has kept still for settle_s. */
 #include "session/watch.h"
 
 #include <dirent.h>
@@ -27,13 +28,13 @@ extern char **environ;
 
 struct watched {
     char *folder, *out;
-    struct tt_snapshot seen;      /* at the last look */
-    struct tt_snapshot done;      /* before the last run */
-    double still_since_s;         /* monotonic: since when seen looks as it does */
+    struct tt_snapshot seen; /* at the last look */
+    struct tt_snapshot done; /* before the last run */
+    double still_since_s;    /* monotonic: since when seen looks as it does */
     bool has_run, is_there;
-    char **said;                  /* complaints about takes, each once until the takes change */
+    char **said; /* complaints about takes, each once until the takes change */
     size_t said_count;
-    size_t failed_count;          /* takes in its last run; 1 where the session itself failed */
+    size_t failed_count; /* takes in its last run; 1 where the session itself failed */
 };
 
 struct watch {
@@ -43,7 +44,7 @@ struct watch {
     struct tt_settings settings;
     struct watched *sessions;
     size_t count;
-    struct tt_notice *notice;     /* NULL: looking again after a while only */
+    struct tt_notice *notice; /* NULL: looking again after a while only */
 };
 
 /* Who is told what in a run. */
@@ -132,7 +133,8 @@ static struct watched *find_session(struct watch *watch, const char *folder, con
     }
     watch->sessions = grown;
     struct watched *session = &watch->sessions[watch->count];
-    *session = (struct watched){.folder = tt_copy_string(folder), .out = free_out(watch, name), .still_since_s = now_s()};
+    *session =
+        (struct watched){.folder = tt_copy_string(folder), .out = free_out(watch, name), .still_since_s = now_s()};
     if (!session->folder || !session->out) {
         watched_free(session);
         tt_fail_memory(err);
@@ -172,7 +174,8 @@ static bool look_around(struct watch *watch, struct tt_error *err)
             continue;
         char *path = tt_path_join(watch->folder, entry->d_name);
         ok = path || tt_fail_memory(err);
-        bool is_session = ok && lstat(path, &status) == 0 && S_ISDIR(status.st_mode) && strcmp(path, watch->out) != 0 && !tt_is_out_folder(path);
+        bool is_session = ok && lstat(path, &status) == 0 && S_ISDIR(status.st_mode) && strcmp(path, watch->out) != 0 &&
+                          !tt_is_out_folder(path);
         if (is_session)
             ok = look_at(watch, path, entry->d_name, err);
         free(path);
@@ -223,20 +226,27 @@ static void run_then(struct watch *watch, const struct tt_settings *settings, co
     if (problem)
         note(watch, "watch.then: %s: %s", program, strerror(problem));
     else if (waitpid(child, &status, 0) == child && status != 0)
-        note(watch, "watch.then: %s: ended with status %d", program, WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status));
+        note(watch, "watch.then: %s: ended with status %d", program,
+             WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status));
     free(page);
 }
 
 static bool load_for(const struct watch *watch, const char *folder, struct tt_settings *settings, struct tt_error *err)
 {
-    return tt_settings_load(folder, watch->options->settings_file, watch->options->target, NULL, 0, settings, NULL, err);
+    return tt_settings_load(folder, watch->options->settings_file, watch->options->target, NULL, 0, settings, NULL,
+                            err);
 }
 
 static void run_session(struct watch *watch, struct watched *session)
 {
     const char *const sources[] = {session->folder};
-    struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = session->out,
-                                       .settings_file = watch->options->settings_file, .target = watch->options->target, .jobs = watch->options->jobs, .without_links = true};
+    struct tt_clean_options options = {.sources = sources,
+                                       .source_count = 1,
+                                       .out = session->out,
+                                       .settings_file = watch->options->settings_file,
+                                       .target = watch->options->target,
+                                       .jobs = watch->options->jobs,
+                                       .without_links = true};
     struct listener listener = {watch, session};
     struct tt_clean_watcher watcher = {.context = &listener, .progress = progress, .note = note_once};
     struct tt_clean_result result;
@@ -248,10 +258,12 @@ static void run_session(struct watch *watch, struct watched *session)
     session->failed_count = 1;
     if (!tt_folder_make(watch->out, &error) || !tt_clean(&options, &watcher, &result, &error)) {
         if (error.kind != TT_ERROR_STOPPED)
-            note(watch, "%s: %s", tt_path_name(session->folder), error.message); /* each time: a person who saved something wants an answer */
+            note(watch, "%s: %s", tt_path_name(session->folder),
+                 error.message); /* each time: a person who saved something wants an answer */
     } else {
-        sum_up(watch, "%s: %zu of %zu takes done anew, %zu question%s open, %zu failed", tt_path_name(session->folder), result.rendered_count,
-            result.take_count, result.question_count, result.question_count == 1 ? "" : "s", result.failed_count);
+        sum_up(watch, "%s: %zu of %zu takes done anew, %zu question%s open, %zu failed", tt_path_name(session->folder),
+               result.rendered_count, result.take_count, result.question_count, result.question_count == 1 ? "" : "s",
+               result.failed_count);
         session->failed_count = result.failed_count;
         session->has_run = !result.was_edited; /* else what was saved would count as done */
         tt_clean_result_free(&result);
@@ -280,11 +292,13 @@ static bool has_other_takes(const struct watched *session)
 {
     bool is_other = false;
     for (size_t i = 0; i < session->seen.count; i++)
-        is_other = is_other || (tt_is_sound_name(session->seen.files[i].path) && !is_known(session, &session->seen.files[i]));
+        is_other =
+            is_other || (tt_is_sound_name(session->seen.files[i].path) && !is_known(session, &session->seen.files[i]));
     return is_other;
 }
 
-/* Takes over what the run itself wrote (sheets, order) into what counts as done; takes and settings count as they were before it. */
+/* Takes over what the run itself wrote (sheets, order) into what counts as done; takes and settings count as they were
+ * before it. */
 static bool count_as_done(struct watched *session, struct tt_error *err)
 {
     struct tt_snapshot after;
@@ -304,12 +318,10 @@ static bool count_as_done(struct watched *session, struct tt_error *err)
     return true;
 }
 
-static bool stopped(const struct watch *watch)
-{
-    return watch->options->stop && *watch->options->stop;
-}
+static bool stopped(const struct watch *watch) { return watch->options->stop && *watch->options->stop; }
 
-/* A slow copy may pause for longer than settle_s: a head that promises more than is there says so. After this many times settle_s the rest is given up. */
+/* A slow copy may pause for longer than settle_s: a head that promises more than is there says so. After this many
+ * times settle_s the rest is given up. */
 static const double patience = 15;
 
 static bool is_arriving(const struct watched *session)
@@ -318,7 +330,8 @@ static bool is_arriving(const struct watched *session)
     for (size_t i = 0; !is_cut && i < session->seen.count; i++) {
         const struct tt_snapshot_file *file = &session->seen.files[i];
         struct tt_audio_info info = {0};
-        struct tt_reader *reader = tt_is_sound_name(file->path) && !is_known(session, file) ? tt_reader_open(file->path, &info, NULL) : NULL;
+        struct tt_reader *reader =
+            tt_is_sound_name(file->path) && !is_known(session, file) ? tt_reader_open(file->path, &info, NULL) : NULL;
         is_cut = reader && info.is_truncated;
         tt_reader_close(reader);
     }
@@ -331,7 +344,8 @@ static bool run_due(struct watch *watch, double *wait_s, bool *is_busy, struct t
     *is_busy = false;
     for (size_t i = 0; i < watch->count && !stopped(watch); i++) {
         struct watched *session = &watch->sessions[i];
-        if (!session->is_there || session->seen.take_count == 0 || (session->has_run && tt_snapshot_equal(&session->seen, &session->done)))
+        if (!session->is_there || session->seen.take_count == 0 ||
+            (session->has_run && tt_snapshot_equal(&session->seen, &session->done)))
             continue;
         double left_s = session->still_since_s + watch->settings.watch.settle_s - now_s();
         *is_busy = true;
@@ -361,11 +375,13 @@ static bool all_are_done(const struct watch *watch, struct tt_error *err)
     size_t failed = 0;
     for (size_t i = 0; i < watch->count; i++)
         failed += watch->sessions[i].is_there ? watch->sessions[i].failed_count : 0;
-    return failed == 0 || tt_fail(err, TT_ERROR_INPUT, "%zu take%s or session%s could not be done: the lines above say what to do", failed, failed == 1 ? "" : "s",
-                                  failed == 1 ? "" : "s");
+    return failed == 0 ||
+           tt_fail(err, TT_ERROR_INPUT, "%zu take%s or session%s could not be done: the lines above say what to do",
+                   failed, failed == 1 ? "" : "s", failed == 1 ? "" : "s");
 }
 
-/* Each file of thousands that arrive gives notice, and a look is at all of them: looking takes a fifth of the time at most. */
+/* Each file of thousands that arrive gives notice, and a look is at all of them: looking takes a fifth of the time at
+ * most. */
 static void rest_from(double look_s)
 {
     static const double rests_per_look = 4, most_s = 0.5;
@@ -375,7 +391,8 @@ static void rest_from(double look_s)
 
 static bool work(struct watch *watch, struct tt_error *err)
 {
-    const double look_again_s = 1; /* also with notices: network file systems give none, and a signal may come just before the wait */
+    const double look_again_s =
+        1; /* also with notices: network file systems give none, and a signal may come just before the wait */
     while (!stopped(watch)) {
         if (watch->options->reload && *watch->options->reload) {
             *watch->options->reload = 0;
@@ -410,7 +427,8 @@ bool tt_watch(const struct tt_watch_options *options, const struct tt_watch_word
     if (ok && (stat(watch.folder, &status) != 0 || !S_ISDIR(status.st_mode)))
         ok = tt_fail(err, TT_ERROR_USAGE, "%s: not a folder; name the one in which recordings arrive", options->folder);
     if (ok && tt_is_out_folder(watch.folder))
-        ok = tt_fail(err, TT_ERROR_USAGE, "%s: this is what a run left; watch the folder with the recordings", options->folder);
+        ok = tt_fail(err, TT_ERROR_USAGE, "%s: this is what a run left; watch the folder with the recordings",
+                     options->folder);
     if (ok) {
         watch.out = options->out ? tt_resolve_path(options->out, err) : tt_format("%s.tidy", watch.folder);
         ok = watch.out || tt_fail_memory(err);

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Opening what was heard. Nothing in the file is believed before it is checked: a damaged file is heard again, it never crashes. */
+/* Opening what was heard. Nothing in the file is believed before it is checked: a damaged file is heard again, it never
+ * crashes. */
 #include "sheet/heard.h"
 
 #include <errno.h>
@@ -21,7 +22,8 @@ static const float MOST_POWER = 1e30F; /* far over any floor, far from where num
 static bool read_whole(const char *path, struct tt_heard *heard, size_t *size, struct tt_error *err)
 {
     char *data = NULL;
-    if (!tt_file_read(path, FILE_MOST_BYTES, &data, size, err)) return false;
+    if (!tt_file_read(path, FILE_MOST_BYTES, &data, size, err))
+        return false;
     heard->mapping = data;
     heard->mapping_size = 0;
     return true;
@@ -30,26 +32,35 @@ static bool read_whole(const char *path, struct tt_heard *heard, size_t *size, s
 static bool map_file(const char *path, struct tt_heard *heard, size_t *size, struct tt_error *err)
 {
     int fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK); /* a pipe of that name must not hold us up */
-    if (fd < 0) return tt_fail_errno(err, TT_ERROR_INPUT, errno, "%s", path);
+    if (fd < 0)
+        return tt_fail_errno(err, TT_ERROR_INPUT, errno, "%s", path);
     struct stat status;
-    bool is_usable = fstat(fd, &status) == 0 && S_ISREG(status.st_mode) && status.st_size > 0 && (uintmax_t)status.st_size <= FILE_MOST_BYTES;
+    bool is_usable = fstat(fd, &status) == 0 && S_ISREG(status.st_mode) && status.st_size > 0 &&
+                     (uintmax_t)status.st_size <= FILE_MOST_BYTES;
     void *mapping = is_usable ? mmap(NULL, (size_t)status.st_size, PROT_READ, MAP_PRIVATE, fd, 0) : MAP_FAILED;
     close(fd);
-    if (!is_usable) return tt_fail(err, TT_ERROR_INPUT, "%s: not a file of what was heard; delete it, it is made anew", path);
-    if (mapping == MAP_FAILED) return read_whole(path, heard, size, err);
+    if (!is_usable)
+        return tt_fail(err, TT_ERROR_INPUT, "%s: not a file of what was heard; delete it, it is made anew", path);
+    if (mapping == MAP_FAILED)
+        return read_whole(path, heard, size, err);
     heard->mapping = mapping;
     heard->mapping_size = *size = (size_t)status.st_size;
     return true;
 }
 
 /* The whole of one section; NULL when its place or its bytes are not what the header says. */
-static const void *section_at(const char *data, size_t size, const struct heard_header *header, enum heard_section section)
+static const void *section_at(const char *data, size_t size, const struct heard_header *header,
+                              enum heard_section section)
 {
     const struct heard_place *place = &header->place[section];
-    if (place->offset % HEARD_ALIGNMENT || place->offset < sizeof *header || place->offset > size) return NULL;
-    if (place->count > (size - place->offset) / header->item_size[section]) return NULL;
+    if (place->offset % HEARD_ALIGNMENT || place->offset < sizeof *header || place->offset > size)
+        return NULL;
+    if (place->count > (size - place->offset) / header->item_size[section])
+        return NULL;
     const char *bytes = data + place->offset;
-    return heard_check(HEARD_CHECK_START, bytes, (size_t)place->count * header->item_size[section]) == place->check ? bytes : NULL;
+    return heard_check(HEARD_CHECK_START, bytes, (size_t)place->count * header->item_size[section]) == place->check
+               ? bytes
+               : NULL;
 }
 
 static bool is_of_this_build(const struct heard_header *header)
@@ -63,19 +74,24 @@ static bool is_terminated(const char *string, size_t capacity) { return memchr(s
 
 static bool facts_are_sound(const struct tt_heard_facts *facts)
 {
-    return is_terminated(facts->content_sha256, sizeof facts->content_sha256) && is_terminated(facts->hearing_key, sizeof facts->hearing_key) &&
-           is_terminated(facts->channel_why, sizeof facts->channel_why) && facts->rate_hz >= RATE_LEAST_HZ && facts->rate_hz <= RATE_MOST_HZ &&
-           facts->channel_count > 0 && facts->channel >= -1 && facts->channel < facts->channel_count && facts->feature_hop_samples > 0 &&
-           facts->frame_count >= 0;
+    return is_terminated(facts->content_sha256, sizeof facts->content_sha256) &&
+           is_terminated(facts->hearing_key, sizeof facts->hearing_key) &&
+           is_terminated(facts->channel_why, sizeof facts->channel_why) && facts->rate_hz >= RATE_LEAST_HZ &&
+           facts->rate_hz <= RATE_MOST_HZ && facts->channel_count > 0 && facts->channel >= -1 &&
+           facts->channel < facts->channel_count && facts->feature_hop_samples > 0 && facts->frame_count >= 0;
 }
 
 static bool floor_is_sound(const struct tt_floor_track *floor, size_t node_count, size_t power_count)
 {
-    if (floor->shape.bin_count <= 0 || floor->shape.hop_samples <= 0 || floor->shape.window_samples <= 0) return false;
-    if (floor->shape.bin_count != floor->shape.window_samples / 2 + 1 || node_count > INT32_MAX) return false;
-    if (power_count / (size_t)floor->shape.bin_count != node_count || power_count % (size_t)floor->shape.bin_count) return false;
+    if (floor->shape.bin_count <= 0 || floor->shape.hop_samples <= 0 || floor->shape.window_samples <= 0)
+        return false;
+    if (floor->shape.bin_count != floor->shape.window_samples / 2 + 1 || node_count > INT32_MAX)
+        return false;
+    if (power_count / (size_t)floor->shape.bin_count != node_count || power_count % (size_t)floor->shape.bin_count)
+        return false;
     for (size_t i = 1; i < node_count; i++)
-        if (floor->node_sample[i] <= floor->node_sample[i - 1]) return false;
+        if (floor->node_sample[i] <= floor->node_sample[i - 1])
+            return false;
     bool is_power = true;
     for (size_t i = 0; i < power_count; i++)
         is_power = is_power && floor->power[i] >= 0 && floor->power[i] <= MOST_POWER;
@@ -87,19 +103,25 @@ static bool runs_are_sound(const struct tt_heard *heard)
     int64_t at = 0;
     for (size_t i = 0; i < heard->run_count; i++) {
         const struct tt_run *run = &heard->runs[i];
-        if (run->start_sample < at || run->end_sample <= run->start_sample) return false;
-        if (run->loud_start_sample < run->start_sample || run->loud_end_sample > run->end_sample) return false;
+        if (run->start_sample < at || run->end_sample <= run->start_sample)
+            return false;
+        if (run->loud_start_sample < run->start_sample || run->loud_end_sample > run->end_sample)
+            return false;
         at = run->end_sample;
     }
     for (size_t i = 0; i < heard->sound_count; i++) {
         const struct tt_sound *sound = &heard->sounds[i];
-        if (sound->start_sample < 0 || sound->end_sample < sound->start_sample) return false;
-        if ((int)sound->kind < TT_SOUND_BREATH || sound->kind > TT_SOUND_NOISE) return false;
+        if (sound->start_sample < 0 || sound->end_sample < sound->start_sample)
+            return false;
+        if ((int)sound->kind < TT_SOUND_BREATH || sound->kind > TT_SOUND_NOISE)
+            return false;
     }
     for (size_t i = 1; i < heard->nucleus_count; i++)
-        if (heard->nuclei[i] <= heard->nuclei[i - 1]) return false;
+        if (heard->nuclei[i] <= heard->nuclei[i - 1])
+            return false;
     for (size_t i = 0; i < heard->other_count; i++)
-        if (heard->others[i].start < 0 || heard->others[i].end <= heard->others[i].start) return false;
+        if (heard->others[i].start < 0 || heard->others[i].end <= heard->others[i].start)
+            return false;
     for (size_t i = 0; i < heard->remark_count; i++)
         if (!is_terminated(heard->remarks[i].code, sizeof heard->remarks[i].code) ||
             !is_terminated(heard->remarks[i].message, sizeof heard->remarks[i].message))
@@ -122,10 +144,14 @@ static void count_sections(struct tt_heard *heard, const struct heard_header *he
 static bool take_apart(struct tt_heard *heard, char *data, size_t size, const struct heard_header *header)
 {
     const void *at[HEARD_SECTIONS];
-    if (header->file_size != size || header->check != heard_check(HEARD_CHECK_START, header, offsetof(struct heard_header, check))) return false;
+    if (header->file_size != size ||
+        header->check != heard_check(HEARD_CHECK_START, header, offsetof(struct heard_header, check)))
+        return false;
     for (int i = 0; i < HEARD_SECTIONS; i++)
-        if (!(at[i] = section_at(data, size, header, (enum heard_section)i))) return false;
-    if (header->place[HEARD_FACTS].count != 1 || header->place[HEARD_SHAPE].count != 1) return false;
+        if (!(at[i] = section_at(data, size, header, (enum heard_section)i)))
+            return false;
+    if (header->place[HEARD_FACTS].count != 1 || header->place[HEARD_SHAPE].count != 1)
+        return false;
     memcpy(&heard->facts, at[HEARD_FACTS], sizeof heard->facts);
     memcpy(&heard->floor.shape, at[HEARD_SHAPE], sizeof heard->floor.shape);
     /* Not through at[]: the track's pointers are not const. The mapping itself is read-only all the same. */
@@ -140,7 +166,9 @@ static bool take_apart(struct tt_heard *heard, char *data, size_t size, const st
     heard->cepstra = at[HEARD_CEPSTRA];
     count_sections(heard, header);
     size_t node_count = (size_t)header->place[HEARD_NODES].count;
-    if (!facts_are_sound(&heard->facts) || !floor_is_sound(&heard->floor, node_count, (size_t)header->place[HEARD_POWER].count)) return false;
+    if (!facts_are_sound(&heard->facts) ||
+        !floor_is_sound(&heard->floor, node_count, (size_t)header->place[HEARD_POWER].count))
+        return false;
     heard->floor.node_count = (int)node_count;
     return runs_are_sound(heard);
 }
@@ -151,21 +179,26 @@ static bool is_wanted(const struct tt_heard *heard, const char *content_sha256, 
            (!hearing_key || strcmp(heard->facts.hearing_key, hearing_key) == 0);
 }
 
-bool tt_heard_open(const char *path, const char *content_sha256, const char *hearing_key, struct tt_heard *heard, struct tt_error *err)
+bool tt_heard_open(const char *path, const char *content_sha256, const char *hearing_key, struct tt_heard *heard,
+                   struct tt_error *err)
 {
     struct heard_header header;
     size_t size = 0;
     *heard = (struct tt_heard){0};
-    if (!map_file(path, heard, &size, err)) return false;
-    if (size >= sizeof header) memcpy(&header, heard->mapping, sizeof header);
+    if (!map_file(path, heard, &size, err))
+        return false;
+    if (size >= sizeof header)
+        memcpy(&header, heard->mapping, sizeof header);
     if (size < sizeof header || memcmp(header.magic, heard_magic, sizeof header.magic) != 0)
         tt_fail(err, TT_ERROR_INPUT, "%s: not a file of what was heard; delete it, it is made anew", path);
     else if (!is_of_this_build(&header))
-        tt_fail(err, TT_ERROR_INPUT, "%s: written by another version of the program; the take has to be heard again", path);
+        tt_fail(err, TT_ERROR_INPUT, "%s: written by another version of the program; the take has to be heard again",
+                path);
     else if (!take_apart(heard, heard->mapping, size, &header))
         tt_fail(err, TT_ERROR_INPUT, "%s: damaged; delete it, it is made anew", path);
     else if (!is_wanted(heard, content_sha256, hearing_key))
-        tt_fail(err, TT_ERROR_INPUT, "%s: of another recording or other settings; the take has to be heard again", path);
+        tt_fail(err, TT_ERROR_INPUT, "%s: of another recording or other settings; the take has to be heard again",
+                path);
     else {
         tt_heard_let_go(heard); /* the check has read all of it */
         return true;
@@ -176,14 +209,18 @@ bool tt_heard_open(const char *path, const char *content_sha256, const char *hea
 
 void tt_heard_let_go(const struct tt_heard *heard)
 {
-    if (heard->mapping_size) (void)madvise(heard->mapping, heard->mapping_size, MADV_DONTNEED); /* advice: it may be declined */
+    if (heard->mapping_size)
+        (void)madvise(heard->mapping, heard->mapping_size, MADV_DONTNEED); /* advice: it may be declined */
 }
 
 void tt_heard_close(struct tt_heard *heard)
 {
-    if (!heard) return;
+    if (!heard)
+        return;
     free(heard->narrowed);
-    if (heard->mapping && heard->mapping_size) munmap(heard->mapping, heard->mapping_size);
-    else free(heard->mapping);
+    if (heard->mapping && heard->mapping_size)
+        munmap(heard->mapping, heard->mapping_size);
+    else
+        free(heard->mapping);
     *heard = (struct tt_heard){0};
 }

@@ -19,34 +19,35 @@ enum { TT_HEARD_STEP_MS = 100, TT_COLOUR_BANDS = 8 };
 
 /* A remark about the recording itself. */
 struct tt_remark {
-    char code[24];            /* "clipped", "bad-samples", "digital-silence" ... */
-    char message[232];        /* a sentence for the narrator */
-    double at_s;              /* NAN: the whole take */
+    char code[24];     /* "clipped", "bad-samples", "digital-silence" ... */
+    char message[232]; /* a sentence for the narrator */
+    double at_s;       /* NAN: the whole take */
 };
 
 /* Plain numbers, written to the file as they are (one machine, one build: see version). */
 struct tt_heard_facts {
-    char content_sha256[72];  /* of the whole recording */
-    char hearing_key[72];     /* digest of the settings that hearing depends on */
+    char content_sha256[72]; /* of the whole recording */
+    char hearing_key[72];    /* digest of the settings that hearing depends on */
     int32_t rate_hz;
-    int32_t channel_count;    /* of the recording */
-    int32_t channel;          /* chosen; -1: mean of all */
-    int32_t safety_number;    /* as in struct tt_channel_choice */
+    int32_t channel_count;       /* of the recording */
+    int32_t channel;             /* chosen; -1: mean of all */
+    int32_t safety_number;       /* as in struct tt_channel_choice */
     int32_t feature_hop_samples; /* between two rows of cepstra */
-    int32_t listener_number;  /* the same */
-    int64_t frame_count;      /* that could be read */
+    int32_t listener_number;     /* the same */
+    int64_t frame_count;         /* that could be read */
     double safety_gain;
     char channel_why[200];
-    struct tt_levels before;  /* of the chosen channel as recorded */
-    double floor_dbfs, floor_dba;   /* mean over the take; -INFINITY when digitally silent, or too short */
-    double speech_dbfs;       /* RMS of the speech runs (power mean) after the rumble filter; -INFINITY without any */
-    double decay_db_per_s;    /* of the voice at its fastest; a room that rings holds it up; NAN when not known */
+    struct tt_levels before;      /* of the chosen channel as recorded */
+    double floor_dbfs, floor_dba; /* mean over the take; -INFINITY when digitally silent, or too short */
+    double speech_dbfs;    /* RMS of the speech runs (power mean) after the rumble filter; -INFINITY without any */
+    double decay_db_per_s; /* of the voice at its fastest; a room that rings holds it up; NAN when not known */
     struct tt_hum hum;
-    float colour_db[TT_COLOUR_BANDS]; /* mean spectrum of the speech, about an octave a band from 100 to 10000 Hz, over its own mean; NAN: too little speech */
+    float colour_db[TT_COLOUR_BANDS]; /* mean spectrum of the speech, about an octave a band from 100 to 10000 Hz, over
+                                         its own mean; NAN: too little speech */
 };
 
-/* Opened from a file, all arrays lie in its mapping and are read only, floor's too (never tt_floor_track_free it). Filled in by a caller
- * for tt_heard_writer_commit, they are the caller's. */
+/* Opened from a file, all arrays lie in its mapping and are read only, floor's too (never tt_floor_track_free it).
+ * Filled in by a caller for tt_heard_writer_commit, they are the caller's. */
 struct tt_heard {
     struct tt_heard_facts facts;
     struct tt_floor_track floor;
@@ -54,31 +55,33 @@ struct tt_heard {
     size_t run_count;
     const struct tt_sound *sounds;
     size_t sound_count;
-    const float *steps;       /* K-weighted mean power of each 100 ms of the filtered take */
+    const float *steps; /* K-weighted mean power of each 100 ms of the filtered take */
     size_t step_count;
     const struct tt_remark *remarks;
     size_t remark_count;
-    const int8_t *cepstra;    /* feature_count rows of TT_CEPSTRA; row r is centred on sample r * feature_hop_samples */
+    const int8_t *cepstra; /* feature_count rows of TT_CEPSTRA; row r is centred on sample r * feature_hop_samples */
     size_t feature_count;
-    const int64_t *nuclei;    /* places of syllables in samples, rising */
+    const int64_t *nuclei; /* places of syllables in samples, rising */
     size_t nucleus_count;
     const struct tt_span_frames *others; /* where somebody else spoke into a channel of their own, in time order */
     size_t other_count;
     int64_t from_sample, to_sample; /* the part that is used, see tt_heard_narrow; to 0: to the end */
-    struct tt_run *narrowed;  /* the runs of that part, or NULL */
-    void *mapping;            /* the mapped file, or NULL */
-    size_t mapping_size;      /* 0: mapping is the file's copy in memory, as it could not be mapped */
+    struct tt_run *narrowed;        /* the runs of that part, or NULL */
+    void *mapping;                  /* the mapped file, or NULL */
+    size_t mapping_size;            /* 0: mapping is the file's copy in memory, as it could not be mapped */
 };
 
-/* Opens a file written by tt_heard_writer; fails when it is of another version, damaged, or not of this content and hearing key
- * (either may be NULL: not compared). */
-bool tt_heard_open(const char *path, const char *content_sha256, const char *hearing_key, struct tt_heard *heard, struct tt_error *err);
+/* Opens a file written by tt_heard_writer; fails when it is of another version, damaged, or not of this content and
+ * hearing key (either may be NULL: not compared). */
+bool tt_heard_open(const char *path, const char *content_sha256, const char *hearing_key, struct tt_heard *heard,
+                   struct tt_error *err);
 void tt_heard_close(struct tt_heard *heard); /* zeroes it; NULL is fine */
-/* Memory that its pages took while they were read may go to others: what is read again comes from the file. For whoever reads all of it once. */
+/* Memory that its pages took while they were read may go to others: what is read again comes from the file. For whoever
+ * reads all of it once. */
 void tt_heard_let_go(const struct tt_heard *heard);
 
-/* Leaves only what was heard from one sample to another, for a piece out of a longer recording. All places stay those of the whole recording, and so do
- * facts, floor, steps and cepstra. Once only. */
+/* Leaves only what was heard from one sample to another, for a piece out of a longer recording. All places stay those
+ * of the whole recording, and so do facts, floor, steps and cepstra. Once only. */
 bool tt_heard_narrow(struct tt_heard *heard, int64_t from_sample, int64_t to_sample, struct tt_error *err);
 /* Where the part that is used ends, exclusive. */
 int64_t tt_heard_end(const struct tt_heard *heard);

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* The layout of OUT/heard/TAKE.bin: a header, then sections, each on a multiple of HEARD_ALIGNMENT so that they are used where they are mapped. */
+/* The layout of OUT/heard/TAKE.bin: a header, then sections, each on a multiple of HEARD_ALIGNMENT so that they are
+ * used where they are mapped. */
 #ifndef TT_SHEET_HEARD_FORMAT_H
 #define TT_SHEET_HEARD_FORMAT_H
 
@@ -26,7 +27,9 @@ enum heard_section {
     HEARD_SECTIONS
 };
 
-struct heard_place { uint64_t offset, count, check; }; /* check: FNV-1a over the section's bytes */
+struct heard_place {
+    uint64_t offset, count, check;
+}; /* check: FNV-1a over the section's bytes */
 
 /* Without gaps between its members, so that its own check covers defined bytes only. */
 struct heard_header {

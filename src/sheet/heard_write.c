@@ -13,16 +13,18 @@ enum { BUFFER_ROWS = 4096 };
 struct tt_heard_writer {
     struct tt_publish *file;
     struct heard_header header;
-    uint64_t at;                          /* bytes written */
+    uint64_t at; /* bytes written */
     size_t buffered;
     int8_t rows[BUFFER_ROWS][TT_CEPSTRA];
 };
 
-static bool write_bytes(struct tt_heard_writer *writer, enum heard_section section, const void *data, size_t count, struct tt_error *err)
+static bool write_bytes(struct tt_heard_writer *writer, enum heard_section section, const void *data, size_t count,
+                        struct tt_error *err)
 {
     struct heard_place *place = &writer->header.place[section];
     size_t size = count * writer->header.item_size[section];
-    if (size == 0) return true;
+    if (size == 0)
+        return true;
     place->count += count;
     place->check = heard_check(place->check, data, size);
     writer->at += size;
@@ -49,9 +51,11 @@ struct tt_heard_writer *tt_heard_writer_open(const char *path, struct tt_error *
     /* The room of the header stays zero until everything else is there. */
     static const struct heard_header nothing;
     writer->file = tt_publish_open(path, err);
-    if (!writer->file || !tt_publish_write(writer->file, &nothing, sizeof nothing, err)) goto failed;
+    if (!writer->file || !tt_publish_write(writer->file, &nothing, sizeof nothing, err))
+        goto failed;
     writer->at = sizeof nothing;
-    if (!begin_section(writer, HEARD_CEPSTRA, err)) goto failed;
+    if (!begin_section(writer, HEARD_CEPSTRA, err))
+        goto failed;
     return writer;
 failed:
     tt_heard_writer_abandon(writer);
@@ -91,14 +95,17 @@ static bool write_floor(struct tt_heard_writer *writer, const struct tt_floor_tr
 {
     size_t nodes = (size_t)floor->node_count;
     return begin_section(writer, HEARD_SHAPE, err) && write_bytes(writer, HEARD_SHAPE, &floor->shape, 1, err) &&
-           begin_section(writer, HEARD_NODES, err) && write_bytes(writer, HEARD_NODES, floor->node_sample, nodes, err) &&
-           begin_section(writer, HEARD_POWER, err) && write_bytes(writer, HEARD_POWER, floor->power, nodes * (size_t)floor->shape.bin_count, err);
+           begin_section(writer, HEARD_NODES, err) &&
+           write_bytes(writer, HEARD_NODES, floor->node_sample, nodes, err) &&
+           begin_section(writer, HEARD_POWER, err) &&
+           write_bytes(writer, HEARD_POWER, floor->power, nodes * (size_t)floor->shape.bin_count, err);
 }
 
 /* Member by member: the gap at the struct's end is zero in every file. */
 static bool write_runs(struct tt_heard_writer *writer, const struct tt_heard *heard, struct tt_error *err)
 {
-    if (!begin_section(writer, HEARD_RUNS, err)) return false;
+    if (!begin_section(writer, HEARD_RUNS, err))
+        return false;
     for (size_t i = 0; i < heard->run_count; i++) {
         const struct tt_run *from = &heard->runs[i];
         struct tt_run run;
@@ -110,19 +117,22 @@ static bool write_runs(struct tt_heard_writer *writer, const struct tt_heard *he
         run.level_db = from->level_db;
         run.over_floor_db = from->over_floor_db;
         run.voiced_share = from->voiced_share;
-        if (!write_bytes(writer, HEARD_RUNS, &run, 1, err)) return false;
+        if (!write_bytes(writer, HEARD_RUNS, &run, 1, err))
+            return false;
     }
     return true;
 }
 
 static bool write_remarks(struct tt_heard_writer *writer, const struct tt_heard *heard, struct tt_error *err)
 {
-    if (!begin_section(writer, HEARD_REMARKS, err)) return false;
+    if (!begin_section(writer, HEARD_REMARKS, err))
+        return false;
     for (size_t i = 0; i < heard->remark_count; i++) {
         struct tt_remark remark = heard->remarks[i];
         clean_string(remark.code, sizeof remark.code);
         clean_string(remark.message, sizeof remark.message);
-        if (!write_bytes(writer, HEARD_REMARKS, &remark, 1, err)) return false;
+        if (!write_bytes(writer, HEARD_REMARKS, &remark, 1, err))
+            return false;
     }
     return true;
 }
@@ -132,17 +142,21 @@ static bool write_header(struct tt_heard_writer *writer, struct tt_error *err)
     struct heard_header *header = &writer->header;
     header->file_size = writer->at;
     header->check = heard_check(HEARD_CHECK_START, header, offsetof(struct heard_header, check));
-    return tt_publish_seek(writer->file, 0, SEEK_SET, err) && tt_publish_write(writer->file, header, sizeof *header, err);
+    return tt_publish_seek(writer->file, 0, SEEK_SET, err) &&
+           tt_publish_write(writer->file, header, sizeof *header, err);
 }
 
 bool tt_heard_writer_commit(struct tt_heard_writer *writer, const struct tt_heard *heard, struct tt_error *err)
 {
     bool is_written =
-        flush_rows(writer, err) && write_facts(writer, heard, err) && write_floor(writer, &heard->floor, err) && write_runs(writer, heard, err) &&
-        begin_section(writer, HEARD_SOUNDS, err) && write_bytes(writer, HEARD_SOUNDS, heard->sounds, heard->sound_count, err) &&
-        begin_section(writer, HEARD_STEPS, err) && write_bytes(writer, HEARD_STEPS, heard->steps, heard->step_count, err) &&
-        write_remarks(writer, heard, err) && begin_section(writer, HEARD_NUCLEI, err) &&
-        write_bytes(writer, HEARD_NUCLEI, heard->nuclei, heard->nucleus_count, err) && begin_section(writer, HEARD_OTHERS, err) &&
+        flush_rows(writer, err) && write_facts(writer, heard, err) && write_floor(writer, &heard->floor, err) &&
+        write_runs(writer, heard, err) && begin_section(writer, HEARD_SOUNDS, err) &&
+        write_bytes(writer, HEARD_SOUNDS, heard->sounds, heard->sound_count, err) &&
+        begin_section(writer, HEARD_STEPS, err) &&
+        write_bytes(writer, HEARD_STEPS, heard->steps, heard->step_count, err) && write_remarks(writer, heard, err) &&
+        begin_section(writer, HEARD_NUCLEI, err) &&
+        write_bytes(writer, HEARD_NUCLEI, heard->nuclei, heard->nucleus_count, err) &&
+        begin_section(writer, HEARD_OTHERS, err) &&
         write_bytes(writer, HEARD_OTHERS, heard->others, heard->other_count, err) && write_header(writer, err);
     if (!is_written) {
         tt_heard_writer_abandon(writer);
@@ -155,7 +169,8 @@ bool tt_heard_writer_commit(struct tt_heard_writer *writer, const struct tt_hear
 
 void tt_heard_writer_abandon(struct tt_heard_writer *writer)
 {
-    if (!writer) return;
+    if (!writer)
+        return;
     tt_publish_abandon(writer->file);
     free(writer);
 }

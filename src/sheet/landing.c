@@ -6,7 +6,8 @@
 
 #include "base/units.h"
 
-/* Joins are looked for within a few milliseconds of a row's times: less than this left of it is the join, not the row. */
+/* Joins are looked for within a few milliseconds of a row's times: less than this left of it is the join, not the row.
+ */
 static const double join_most_ms = 20;
 
 static int64_t stretch_out_end(const struct tt_stretch *stretch)
@@ -20,8 +21,10 @@ static size_t first_stretch_behind(const struct tt_time_map *map, int64_t sample
     size_t low = 0, high = map->count;
     while (low < high) {
         size_t middle = low + (high - low) / 2;
-        if (map->stretches[middle].source_end > sample) high = middle;
-        else low = middle + 1;
+        if (map->stretches[middle].source_end > sample)
+            high = middle;
+        else
+            low = middle + 1;
     }
     return low;
 }
@@ -35,13 +38,14 @@ static int64_t join_before(const struct tt_time_map *map, size_t index)
 static struct tt_landing land_span(const struct tt_time_map *map, int64_t start, int64_t end)
 {
     size_t index = first_stretch_behind(map, start);
-    struct tt_landing landing = { false, join_before(map, index), join_before(map, index) };
+    struct tt_landing landing = {false, join_before(map, index), join_before(map, index)};
     int64_t kept = 0;
     for (size_t i = index; i < map->count && map->stretches[i].source_start < end; i++) {
         const struct tt_stretch *stretch = &map->stretches[i];
         int64_t from = stretch->source_start > start ? stretch->source_start : start;
         int64_t to = stretch->source_end < end ? stretch->source_end : end;
-        if (kept == 0) landing.start = stretch->out_start + (from - stretch->source_start);
+        if (kept == 0)
+            landing.start = stretch->out_start + (from - stretch->source_start);
         landing.end = stretch->out_start + (to - stretch->source_start);
         kept += to - from;
     }
@@ -52,7 +56,7 @@ static struct tt_landing land_span(const struct tt_time_map *map, int64_t start,
 static struct tt_landing land_point(const struct tt_time_map *map, int64_t sample)
 {
     size_t index = first_stretch_behind(map, sample);
-    struct tt_landing landing = { false, join_before(map, index), join_before(map, index) };
+    struct tt_landing landing = {false, join_before(map, index), join_before(map, index)};
     if (index < map->count && map->stretches[index].source_start <= sample) {
         landing.is_in = true;
         landing.start += sample - map->stretches[index].source_start;
@@ -66,30 +70,37 @@ static struct tt_landing land_point(const struct tt_time_map *map, int64_t sampl
 /* A gap is moved into the nearest pause: it is the nearest stretch of made room tone that is long enough. */
 static struct tt_landing land_gap(const struct tt_time_map *map, int64_t sample, double amount_s)
 {
-    int64_t wanted = isnan(amount_s) ? 1 : (int64_t)llround(amount_s * map->rate_hz) - tt_frames_from_ms(join_most_ms, map->rate_hz);
-    if (wanted < 1) wanted = 1;
+    int64_t wanted =
+        isnan(amount_s) ? 1 : (int64_t)llround(amount_s * map->rate_hz) - tt_frames_from_ms(join_most_ms, map->rate_hz);
+    if (wanted < 1)
+        wanted = 1;
     struct tt_landing landing = land_point(map, sample);
     int64_t nearest = INT64_MAX;
     if (map->count > 0 && map->lead_samples >= wanted) {
         nearest = llabs(map->stretches[0].source_start - sample);
-        landing = (struct tt_landing){ true, 0, map->lead_samples };
+        landing = (struct tt_landing){true, 0, map->lead_samples};
     }
     for (size_t i = 0; i < map->count; i++) {
         const struct tt_stretch *stretch = &map->stretches[i];
         int64_t distance = llabs(stretch->source_end - sample);
-        if (stretch->fill_samples < wanted || distance >= nearest) continue;
+        if (stretch->fill_samples < wanted || distance >= nearest)
+            continue;
         nearest = distance;
-        landing = (struct tt_landing){ true, stretch_out_end(stretch), stretch_out_end(stretch) + stretch->fill_samples };
+        landing = (struct tt_landing){true, stretch_out_end(stretch), stretch_out_end(stretch) + stretch->fill_samples};
     }
     return landing;
 }
 
 struct tt_landing tt_landing_of_row(const struct tt_row *row, const struct tt_time_map *map)
 {
-    int64_t start = tt_frames_from_ms((double)row->start_ms, map->rate_hz), end = tt_frames_from_ms((double)row->end_ms, map->rate_hz);
-    if (row->kind == TT_ROW_GAP && row->action == TT_DO_OPEN) return land_gap(map, start, row->amount);
+    int64_t start = tt_frames_from_ms((double)row->start_ms, map->rate_hz),
+            end = tt_frames_from_ms((double)row->end_ms, map->rate_hz);
+    if (row->kind == TT_ROW_GAP && row->action == TT_DO_OPEN)
+        return land_gap(map, start, row->amount);
     struct tt_landing landing = end > start ? land_span(map, start, end) : land_point(map, start);
-    if (row->action == TT_DO_CUT) landing.is_in = false;
-    if (!landing.is_in) landing.end = landing.start;
+    if (row->action == TT_DO_CUT)
+        landing.is_in = false;
+    if (!landing.is_in)
+        landing.end = landing.start;
     return landing;
 }

@@ -8,7 +8,8 @@
 
 /* Nuclei are good over ten seconds and more (dsp/nuclei.h). */
 static const double stretch_s = 10;
-/* A stretch is outside the own range by a quarter of the usual pace at least: nineteen in twenty stretches are counted closer than 16 %. */
+/* A stretch is outside the own range by a quarter of the usual pace at least: nineteen in twenty stretches are counted
+ * closer than 16 %. */
 static const double outside_share = 0.25, outside_deviations = 3, deviations_per_mad = 1.4826;
 enum { STRETCHES_LEAST = 4 };
 
@@ -27,9 +28,11 @@ static size_t nuclei_in(const struct tt_heard *heard, const struct tt_run *run, 
     return count;
 }
 
-bool tt_pace_find(const struct tt_heard *heard, const struct tt_time_map *map, struct tt_pace *pace, struct tt_error *err)
+bool tt_pace_find(const struct tt_heard *heard, const struct tt_time_map *map, struct tt_pace *pace,
+                  struct tt_error *err)
 {
-    *pace = (struct tt_pace){.stretches = calloc(heard->run_count + 1, sizeof *pace->stretches), .syllables_per_s = NAN};
+    *pace =
+        (struct tt_pace){.stretches = calloc(heard->run_count + 1, sizeof *pace->stretches), .syllables_per_s = NAN};
     if (!pace->stretches)
         return tt_fail_memory(err);
     double spoken_s = 0, all_s = 0;

@@ -14,7 +14,8 @@ static int64_t to_net(const struct pause *pause, int64_t at)
     int64_t net = at - pause->part.start;
     for (size_t i = 0; i < pause->cut_count; i++) {
         int64_t start = most(pause->cuts[i].start, pause->part.start), end = least(pause->cuts[i].end, at);
-        if (end > start) net -= end - start;
+        if (end > start)
+            net -= end - start;
     }
     return net;
 }
@@ -25,7 +26,8 @@ static int64_t from_net(const struct pause *pause, int64_t net)
     int64_t at = pause->part.start + net;
     for (size_t i = 0; i < pause->cut_count; i++) {
         int64_t start = most(pause->cuts[i].start, pause->part.start), end = least(pause->cuts[i].end, pause->part.end);
-        if (end > start && start <= at) at += end - start;
+        if (end > start && start <= at)
+            at += end - start;
     }
     return at;
 }
@@ -34,7 +36,8 @@ static int64_t from_net(const struct pause *pause, int64_t net)
 static bool sound_in(const struct pause *pause, size_t i, struct part *net)
 {
     const struct part *part = &pause->sounds[i].part;
-    if (part->end <= pause->part.start || part->start >= pause->part.end) return false;
+    if (part->end <= pause->part.start || part->start >= pause->part.end)
+        return false;
     *net = (struct part){to_net(pause, part->start), to_net(pause, part->end)};
     return net->end > net->start;
 }
@@ -43,7 +46,8 @@ static bool sound_in(const struct pause *pause, size_t i, struct part *net)
 static size_t sound_around(const struct pause *pause, int64_t at, struct part *net)
 {
     for (size_t i = 0; i < pause->sound_count; i++)
-        if (sound_in(pause, i, net) && net->start < at && at < net->end) return i;
+        if (sound_in(pause, i, net) && net->start < at && at < net->end)
+            return i;
     return pause->sound_count;
 }
 
@@ -66,8 +70,10 @@ static int64_t settle_end(const struct pause *pause, int64_t start, int64_t end)
 {
     struct part net;
     for (size_t i = 0; i < pause->sound_count; i++)
-        if (pause->sounds[i].is_firm && sound_in(pause, i, &net) && net.end > start && net.start < end) end = net.start;
-    while (sound_around(pause, end, &net) < pause->sound_count) end = net.start;
+        if (pause->sounds[i].is_firm && sound_in(pause, i, &net) && net.end > start && net.start < end)
+            end = net.start;
+    while (sound_around(pause, end, &net) < pause->sound_count)
+        end = net.start;
     return end;
 }
 
@@ -75,12 +81,17 @@ static int64_t settle_start(const struct pause *pause, int64_t start, int64_t en
 {
     struct part net;
     for (size_t i = pause->sound_count; i-- > 0;)
-        if (pause->sounds[i].is_firm && sound_in(pause, i, &net) && net.end > start && net.start < end) start = net.end;
-    while (sound_around(pause, start, &net) < pause->sound_count) start = net.end;
+        if (pause->sounds[i].is_firm && sound_in(pause, i, &net) && net.end > start && net.start < end)
+            start = net.end;
+    while (sound_around(pause, start, &net) < pause->sound_count)
+        start = net.end;
     return start;
 }
 
-struct choice { struct part part; int64_t worth, off_middle; };
+struct choice {
+    struct part part;
+    int64_t worth, off_middle;
+};
 
 /* The best that begins at start. */
 static void try_start(const struct pause *pause, int64_t start, struct part limits, int64_t asked, struct choice *best)
@@ -88,14 +99,17 @@ static void try_start(const struct pause *pause, int64_t start, struct part limi
     struct part net;
     int64_t middle = limits.start + limits.end; /* twice, as are the sums below */
     start = most(limits.start, start);
-    if (start >= limits.end || sound_around(pause, start, &net) < pause->sound_count) return;
+    if (start >= limits.end || sound_around(pause, start, &net) < pause->sound_count)
+        return;
     int64_t end = settle_end(pause, start, least(start + asked, limits.end));
-    if (end <= start) return;
+    if (end <= start)
+        return;
     struct choice choice = {{start, end}, end - start, most(start + end - middle, middle - start - end)};
     size_t breath = last_breath(pause);
     if (breath < pause->sound_count && sound_in(pause, breath, &net) && net.start < end && net.end > start)
         choice.worth -= pause->breath_worth_samples;
-    if (choice.worth > best->worth || (choice.worth == best->worth && choice.off_middle < best->off_middle)) *best = choice;
+    if (choice.worth > best->worth || (choice.worth == best->worth && choice.off_middle < best->off_middle))
+        *best = choice;
 }
 
 static struct choice trim_within(const struct pause *pause, struct part limits, int64_t length, int64_t asked)
@@ -106,7 +120,8 @@ static struct choice trim_within(const struct pause *pause, struct part limits, 
     try_start(pause, limits.start, limits, asked, &best);
     try_start(pause, limits.end - asked, limits, asked, &best);
     for (size_t i = 0; i < pause->sound_count && i < SOUNDS_TRIED_MOST; i++) {
-        if (!sound_in(pause, i, &net)) continue;
+        if (!sound_in(pause, i, &net))
+            continue;
         try_start(pause, net.start, limits, asked, &best);
         try_start(pause, net.end, limits, asked, &best);
         try_start(pause, net.start - asked, limits, asked, &best);
@@ -115,12 +130,15 @@ static struct choice trim_within(const struct pause *pause, struct part limits, 
     return best;
 }
 
-/* A sound that leaves too little room gets more of the margin behind the word before; that of the next word's weak beginning stays. */
+/* A sound that leaves too little room gets more of the margin behind the word before; that of the next word's weak
+ * beginning stays. */
 static struct part trim_middle(const struct pause *pause, int64_t length, int64_t asked)
 {
-    int64_t before = least(pause->margin_before_samples, pause->stay_samples / 2), after = least(pause->margin_after_samples, pause->stay_samples / 2);
+    int64_t before = least(pause->margin_before_samples, pause->stay_samples / 2),
+            after = least(pause->margin_after_samples, pause->stay_samples / 2);
     struct choice best = trim_within(pause, (struct part){before, length - after}, length, asked);
-    if (best.worth >= asked) return best.part;
+    if (best.worth >= asked)
+        return best.part;
     before = least(before, pause->margin_least_samples);
     struct choice closer = trim_within(pause, (struct part){before, length - after}, length, asked);
     return closer.worth > best.worth ? closer.part : best.part;
@@ -131,7 +149,8 @@ static struct part trim_head(const struct pause *pause, int64_t length, int64_t 
     struct part net;
     int64_t end = asked, spare = least(pause->margin_after_samples, pause->stay_samples);
     size_t around = sound_around(pause, end, &net);
-    if (around < pause->sound_count && around != last_breath(pause) && length - net.end >= spare) end = net.end;
+    if (around < pause->sound_count && around != last_breath(pause) && length - net.end >= spare)
+        end = net.end;
     return (struct part){0, settle_end(pause, 0, end)};
 }
 
@@ -139,7 +158,8 @@ static struct part trim_tail(const struct pause *pause, int64_t length, int64_t 
 {
     struct part net;
     int64_t start = length - asked, spare = least(pause->margin_before_samples, pause->stay_samples);
-    if (sound_around(pause, start, &net) < pause->sound_count && net.start >= spare) start = net.start;
+    if (sound_around(pause, start, &net) < pause->sound_count && net.start >= spare)
+        start = net.start;
     return (struct part){settle_start(pause, start, length), length};
 }
 
@@ -147,11 +167,13 @@ bool pause_trim(const struct pause *pause, struct part *gone)
 {
     int64_t length = to_net(pause, pause->part.end), asked = length - pause->stay_samples;
     *gone = (struct part){0, 0};
-    if (asked <= 0) return false;
+    if (asked <= 0)
+        return false;
     struct part net = pause->is_head   ? trim_head(pause, length, asked)
                       : pause->is_tail ? trim_tail(pause, length, asked)
                                        : trim_middle(pause, length, asked);
-    if (net.end <= net.start) return false;
+    if (net.end <= net.start)
+        return false;
     *gone = (struct part){from_net(pause, net.start), from_net(pause, net.end)};
     return true;
 }

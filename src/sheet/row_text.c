@@ -11,20 +11,29 @@
 /* More than anyone would wait, or turn down. */
 enum { AMOUNT_MOST_S = 86400, GAP_MOST_S = 3600, AMOUNT_MOST_DB = 120, HOUR_MS = 3600000, HOURS_TRIED = 100 };
 
-static const char *const column_names[ROW_COLUMNS] = {"take", "id", "start", "end", "kind", "proposed", "action", "amount", "confidence", "by", "note"};
+static const char *const column_names[ROW_COLUMNS] = {"take",   "id",     "start",      "end", "kind", "proposed",
+                                                      "action", "amount", "confidence", "by",  "note"};
 
-static const char *cell(const struct row_reader *reader, enum row_column column) { return tt_csv_text(&reader->csv, reader->columns[column]); }
+static const char *cell(const struct row_reader *reader, enum row_column column)
+{
+    return tt_csv_text(&reader->csv, reader->columns[column]);
+}
 static bool is_blank(const char *text) { return !text[strspn(text, " \t\r\n")]; }
 
 /* How a time is written. */
-struct written { int64_t ms; int decimals; bool has_hours; };
+struct written {
+    int64_t ms;
+    int decimals;
+    bool has_hours;
+};
 
-static bool read_time(const struct row_reader *reader, enum row_column column, struct written *time, struct tt_error *err)
+static bool read_time(const struct row_reader *reader, enum row_column column, struct written *time,
+                      struct tt_error *err)
 {
     const char *text = cell(reader, column);
     if (!tt_time_parse(text, &time->ms, NULL))
-        return tt_csv_fail(&reader->csv, reader->columns[column], err, "%s '%.60s' is no time; write it as 0:01:05.250 or 65.250",
-                           column_names[column], text);
+        return tt_csv_fail(&reader->csv, reader->columns[column], err,
+                           "%s '%.60s' is no time; write it as 0:01:05.250 or 65.250", column_names[column], text);
     const char *mark = strpbrk(text, ".,"), *colon = strchr(text, ':');
     time->decimals = mark ? (int)strspn(mark + 1, "0123456789") : 0;
     time->has_hours = !colon || strchr(colon + 1, ':');
@@ -34,16 +43,19 @@ static bool read_time(const struct row_reader *reader, enum row_column column, s
 /* What rounding or cutting off to so many decimals may have changed; 0 for milliseconds. */
 static int rounding_of(int decimals) { return decimals <= 0 ? 1000 : decimals == 1 ? 100 : decimals == 2 ? 10 : 0; }
 
-static bool fail_word(const struct row_reader *reader, enum row_column column, const char *text, const struct tt_row *row, struct tt_error *err)
+static bool fail_word(const struct row_reader *reader, enum row_column column, const char *text,
+                      const struct tt_row *row, struct tt_error *err)
 {
     struct tt_text list = {0};
     if (column == COLUMN_KIND) {
-        for (int kind = 0; kind < TT_ROW_KINDS; kind++) tt_text_addf(&list, "%s%s", kind ? ", " : "", tt_row_kind_name((enum tt_row_kind)kind));
-        tt_csv_fail(&reader->csv, reader->columns[column], err, "kind '%.60s' is unknown; it is one of %s", text, list.data ? list.data : "");
+        for (int kind = 0; kind < TT_ROW_KINDS; kind++)
+            tt_text_addf(&list, "%s%s", kind ? ", " : "", tt_row_kind_name((enum tt_row_kind)kind));
+        tt_csv_fail(&reader->csv, reader->columns[column], err, "kind '%.60s' is unknown; it is one of %s", text,
+                    list.data ? list.data : "");
     } else {
         row_list_actions(row->kind, &list);
-        tt_csv_fail(&reader->csv, reader->columns[column], err, "%s '%.60s' does not go with %s; allowed: %s", column_names[column], text,
-                    tt_row_kind_name(row->kind), list.data ? list.data : "");
+        tt_csv_fail(&reader->csv, reader->columns[column], err, "%s '%.60s' does not go with %s; allowed: %s",
+                    column_names[column], text, tt_row_kind_name(row->kind), list.data ? list.data : "");
     }
     tt_text_free(&list);
     return false;
@@ -51,41 +63,55 @@ static bool fail_word(const struct row_reader *reader, enum row_column column, c
 
 static bool read_words(const struct row_reader *reader, struct tt_row *row, struct tt_error *err)
 {
-    const char *kind = cell(reader, COLUMN_KIND), *action = cell(reader, COLUMN_ACTION), *proposed = cell(reader, COLUMN_PROPOSED);
+    const char *kind = cell(reader, COLUMN_KIND), *action = cell(reader, COLUMN_ACTION),
+               *proposed = cell(reader, COLUMN_PROPOSED);
     const char *by = cell(reader, COLUMN_BY);
-    if (!row_kind_parse(kind, &row->kind)) return fail_word(reader, COLUMN_KIND, kind, row, err);
-    if (!row_action_parse(action, &row->action) || !tt_row_allows(row->kind, row->action)) return fail_word(reader, COLUMN_ACTION, action, row, err);
+    if (!row_kind_parse(kind, &row->kind))
+        return fail_word(reader, COLUMN_KIND, kind, row, err);
+    if (!row_action_parse(action, &row->action) || !tt_row_allows(row->kind, row->action))
+        return fail_word(reader, COLUMN_ACTION, action, row, err);
     row->proposed = row->action;
     row->is_unproposed = is_blank(proposed);
-    if (!row->is_unproposed && !row_action_parse(proposed, &row->proposed)) return fail_word(reader, COLUMN_PROPOSED, proposed, row, err);
+    if (!row->is_unproposed && !row_action_parse(proposed, &row->proposed))
+        return fail_word(reader, COLUMN_PROPOSED, proposed, row, err);
     by += strspn(by, " \t");
     row->is_persons = strncasecmp(by, "me", 2) == 0 && is_blank(by + 2);
     if (!row->is_persons && !is_blank(by))
-        return tt_csv_fail(&reader->csv, reader->columns[COLUMN_BY], err, "by '%.60s' is unknown; write me, or leave it empty", by);
+        return tt_csv_fail(&reader->csv, reader->columns[COLUMN_BY], err,
+                           "by '%.60s' is unknown; write me, or leave it empty", by);
     return true;
 }
 
-static bool read_number(const struct row_reader *reader, enum row_column column, double most, double *value, struct tt_error *err)
+static bool read_number(const struct row_reader *reader, enum row_column column, double most, double *value,
+                        struct tt_error *err)
 {
     const char *text = cell(reader, column);
     *value = NAN;
-    if (is_blank(text)) return true;
+    if (is_blank(text))
+        return true;
     if (!tt_number_parse(text, value) || *value < 0 || *value > most)
-        return tt_csv_fail(&reader->csv, reader->columns[column], err, "%s '%.60s' must be a number from 0 to %g", column_names[column], text, most);
+        return tt_csv_fail(&reader->csv, reader->columns[column], err, "%s '%.60s' must be a number from 0 to %g",
+                           column_names[column], text, most);
     return true;
 }
 
 static bool read_numbers(const struct row_reader *reader, struct tt_row *row, struct tt_error *err)
 {
     bool is_db = row_kind_is_sound(row->kind);
-    if (!read_number(reader, COLUMN_AMOUNT, is_db ? AMOUNT_MOST_DB : AMOUNT_MOST_S, &row->amount, err)) return false;
+    if (!read_number(reader, COLUMN_AMOUNT, is_db ? AMOUNT_MOST_DB : AMOUNT_MOST_S, &row->amount, err))
+        return false;
     if (row->kind == TT_ROW_GAP && row->amount > GAP_MOST_S)
-        return tt_csv_fail(&reader->csv, reader->columns[COLUMN_AMOUNT], err, "a gap of %.60s seconds: an hour (%d) is the most that can be opened; leave longer silence to the picture edit",
+        return tt_csv_fail(&reader->csv, reader->columns[COLUMN_AMOUNT], err,
+                           "a gap of %.60s seconds: an hour (%d) is the most that can be opened; leave longer silence "
+                           "to the picture edit",
                            cell(reader, COLUMN_AMOUNT), GAP_MOST_S);
     bool is_needed = row->action == TT_DO_SHORTEN || row->action == TT_DO_SOFTEN || row->action == TT_DO_OPEN;
     if (is_needed && isnan(row->amount))
-        return tt_csv_fail(&reader->csv, reader->columns[COLUMN_AMOUNT], err, "%s needs an amount: %s", tt_row_action_name(row->action),
-                           is_db ? "dB to turn it down by" : row->kind == TT_ROW_GAP ? "seconds to open" : "seconds that stay");
+        return tt_csv_fail(&reader->csv, reader->columns[COLUMN_AMOUNT], err, "%s needs an amount: %s",
+                           tt_row_action_name(row->action),
+                           is_db                     ? "dB to turn it down by"
+                           : row->kind == TT_ROW_GAP ? "seconds to open"
+                                                     : "seconds that stay");
     return read_number(reader, COLUMN_CONFIDENCE, 1, &row->confidence, err);
 }
 
@@ -96,14 +122,17 @@ static bool read_id(const struct row_reader *reader, struct row_text *found, str
     text += strspn(text, " \t");
     size_t length = strcspn(text, " \t");
     found->has_id = !is_blank(text);
-    if (!found->has_id) return true;
+    if (!found->has_id)
+        return true;
     if (length < sizeof id) {
         memcpy(id, text, length);
         id[length] = '\0';
     }
     if (length >= sizeof id || !is_blank(text + length) || !row_id_parse(id, &found->id))
-        return tt_csv_fail(&reader->csv, reader->columns[COLUMN_ID], err, "id '%.60s' is none of ours; leave it empty in a row of your own", text);
-    for (size_t i = 0; i <= length; i++) found->row.id[i] = (char)(i && id[i] >= 'A' && id[i] <= 'F' ? id[i] - 'A' + 'a' : id[i]);
+        return tt_csv_fail(&reader->csv, reader->columns[COLUMN_ID], err,
+                           "id '%.60s' is none of ours; leave it empty in a row of your own", text);
+    for (size_t i = 0; i <= length; i++)
+        found->row.id[i] = (char)(i && id[i] >= 'A' && id[i] <= 'F' ? id[i] - 'A' + 'a' : id[i]);
     return true;
 }
 
@@ -112,15 +141,19 @@ static bool check_take(const struct row_reader *reader, struct row_text *found, 
     const char *take = cell(reader, COLUMN_TAKE);
     found->is_of_take = strcmp(take, reader->take) == 0 || (reader->takes == ROWS_OF_ONE_TAKE && is_blank(take));
     if (reader->takes == ROWS_OF_ANY_TAKE && is_blank(take))
-        return tt_csv_fail(&reader->csv, reader->columns[COLUMN_TAKE], err, "the take is empty; a changes file names the take of each row");
-    if (!found->is_of_take && reader->takes == ROWS_OF_ANY_TAKE) return true;
+        return tt_csv_fail(&reader->csv, reader->columns[COLUMN_TAKE], err,
+                           "the take is empty; a changes file names the take of each row");
+    if (!found->is_of_take && reader->takes == ROWS_OF_ANY_TAKE)
+        return true;
     if (!found->is_of_take)
         return tt_csv_fail(&reader->csv, reader->columns[COLUMN_TAKE], err,
-                           "the sheet is of another recording: this row is of '%.100s', the take is '%.100s'; move the sheet away, or correct the name", take,
-                           reader->take);
+                           "the sheet is of another recording: this row is of '%.100s', the take is '%.100s'; move the "
+                           "sheet away, or correct the name",
+                           take, reader->take);
     if (found->has_id && strcmp(found->id.content6, reader->sheet->content6) != 0)
         return tt_csv_fail(&reader->csv, reader->columns[COLUMN_ID], err,
-                           "the sheet is of another recording: the id says %s, '%.100s' is %s now; move the sheet away, or empty the id to apply the row "
+                           "the sheet is of another recording: the id says %s, '%.100s' is %s now; move the sheet "
+                           "away, or empty the id to apply the row "
                            "all the same",
                            found->id.content6, reader->take, reader->sheet->content6);
     return true;
@@ -130,14 +163,16 @@ static bool fits_proposed(const struct row_text *found, const struct tt_row *row
 {
     struct tt_row proposed = *row;
     proposed.action = row->proposed;
-    return row_id_fits(found->id.check, row, row->rounding_ms) || row_id_fits(found->id.check, &proposed, row->rounding_ms);
+    return row_id_fits(found->id.check, row, row->rounding_ms) ||
+           row_id_fits(found->id.check, &proposed, row->rounding_ms);
 }
 
 /* Spreadsheets show times with decimals as mm:ss.0 and drop the hours. The id tells which hour it was. */
 static void find_hours(const struct row_reader *reader, struct row_text *found)
 {
     struct tt_row row = found->row;
-    if (row.end_ms < row.start_ms) row.end_ms += HOUR_MS;
+    if (row.end_ms < row.start_ms)
+        row.end_ms += HOUR_MS;
     for (int hour = 0; hour < HOURS_TRIED && row.end_ms - row.rounding_ms <= reader->duration_ms; hour++) {
         if (fits_proposed(found, &row)) {
             found->row = row;
@@ -149,15 +184,18 @@ static void find_hours(const struct row_reader *reader, struct row_text *found)
 }
 
 /* Inside the take; what lies past its end by no more than how it was rounded is moved to the end. */
-static bool check_time(const struct row_reader *reader, enum row_column column, int64_t *ms, int decimals, struct tt_error *err)
+static bool check_time(const struct row_reader *reader, enum row_column column, int64_t *ms, int decimals,
+                       struct tt_error *err)
 {
     int tolerance_ms = rounding_of(decimals) ? rounding_of(decimals) : 1;
-    if (*ms <= reader->duration_ms) return true;
+    if (*ms <= reader->duration_ms)
+        return true;
     char duration[TT_TIME_CHARS];
     tt_time_format(reader->duration_ms, duration);
     if (*ms - tolerance_ms > reader->duration_ms)
-        return tt_csv_fail(&reader->csv, reader->columns[column], err, "%s '%.60s' lies behind the end of the take (%s); write an earlier time", column_names[column],
-                           cell(reader, column), duration);
+        return tt_csv_fail(&reader->csv, reader->columns[column], err,
+                           "%s '%.60s' lies behind the end of the take (%s); write an earlier time",
+                           column_names[column], cell(reader, column), duration);
     *ms = reader->duration_ms;
     return true;
 }
@@ -166,53 +204,69 @@ static bool read_times(const struct row_reader *reader, struct row_text *found, 
 {
     struct written start, end;
     struct tt_row *row = &found->row;
-    if (!read_time(reader, COLUMN_START, &start, err)) return false;
-    if (row_kind_is_point(row->kind) && is_blank(cell(reader, COLUMN_END))) end = start;
-    else if (!read_time(reader, COLUMN_END, &end, err)) return false;
+    if (!read_time(reader, COLUMN_START, &start, err))
+        return false;
+    if (row_kind_is_point(row->kind) && is_blank(cell(reader, COLUMN_END)))
+        end = start;
+    else if (!read_time(reader, COLUMN_END, &end, err))
+        return false;
     row->start_ms = start.ms;
     row->end_ms = end.ms;
     int decimals = start.decimals < end.decimals ? start.decimals : end.decimals;
     bool is_coarse = start.decimals < 3 && end.decimals < 3 && reader->is_rounded;
     row->rounding_ms = is_coarse ? rounding_of(decimals) : 0;
-    if (!found->is_of_take) return row->end_ms < row->start_ms ? row_reader_fail_empty(reader, err) : true;
-    if (is_coarse && found->has_id && !start.has_hours && !end.has_hours) find_hours(reader, found);
-    if (row->end_ms < row->start_ms) return row_reader_fail_empty(reader, err);
-    return check_time(reader, COLUMN_START, &row->start_ms, start.decimals, err) && check_time(reader, COLUMN_END, &row->end_ms, end.decimals, err);
+    if (!found->is_of_take)
+        return row->end_ms < row->start_ms ? row_reader_fail_empty(reader, err) : true;
+    if (is_coarse && found->has_id && !start.has_hours && !end.has_hours)
+        find_hours(reader, found);
+    if (row->end_ms < row->start_ms)
+        return row_reader_fail_empty(reader, err);
+    return check_time(reader, COLUMN_START, &row->start_ms, start.decimals, err) &&
+           check_time(reader, COLUMN_END, &row->end_ms, end.decimals, err);
 }
 
 bool row_reader_fail_empty(const struct row_reader *reader, struct tt_error *err)
 {
-    return tt_csv_fail(&reader->csv, reader->columns[COLUMN_END], err, "end '%.60s' must lie behind start '%.60s'", cell(reader, COLUMN_END),
-                       cell(reader, COLUMN_START));
+    return tt_csv_fail(&reader->csv, reader->columns[COLUMN_END], err, "end '%.60s' must lie behind start '%.60s'",
+                       cell(reader, COLUMN_END), cell(reader, COLUMN_START));
 }
 
-/* Commas between the cells and in the numbers: which is which cannot be told, but where a row becomes longer than the first that is what happened. */
+/* Commas between the cells and in the numbers: which is which cannot be told, but where a row becomes longer than the
+ * first that is what happened. */
 static bool check_commas(const struct row_reader *reader, struct tt_error *err)
 {
     enum tt_row_kind kind;
-    if (reader->csv.delimiter != ',' || reader->csv.cell_count <= reader->column_count || row_kind_parse(cell(reader, COLUMN_KIND), &kind)) return true;
+    if (reader->csv.delimiter != ',' || reader->csv.cell_count <= reader->column_count ||
+        row_kind_parse(cell(reader, COLUMN_KIND), &kind))
+        return true;
     return tt_csv_fail(&reader->csv, reader->columns[COLUMN_START], err,
-                       "this row has more cells than the first: commas stand between the cells and in the numbers; save the sheet with semicolons, or write the "
+                       "this row has more cells than the first: commas stand between the cells and in the numbers; "
+                       "save the sheet with semicolons, or write the "
                        "numbers with points");
 }
 
 bool row_reader_next(struct row_reader *reader, struct row_text *found, bool *has_row, struct tt_error *err)
 {
     *found = (struct row_text){0};
-    if (!tt_csv_next(&reader->csv, has_row, err)) return false;
-    if (!*has_row) return true;
+    if (!tt_csv_next(&reader->csv, has_row, err))
+        return false;
+    if (!*has_row)
+        return true;
     found->row.note = (char *)(uintptr_t)cell(reader, COLUMN_NOTE); /* only read, and copied by who keeps it */
-    return check_commas(reader, err) && tt_csv_check_length(&reader->csv, reader->column_count, err) && read_words(reader, &found->row, err) &&
-           read_numbers(reader, &found->row, err) && read_id(reader, found, err) && check_take(reader, found, err) &&
-           read_times(reader, found, err);
+    return check_commas(reader, err) && tt_csv_check_length(&reader->csv, reader->column_count, err) &&
+           read_words(reader, &found->row, err) && read_numbers(reader, &found->row, err) &&
+           read_id(reader, found, err) && check_take(reader, found, err) && read_times(reader, found, err);
 }
 
-static bool open_table(struct row_reader *reader, const char *text, size_t size, const char *file_name, struct tt_error *err)
+static bool open_table(struct row_reader *reader, const char *text, size_t size, const char *file_name,
+                       struct tt_error *err)
 {
     bool is_needed[ROW_COLUMNS];
-    for (int i = 0; i < ROW_COLUMNS; i++) is_needed[i] = i != COLUMN_PROPOSED && i != COLUMN_CONFIDENCE && i != COLUMN_NOTE;
+    for (int i = 0; i < ROW_COLUMNS; i++)
+        is_needed[i] = i != COLUMN_PROPOSED && i != COLUMN_CONFIDENCE && i != COLUMN_NOTE;
     is_needed[COLUMN_BY] = reader->takes == ROWS_OF_ONE_TAKE;
-    if (!tt_csv_open(&reader->csv, file_name, text, size, err)) return false;
+    if (!tt_csv_open(&reader->csv, file_name, text, size, err))
+        return false;
     if (!tt_csv_read_header(&reader->csv, column_names, is_needed, ROW_COLUMNS, reader->columns, err)) {
         tt_csv_close(&reader->csv);
         return false;
@@ -227,10 +281,13 @@ static bool find_rounding(struct row_reader *reader, struct tt_error *err)
     size_t rows = 0, exact = 0;
     struct tt_error ignored = {0};
     for (bool has_row = true;;) {
-        if (!tt_csv_next(&reader->csv, &has_row, err)) return false;
-        if (!has_row) break;
+        if (!tt_csv_next(&reader->csv, &has_row, err))
+            return false;
+        if (!has_row)
+            break;
         struct written start, end;
-        bool has_times = read_time(reader, COLUMN_START, &start, &ignored) && read_time(reader, COLUMN_END, &end, &ignored);
+        bool has_times =
+            read_time(reader, COLUMN_START, &start, &ignored) && read_time(reader, COLUMN_END, &end, &ignored);
         rows += has_times;
         exact += has_times && (start.decimals >= 3 || end.decimals >= 3);
     }
@@ -238,15 +295,19 @@ static bool find_rounding(struct row_reader *reader, struct tt_error *err)
     return true;
 }
 
-bool row_reader_open(struct row_reader *reader, enum row_takes takes, const struct tt_sheet *sheet, const char *text, size_t size,
-                     const char *file_name, int64_t duration_ms, struct tt_error *err)
+bool row_reader_open(struct row_reader *reader, enum row_takes takes, const struct tt_sheet *sheet, const char *text,
+                     size_t size, const char *file_name, int64_t duration_ms, struct tt_error *err)
 {
     *reader = (struct row_reader){.takes = takes, .sheet = sheet, .duration_ms = duration_ms};
-    if (!(reader->take = tt_csv_clean(sheet->take))) return tt_fail_memory(err);
-    if (!open_table(reader, text, size, file_name, err)) goto failed;
-    if (!find_rounding(reader, err)) goto failed;
+    if (!(reader->take = tt_csv_clean(sheet->take)))
+        return tt_fail_memory(err);
+    if (!open_table(reader, text, size, file_name, err))
+        goto failed;
+    if (!find_rounding(reader, err))
+        goto failed;
     tt_csv_close(&reader->csv);
-    if (!open_table(reader, text, size, file_name, err)) goto failed;
+    if (!open_table(reader, text, size, file_name, err))
+        goto failed;
     return true;
 failed:
     row_reader_close(reader);

@@ -7,14 +7,27 @@
 #include "sheet/row_id.h"
 #include "sheet/sheet.h"
 
-enum row_column { COLUMN_TAKE, COLUMN_ID, COLUMN_START, COLUMN_END, COLUMN_KIND, COLUMN_PROPOSED, COLUMN_ACTION, COLUMN_AMOUNT, COLUMN_CONFIDENCE, COLUMN_BY, COLUMN_NOTE, ROW_COLUMNS };
+enum row_column {
+    COLUMN_TAKE,
+    COLUMN_ID,
+    COLUMN_START,
+    COLUMN_END,
+    COLUMN_KIND,
+    COLUMN_PROPOSED,
+    COLUMN_ACTION,
+    COLUMN_AMOUNT,
+    COLUMN_CONFIDENCE,
+    COLUMN_BY,
+    COLUMN_NOTE,
+    ROW_COLUMNS
+};
 
 /* A row as it stands there; row.note is borrowed until the next one. is_persons: `by` says me. */
 struct row_text {
     struct tt_row row;
-    struct row_id id;   /* when has_id; row.id is its normal form */
+    struct row_id id; /* when has_id; row.id is its normal form */
     bool has_id;
-    bool is_of_take;    /* its take is the sheet's */
+    bool is_of_take; /* its take is the sheet's */
 };
 
 /* ROWS_OF_ONE_TAKE: rows of other takes are an error; ROWS_OF_ANY_TAKE: they are checked as far as that can be. */
@@ -26,13 +39,13 @@ struct row_reader {
     size_t column_count;
     enum row_takes takes;
     const struct tt_sheet *sheet;
-    char *take;             /* as a cell shows it */
+    char *take; /* as a cell shows it */
     int64_t duration_ms;
-    bool is_rounded;        /* most rows have less than milliseconds: a spreadsheet has saved the sheet */
+    bool is_rounded; /* most rows have less than milliseconds: a spreadsheet has saved the sheet */
 };
 
-bool row_reader_open(struct row_reader *reader, enum row_takes takes, const struct tt_sheet *sheet, const char *text, size_t size,
-                     const char *file_name, int64_t duration_ms, struct tt_error *err);
+bool row_reader_open(struct row_reader *reader, enum row_takes takes, const struct tt_sheet *sheet, const char *text,
+                     size_t size, const char *file_name, int64_t duration_ms, struct tt_error *err);
 bool row_reader_next(struct row_reader *reader, struct row_text *found, bool *has_row, struct tt_error *err);
 /* The error for a row whose end is its start, where that cannot be. */
 bool row_reader_fail_empty(const struct row_reader *reader, struct tt_error *err);

@@ -12,12 +12,13 @@
 #include "sheet/sheet_rows.h"
 
 static const char *const kind_names[TT_ROW_KINDS] = {
-    [TT_ROW_MISREAD] = "misread", [TT_ROW_TALK] = "talk", [TT_ROW_PAUSE] = "pause", [TT_ROW_BREATH] = "breath", [TT_ROW_CLICK] = "click",
-    [TT_ROW_NOISE] = "noise", [TT_ROW_GAP] = "gap", [TT_ROW_LABEL] = "label", [TT_ROW_OTHER] = "other",
+    [TT_ROW_MISREAD] = "misread", [TT_ROW_TALK] = "talk",   [TT_ROW_PAUSE] = "pause",
+    [TT_ROW_BREATH] = "breath",   [TT_ROW_CLICK] = "click", [TT_ROW_NOISE] = "noise",
+    [TT_ROW_GAP] = "gap",         [TT_ROW_LABEL] = "label", [TT_ROW_OTHER] = "other",
 };
 static const char *const action_names[TT_DO_ACTIONS] = {
-    [TT_DO_CUT] = "cut", [TT_DO_ASK] = "ask", [TT_DO_KEEP] = "keep", [TT_DO_CHOOSE] = "choose", [TT_DO_SHORTEN] = "shorten",
-    [TT_DO_SOFTEN] = "soften", [TT_DO_OPEN] = "open",
+    [TT_DO_CUT] = "cut",         [TT_DO_ASK] = "ask",       [TT_DO_KEEP] = "keep", [TT_DO_CHOOSE] = "choose",
+    [TT_DO_SHORTEN] = "shorten", [TT_DO_SOFTEN] = "soften", [TT_DO_OPEN] = "open",
 };
 
 #define CAN(action) (1u << TT_DO_##action)
@@ -40,7 +41,8 @@ bool tt_row_allows(enum tt_row_kind kind, enum tt_row_action action) { return al
 void row_list_actions(enum tt_row_kind kind, struct tt_text *out)
 {
     for (int action = 0, listed = 0; action < TT_DO_ACTIONS; action++)
-        if (tt_row_allows(kind, (enum tt_row_action)action)) tt_text_addf(out, "%s%s", listed++ ? ", " : "", action_names[action]);
+        if (tt_row_allows(kind, (enum tt_row_action)action))
+            tt_text_addf(out, "%s%s", listed++ ? ", " : "", action_names[action]);
 }
 
 static bool find_name(const char *text, const char *const *names, int count, int *found)
@@ -48,7 +50,8 @@ static bool find_name(const char *text, const char *const *names, int count, int
     text += strspn(text, " \t");
     for (*found = 0; *found < count; ++*found) {
         size_t length = strlen(names[*found]);
-        if (strncasecmp(text, names[*found], length) == 0 && !text[length + strspn(text + length, " \t")]) return true;
+        if (strncasecmp(text, names[*found], length) == 0 && !text[length + strspn(text + length, " \t")])
+            return true;
     }
     return false;
 }
@@ -56,7 +59,8 @@ static bool find_name(const char *text, const char *const *names, int count, int
 bool row_kind_parse(const char *text, enum tt_row_kind *kind)
 {
     int found;
-    if (!find_name(text, kind_names, TT_ROW_KINDS, &found)) return false;
+    if (!find_name(text, kind_names, TT_ROW_KINDS, &found))
+        return false;
     *kind = (enum tt_row_kind)found;
     return true;
 }
@@ -64,12 +68,16 @@ bool row_kind_parse(const char *text, enum tt_row_kind *kind)
 bool row_action_parse(const char *text, enum tt_row_action *action)
 {
     int found;
-    if (!find_name(text, action_names, TT_DO_ACTIONS, &found)) return false;
+    if (!find_name(text, action_names, TT_DO_ACTIONS, &found))
+        return false;
     *action = (enum tt_row_action)found;
     return true;
 }
 
-bool row_kind_is_sound(enum tt_row_kind kind) { return kind == TT_ROW_BREATH || kind == TT_ROW_CLICK || kind == TT_ROW_NOISE; }
+bool row_kind_is_sound(enum tt_row_kind kind)
+{
+    return kind == TT_ROW_BREATH || kind == TT_ROW_CLICK || kind == TT_ROW_NOISE;
+}
 bool row_kind_is_point(enum tt_row_kind kind) { return kind == TT_ROW_GAP || kind == TT_ROW_LABEL; }
 
 bool tt_sheet_start(struct tt_sheet *sheet, const char *take_name, const char *content_sha256, struct tt_error *err)
@@ -84,12 +92,14 @@ bool tt_sheet_start(struct tt_sheet *sheet, const char *take_name, const char *c
 
 void sheet_shrink(struct tt_sheet *sheet, size_t count)
 {
-    while (sheet->count > count) free(sheet->rows[--sheet->count].note);
+    while (sheet->count > count)
+        free(sheet->rows[--sheet->count].note);
 }
 
 void tt_sheet_free(struct tt_sheet *sheet)
 {
-    if (!sheet) return;
+    if (!sheet)
+        return;
     sheet_shrink(sheet, 0);
     free(sheet->rows);
     free(sheet->take);
@@ -101,12 +111,14 @@ bool sheet_append(struct tt_sheet *sheet, const struct tt_row *row, struct tt_er
     if (sheet->count == sheet->capacity) {
         size_t capacity = sheet->capacity ? 2 * sheet->capacity : 32;
         struct tt_row *rows = realloc(sheet->rows, capacity * sizeof *rows);
-        if (!rows) return tt_fail_memory(err);
+        if (!rows)
+            return tt_fail_memory(err);
         sheet->rows = rows;
         sheet->capacity = capacity;
     }
     struct tt_row copy = *row;
-    if (!(copy.note = tt_copy_string(row->note ? row->note : ""))) return tt_fail_memory(err);
+    if (!(copy.note = tt_copy_string(row->note ? row->note : "")))
+        return tt_fail_memory(err);
     sheet->rows[sheet->count++] = copy;
     return true;
 }
@@ -124,12 +136,15 @@ bool tt_row_reread(const struct tt_row *row, struct tt_span *span, const char **
     const char *at = row->note ? strstr(row->note, words) : NULL;
     char start[TT_TIME_CHARS], end[TT_TIME_CHARS];
     int length = 0;
-    if (!at || sscanf(at + sizeof words - 1, "%31[0-9:.]-%31[0-9:.]%n", start, end, &length) != 2) return false;
+    if (!at || sscanf(at + sizeof words - 1, "%31[0-9:.]-%31[0-9:.]%n", start, end, &length) != 2)
+        return false;
     at += sizeof words - 1 + (size_t)length;
     *other_take = strncmp(at, elsewhere, sizeof elsewhere - 1) == 0 ? at + sizeof elsewhere - 1 : NULL;
     /* A full stop behind the time ends the sentence. */
-    if (end[strlen(end) - 1] == '.') end[strlen(end) - 1] = '\0';
-    return tt_time_parse(start, &span->start_ms, NULL) && tt_time_parse(end, &span->end_ms, NULL) && span->start_ms < span->end_ms;
+    if (end[strlen(end) - 1] == '.')
+        end[strlen(end) - 1] = '\0';
+    return tt_time_parse(start, &span->start_ms, NULL) && tt_time_parse(end, &span->end_ms, NULL) &&
+           span->start_ms < span->end_ms;
 }
 
 bool row_read_again(const struct tt_row *row, struct tt_span *span)
@@ -141,18 +156,21 @@ bool row_read_again(const struct tt_row *row, struct tt_span *span)
 void row_amount_format(const struct tt_row *row, char *text, size_t capacity)
 {
     text[0] = '\0';
-    if (isnan(row->amount)) return;
+    if (isnan(row->amount))
+        return;
     long long thousandths = llround(row->amount * 1000);
     bool is_seconds = row->kind == TT_ROW_PAUSE || row->kind == TT_ROW_GAP;
-    if (is_seconds || thousandths % 100) snprintf(text, capacity, "%lld.%03lld", thousandths / 1000, thousandths % 1000);
-    else snprintf(text, capacity, "%lld.%lld", thousandths / 1000, thousandths % 1000 / 100);
+    if (is_seconds || thousandths % 100)
+        snprintf(text, capacity, "%lld.%03lld", thousandths / 1000, thousandths % 1000);
+    else
+        snprintf(text, capacity, "%lld.%lld", thousandths / 1000, thousandths % 1000 / 100);
 }
 
 /* Sounds that stay or are softened count as well: a shortened pause goes around them, and never takes a person's. */
 static bool changes_sound(const struct tt_row *row)
 {
-    return row_kind_is_sound(row->kind) || row->action == TT_DO_CUT || row->action == TT_DO_SHORTEN || row->action == TT_DO_OPEN ||
-           row->action == TT_DO_CHOOSE;
+    return row_kind_is_sound(row->kind) || row->action == TT_DO_CUT || row->action == TT_DO_SHORTEN ||
+           row->action == TT_DO_OPEN || row->action == TT_DO_CHOOSE;
 }
 
 void tt_sheet_render_text(const struct tt_sheet *sheet, struct tt_text *out)
@@ -161,11 +179,14 @@ void tt_sheet_render_text(const struct tt_sheet *sheet, struct tt_text *out)
         const struct tt_row *row = &sheet->rows[i];
         struct tt_span again;
         char amount[32];
-        if (!changes_sound(row)) continue;
+        if (!changes_sound(row))
+            continue;
         row_amount_format(row, amount, sizeof amount);
         tt_text_addf(out, "%" PRId64 " %" PRId64 " %s %s %s%s", row->start_ms, row->end_ms, tt_row_kind_name(row->kind),
-                     tt_row_action_name(row->action), amount, row_kind_is_sound(row->kind) && row->is_persons ? " me" : "");
-        if (row->action == TT_DO_CHOOSE && row_read_again(row, &again)) tt_text_addf(out, " %" PRId64 " %" PRId64, again.start_ms, again.end_ms);
+                     tt_row_action_name(row->action), amount,
+                     row_kind_is_sound(row->kind) && row->is_persons ? " me" : "");
+        if (row->action == TT_DO_CHOOSE && row_read_again(row, &again))
+            tt_text_addf(out, " %" PRId64 " %" PRId64, again.start_ms, again.end_ms);
         tt_text_add(out, "\n");
     }
 }
@@ -173,7 +194,8 @@ void tt_sheet_render_text(const struct tt_sheet *sheet, struct tt_text *out)
 static int compare_spans(const void *a, const void *b)
 {
     const struct tt_span *left = a, *right = b;
-    if (left->start_ms != right->start_ms) return left->start_ms < right->start_ms ? -1 : 1;
+    if (left->start_ms != right->start_ms)
+        return left->start_ms < right->start_ms ? -1 : 1;
     return (left->end_ms > right->end_ms) - (left->end_ms < right->end_ms);
 }
 
@@ -181,21 +203,26 @@ bool tt_sheet_cut_spans(const struct tt_sheet *sheet, struct tt_span **spans, si
 {
     *count = 0;
     *spans = malloc((sheet->count + 1) * sizeof **spans);
-    if (!*spans) return tt_fail_memory(err);
+    if (!*spans)
+        return tt_fail_memory(err);
     size_t found = 0;
     for (size_t i = 0; i < sheet->count; i++) {
         const struct tt_row *row = &sheet->rows[i];
         struct tt_span span = {row->start_ms, row->end_ms};
         bool is_out = row->action == TT_DO_CUT && row->kind != TT_ROW_PAUSE;
-        if (row->action == TT_DO_CHOOSE) is_out = row_read_again(row, &span);
-        if (is_out && span.start_ms < span.end_ms) (*spans)[found++] = span;
+        if (row->action == TT_DO_CHOOSE)
+            is_out = row_read_again(row, &span);
+        if (is_out && span.start_ms < span.end_ms)
+            (*spans)[found++] = span;
     }
     qsort(*spans, found, sizeof **spans, compare_spans);
     for (size_t i = 0; i < found; i++) {
         struct tt_span *last = *count ? &(*spans)[*count - 1] : NULL;
         if (last && (*spans)[i].start_ms <= last->end_ms) {
-            if ((*spans)[i].end_ms > last->end_ms) last->end_ms = (*spans)[i].end_ms;
-        } else (*spans)[(*count)++] = (*spans)[i];
+            if ((*spans)[i].end_ms > last->end_ms)
+                last->end_ms = (*spans)[i].end_ms;
+        } else
+            (*spans)[(*count)++] = (*spans)[i];
     }
     return true;
 }

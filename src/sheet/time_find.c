@@ -2,7 +2,10 @@
 /* Looking up places in a time map, both ways. */
 #include "sheet/time_map.h"
 
-static int64_t out_end(const struct tt_stretch *stretch) { return stretch->out_start + (stretch->source_end - stretch->source_start); }
+static int64_t out_end(const struct tt_stretch *stretch)
+{
+    return stretch->out_start + (stretch->source_end - stretch->source_start);
+}
 
 /* How many stretches begin at or before a sample of the take. */
 static size_t count_by_source(const struct tt_time_map *map, int64_t sample)
@@ -10,8 +13,10 @@ static size_t count_by_source(const struct tt_time_map *map, int64_t sample)
     size_t low = 0, high = map->count;
     while (low < high) {
         size_t middle = low + (high - low) / 2;
-        if (map->stretches[middle].source_start <= sample) low = middle + 1;
-        else high = middle;
+        if (map->stretches[middle].source_start <= sample)
+            low = middle + 1;
+        else
+            high = middle;
     }
     return low;
 }
@@ -22,8 +27,10 @@ static size_t count_by_out(const struct tt_time_map *map, int64_t sample)
     size_t low = 0, high = map->count;
     while (low < high) {
         size_t middle = low + (high - low) / 2;
-        if (map->stretches[middle].out_start <= sample) low = middle + 1;
-        else high = middle;
+        if (map->stretches[middle].out_start <= sample)
+            low = middle + 1;
+        else
+            high = middle;
     }
     return low;
 }
@@ -31,7 +38,8 @@ static size_t count_by_out(const struct tt_time_map *map, int64_t sample)
 int64_t tt_time_map_to_out(const struct tt_time_map *map, int64_t source_sample)
 {
     size_t count = count_by_source(map, source_sample);
-    if (count == 0) return -1;
+    if (count == 0)
+        return -1;
     const struct tt_stretch *stretch = &map->stretches[count - 1];
     return source_sample < stretch->source_end ? stretch->out_start + (source_sample - stretch->source_start) : -1;
 }
@@ -39,9 +47,11 @@ int64_t tt_time_map_to_out(const struct tt_time_map *map, int64_t source_sample)
 int64_t tt_time_map_nearest_out(const struct tt_time_map *map, int64_t source_sample)
 {
     size_t count = count_by_source(map, source_sample);
-    if (count == 0) return map->count ? map->stretches[0].out_start : 0;
+    if (count == 0)
+        return map->count ? map->stretches[0].out_start : 0;
     const struct tt_stretch *stretch = &map->stretches[count - 1];
-    return source_sample < stretch->source_end ? stretch->out_start + (source_sample - stretch->source_start) : out_end(stretch);
+    return source_sample < stretch->source_end ? stretch->out_start + (source_sample - stretch->source_start)
+                                               : out_end(stretch);
 }
 
 int64_t tt_time_map_to_source(const struct tt_time_map *map, int64_t out_sample, int64_t *before)
@@ -50,6 +60,10 @@ int64_t tt_time_map_to_source(const struct tt_time_map *map, int64_t out_sample,
     const struct tt_stretch *stretch = count ? &map->stretches[count - 1] : NULL;
     bool is_heard = stretch && out_sample < out_end(stretch);
     int64_t source = is_heard ? stretch->source_start + (out_sample - stretch->out_start) : -1;
-    if (before) *before = is_heard ? source : stretch ? stretch->source_end - 1 : map->count ? map->stretches[0].source_start - 1 : -1;
+    if (before)
+        *before = is_heard     ? source
+                  : stretch    ? stretch->source_end - 1
+                  : map->count ? map->stretches[0].source_start - 1
+                               : -1;
     return source;
 }

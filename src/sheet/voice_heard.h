@@ -10,8 +10,9 @@
 #include "dsp/third_octaves.h"
 
 struct tt_voice_heard {
-    double thirds[TT_THIRDS]; /* mean square of what is left between the lines, by band; NAN: no pause was long enough */
-    float *steps;             /* K-weighted mean power of each 100 ms */
+    double
+        thirds[TT_THIRDS]; /* mean square of what is left between the lines, by band; NAN: no pause was long enough */
+    float *steps;          /* K-weighted mean power of each 100 ms */
     size_t step_count;
 };
 

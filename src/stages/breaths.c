@@ -14,8 +14,8 @@ static const double breath_confidence = 0.7, click_confidence = 0.7;
 /* Loud enough to be noticed: softened when it is surely no word, else asked about. */
 static const double noise_confidence = 0.9;
 static const double noise_heard_db = 12; /* over the room */
-/* A run of speech that stands by itself and is hardly voiced: a cough, or a whispered word. Of 315 lines and single words none had a voiced share under 0.34;
- * of 10 coughs of our own making all had, and 25 of 28 whispered words. */
+/* A run of speech that stands by itself and is hardly voiced: a cough, or a whispered word. Of 315 lines and single
+ * words none had a voiced share under 0.34; of 10 coughs of our own making all had, and 25 of 28 whispered words. */
 static const double cough_alone_ms = 250, cough_most_ms = 1200, cough_confidence = 0.6;
 static const float cough_voiced_most = 0.25f;
 /* A whisper falls into pieces; the small ones go by what the large ones are. */
@@ -70,7 +70,9 @@ struct deciding {
 static struct tt_row row_at(const struct deciding *deciding, int64_t start_sample, int64_t end_sample)
 {
     const int rate_hz = deciding->take->heard->facts.rate_hz;
-    return (struct tt_row){.start_ms = llround(tt_ms_from_frames(start_sample, rate_hz)), .end_ms = llround(tt_ms_from_frames(end_sample, rate_hz)), .note = ""};
+    return (struct tt_row){.start_ms = llround(tt_ms_from_frames(start_sample, rate_hz)),
+                           .end_ms = llround(tt_ms_from_frames(end_sample, rate_hz)),
+                           .note = ""};
 }
 
 static bool propose(struct deciding *deciding, struct tt_row *row, struct tt_error *err)
@@ -80,7 +82,8 @@ static bool propose(struct deciding *deciding, struct tt_row *row, struct tt_err
            tt_sheet_propose(deciding->take->sheet, row, err);
 }
 
-static bool are_near(const struct tt_heard *heard, const struct tt_sound *sound, int64_t start_sample, int64_t end_sample)
+static bool are_near(const struct tt_heard *heard, const struct tt_sound *sound, int64_t start_sample,
+                     int64_t end_sample)
 {
     const int64_t near = tt_frames_from_ms(pieces_apart_ms, heard->facts.rate_hz);
     return start_sample < sound->end_sample + near && end_sample > sound->start_sample - near;
@@ -91,11 +94,13 @@ static bool may_be_whispered(const struct tt_heard *heard, const struct tt_sound
 {
     for (size_t i = 0; i < heard->sound_count; i++) {
         const struct tt_sound *other = &heard->sounds[i];
-        if (other->kind == TT_SOUND_NOISE && other->confidence < noise_confidence && are_near(heard, sound, other->start_sample, other->end_sample))
+        if (other->kind == TT_SOUND_NOISE && other->confidence < noise_confidence &&
+            are_near(heard, sound, other->start_sample, other->end_sample))
             return true;
     }
     for (size_t i = 0; i < heard->run_count; i++)
-        if (heard->runs[i].voiced_share < cough_voiced_most && are_near(heard, sound, heard->runs[i].start_sample, heard->runs[i].end_sample))
+        if (heard->runs[i].voiced_share < cough_voiced_most &&
+            are_near(heard, sound, heard->runs[i].start_sample, heard->runs[i].end_sample))
             return true;
     return false;
 }
@@ -118,7 +123,8 @@ static bool may_be_cough(const struct tt_heard *heard, size_t run)
 {
     const struct tt_run *runs = heard->runs, *at = &runs[run];
     const int64_t alone = tt_frames_from_ms(cough_alone_ms, heard->facts.rate_hz);
-    return at->voiced_share < cough_voiced_most && at->end_sample - at->start_sample <= tt_frames_from_ms(cough_most_ms, heard->facts.rate_hz) &&
+    return at->voiced_share < cough_voiced_most &&
+           at->end_sample - at->start_sample <= tt_frames_from_ms(cough_most_ms, heard->facts.rate_hz) &&
            at->over_floor_db >= noise_heard_db && (run == 0 || at->start_sample - runs[run - 1].end_sample >= alone) &&
            (run + 1 == heard->run_count || runs[run + 1].start_sample - at->end_sample >= alone);
 }
@@ -140,7 +146,8 @@ static bool decide_coughs(struct deciding *deciding, struct tt_error *err)
 static bool decide_take(struct tt_take_view *take, double soften_db, struct tt_error *err)
 {
     struct deciding deciding = {.take = take, .soften_db = soften_db};
-    bool ok = tt_sheet_cut_spans(take->sheet, &deciding.cut, &deciding.cut_count, err) && decide_sounds(&deciding, err) && decide_coughs(&deciding, err);
+    bool ok = tt_sheet_cut_spans(take->sheet, &deciding.cut, &deciding.cut_count, err) &&
+              decide_sounds(&deciding, err) && decide_coughs(&deciding, err);
     free(deciding.cut);
     return ok;
 }
@@ -229,8 +236,10 @@ static bool breaths_render_open(const struct tt_rendering *rendering, struct tt_
             continue;
         struct soft_part part = {.start = tt_frames_from_ms((double)row->start_ms, rate_hz),
                                  .end = tt_frames_from_ms((double)row->end_ms, rate_hz),
-                                 .amount_db = isnan(row->amount) ? rendering->settings->breaths.soften_db : row->amount};
-        int64_t ramp = tt_frames_from_ms(ramp_ms, rate_hz), most = (int64_t)((double)(part.end - part.start) * ramp_most_share);
+                                 .amount_db =
+                                     isnan(row->amount) ? rendering->settings->breaths.soften_db : row->amount};
+        int64_t ramp = tt_frames_from_ms(ramp_ms, rate_hz),
+                most = (int64_t)((double)(part.end - part.start) * ramp_most_share);
         part.ramp = ramp < most ? ramp : most > 0 ? most : 1;
         if (part.end > part.start)
             state->parts[state->count++] = part;

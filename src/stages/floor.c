@@ -17,7 +17,8 @@ static bool floor_hear_settled(void *state, const struct tt_hear_frame *frame, s
     return tt_floor_estimator_add(state, frame->sample, frame->power, is_quiet, err);
 }
 
-/* No microphone is as quiet (a good one hums at some -100 dBFS; common practice, no source): nothing was heard of a room. */
+/* No microphone is as quiet (a good one hums at some -100 dBFS; common practice, no source): nothing was heard of a
+ * room. */
 static const double silent_under_dbfs = -130;
 
 static double dbfs_of_room(double mean_square)
@@ -54,10 +55,7 @@ static bool floor_hear_close(void *state, struct tt_hearing *hearing, struct tt_
     return true;
 }
 
-static void floor_hear_free(void *state)
-{
-    tt_floor_estimator_destroy(state);
-}
+static void floor_hear_free(void *state) { tt_floor_estimator_destroy(state); }
 
 const struct tt_stage tt_stage_floor = {
     .name = "floor",

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* The room turned down: mains hum taken out by notches, the rest by a log-spectral gain under the floor that was heard. */
+/* The room turned down: mains hum taken out by notches, the rest by a log-spectral gain under the floor that was heard.
+ */
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -52,8 +53,9 @@ static bool gate_hear_close(void *opaque, struct tt_hearing *hearing, struct tt_
 {
     (void)err;
     struct gate_hearing *state = opaque;
-    /* The floor keeps the hum in it, though the gate hears the take without: cleared of it, what is left of a weak hum would stand over the floor, and
-     * pauses would come down by 11 to 12 dB in place of 15 (measured). The voice keeps its colour within 0.1 dB either way. */
+    /* The floor keeps the hum in it, though the gate hears the take without: cleared of it, what is left of a weak hum
+     * would stand over the floor, and pauses would come down by 11 to 12 dB in place of 15 (measured). The voice keeps
+     * its colour within 0.1 dB either way. */
     if (state->hum)
         hearing->heard->facts.hum = tt_hum_finder_result(state->hum);
     return true;
@@ -82,8 +84,11 @@ static bool open_hum_filter(const struct tt_rendering *rendering, struct tt_hum_
     tt_floor_at(floor, rendering->start_sample, power);
     for (int k = 0; k < TT_HUM_HARMONICS; k++) {
         const double bin = (k + 1) * hum->base_hz * floor->shape.window_samples / floor->shape.rate_hz;
-        /* Noise of power p has steps of sqrt(4 p / period), a tone nearly the same by the power that a sine window shows of it. */
-        sizes[k] = bin < floor->shape.bin_count - 1 ? sqrtf(4.0F * power[lround(bin)] / (float)floor->shape.window_samples) : 0.0F;
+        /* Noise of power p has steps of sqrt(4 p / period), a tone nearly the same by the power that a sine window
+         * shows of it. */
+        sizes[k] = bin < floor->shape.bin_count - 1
+                       ? sqrtf(4.0F * power[lround(bin)] / (float)floor->shape.window_samples)
+                       : 0.0F;
     }
     free(power);
     return (*filter = tt_hum_filter_create(rendering->heard->facts.rate_hz, hum, sizes, err)) != NULL;
@@ -102,7 +107,8 @@ static bool gate_render_open(const struct tt_rendering *rendering, struct tt_lin
 
 static bool gate_render_units(const struct tt_rendering *rendering, struct tt_unit_link *link, struct tt_error *err)
 {
-    const struct tt_gate_settings gate = {.depth_db = rendering->settings->gate.depth_db, .keep_faint_db = rendering->settings->gate.keep_faint_db};
+    const struct tt_gate_settings gate = {.depth_db = rendering->settings->gate.depth_db,
+                                          .keep_faint_db = rendering->settings->gate.keep_faint_db};
     if (gate.depth_db <= 0)
         return true;
     if (!tt_gate_units_open(&rendering->heard->floor, gate, rendering->threads, link, err))

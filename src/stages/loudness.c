@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Loudness: the gain of every take is decided from what was heard, before anything is rendered; evening works from line to line while rendering. */
+/* Loudness: the gain of every take is decided from what was heard, before anything is rendered; evening works from line
+ * to line while rendering. */
 #include "stages/loudness.h"
 
 #include <math.h>
@@ -11,7 +12,7 @@
 #include "dsp/meter.h"
 #include "stages/stage.h"
 
-static const double apart_lu = 3.0;       /* takes further from the others get a gain of their own */
+static const double apart_lu = 3.0;        /* takes further from the others get a gain of their own */
 static const double common_slack_lu = 0.2; /* a stored common gain moves only when it is off by more */
 
 double tt_channel_weight(const struct tt_settings *settings)
@@ -22,7 +23,8 @@ double tt_channel_weight(const struct tt_settings *settings)
 double tt_gain_to_target_db(const struct tt_levels *levels, const struct tt_settings *settings)
 {
     double is = settings->loudness.aim == TT_AIM_RMS ? levels->rms_dbfs : levels->integrated_lufs;
-    double wanted = settings->loudness.aim == TT_AIM_RMS ? settings->loudness.target_rms_dbfs : settings->loudness.target_lufs;
+    double wanted =
+        settings->loudness.aim == TT_AIM_RMS ? settings->loudness.target_rms_dbfs : settings->loudness.target_lufs;
     return isfinite(is) ? wanted - is : NAN;
 }
 
@@ -45,7 +47,8 @@ static size_t kept_steps(const struct tt_gain_take *take, float *steps)
 /* Gains are kept in text files between runs: whole ten-thousandths of a dB come back as they were. */
 static double kept_gain_db(double gain_db) { return round(gain_db * 1e4) / 1e4; }
 
-/* The mean square behind K-weighting and behind RMS differ by the voice's colour; with aim = rms the offset of the takes as recorded stands in. */
+/* The mean square behind K-weighting and behind RMS differ by the voice's colour; with aim = rms the offset of the
+ * takes as recorded stands in. */
 static double expected_level(double lufs, const struct tt_heard *heard, const struct tt_settings *settings)
 {
     if (settings->loudness.aim == TT_AIM_LUFS || !isfinite(heard->facts.before.integrated_lufs))
@@ -53,8 +56,8 @@ static double expected_level(double lufs, const struct tt_heard *heard, const st
     return lufs + heard->facts.before.rms_dbfs - heard->facts.before.integrated_lufs;
 }
 
-bool tt_loudness_decide(struct tt_gain_take *takes, size_t count, const struct tt_settings *settings, double earlier_common_db, double *common_db,
-                        struct tt_error *err)
+bool tt_loudness_decide(struct tt_gain_take *takes, size_t count, const struct tt_settings *settings,
+                        double earlier_common_db, double *common_db, struct tt_error *err)
 {
     *common_db = NAN;
     size_t total = 1;
@@ -68,7 +71,8 @@ bool tt_loudness_decide(struct tt_gain_take *takes, size_t count, const struct t
         return tt_fail_memory(err);
     }
     const double weight = tt_channel_weight(settings);
-    const double wanted = settings->loudness.aim == TT_AIM_RMS ? settings->loudness.target_rms_dbfs : settings->loudness.target_lufs;
+    const double wanted =
+        settings->loudness.aim == TT_AIM_RMS ? settings->loudness.target_rms_dbfs : settings->loudness.target_lufs;
     size_t level_count = 0;
     for (size_t i = 0; i < count; i++) {
         double lufs = tt_loudness_of_steps(steps, kept_steps(&takes[i], steps), weight);
@@ -104,7 +108,8 @@ bool tt_loudness_decide(struct tt_gain_take *takes, size_t count, const struct t
     return true;
 }
 
-/* ---- evening: each line is moved towards the take's median line by at most even_db; gains change in pauses only ---- */
+/* ---- evening: each line is moved towards the take's median line by at most even_db; gains change in pauses only ----
+ */
 
 struct evened_run {
     int64_t start, end;
@@ -165,7 +170,8 @@ static bool loudness_render_open(const struct tt_rendering *rendering, struct tt
     for (size_t i = 0; i < heard->run_count; i++) {
         double db = median - heard->runs[i].level_db;
         db = db > most_db ? most_db : db < -most_db ? -most_db : db;
-        state->runs[i] = (struct evened_run){heard->runs[i].start_sample, heard->runs[i].end_sample, (float)tt_amplitude_from_db(db)};
+        state->runs[i] = (struct evened_run){heard->runs[i].start_sample, heard->runs[i].end_sample,
+                                             (float)tt_amplitude_from_db(db)};
     }
     state->count = heard->run_count;
     state->position = rendering->start_sample;

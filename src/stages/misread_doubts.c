@@ -9,14 +9,16 @@
 /* A line is read three times and given up each time at most; beyond that it is taken for a list. */
 enum { MOST_TRIES = 3 };
 static const double doubtful_confidence = 0.9;
-/* Nine of ten readings that are broken off fall off less than this, as half of the lines do that are read to their end (310 and 3,400 ends). */
+/* Nine of ten readings that are broken off fall off less than this, as half of the lines do that are read to their end
+ * (310 and 3,400 ends). */
 static const double least_fall_db = 8.0;
 
 static void ask(struct tt_phrase_choice *choices, size_t first, size_t last)
 {
     for (size_t p = first; p <= last; p++) {
         choices[p].action = TT_DO_ASK;
-        if (choices[p].confidence > doubtful_confidence) choices[p].confidence = doubtful_confidence;
+        if (choices[p].confidence > doubtful_confidence)
+            choices[p].confidence = doubtful_confidence;
     }
 }
 
@@ -27,13 +29,15 @@ static bool ask_about_lists(const struct tt_phrases *phrases, struct tt_phrase_c
     size_t *last = calloc(count ? count : 1, sizeof *last), *tries = calloc(count ? count : 1, sizeof *tries);
     bool is_done = (last && tries) || tt_fail_memory(err);
     for (size_t p = count; is_done && p-- > 0;) {
-        if (!tt_phrase_starts_misread(choices, p)) continue;
+        if (!tt_phrase_starts_misread(choices, p))
+            continue;
         size_t again = choices[p].reread->again;
         last[p] = tt_phrase_starts_misread(choices, again) ? last[again] : again;
         tries[last[p]]++;
     }
     for (size_t p = 0; is_done && p < count; p++)
-        if (tt_phrase_starts_misread(choices, p) && tries[last[p]] > MOST_TRIES && !choices[p].is_knocked) ask(choices, p, choices[p].reread->last);
+        if (tt_phrase_starts_misread(choices, p) && tries[last[p]] > MOST_TRIES && !choices[p].is_knocked)
+            ask(choices, p, choices[p].reread->last);
     free(last);
     free(tries);
     return is_done;
@@ -43,9 +47,12 @@ static bool ask_about_lists(const struct tt_phrases *phrases, struct tt_phrase_c
 static void ask_about_line_ends(const struct tt_phrases *phrases, struct tt_phrase_choice *choices)
 {
     for (size_t p = 1; p < phrases->count; p++) {
-        if (!tt_phrase_starts_misread(choices, p) || choices[p].is_knocked || choices[p - 1].fate != TT_PHRASE_STAYS || !tt_phrases_join(phrases, p - 1)) continue;
+        if (!tt_phrase_starts_misread(choices, p) || choices[p].is_knocked || choices[p - 1].fate != TT_PHRASE_STAYS ||
+            !tt_phrases_join(phrases, p - 1))
+            continue;
         const size_t last = choices[p].reread->last;
-        if (!tt_phrases_join(phrases, last) && tt_phrase_end_of(phrases, last).fall_db > least_fall_db) ask(choices, p, last);
+        if (!tt_phrases_join(phrases, last) && tt_phrase_end_of(phrases, last).fall_db > least_fall_db)
+            ask(choices, p, last);
     }
 }
 

@@ -4,7 +4,8 @@
 
 #include "stages/misread_rows.h"
 
-/* Of the misreads that were chosen, those which are asked about however alike the two readings are: lists, and ends of lines that were read to their end. */
+/* Of the misreads that were chosen, those which are asked about however alike the two readings are: lists, and ends of
+ * lines that were read to their end. */
 bool tt_misread_doubts_ask(const struct tt_phrases *phrases, struct tt_phrase_choice *choices, struct tt_error *err);
 
 #endif

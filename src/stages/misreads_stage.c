@@ -12,8 +12,8 @@ enum { FRAMES_A_ROW = 2 };
 struct misreads_hearing {
     struct tt_cepstra *cepstra;
     struct tt_heard_writer *writer;
-    float *sum;      /* power of the frames of the row under way */
-    int bin_count;   /* those that the cepstra look at */
+    float *sum;    /* power of the frames of the row under way */
+    int bin_count; /* those that the cepstra look at */
     int frames_in_row;
 };
 

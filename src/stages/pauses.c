@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Pauses: long ones come down along a curve on which longer stays longer; head and tail keep a little room tone. What is cut away elsewhere counts:
- * a pause is what a listener will hear between two kept runs of speech, be it one piece of the take or several. */
+/* Pauses: long ones come down along a curve on which longer stays longer; head and tail keep a little room tone. What
+ * is cut away elsewhere counts: a pause is what a listener will hear between two kept runs of speech, be it one piece
+ * of the take or several. */
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -9,10 +10,14 @@
 #include "stages/pauses.h"
 #include "stages/stage.h"
 
-/* Guards at speech that a cut never enters, by how far the voice stands over the room: what 0.1 % of edges need, measured on 1600 phrases a noise level
- * (before / after a run: 120/120 ms at 30 dB, 120/200 at 20 dB, 160/300 at 10 dB). */
+/* Guards at speech that a cut never enters, by how far the voice stands over the room: what 0.1 % of edges need,
+ * measured on 1600 phrases a noise level (before / after a run: 120/120 ms at 30 dB, 120/200 at 20 dB, 160/300 at 10
+ * dB). */
 static double guard_before_ms(double over_floor_db) { return over_floor_db >= 18 ? 120 : 160; }
-static double guard_after_ms(double over_floor_db) { return over_floor_db >= 27 ? 130 : over_floor_db >= 18 ? 200 : 300; }
+static double guard_after_ms(double over_floor_db)
+{
+    return over_floor_db >= 27 ? 130 : over_floor_db >= 18 ? 200 : 300;
+}
 /* What lies between the faint and the loud edge guards, too; so much beyond the faint edge stays in any case. */
 static const double guard_least_ms = 70;
 /* A longer faint edge is no edge of a word but a restless room, or a word of its own. */
@@ -24,7 +29,8 @@ static const double least_gain_ms = 30;
 /* A breath that begins this shortly before the first word belongs to it. */
 static const double head_breath_ms = 1000, head_breath_lead_ms = 40;
 
-/* A run of speech that stays, in ms of the take. Its faint edges bound what may be cut; a pause is as long as it is heard to be, between loud ones. */
+/* A run of speech that stays, in ms of the take. Its faint edges bound what may be cut; a pause is as long as it is
+ * heard to be, between loud ones. */
 struct kept_run {
     double start_ms, end_ms, over_floor_db;
     double faint_before_ms, faint_after_ms; /* between the faint and the loud edge */
@@ -61,7 +67,8 @@ static double faint_ms(int64_t samples, int rate_hz)
     return fmin(fmax(tt_ms_from_frames(samples, rate_hz), 0), faint_most_ms);
 }
 
-/* The runs less what is cut; rests shorter than a sound of speech are no runs, nor is the faint edge of a run whose words are all cut. */
+/* The runs less what is cut; rests shorter than a sound of speech are no runs, nor is the faint edge of a run whose
+ * words are all cut. */
 static void collect_runs(struct take_pauses *work)
 {
     const struct tt_heard *heard = work->take->heard;
@@ -69,9 +76,12 @@ static void collect_runs(struct take_pauses *work)
     for (size_t i = 0; i < heard->run_count; i++) {
         double start = tt_ms_from_frames(heard->runs[i].start_sample, heard->facts.rate_hz);
         double end = tt_ms_from_frames(heard->runs[i].end_sample, heard->facts.rate_hz);
-        double faint_before = faint_ms(heard->runs[i].loud_start_sample - heard->runs[i].start_sample, heard->facts.rate_hz);
-        double faint_after = heard->runs[i].loud_end_sample > heard->runs[i].start_sample
-                                 ? faint_ms(heard->runs[i].end_sample - heard->runs[i].loud_end_sample, heard->facts.rate_hz) : 0;
+        double faint_before =
+            faint_ms(heard->runs[i].loud_start_sample - heard->runs[i].start_sample, heard->facts.rate_hz);
+        double faint_after =
+            heard->runs[i].loud_end_sample > heard->runs[i].start_sample
+                ? faint_ms(heard->runs[i].end_sample - heard->runs[i].loud_end_sample, heard->facts.rate_hz)
+                : 0;
         bool is_touched = false;
         for (size_t c = 0; c < work->cut_count; c++) {
             double cut_start = (double)work->cut[c].start_ms, cut_end = (double)work->cut[c].end_ms;
@@ -79,19 +89,22 @@ static void collect_runs(struct take_pauses *work)
                 continue;
             is_touched = true;
             if (cut_start - start >= least_run_ms && cut_start - start > faint_before)
-                work->runs[work->run_count++] = (struct kept_run){start, cut_start, heard->runs[i].over_floor_db, faint_before, 0};
+                work->runs[work->run_count++] =
+                    (struct kept_run){start, cut_start, heard->runs[i].over_floor_db, faint_before, 0};
             start = cut_end;
             faint_before = 0;
         }
         if (end - start >= least_run_ms || (end > start && !is_touched))
-            work->runs[work->run_count++] = (struct kept_run){start, end, heard->runs[i].over_floor_db, faint_before, faint_after};
+            work->runs[work->run_count++] =
+                (struct kept_run){start, end, heard->runs[i].over_floor_db, faint_before, faint_after};
     }
 }
 
 static void add_piece(struct take_pauses *work, double start, double end, double guard_left, double guard_right)
 {
     if (end - start > 1)
-        work->pieces[work->piece_count++] = (struct piece){start, end, fmin(end - start, guard_left + guard_right), end - start};
+        work->pieces[work->piece_count++] =
+            (struct piece){start, end, fmin(end - start, guard_left + guard_right), end - start};
 }
 
 /* The stretch from..to of the take without its cuts. Guards count at speech, less at cuts. */
@@ -117,8 +130,8 @@ static double pieces_length(const struct take_pauses *work)
     return sum;
 }
 
-static bool propose(struct take_pauses *work, const struct piece *piece, enum tt_row_kind kind, enum tt_row_action action, const char *note,
-                    struct tt_error *err)
+static bool propose(struct take_pauses *work, const struct piece *piece, enum tt_row_kind kind,
+                    enum tt_row_action action, const char *note, struct tt_error *err)
 {
     struct tt_row row = {.start_ms = llround(piece->start_ms),
                          .end_ms = llround(piece->end_ms),
@@ -153,10 +166,12 @@ static bool shorten_pieces(struct take_pauses *work, double excess, const char *
     return true;
 }
 
-static bool decide_between(struct take_pauses *work, const struct kept_run *before, const struct kept_run *after, struct tt_error *err)
+static bool decide_between(struct take_pauses *work, const struct kept_run *before, const struct kept_run *after,
+                           struct tt_error *err)
 {
     double faint = before->faint_after_ms + after->faint_before_ms;
-    collect_pieces(work, before->end_ms, after->start_ms, fmax(guard_least_ms, guard_after_ms(before->over_floor_db) - before->faint_after_ms),
+    collect_pieces(work, before->end_ms, after->start_ms,
+                   fmax(guard_least_ms, guard_after_ms(before->over_floor_db) - before->faint_after_ms),
                    fmax(guard_least_ms, guard_before_ms(after->over_floor_db) - after->faint_before_ms));
     double pause = pieces_length(work) + faint;
     double keep_from_ms = 1000 * work->settings->pauses.keep_from_s;
@@ -213,7 +228,8 @@ static bool decide_pauses(struct take_pauses *work, struct tt_error *err)
     const struct kept_run *first = &work->runs[0], *last = &work->runs[work->run_count - 1];
     double edge = work->settings->pauses.edge_ms;
     collect_pieces(work, work->from_ms, first->start_ms, guard_cut_ms, guard_before_ms(first->over_floor_db));
-    if (!decide_edge(work, 1, fmax(head_stays_ms(work, first->start_ms), guard_before_ms(first->over_floor_db)), "before the first word", err))
+    if (!decide_edge(work, 1, fmax(head_stays_ms(work, first->start_ms), guard_before_ms(first->over_floor_db)),
+                     "before the first word", err))
         return false;
     for (size_t i = 0; i + 1 < work->run_count; i++)
         if (!decide_between(work, &work->runs[i], &work->runs[i + 1], err))
@@ -225,7 +241,9 @@ static bool decide_pauses(struct take_pauses *work, struct tt_error *err)
 static bool decide_take(struct tt_take_view *take, const struct tt_settings *settings, struct tt_error *err)
 {
     const struct tt_heard *heard = take->heard;
-    struct take_pauses work = {.take = take, .settings = settings, .from_ms = tt_ms_from_frames(heard->from_sample, heard->facts.rate_hz),
+    struct take_pauses work = {.take = take,
+                               .settings = settings,
+                               .from_ms = tt_ms_from_frames(heard->from_sample, heard->facts.rate_hz),
                                .to_ms = tt_ms_from_frames(tt_heard_end(heard), heard->facts.rate_hz)};
     bool ok = tt_sheet_cut_spans(take->sheet, &work.cut, &work.cut_count, err);
     if (ok) {

@@ -55,11 +55,13 @@ void tt_phrase_rows_measure(struct tt_phrases *phrases)
     }
 }
 
-void tt_phrase_row_make(const struct tt_phrases *phrases, const struct tt_phrase *phrase, size_t row, int16_t *out, size_t stride)
+void tt_phrase_row_make(const struct tt_phrases *phrases, const struct tt_phrase *phrase, size_t row, int16_t *out,
+                        size_t stride)
 {
     float vector[TT_ALIGN_LANES];
     raw_row(phrases->view->takes[phrase->take].heard, phrase->take_row + (int64_t)(row - phrase->row), vector);
-    for (int l = 0; l < TT_ALIGN_LANES; l++) vector[l] = (vector[l] - phrases->mean[l]) * phrases->per_deviation[l];
+    for (int l = 0; l < TT_ALIGN_LANES; l++)
+        vector[l] = (vector[l] - phrases->mean[l]) * phrases->per_deviation[l];
     tt_align_row(vector, out, stride);
 }
 
@@ -70,7 +72,8 @@ static bool make_room(struct tt_phrases *phrases, size_t from, size_t to, struct
     if (to - from > phrases->capacity / 2) {
         size_t capacity = 2 * (to - from) + 1024;
         int16_t *bigger = malloc(capacity * TT_ALIGN_LANES * sizeof *bigger);
-        if (!bigger) return tt_fail_memory(err);
+        if (!bigger)
+            return tt_fail_memory(err);
         for (size_t l = 0; phrases->window && l < TT_ALIGN_LANES; l++)
             memcpy(bigger + l * capacity, phrases->window + l * phrases->capacity + keep, kept * sizeof *bigger);
         free(phrases->window);
@@ -78,28 +81,36 @@ static bool make_room(struct tt_phrases *phrases, size_t from, size_t to, struct
         phrases->capacity = capacity;
     } else {
         for (size_t l = 0; l < TT_ALIGN_LANES; l++)
-            memmove(phrases->window + l * phrases->capacity, phrases->window + l * phrases->capacity + keep, kept * sizeof *phrases->window);
+            memmove(phrases->window + l * phrases->capacity, phrases->window + l * phrases->capacity + keep,
+                    kept * sizeof *phrases->window);
     }
     phrases->window_row = from;
     phrases->window_count = kept;
-    if (from < phrases->row_count) tt_heard_let_go(phrases->view->takes[phrases->all[tt_phrases_at(phrases, from)].take].heard);
+    if (from < phrases->row_count)
+        tt_heard_let_go(phrases->view->takes[phrases->all[tt_phrases_at(phrases, from)].take].heard);
     return true;
 }
 
 bool tt_phrases_reach(struct tt_phrases *phrases, size_t from, size_t to, struct tt_error *err)
 {
-    if (to > phrases->row_count) to = phrases->row_count;
-    if (from > to) from = to;
+    if (to > phrases->row_count)
+        to = phrases->row_count;
+    if (from > to)
+        from = to;
     if (from < phrases->window_row || from > phrases->window_row + phrases->window_count) {
         phrases->window_row = from;
         phrases->window_count = 0;
     }
-    if (to <= phrases->window_row + phrases->window_count) return true;
-    if (to - phrases->window_row > phrases->capacity && !make_room(phrases, from, to, err)) return false;
+    if (to <= phrases->window_row + phrases->window_count)
+        return true;
+    if (to - phrases->window_row > phrases->capacity && !make_room(phrases, from, to, err))
+        return false;
     size_t row = phrases->window_row + phrases->window_count;
     for (size_t p = tt_phrases_at(phrases, row); row < to; row++) {
-        while (row >= phrases->all[p].row + phrases->all[p].row_count) p++;
-        tt_phrase_row_make(phrases, &phrases->all[p], row, phrases->window + (row - phrases->window_row), phrases->capacity);
+        while (row >= phrases->all[p].row + phrases->all[p].row_count)
+            p++;
+        tt_phrase_row_make(phrases, &phrases->all[p], row, phrases->window + (row - phrases->window_row),
+                           phrases->capacity);
     }
     phrases->window_count = to - phrases->window_row;
     return true;
@@ -109,4 +120,3 @@ struct tt_align_rows tt_phrases_rows(const struct tt_phrases *phrases)
 {
     return (struct tt_align_rows){phrases->window, phrases->capacity};
 }
-

@@ -8,7 +8,8 @@
 /* Mean and spread of all rows, by which they are brought to one measure. */
 void tt_phrase_rows_measure(struct tt_phrases *phrases);
 /* Writes row `row` of the session, which lies in this phrase, as a column of rows `stride` apart. */
-void tt_phrase_row_make(const struct tt_phrases *phrases, const struct tt_phrase *phrase, size_t row, int16_t *out, size_t stride);
+void tt_phrase_row_make(const struct tt_phrases *phrases, const struct tt_phrase *phrase, size_t row, int16_t *out,
+                        size_t stride);
 
 /* How alike two unrelated beginnings are in this session: null_mean and null_deviation. */
 bool tt_phrases_measure_chance(struct tt_phrases *phrases, struct tt_error *err);

@@ -15,11 +15,11 @@
 /* A stretch of speech without a pause to speak of. Rows are counted through the session, pauses left out. */
 struct tt_phrase {
     size_t take;
-    int64_t start_sample, end_sample;   /* in the take */
+    int64_t start_sample, end_sample;           /* in the take */
     int64_t loud_start_sample, loud_end_sample; /* where it can be heard well */
-    double start_s, end_s;              /* on the session's clock */
-    size_t row, row_count;              /* its rows of the session, of where it can be heard well */
-    int64_t take_row;                   /* the first one in the take's cepstra */
+    double start_s, end_s;                      /* on the session's clock */
+    size_t row, row_count;                      /* its rows of the session, of where it can be heard well */
+    int64_t take_row;                           /* the first one in the take's cepstra */
     float level_db, over_floor_db;
 };
 
@@ -28,19 +28,20 @@ struct tt_phrases {
     struct tt_phrase *all;
     size_t count;
     size_t row_count;
-    float typical_level_db;             /* median over the phrases, by duration */
+    float typical_level_db; /* median over the phrases, by duration */
     double rows_per_s;
     /* Of all speech rows: cepstra and their slopes. */
     float mean[TT_ALIGN_LANES], per_deviation[TT_ALIGN_LANES];
-    float null_mean, null_deviation;    /* likeness of stretches that have nothing to do with each other */
+    float null_mean, null_deviation; /* likeness of stretches that have nothing to do with each other */
     /* The rows at hand, a window that moves along the session. */
     int16_t *window;
     size_t capacity, window_row, window_count;
 };
 
 /* knocks: runs that are no speech; may be NULL. */
-bool tt_phrases_open(const struct tt_session_view *view, const struct tt_knocks_found *knocks, struct tt_phrases *phrases, struct tt_error *err);
-void tt_phrases_close(struct tt_phrases *phrases);   /* zeroes it */
+bool tt_phrases_open(const struct tt_session_view *view, const struct tt_knocks_found *knocks,
+                     struct tt_phrases *phrases, struct tt_error *err);
+void tt_phrases_close(struct tt_phrases *phrases); /* zeroes it */
 
 /* Makes rows from .. to - 1 of the session available; rows before from may be lost. */
 bool tt_phrases_reach(struct tt_phrases *phrases, size_t from, size_t to, struct tt_error *err);

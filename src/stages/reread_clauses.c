@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Re-reads that begin inside an earlier line: 'the smoke calms the bees, then open ... the bees, then open the hive'. */
+/* Re-reads that begin inside an earlier line: 'the smoke calms the bees, then open ... the bees, then open the hive'.
+ */
 #include "stages/rereads.h"
 
 #include <stdlib.h>
@@ -7,7 +8,8 @@
 
 /* A narrator goes back a clause or two, no farther. */
 static const double look_back_s = 12.0;
-/* A beginning is looked for by its first third of a second, and not so near to a phrase's own edges, where the ordinary search looks. */
+/* A beginning is looked for by its first third of a second, and not so near to a phrase's own edges, where the ordinary
+ * search looks. */
 enum { HEAD_ROWS = 32, EDGE_ROWS = 36, LEAST_ROWS = 48, MOST_PHRASE_ROWS = 2000, SLACK_ROWS = 6 };
 /* The match must reach the phrase's end but for so much, as whoever goes back says the rest again. */
 enum { REST_ROWS = 16 };
@@ -28,15 +30,19 @@ static int find_place(struct clauses *clauses, const struct tt_phrase *x, const 
     size_t x_start = x->row - phrases->window_row, y_start = again->row - phrases->window_row;
     int most = x->row_count < MOST_PHRASE_ROWS ? (int)x->row_count : MOST_PHRASE_ROWS;
     int count = most - EDGE_ROWS - (LEAST_ROWS > HEAD_ROWS ? LEAST_ROWS : HEAD_ROWS), best = 0;
-    if (count <= 0 || again->row_count < LEAST_ROWS) return 0;
+    if (count <= 0 || again->row_count < LEAST_ROWS)
+        return 0;
     memset(clauses->sums, 0, sizeof clauses->sums);
     for (int k = 0; k < HEAD_ROWS; k++) {
         tt_align_compare(&rows, y_start + (size_t)k, x_start + (size_t)(EDGE_ROWS + k), count, clauses->likeness);
-        for (int t = 0; t < count; t++) clauses->sums[t] += (float)clauses->likeness[t];
+        for (int t = 0; t < count; t++)
+            clauses->sums[t] += (float)clauses->likeness[t];
     }
     for (int t = 1; t < count; t++)
-        if (clauses->sums[t] > clauses->sums[best]) best = t;
-    float least = (phrases->null_mean + head_deviations * phrases->null_deviation) * (float)HEAD_ROWS * (float)TT_ALIGN_SAME;
+        if (clauses->sums[t] > clauses->sums[best])
+            best = t;
+    float least =
+        (phrases->null_mean + head_deviations * phrases->null_deviation) * (float)HEAD_ROWS * (float)TT_ALIGN_SAME;
     return clauses->sums[best] >= least ? best + EDGE_ROWS : 0;
 }
 
@@ -46,34 +52,52 @@ static size_t try_place(struct clauses *clauses, const struct tt_phrase *x, cons
     const struct tt_phrases *phrases = clauses->phrases;
     const size_t base = phrases->window_row, from = (size_t)(place > SLACK_ROWS / 2 ? place - SLACK_ROWS / 2 : 0);
     float tau = phrases->null_mean + 2.0f * phrases->null_deviation;
-    struct tt_align_task task = {.rows = tt_phrases_rows(phrases), .x_start = x->row - base + from, .x_end = x->row - base + x->row_count,
-                                 .y_start = again->row - base, .y_end = again->row - base + again->row_count,
-                                 .tau = tau < least_tau ? least_tau : tau > most_tau ? most_tau : tau, .beam = beam, .least = -beam, .slack_rows = SLACK_ROWS};
+    struct tt_align_task task = {.rows = tt_phrases_rows(phrases),
+                                 .x_start = x->row - base + from,
+                                 .x_end = x->row - base + x->row_count,
+                                 .y_start = again->row - base,
+                                 .y_end = again->row - base + again->row_count,
+                                 .tau = tau < least_tau  ? least_tau
+                                        : tau > most_tau ? most_tau
+                                                         : tau,
+                                 .beam = beam,
+                                 .least = -beam,
+                                 .slack_rows = SLACK_ROWS};
     const struct tt_align_end *ends;
-    size_t reached = tt_align_run(clauses->align, &task, &ends), rows = task.x_end - task.x_start, best = rows > REST_ROWS ? rows - REST_ROWS : 0;
-    if (reached <= best) return 0;
+    size_t reached = tt_align_run(clauses->align, &task, &ends), rows = task.x_end - task.x_start,
+           best = rows > REST_ROWS ? rows - REST_ROWS : 0;
+    if (reached <= best)
+        return 0;
     for (size_t k = best; k < reached; k++)
-        if (ends[k].score > ends[best].score) best = k;
-    if (ends[best].score < least_score) return 0;
+        if (ends[k].score > ends[best].score)
+            best = k;
+    if (ends[best].score < least_score)
+        return 0;
     const struct tt_align_cell *path;
     size_t cells = tt_align_path(clauses->align, &task, best, &path);
     return cells ? from + (size_t)path[0].x : 0;
 }
 
-/* Splits the phrase in which `again` begins, the nearest one. Returns false only on failure; *index moves with the split. */
+/* Splits the phrase in which `again` begins, the nearest one. Returns false only on failure; *index moves with the
+ * split. */
 static bool split_for(struct clauses *clauses, size_t *index, struct tt_error *err)
 {
     struct tt_phrases *phrases = clauses->phrases;
     size_t first = *index;
-    while (first > 0 && phrases->all[*index].start_s - phrases->all[first - 1].end_s <= look_back_s) first--;
-    if (first == *index) return true;
+    while (first > 0 && phrases->all[*index].start_s - phrases->all[first - 1].end_s <= look_back_s)
+        first--;
+    if (first == *index)
+        return true;
     const struct tt_phrase *again = &phrases->all[*index];
-    if (!tt_phrases_reach(phrases, phrases->all[first].row, again->row + again->row_count, err)) return false;
+    if (!tt_phrases_reach(phrases, phrases->all[first].row, again->row + again->row_count, err))
+        return false;
     for (size_t p = *index; p-- > first;) {
         int place = find_place(clauses, &phrases->all[p], again);
         size_t rows = place ? try_place(clauses, &phrases->all[p], again, place) : 0;
-        if (rows < EDGE_ROWS / 2 || rows + EDGE_ROWS > phrases->all[p].row_count) continue;
-        if (!tt_phrases_split(phrases, p, rows, err)) return false;
+        if (rows < EDGE_ROWS / 2 || rows + EDGE_ROWS > phrases->all[p].row_count)
+            continue;
+        if (!tt_phrases_split(phrases, p, rows, err))
+            return false;
         ++*index;
         return true;
     }
@@ -83,11 +107,13 @@ static bool split_for(struct clauses *clauses, size_t *index, struct tt_error *e
 bool tt_rereads_split_clauses(struct tt_phrases *phrases, struct tt_error *err)
 {
     struct clauses *clauses = malloc(sizeof *clauses);
-    if (!clauses) return tt_fail_memory(err);
+    if (!clauses)
+        return tt_fail_memory(err);
     clauses->phrases = phrases;
     clauses->align = tt_align_create(err);
     bool is_done = clauses->align != NULL;
-    for (size_t p = 1; is_done && p < phrases->count; p++) is_done = split_for(clauses, &p, err);
+    for (size_t p = 1; is_done && p < phrases->count; p++)
+        is_done = split_for(clauses, &p, err);
     tt_align_destroy(clauses->align);
     free(clauses);
     return is_done;

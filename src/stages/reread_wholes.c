@@ -14,30 +14,41 @@ enum { SLACK_ROWS = 14 };
 static int by_ends(const void *a, const void *b)
 {
     const struct tt_reread *x = *(const struct tt_reread *const *)a, *y = *(const struct tt_reread *const *)b;
-    if (x->last != y->last) return x->last < y->last ? -1 : 1;
-    if (x->again_last != y->again_last) return x->again_last < y->again_last ? -1 : 1;
-    if (x->first != y->first) return x->first < y->first ? -1 : 1;
+    if (x->last != y->last)
+        return x->last < y->last ? -1 : 1;
+    if (x->again_last != y->again_last)
+        return x->again_last < y->again_last ? -1 : 1;
+    if (x->first != y->first)
+        return x->first < y->first ? -1 : 1;
     return x->again < y->again ? -1 : x->again > y->again;
 }
 
 static bool is_end_of(const struct tt_phrases *phrases, const struct tt_reread *end, const struct tt_reread *whole)
 {
-    if (end->last != whole->last || end->again_last != whole->again_last || end->first <= whole->first || end->again <= whole->again) return false;
-    double x = (double)(phrases->all[end->first].row - phrases->all[whole->first].row), y = (double)(phrases->all[end->again].row - phrases->all[whole->again].row);
+    if (end->last != whole->last || end->again_last != whole->again_last || end->first <= whole->first ||
+        end->again <= whole->again)
+        return false;
+    double x = (double)(phrases->all[end->first].row - phrases->all[whole->first].row),
+           y = (double)(phrases->all[end->again].row - phrases->all[whole->again].row);
     return fmax(x, y) <= most_skew * fmin(x, y) + SLACK_ROWS;
 }
 
 bool tt_reread_wholes_raise(const struct tt_phrases *phrases, struct tt_rereads *rereads, struct tt_error *err)
 {
     struct tt_reread **order = malloc((rereads->count ? rereads->count : 1) * sizeof *order);
-    if (!order) return tt_fail_memory(err);
-    for (size_t k = 0; k < rereads->count; k++) order[k] = &rereads->all[k];
+    if (!order)
+        return tt_fail_memory(err);
+    for (size_t k = 0; k < rereads->count; k++)
+        order[k] = &rereads->all[k];
     qsort(order, rereads->count, sizeof *order, by_ends);
     for (size_t k = rereads->count; k-- > 0;) {
         struct tt_reread *whole = order[k];
-        if (whole->is_doubtful || whole->confidence < least_confidence) continue;
-        for (size_t j = k + 1; j < rereads->count && order[j]->last == whole->last && order[j]->again_last == whole->again_last; j++)
-            if (is_end_of(phrases, order[j], whole)) whole->confidence = fmax(whole->confidence, order[j]->confidence);
+        if (whole->is_doubtful || whole->confidence < least_confidence)
+            continue;
+        for (size_t j = k + 1;
+             j < rereads->count && order[j]->last == whole->last && order[j]->again_last == whole->again_last; j++)
+            if (is_end_of(phrases, order[j], whole))
+                whole->confidence = fmax(whole->confidence, order[j]->confidence);
     }
     free(order);
     return true;

@@ -6,7 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Asides lie 6 dB and more under the lines, lines within some 4 dB of each other (make-up of our own sessions; no source). */
+/* Asides lie 6 dB and more under the lines, lines within some 4 dB of each other (make-up of our own sessions; no
+ * source). */
 static const float faint_db = 4.5f;
 /* A phrase that sounds like one farther off than this, with lines between, is a refrain rather than a slip. */
 static const double distant_lines_s = 4.0;
@@ -15,10 +16,12 @@ static const float cover_score = 12.0f, cover_rest_share = 0.4f, cover_worst = 2
 static const double rival_lines_s = 1.0;
 static const float rest_from_s = 0.15f;
 static const double refrain_share = 0.5;
-/* A path with 0.7 s in it that are hardly likelier than chance, or a quarter of a second that is not, joins what does not belong together. */
+/* A path with 0.7 s in it that are hardly likelier than chance, or a quarter of a second that is not, joins what does
+ * not belong together. */
 static const float broken_path = 1.5f, broken_path_short = 0.5f;
 static const double scrap_lines_s = 0.3, scrap_match_s = 1.5;
-/* Shorter and weaker than this, a few sounds alike are no evidence once something was said in between, be it ever so faint: the ends of sentences are faint, too. */
+/* Shorter and weaker than this, a few sounds alike are no evidence once something was said in between, be it ever so
+ * faint: the ends of sentences are faint, too. */
 static const double short_match_s = 1.0, between_least_s = 0.3;
 static const float short_match_score = 40.0f;
 /* Nobody goes back beyond so much that stays. */
@@ -30,21 +33,53 @@ static const double doubtful_most = 0.9;
 /* What is known before anything is heard: a session is short. */
 static const double usual_coincidences = 1.0, usual_phrases = 20.0;
 
-/* Logistic weights, fitted on 11 hours of labelled sessions of four voices at 20 to 40 dB over their rooms (true and made re-readings, without a pause,
- * too), and on each pair of their lines as if they were neighbours; then stretched so that the rows which are chosen, the best of many pairs, are right as
- * often as they say, on 4 hours of sessions that had no part in the fit. */
+/* Logistic weights, fitted on 11 hours of labelled sessions of four voices at 20 to 40 dB over their rooms (true and
+ * made re-readings, without a pause, too), and on each pair of their lines as if they were neighbours; then stretched
+ * so that the rows which are chosen, the best of many pairs, are right as often as they say, on 4 hours of sessions
+ * that had no part in the fit. */
 static const double weight[TT_EVIDENCE] = {
-    [TT_SEEN_ALWAYS] = -19.2, [TT_SEEN_SCORE] = 3.834, [TT_SEEN_LENGTH] = -5.366, [TT_SEEN_LIKENESS] = -0.09778,
-    [TT_SEEN_WORST] = 1.184, [TT_SEEN_WORST_LONG] = 1.76, [TT_SEEN_OPENING] = 0.6484, [TT_SEEN_REST] = 0.5518,
-    [TT_SEEN_REST_SHARE] = -1.369, [TT_SEEN_GOES_ON] = -7.79, [TT_SEEN_BOTH_END] = -10.17, [TT_SEEN_LINES] = -9.282,
-    [TT_SEEN_PAUSE] = -2.184, [TT_SEEN_SKEW] = -0.166, [TT_SEEN_RIVALS] = 5.316, [TT_SEEN_REPETITION] = 1.451,
-    [TT_SEEN_END_LIKENESS] = -1.157, [TT_SEEN_END_STRETCH] = 8.48, [TT_SEEN_END_FALL] = -1.654, [TT_SEEN_LAST_SYLLABLE] = -2.858,
-    [TT_SEEN_WORST_HELD] = -1.548, [TT_SEEN_SCORE_REPETITION] = -1.395, [TT_SEEN_BOTH_WORST] = -0.6778, [TT_SEEN_GOES_SCORE] = 2.548,
-    [TT_SEEN_REST_SCORE] = -5.81, [TT_SEEN_GOES_FALL] = 2.81, [TT_SEEN_GOES_SYLLABLE] = -22.44, [TT_SEEN_GOES_PAUSE] = 2.108,
-    [TT_SEEN_GOES_REPETITION] = -2.462, [TT_SEEN_BOTH_REPETITION] = -3.832, [TT_SEEN_WORST_LONG_HELD] = -2.946, [TT_SEEN_END_LIKENESS_HELD] = -1.192,
-    [TT_SEEN_NO_PAUSE] = -4.648, [TT_SEEN_NO_PAUSE_SCORE] = -0.7514, [TT_SEEN_REST_PAUSE] = -1.102, [TT_SEEN_BOTH_WORST_LONG] = 1.328,
-    [TT_SEEN_SCORE_RIVALS] = -1.004, [TT_SEEN_BOTH_SCORE] = 0.1342, [TT_SEEN_SCORE_HIGH] = 7.846, [TT_SEEN_LENGTH_SQUARED] = -3.56,
-    [TT_SEEN_REST_FALL] = -1.689, [TT_SEEN_LINES_1] = 2.848,
+    [TT_SEEN_ALWAYS] = -19.2,
+    [TT_SEEN_SCORE] = 3.834,
+    [TT_SEEN_LENGTH] = -5.366,
+    [TT_SEEN_LIKENESS] = -0.09778,
+    [TT_SEEN_WORST] = 1.184,
+    [TT_SEEN_WORST_LONG] = 1.76,
+    [TT_SEEN_OPENING] = 0.6484,
+    [TT_SEEN_REST] = 0.5518,
+    [TT_SEEN_REST_SHARE] = -1.369,
+    [TT_SEEN_GOES_ON] = -7.79,
+    [TT_SEEN_BOTH_END] = -10.17,
+    [TT_SEEN_LINES] = -9.282,
+    [TT_SEEN_PAUSE] = -2.184,
+    [TT_SEEN_SKEW] = -0.166,
+    [TT_SEEN_RIVALS] = 5.316,
+    [TT_SEEN_REPETITION] = 1.451,
+    [TT_SEEN_END_LIKENESS] = -1.157,
+    [TT_SEEN_END_STRETCH] = 8.48,
+    [TT_SEEN_END_FALL] = -1.654,
+    [TT_SEEN_LAST_SYLLABLE] = -2.858,
+    [TT_SEEN_WORST_HELD] = -1.548,
+    [TT_SEEN_SCORE_REPETITION] = -1.395,
+    [TT_SEEN_BOTH_WORST] = -0.6778,
+    [TT_SEEN_GOES_SCORE] = 2.548,
+    [TT_SEEN_REST_SCORE] = -5.81,
+    [TT_SEEN_GOES_FALL] = 2.81,
+    [TT_SEEN_GOES_SYLLABLE] = -22.44,
+    [TT_SEEN_GOES_PAUSE] = 2.108,
+    [TT_SEEN_GOES_REPETITION] = -2.462,
+    [TT_SEEN_BOTH_REPETITION] = -3.832,
+    [TT_SEEN_WORST_LONG_HELD] = -2.946,
+    [TT_SEEN_END_LIKENESS_HELD] = -1.192,
+    [TT_SEEN_NO_PAUSE] = -4.648,
+    [TT_SEEN_NO_PAUSE_SCORE] = -0.7514,
+    [TT_SEEN_REST_PAUSE] = -1.102,
+    [TT_SEEN_BOTH_WORST_LONG] = 1.328,
+    [TT_SEEN_SCORE_RIVALS] = -1.004,
+    [TT_SEEN_BOTH_SCORE] = 0.1342,
+    [TT_SEEN_SCORE_HIGH] = 7.846,
+    [TT_SEEN_LENGTH_SQUARED] = -3.56,
+    [TT_SEEN_REST_FALL] = -1.689,
+    [TT_SEEN_LINES_1] = 2.848,
 };
 
 bool tt_reread_is_faint(const struct tt_phrases *phrases, const struct tt_reread *reread, size_t phrase)
@@ -57,29 +92,39 @@ double tt_reread_lines_between_s(const struct tt_phrases *phrases, const struct 
 {
     double seconds = 0.0;
     for (size_t p = reread->last + 1; p < reread->again; p++)
-        if (!covered[p] && !tt_reread_is_faint(phrases, reread, p)) seconds += phrases->all[p].end_s - phrases->all[p].start_s;
+        if (!covered[p] && !tt_reread_is_faint(phrases, reread, p))
+            seconds += phrases->all[p].end_s - phrases->all[p].start_s;
     return seconds;
 }
 
 static double certainty(const struct tt_reread *reread)
 {
     double sum = 0.0;
-    for (int k = 0; k < TT_EVIDENCE; k++) sum += weight[k] * (double)reread->seen[k];
+    for (int k = 0; k < TT_EVIDENCE; k++)
+        sum += weight[k] * (double)reread->seen[k];
     return (double)reread->seen[TT_SEEN_LINES] > log(1.0 + most_lines_s) ? 0.0 : 1.0 / (1.0 + exp(-sum));
 }
 
-/* Marks what is probably read again, going by the pairs alone: most of a phrase matches from its beginning on, and well. */
+/* Marks what is probably read again, going by the pairs alone: most of a phrase matches from its beginning on, and
+ * well. */
 static void cover(const struct tt_rereads *rereads, bool *covered)
 {
     for (size_t k = 0; k < rereads->count; k++) {
         const struct tt_reread *reread = &rereads->all[k];
-        if (reread->score < cover_score || reread->seen[TT_SEEN_REST_SHARE] > cover_rest_share || reread->seen[TT_SEEN_WORST_LONG] < cover_worst) continue;
-        for (size_t p = reread->first; p <= reread->last; p++) covered[p] = true;
+        if (reread->score < cover_score || reread->seen[TT_SEEN_REST_SHARE] > cover_rest_share ||
+            reread->seen[TT_SEEN_WORST_LONG] < cover_worst)
+            continue;
+        for (size_t p = reread->first; p <= reread->last; p++)
+            covered[p] = true;
     }
 }
 
-/* The two best scores with which a phrase resembles something that is not its neighbour, and the pairs they belong to. */
-struct likest { float score[2]; size_t pair[2]; };
+/* The two best scores with which a phrase resembles something that is not its neighbour, and the pairs they belong to.
+ */
+struct likest {
+    float score[2];
+    size_t pair[2];
+};
 
 static void note_likest(struct likest *likest, float score, size_t pair)
 {
@@ -99,7 +144,8 @@ static void see_rivals(struct tt_rereads *rereads, struct likest *likest)
 {
     for (size_t k = 0; k < rereads->count; k++) {
         const struct tt_reread *reread = &rereads->all[k];
-        if ((double)reread->seen[TT_SEEN_LINES] < log(1.0 + rival_lines_s)) continue;
+        if ((double)reread->seen[TT_SEEN_LINES] < log(1.0 + rival_lines_s))
+            continue;
         note_likest(&likest[reread->first], reread->score, k);
         note_likest(&likest[reread->again], reread->score, k);
     }
@@ -109,7 +155,8 @@ static void see_rivals(struct tt_rereads *rereads, struct likest *likest)
         const struct likest *sides[2] = {&likest[reread->first], &likest[reread->again]};
         for (int side = 0; side < 2; side++) {
             float score = sides[side]->score[sides[side]->score[0] > 0.0f && sides[side]->pair[0] == k ? 1 : 0];
-            if (score > best) best = score;
+            if (score > best)
+                best = score;
         }
         reread->seen[TT_SEEN_RIVALS] = (float)log(1.0 + (double)best);
     }
@@ -118,17 +165,21 @@ static void see_rivals(struct tt_rereads *rereads, struct likest *likest)
 /* Likeness that means nothing: with lines in between, or lines that begin alike and then part. */
 static bool is_coincidence(const struct tt_phrases *phrases, const struct tt_reread *reread, const bool *covered)
 {
-    if (reread->score < coincidence_score) return false;
-    return reread->seen[TT_SEEN_REST_SHARE] > coincidence_rest_share || tt_reread_lines_between_s(phrases, reread, covered) >= distant_lines_s;
+    if (reread->score < coincidence_score)
+        return false;
+    return reread->seen[TT_SEEN_REST_SHARE] > coincidence_rest_share ||
+           tt_reread_lines_between_s(phrases, reread, covered) >= distant_lines_s;
 }
 
 /* How often that happens, a phrase; each re-read counts once. */
-static double share_of_coincidences(const struct tt_phrases *phrases, const struct tt_rereads *rereads, const bool *covered)
+static double share_of_coincidences(const struct tt_phrases *phrases, const struct tt_rereads *rereads,
+                                    const bool *covered)
 {
     size_t count = 0, before = (size_t)-1;
     for (size_t k = 0; k < rereads->count; k++) {
         const struct tt_reread *reread = &rereads->all[k];
-        if (reread->again == before || !is_coincidence(phrases, reread, covered)) continue;
+        if (reread->again == before || !is_coincidence(phrases, reread, covered))
+            continue;
         before = reread->again;
         count++;
     }
@@ -139,7 +190,8 @@ static float at_most(float value, float most) { return value < most ? value : mo
 
 static void see_together(float *seen)
 {
-    const float score = seen[TT_SEEN_SCORE], both = seen[TT_SEEN_BOTH_END], goes = seen[TT_SEEN_GOES_ON], repetition = seen[TT_SEEN_REPETITION];
+    const float score = seen[TT_SEEN_SCORE], both = seen[TT_SEEN_BOTH_END], goes = seen[TT_SEEN_GOES_ON],
+                repetition = seen[TT_SEEN_REPETITION];
     const float no_pause = seen[TT_SEEN_PAUSE] < no_pause_most ? 1.0f : 0.0f;
     seen[TT_SEEN_WORST_HELD] = at_most(seen[TT_SEEN_WORST], 3.0f);
     seen[TT_SEEN_WORST_LONG_HELD] = at_most(seen[TT_SEEN_WORST_LONG], 4.0f);
@@ -168,21 +220,25 @@ static void see_together(float *seen)
 /* A line with others in between that a third one resembles as well: a refrain, or a list. Only a person can tell. */
 static bool is_refrain(const struct tt_reread *reread)
 {
-    return (double)reread->seen[TT_SEEN_LINES] > log(1.0 + rival_lines_s) && (double)reread->seen[TT_SEEN_RIVALS] > log(1.0 + refrain_share * (double)reread->score);
+    return (double)reread->seen[TT_SEEN_LINES] > log(1.0 + rival_lines_s) &&
+           (double)reread->seen[TT_SEEN_RIVALS] > log(1.0 + refrain_share * (double)reread->score);
 }
 
 /* A few words that come again behind others which do not: whoever reads again says those, too. */
 static bool is_scrap_with_lines(const struct tt_reread *reread)
 {
-    return reread->seen[TT_SEEN_GOES_ON] <= 0.0f && (double)reread->seen[TT_SEEN_LINES] > log(1.0 + scrap_lines_s) && (double)reread->seen[TT_SEEN_LENGTH] < log(scrap_match_s);
+    return reread->seen[TT_SEEN_GOES_ON] <= 0.0f && (double)reread->seen[TT_SEEN_LINES] > log(1.0 + scrap_lines_s) &&
+           (double)reread->seen[TT_SEEN_LENGTH] < log(scrap_match_s);
 }
 
 static bool is_short_with_words(const struct tt_phrases *phrases, const struct tt_reread *reread, const bool *covered)
 {
     double between_s = 0.0;
     for (size_t p = reread->last + 1; p < reread->again; p++)
-        if (!covered[p]) between_s += phrases->all[p].end_s - phrases->all[p].start_s;
-    return between_s > between_least_s && reread->score < short_match_score && (double)reread->seen[TT_SEEN_LENGTH] < log(short_match_s);
+        if (!covered[p])
+            between_s += phrases->all[p].end_s - phrases->all[p].start_s;
+    return between_s > between_least_s && reread->score < short_match_score &&
+           (double)reread->seen[TT_SEEN_LENGTH] < log(short_match_s);
 }
 
 static bool is_doubtful(const struct tt_phrases *phrases, const struct tt_reread *reread, const bool *covered)
@@ -197,17 +253,20 @@ static void judge(const struct tt_phrases *phrases, struct tt_reread *reread, co
     see_together(reread->seen);
     reread->confidence = certainty(reread);
     reread->is_doubtful = is_doubtful(phrases, reread, covered);
-    if (reread->is_doubtful && reread->confidence > doubtful_most) reread->confidence = doubtful_most;
+    if (reread->is_doubtful && reread->confidence > doubtful_most)
+        reread->confidence = doubtful_most;
 }
 
-static void judge_all(const struct tt_phrases *phrases, struct tt_rereads *rereads, const bool *covered, struct likest *likest)
+static void judge_all(const struct tt_phrases *phrases, struct tt_rereads *rereads, const bool *covered,
+                      struct likest *likest)
 {
     for (size_t k = 0; k < rereads->count; k++) {
         struct tt_reread *reread = &rereads->all[k];
         reread->seen[TT_SEEN_LINES] = (float)log(1.0 + tt_reread_lines_between_s(phrases, reread, covered));
     }
     see_rivals(rereads, likest);
-    for (size_t k = 0; k < rereads->count; k++) judge(phrases, &rereads->all[k], covered);
+    for (size_t k = 0; k < rereads->count; k++)
+        judge(phrases, &rereads->all[k], covered);
 }
 
 bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rereads, struct tt_error *err)
@@ -222,7 +281,8 @@ bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rerea
     }
     cover(rereads, covered);
     double repetition = share_of_coincidences(phrases, rereads, covered);
-    for (size_t k = 0; k < rereads->count; k++) rereads->all[k].seen[TT_SEEN_REPETITION] = (float)log(repetition);
+    for (size_t k = 0; k < rereads->count; k++)
+        rereads->all[k].seen[TT_SEEN_REPETITION] = (float)log(repetition);
     judge_all(phrases, rereads, covered, likest);
     free(covered);
     free(likest);
@@ -234,10 +294,12 @@ void tt_rereads_judge_again(const struct tt_phrases *phrases, struct tt_rereads 
     for (size_t k = 0; k < rereads->count; k++) {
         struct tt_reread *reread = &rereads->all[k];
         float lines = (float)log(1.0 + tt_reread_lines_between_s(phrases, reread, given_up));
-        if (lines <= reread->seen[TT_SEEN_LINES]) continue;
+        if (lines <= reread->seen[TT_SEEN_LINES])
+            continue;
         const double before = reread->confidence;
         reread->seen[TT_SEEN_LINES] = lines;
         judge(phrases, reread, given_up);
-        if (reread->confidence > before) reread->confidence = before;
+        if (reread->confidence > before)
+            reread->confidence = before;
     }
 }

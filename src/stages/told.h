@@ -8,11 +8,14 @@
 
 /* Whether a person chose a reading over one in another take. */
 bool tt_told_has_chosen(const struct tt_session_view *view);
-/* Gives up the readings that lie in another take than the one a person chose over them. (Within a take the sheet itself does.) */
+/* Gives up the readings that lie in another take than the one a person chose over them. (Within a take the sheet itself
+ * does.) */
 void tt_told_mark_chosen(const struct tt_phrases *phrases, struct tt_phrase_choice *choices, size_t *parts);
 
-/* Gives up what was said before each knock: from where the re-read shows that it began, or from the start of that line. */
-void tt_told_mark_knocked(const struct tt_phrases *phrases, const struct tt_knocks_found *knocks, const struct tt_rereads *rereads, enum tt_row_action action,
-                          struct tt_phrase_choice *choices, size_t *parts);
+/* Gives up what was said before each knock: from where the re-read shows that it began, or from the start of that line.
+ */
+void tt_told_mark_knocked(const struct tt_phrases *phrases, const struct tt_knocks_found *knocks,
+                          const struct tt_rereads *rereads, enum tt_row_action action, struct tt_phrase_choice *choices,
+                          size_t *parts);
 
 #endif

@@ -45,10 +45,10 @@ static inline const char *test_path(const char *name)
     return path;
 }
 
-#define assert_ok(condition, err)                                          \
-    do {                                                                   \
-        if (!(condition))                                                  \
-            fail_msg("%s: \"%s\"", #condition, (err).message);             \
+#define assert_ok(condition, err)                                                                                      \
+    do {                                                                                                               \
+        if (!(condition))                                                                                              \
+            fail_msg("%s: \"%s\"", #condition, (err).message);                                                         \
     } while (0)
 
 static inline void assert_near(double value, double expected, double tolerance)
@@ -70,9 +70,10 @@ static inline void make_sine(float *samples, size_t count, double hz, double rat
         samples[i] = (float)(amplitude * sin(2.0 * 3.14159265358979323846 * hz * (double)i / rate_hz));
 }
 
-static inline void write_sound(const char *path, int format, int rate_hz, int channels, const float *interleaved, int64_t frames)
+static inline void write_sound(const char *path, int format, int rate_hz, int channels, const float *interleaved,
+                               int64_t frames)
 {
-    SF_INFO info = { .samplerate = rate_hz, .channels = channels, .format = format };
+    SF_INFO info = {.samplerate = rate_hz, .channels = channels, .format = format};
     SNDFILE *file = sf_open(path, SFM_WRITE, &info);
     if (file == NULL)
         fail_msg("%s: %s", path, sf_strerror(NULL));
@@ -110,13 +111,11 @@ static inline uint32_t le32(const unsigned char *at)
     return (uint32_t)at[0] | (uint32_t)at[1] << 8 | (uint32_t)at[2] << 16 | (uint32_t)at[3] << 24;
 }
 
-static inline uint64_t le64(const unsigned char *at)
-{
-    return le32(at) | (uint64_t)le32(at + 4) << 32;
-}
+static inline uint64_t le64(const unsigned char *at) { return le32(at) | (uint64_t)le32(at + 4) << 32; }
 
 /* A chunk of a RIFF file by a plain walk (RIFF 1991); NULL when it is not there. Sizes of FFFFFFFFh end the walk. */
-static inline const unsigned char *find_chunk(const unsigned char *bytes, size_t size, const char *id, uint32_t *chunk_size)
+static inline const unsigned char *find_chunk(const unsigned char *bytes, size_t size, const char *id,
+                                              uint32_t *chunk_size)
 {
     for (size_t at = 12; at + 8 <= size;) {
         *chunk_size = le32(bytes + at + 4);

@@ -20,7 +20,8 @@ static void read_sound(const char *path)
             abort();
         return;
     }
-    if (info.rate_hz < 8000 || info.rate_hz > 192000 || info.channel_count < 1 || info.channel_count > TT_MOST_CHANNELS || info.frame_count < 0)
+    if (info.rate_hz < 8000 || info.rate_hz > 192000 || info.channel_count < 1 ||
+        info.channel_count > TT_MOST_CHANNELS || info.frame_count < 0)
         abort();
     float *block = malloc((size_t)BLOCK_FRAMES * (size_t)info.channel_count * sizeof *block);
     int64_t got = block ? 1 : 0;
@@ -61,5 +62,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 }
 
 #ifdef TT_GUIDED_FUZZING
-size_t LLVMFuzzerCustomMutator(uint8_t *data, size_t size, size_t most, unsigned int seed) { return wav_change(data, size, most, seed * 2654435761u); }
+size_t LLVMFuzzerCustomMutator(uint8_t *data, size_t size, size_t most, unsigned int seed)
+{
+    return wav_change(data, size, most, seed * 2654435761u);
+}
 #endif

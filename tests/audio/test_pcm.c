@@ -52,8 +52,8 @@ static void rounding_agrees_with_lrintf_everywhere(void **state)
     }
 }
 
-/* Lipshitz, Wannamaker, Vanderkooy 1992 (from memory): with triangular dither of two steps the whole error has mean 0 and power
- * 1/12 + 2/12 = 1/4 step squared, whatever the value between two steps. */
+/* Lipshitz, Wannamaker, Vanderkooy 1992 (from memory): with triangular dither of two steps the whole error has mean 0
+ * and power 1/12 + 2/12 = 1/4 step squared, whatever the value between two steps. */
 static void the_error_of_dither_does_not_depend_on_the_sound(void **state)
 {
     (void)state;
@@ -61,7 +61,7 @@ static void the_error_of_dither_does_not_depend_on_the_sound(void **state)
     float *samples = malloc(sizeof *samples * COUNT), *noise = malloc(sizeof *noise * COUNT);
     int32_t *values = malloc(sizeof *values * COUNT);
     uint64_t dither = TT_DITHER_START;
-    static const double between[] = { 0.0, 0.125, 0.25, 0.5, 0.75, -0.3 };
+    static const double between[] = {0.0, 0.125, 0.25, 0.5, 0.75, -0.3};
     for (size_t k = 0; k < sizeof between / sizeof between[0]; k++) {
         for (int i = 0; i < COUNT; i++)
             samples[i] = (float)((100.0 + between[k]) / 32768.0);
@@ -94,7 +94,8 @@ static void dither_is_white(void **state)
         double product = 0.0;
         for (int i = lag; i < COUNT; i++)
             product += (double)noise[i] * (double)noise[i - lag] / COUNT;
-        assert_near(product * 6.0, 0.0, 0.015); /* a twelfth twice is the power of the dither; four standard deviations */
+        assert_near(product * 6.0, 0.0,
+                    0.015); /* a twelfth twice is the power of the dither; four standard deviations */
     }
     free(samples);
     free(noise);
@@ -104,7 +105,7 @@ static void dither_is_white(void **state)
 static void sixteen_bits_are_clipped(void **state)
 {
     (void)state;
-    const float samples[4] = { 1.0f, 2.0f, -2.0f, NAN };
+    const float samples[4] = {1.0f, 2.0f, -2.0f, NAN};
     float noise[4];
     int32_t values[4];
     uint64_t dither = TT_DITHER_START;
@@ -118,19 +119,19 @@ static void sixteen_bits_are_clipped(void **state)
 static void bytes_are_little_endian_in_one_channel_or_two(void **state)
 {
     (void)state;
-    const int32_t values[5] = { 0x123456, -2, 0x000001, -8388608, 0x7FFFFF };
-    static const unsigned char one[] = { 0x56, 0x34, 0x12, 0xFE, 0xFF, 0xFF, 1, 0, 0, 0, 0, 0x80, 0xFF, 0xFF, 0x7F };
-    static const unsigned char two[] = { 0x56, 0x34, 0x12, 0x56, 0x34, 0x12, 0xFE, 0xFF, 0xFF, 0xFE, 0xFF, 0xFF };
-    static const unsigned char words[] = { 0x34, 0x12, 0x34, 0x12, 0xFE, 0xFF, 0xFE, 0xFF };
-    static const unsigned char floats[] = { 0, 0, 0x80, 0x3F, 0, 0, 0x80, 0x3F, 0, 0, 0, 0xC0, 0, 0, 0, 0xC0 };
+    const int32_t values[5] = {0x123456, -2, 0x000001, -8388608, 0x7FFFFF};
+    static const unsigned char one[] = {0x56, 0x34, 0x12, 0xFE, 0xFF, 0xFF, 1, 0, 0, 0, 0, 0x80, 0xFF, 0xFF, 0x7F};
+    static const unsigned char two[] = {0x56, 0x34, 0x12, 0x56, 0x34, 0x12, 0xFE, 0xFF, 0xFF, 0xFE, 0xFF, 0xFF};
+    static const unsigned char words[] = {0x34, 0x12, 0x34, 0x12, 0xFE, 0xFF, 0xFE, 0xFF};
+    static const unsigned char floats[] = {0, 0, 0x80, 0x3F, 0, 0, 0x80, 0x3F, 0, 0, 0, 0xC0, 0, 0, 0, 0xC0};
     unsigned char bytes[64];
     tt_pcm_pack_24(values, bytes, 5, 1);
     assert_memory_equal(bytes, one, sizeof one);
     tt_pcm_pack_24(values, bytes, 2, 2);
     assert_memory_equal(bytes, two, sizeof two);
-    tt_pcm_pack_16((const int32_t[]){ 0x1234, -2 }, bytes, 2, 2);
+    tt_pcm_pack_16((const int32_t[]){0x1234, -2}, bytes, 2, 2);
     assert_memory_equal(bytes, words, sizeof words);
-    tt_pcm_pack_float((const float[]){ 1.0f, -2.0f }, bytes, 2, 2);
+    tt_pcm_pack_float((const float[]){1.0f, -2.0f}, bytes, 2, 2);
     assert_memory_equal(bytes, floats, sizeof floats);
 }
 

@@ -31,7 +31,8 @@ static void write_sine(const char *path, int format, int channels)
 }
 
 /* Reads all of a file in blocks; returns the frames, -1 on error. samples has room for a block more than there is. */
-static int64_t read_all(const char *path, int64_t block, float *samples, struct tt_audio_info *info, struct tt_error *err)
+static int64_t read_all(const char *path, int64_t block, float *samples, struct tt_audio_info *info,
+                        struct tt_error *err)
 {
     struct tt_reader *reader = tt_reader_open(path, info, err);
     if (reader == NULL)
@@ -46,7 +47,7 @@ static int64_t read_all(const char *path, int64_t block, float *samples, struct 
 static void assert_open_fails(const char *path, const char *needle)
 {
     struct tt_audio_info info;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     assert_null(tt_reader_open(path, &info, &err));
     assert_int_equal(err.kind, TT_ERROR_INPUT);
     if (strstr(err.message, needle) == NULL || strstr(err.message, path) == NULL)
@@ -58,24 +59,24 @@ static const struct kind {
     int format, bits;
     bool is_float, plays, is_exact; /* exact: frames and samples come back as they went in */
 } kinds[] = {
-    { "a.wav", "WAV, 8 bit", SF_FORMAT_WAV | SF_FORMAT_PCM_U8, 8, false, true, true },
-    { "b.wav", "WAV, 16 bit", SF_FORMAT_WAV | SF_FORMAT_PCM_16, 16, false, true, true },
-    { "c.wav", "WAV, 24 bit", SF_FORMAT_WAVEX | SF_FORMAT_PCM_24, 24, false, true, true },
-    { "d.wav", "WAV, 32 bit", SF_FORMAT_WAV | SF_FORMAT_PCM_32, 32, false, true, true },
-    { "e.wav", "WAV, 32 bit float", SF_FORMAT_WAV | SF_FORMAT_FLOAT, 32, true, true, true },
-    { "f.wav", "WAV, 64 bit float", SF_FORMAT_WAV | SF_FORMAT_DOUBLE, 64, true, false, true },
-    { "g.wav", "WAV, A-law", SF_FORMAT_WAV | SF_FORMAT_ALAW, 0, false, false, false },
-    { "h.wav", "WAV, IMA ADPCM", SF_FORMAT_WAV | SF_FORMAT_IMA_ADPCM, 0, false, false, false },
-    { "i.w64", "W64, 24 bit", SF_FORMAT_W64 | SF_FORMAT_PCM_24, 24, false, false, true },
-    { "j.rf64", "RF64, 24 bit", SF_FORMAT_RF64 | SF_FORMAT_PCM_24, 24, false, false, true },
-    { "k.aiff", "AIFF, 24 bit", SF_FORMAT_AIFF | SF_FORMAT_PCM_24, 24, false, false, true },
-    { "l.aif", "AIFF, 32 bit float", SF_FORMAT_AIFF | SF_FORMAT_FLOAT, 32, true, false, true },
-    { "m.flac", "FLAC, 24 bit", SF_FORMAT_FLAC | SF_FORMAT_PCM_24, 24, false, true, true },
-    { "n.ogg", "Ogg, Vorbis", SF_FORMAT_OGG | SF_FORMAT_VORBIS, 0, false, true, false },
-    { "o.opus", "Ogg, Opus", SF_FORMAT_OGG | SF_FORMAT_OPUS, 0, false, true, false },
-    { "p.mp3", "MP3", SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III, 0, false, true, false },
-    { "q.au", "AU, 16 bit", SF_FORMAT_AU | SF_FORMAT_PCM_16, 16, false, false, true },
-    { "r.caf", "CAF, 24 bit", SF_FORMAT_CAF | SF_FORMAT_PCM_24, 24, false, false, true },
+    {"a.wav", "WAV, 8 bit", SF_FORMAT_WAV | SF_FORMAT_PCM_U8, 8, false, true, true},
+    {"b.wav", "WAV, 16 bit", SF_FORMAT_WAV | SF_FORMAT_PCM_16, 16, false, true, true},
+    {"c.wav", "WAV, 24 bit", SF_FORMAT_WAVEX | SF_FORMAT_PCM_24, 24, false, true, true},
+    {"d.wav", "WAV, 32 bit", SF_FORMAT_WAV | SF_FORMAT_PCM_32, 32, false, true, true},
+    {"e.wav", "WAV, 32 bit float", SF_FORMAT_WAV | SF_FORMAT_FLOAT, 32, true, true, true},
+    {"f.wav", "WAV, 64 bit float", SF_FORMAT_WAV | SF_FORMAT_DOUBLE, 64, true, false, true},
+    {"g.wav", "WAV, A-law", SF_FORMAT_WAV | SF_FORMAT_ALAW, 0, false, false, false},
+    {"h.wav", "WAV, IMA ADPCM", SF_FORMAT_WAV | SF_FORMAT_IMA_ADPCM, 0, false, false, false},
+    {"i.w64", "W64, 24 bit", SF_FORMAT_W64 | SF_FORMAT_PCM_24, 24, false, false, true},
+    {"j.rf64", "RF64, 24 bit", SF_FORMAT_RF64 | SF_FORMAT_PCM_24, 24, false, false, true},
+    {"k.aiff", "AIFF, 24 bit", SF_FORMAT_AIFF | SF_FORMAT_PCM_24, 24, false, false, true},
+    {"l.aif", "AIFF, 32 bit float", SF_FORMAT_AIFF | SF_FORMAT_FLOAT, 32, true, false, true},
+    {"m.flac", "FLAC, 24 bit", SF_FORMAT_FLAC | SF_FORMAT_PCM_24, 24, false, true, true},
+    {"n.ogg", "Ogg, Vorbis", SF_FORMAT_OGG | SF_FORMAT_VORBIS, 0, false, true, false},
+    {"o.opus", "Ogg, Opus", SF_FORMAT_OGG | SF_FORMAT_OPUS, 0, false, true, false},
+    {"p.mp3", "MP3", SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III, 0, false, true, false},
+    {"q.au", "AU, 16 bit", SF_FORMAT_AU | SF_FORMAT_PCM_16, 16, false, false, true},
+    {"r.caf", "CAF, 24 bit", SF_FORMAT_CAF | SF_FORMAT_PCM_24, 24, false, false, true},
 };
 
 static void assert_like_sine(const float *samples, int64_t frames, double tolerance)
@@ -96,7 +97,7 @@ static void every_format_reads_as_it_was_written(void **state)
         const struct kind *kind = &kinds[i];
         const char *path = test_path(kind->file);
         struct tt_audio_info info;
-        struct tt_error err = { 0 };
+        struct tt_error err = {0};
         write_sine(path, kind->format, 2);
         int64_t frames = read_all(path, 5000, samples, &info, &err);
         assert_ok(frames >= 0, err);
@@ -119,10 +120,10 @@ static void every_format_reads_as_it_was_written(void **state)
 static void float_files_keep_what_is_above_full_scale(void **state)
 {
     (void)state;
-    const float loud[4] = { 0.0f, 3.5f, -2.25f, 1.0f };
+    const float loud[4] = {0.0f, 3.5f, -2.25f, 1.0f};
     float samples[8];
     struct tt_audio_info info;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     const char *path = test_path("loud.wav");
     write_sound(path, SF_FORMAT_WAV | SF_FORMAT_FLOAT, RATE_HZ, 1, loud, 4);
     assert_int_equal(read_all(path, 4, samples, &info, &err), 4);
@@ -132,13 +133,13 @@ static void float_files_keep_what_is_above_full_scale(void **state)
 static void block_sizes_do_not_change_what_is_read(void **state)
 {
     (void)state;
-    static const char *const files[] = { "blocks.wav", "blocks.flac", "blocks.ogg", "blocks.mp3" };
-    static const int formats[] = { SF_FORMAT_WAV | SF_FORMAT_PCM_24, SF_FORMAT_FLAC | SF_FORMAT_PCM_16,
-                                   SF_FORMAT_OGG | SF_FORMAT_VORBIS, SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III };
+    static const char *const files[] = {"blocks.wav", "blocks.flac", "blocks.ogg", "blocks.mp3"};
+    static const int formats[] = {SF_FORMAT_WAV | SF_FORMAT_PCM_24, SF_FORMAT_FLAC | SF_FORMAT_PCM_16,
+                                  SF_FORMAT_OGG | SF_FORMAT_VORBIS, SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III};
     float *a = malloc(sizeof *a * 4 * FRAMES), *b = malloc(sizeof *b * 4 * FRAMES);
     for (size_t i = 0; i < 4; i++) {
         struct tt_audio_info info;
-        struct tt_error err = { 0 };
+        struct tt_error err = {0};
         const char *path = test_path(files[i]);
         write_sine(path, formats[i], 1);
         int64_t frames = read_all(path, 16384, a, &info, &err);
@@ -154,8 +155,10 @@ static void block_sizes_do_not_change_what_is_read(void **state)
 static void twenty_four_bits_read_as_libsndfile_reads_them(void **state)
 {
     (void)state;
-    static const int formats[] = { SF_FORMAT_WAV, SF_FORMAT_WAV | SF_ENDIAN_BIG, SF_FORMAT_WAVEX, SF_FORMAT_W64, SF_FORMAT_RF64, SF_FORMAT_AIFF };
-    float *noise = malloc(sizeof *noise * 3 * FRAMES), *ours = malloc(sizeof *ours * 6 * FRAMES), *theirs = malloc(sizeof *theirs * 3 * FRAMES);
+    static const int formats[] = {
+        SF_FORMAT_WAV, SF_FORMAT_WAV | SF_ENDIAN_BIG, SF_FORMAT_WAVEX, SF_FORMAT_W64, SF_FORMAT_RF64, SF_FORMAT_AIFF};
+    float *noise = malloc(sizeof *noise * 3 * FRAMES), *ours = malloc(sizeof *ours * 6 * FRAMES),
+          *theirs = malloc(sizeof *theirs * 3 * FRAMES);
     assert_true(noise != NULL && ours != NULL && theirs != NULL);
     for (size_t i = 0; i < 3 * FRAMES; i++)
         noise[i] = (float)((double)(i * 2654435761u % 4294967296u) / 2147483648.0 - 1.0);
@@ -163,9 +166,9 @@ static void twenty_four_bits_read_as_libsndfile_reads_them(void **state)
         const char *path = test_path("packed");
         write_sound(path, formats[i] | SF_FORMAT_PCM_24, RATE_HZ, 3, noise, FRAMES - 1);
         struct tt_audio_info info;
-        struct tt_error err = { 0 };
+        struct tt_error err = {0};
         assert_int_equal(read_all(path, 5003, ours, &info, &err), FRAMES - 1);
-        SF_INFO sound = { 0 };
+        SF_INFO sound = {0};
         SNDFILE *file = sf_open(path, SFM_READ, &sound);
         assert_int_equal(sf_readf_float(file, theirs, FRAMES), FRAMES - 1);
         sf_close(file);
@@ -180,7 +183,7 @@ static void a_read_gives_all_that_was_asked_for_until_the_end(void **state)
 {
     (void)state;
     struct tt_audio_info info;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     float *samples = malloc(sizeof *samples * 2 * FRAMES);
     const char *path = test_path("whole.opus");
     write_sine(path, SF_FORMAT_OGG | SF_FORMAT_OPUS, 1);
@@ -197,10 +200,14 @@ static void a_read_gives_all_that_was_asked_for_until_the_end(void **state)
 static void lossy_sound_lies_where_it_was_recorded(void **state)
 {
     (void)state;
-    static const struct { const char *name; int format, rate_hz; } coded[] = {
-        { "44.mp3", SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III, 44100 }, { "48.mp3", SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III, 48000 },
-        { "32.mp3", SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III, 32000 }, { "48.opus", SF_FORMAT_OGG | SF_FORMAT_OPUS, 48000 },
-        { "44.ogg", SF_FORMAT_OGG | SF_FORMAT_VORBIS, 44100 } };
+    static const struct {
+        const char *name;
+        int format, rate_hz;
+    } coded[] = {{"44.mp3", SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III, 44100},
+                 {"48.mp3", SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III, 48000},
+                 {"32.mp3", SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III, 32000},
+                 {"48.opus", SF_FORMAT_OGG | SF_FORMAT_OPUS, 48000},
+                 {"44.ogg", SF_FORMAT_OGG | SF_FORMAT_VORBIS, 44100}};
     enum { COUNT = 60000, MOST_LAG = 3000 };
     float *noise = malloc(sizeof *noise * COUNT), *back = calloc(COUNT + 20000, sizeof *back);
     uint32_t seed = 11;
@@ -209,7 +216,7 @@ static void lossy_sound_lies_where_it_was_recorded(void **state)
         noise[i] = 2.0f * (low += 0.2f * (0.5f * test_noise(&seed) - low));
     for (size_t c = 0; c < sizeof coded / sizeof *coded; c++) {
         struct tt_audio_info info;
-        struct tt_error err = { 0 };
+        struct tt_error err = {0};
         write_sound(test_path(coded[c].name), coded[c].format, coded[c].rate_hz, 1, noise, COUNT);
         struct tt_reader *reader = tt_reader_open(test_path(coded[c].name), &info, &err);
         assert_ok(reader != NULL, err);
@@ -238,14 +245,18 @@ static void lossy_sound_lies_where_it_was_recorded(void **state)
 static void what_is_left_out_changes_nothing_of_what_comes_behind_it(void **state)
 {
     (void)state;
-    static const struct { const char *name; int format; } sorts[] = {
-        { "a.wav", SF_FORMAT_WAV | SF_FORMAT_PCM_24 }, { "b.wav", SF_FORMAT_WAV | SF_FORMAT_PCM_16 }, { "c.wav", SF_FORMAT_WAV | SF_FORMAT_FLOAT },
-        { "d.flac", SF_FORMAT_FLAC | SF_FORMAT_PCM_24 }, { "e.aif", SF_FORMAT_AIFF | SF_FORMAT_PCM_24 }, { "f.caf", SF_FORMAT_CAF | SF_FORMAT_PCM_24 },
-        { "g.w64", SF_FORMAT_W64 | SF_FORMAT_PCM_24 }, { "h.opus", SF_FORMAT_OGG | SF_FORMAT_OPUS }, { "i.mp3", SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III } };
+    static const struct {
+        const char *name;
+        int format;
+    } sorts[] = {{"a.wav", SF_FORMAT_WAV | SF_FORMAT_PCM_24},         {"b.wav", SF_FORMAT_WAV | SF_FORMAT_PCM_16},
+                 {"c.wav", SF_FORMAT_WAV | SF_FORMAT_FLOAT},          {"d.flac", SF_FORMAT_FLAC | SF_FORMAT_PCM_24},
+                 {"e.aif", SF_FORMAT_AIFF | SF_FORMAT_PCM_24},        {"f.caf", SF_FORMAT_CAF | SF_FORMAT_PCM_24},
+                 {"g.w64", SF_FORMAT_W64 | SF_FORMAT_PCM_24},         {"h.opus", SF_FORMAT_OGG | SF_FORMAT_OPUS},
+                 {"i.mp3", SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III}};
     float *all = malloc(sizeof *all * 2 * FRAMES), *rest = malloc(sizeof *rest * 2 * FRAMES);
     for (size_t i = 0; i < sizeof sorts / sizeof *sorts; i++) {
         struct tt_audio_info info;
-        struct tt_error err = { 0 };
+        struct tt_error err = {0};
         const char *path = test_path(sorts[i].name);
         const int64_t left_out = FRAMES / 2 + 17;
         write_sine(path, sorts[i].format, 1);
@@ -256,7 +267,8 @@ static void what_is_left_out_changes_nothing_of_what_comes_behind_it(void **stat
         reader = tt_reader_open(path, &info, &err);
         assert_true(tt_reader_skip(reader, left_out, &err));
         assert_int_equal(tt_reader_read(reader, rest, 2 * FRAMES, &err), count - left_out);
-        if (memcmp(rest, all + left_out * info.channel_count, sizeof *rest * (size_t)((count - left_out) * info.channel_count)) != 0)
+        if (memcmp(rest, all + left_out * info.channel_count,
+                   sizeof *rest * (size_t)((count - left_out) * info.channel_count)) != 0)
             fail_msg("%s: other samples behind what was left out", sorts[i].name);
         tt_reader_close(reader);
         reader = tt_reader_open(path, &info, &err);
@@ -273,7 +285,7 @@ static void sixty_four_channels_are_read_and_one_more_is_refused(void **state)
     (void)state;
     float *frames = calloc(65 * 10, sizeof *frames), *back = calloc(65 * 20, sizeof *back);
     struct tt_audio_info info;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     frames[63] = 0.5f;
     write_sound(test_path("64.wav"), SF_FORMAT_WAV | SF_FORMAT_PCM_16, RATE_HZ, 64, frames, 10);
     assert_int_equal(read_all(test_path("64.wav"), 10, back, &info, &err), 10);
@@ -290,7 +302,7 @@ static void rates_from_8_to_192_khz_are_read(void **state)
     const float frame = 0.0f;
     float back[8];
     struct tt_audio_info info;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     write_sound(test_path("r.wav"), SF_FORMAT_WAV | SF_FORMAT_PCM_16, 8000, 1, &frame, 1);
     assert_int_equal(read_all(test_path("r.wav"), 4, back, &info, &err), 1);
     write_sound(test_path("r.wav"), SF_FORMAT_WAV | SF_FORMAT_PCM_16, 192000, 1, &frame, 1);
@@ -305,13 +317,14 @@ static void what_is_no_sound_file_says_so(void **state)
 {
     (void)state;
     struct tt_audio_info info;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     save_bytes(test_path("nothing.wav"), "", 0);
     assert_open_fails(test_path("nothing.wav"), "empty file");
     const char text[] = "Opening the hive in spring, page 1.\nThe bees fly from ten degrees on.\n";
     save_bytes(test_path("text.wav"), text, sizeof text - 1);
     assert_open_fails(test_path("text.wav"), "not a sound file: ");
-    save_bytes(test_path("text.au"), text, sizeof text - 1); /* by its name alone this could pass for headerless sound */
+    save_bytes(test_path("text.au"), text,
+               sizeof text - 1); /* by its name alone this could pass for headerless sound */
     assert_open_fails(test_path("text.au"), "not a sound file: ");
     save_bytes(test_path("text.mp3"), text, sizeof text - 1);
     assert_open_fails(test_path("text.mp3"), "not a sound file: ");
@@ -356,24 +369,29 @@ static void a_header_without_channels_or_rate_is_refused(void **state)
 static void files_cut_short_are_read_as_far_as_they_go(void **state)
 {
     (void)state;
-    static const struct { const char *file; int format; } cut[] = {
-        { "cut.wav", SF_FORMAT_WAV | SF_FORMAT_PCM_16 },   { "cut24.wav", SF_FORMAT_WAVEX | SF_FORMAT_PCM_16 },
-        { "cut.rf64", SF_FORMAT_RF64 | SF_FORMAT_PCM_16 }, { "cut.w64", SF_FORMAT_W64 | SF_FORMAT_PCM_16 },
-        { "cut.aiff", SF_FORMAT_AIFF | SF_FORMAT_PCM_16 }, { "cut.au", SF_FORMAT_AU | SF_FORMAT_PCM_16 },
-        { "cut.caf", SF_FORMAT_CAF | SF_FORMAT_PCM_16 },   { "cut.rifx", SF_FORMAT_WAV | SF_FORMAT_PCM_16 | SF_ENDIAN_BIG },
+    static const struct {
+        const char *file;
+        int format;
+    } cut[] = {
+        {"cut.wav", SF_FORMAT_WAV | SF_FORMAT_PCM_16},   {"cut24.wav", SF_FORMAT_WAVEX | SF_FORMAT_PCM_16},
+        {"cut.rf64", SF_FORMAT_RF64 | SF_FORMAT_PCM_16}, {"cut.w64", SF_FORMAT_W64 | SF_FORMAT_PCM_16},
+        {"cut.aiff", SF_FORMAT_AIFF | SF_FORMAT_PCM_16}, {"cut.au", SF_FORMAT_AU | SF_FORMAT_PCM_16},
+        {"cut.caf", SF_FORMAT_CAF | SF_FORMAT_PCM_16},   {"cut.rifx", SF_FORMAT_WAV | SF_FORMAT_PCM_16 | SF_ENDIAN_BIG},
     };
     float *samples = malloc(sizeof *samples * 2 * FRAMES), *whole = sine_frames(1, 0.5);
     for (size_t i = 0; i < sizeof cut / sizeof cut[0]; i++) {
         struct tt_audio_info info;
-        struct tt_error err = { 0 };
+        struct tt_error err = {0};
         damage(test_path(cut[i].file), cut[i].format, 0, NULL, 20001);
         int64_t frames = read_all(test_path(cut[i].file), 5000, samples, &info, &err);
         assert_ok(frames >= 0, err);
         if (!info.is_truncated)
             fail_msg("%s: not seen that it is cut", cut[i].file);
-        assert_in_range(frames, FRAMES - 10001 - 40, FRAMES - 10000); /* a few bytes of chunks may stand behind the sound */
+        assert_in_range(frames, FRAMES - 10001 - 40,
+                        FRAMES - 10000); /* a few bytes of chunks may stand behind the sound */
         if (info.frame_count != frames)
-            fail_msg("%s: %lld frames promised, %lld read", cut[i].file, (long long)info.frame_count, (long long)frames);
+            fail_msg("%s: %lld frames promised, %lld read", cut[i].file, (long long)info.frame_count,
+                     (long long)frames);
         assert_near((double)samples[frames - 1], (double)whole[frames - 1], 1e-4);
     }
     free(samples);
@@ -384,7 +402,7 @@ static void a_flac_file_cut_short_is_read_as_far_as_it_goes(void **state)
 {
     (void)state;
     struct tt_audio_info info;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     float *samples = malloc(sizeof *samples * 2 * FRAMES), *whole = sine_frames(1, 0.5);
     damage(test_path("cut.flac"), SF_FORMAT_FLAC | SF_FORMAT_PCM_16, 0, NULL, 9000);
     int64_t frames = read_all(test_path("cut.flac"), 5000, samples, &info, &err);
@@ -400,11 +418,11 @@ static void a_flac_file_cut_short_is_read_as_far_as_it_goes(void **state)
 static void a_header_whose_sizes_were_never_filled_in_is_no_lie(void **state)
 {
     (void)state;
-    static const char *const marks[] = { "\0\0\0\0", "\xFF\xFF\xFF\xFF", "\xFF\xFF\xFF\x7F" };
+    static const char *const marks[] = {"\0\0\0\0", "\xFF\xFF\xFF\xFF", "\xFF\xFF\xFF\x7F"};
     float *samples = malloc(sizeof *samples * 2 * FRAMES);
     for (size_t i = 0; i < 3; i++) {
         struct tt_audio_info info;
-        struct tt_error err = { 0 };
+        struct tt_error err = {0};
         size_t size;
         write_sine(test_path("open.wav"), SF_FORMAT_WAV | SF_FORMAT_PCM_16, 1);
         unsigned char *bytes = load_bytes(test_path("open.wav"), &size);
@@ -423,7 +441,7 @@ static void a_file_without_sound_but_with_chunks_behind_has_no_frames(void **sta
 {
     (void)state;
     struct tt_audio_info info;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     const unsigned char bytes[] = "RIFF\x32\0\0\0WAVEfmt \x10\0\0\0\1\0\1\0\x80\xBB\0\0\0\x77\1\0\2\0\x10\0"
                                   "data\0\0\0\0LIST\6\0\0\0INFO\0\0";
     float sample[8];
@@ -433,15 +451,17 @@ static void a_file_without_sound_but_with_chunks_behind_has_no_frames(void **sta
     assert_false(info.is_truncated);
 }
 
-/* The size 0xFFFFFFE8 inside the LIST sent libsndfile 1.2 round and round; the alarm ends this program should it do so again. */
+/* The size 0xFFFFFFE8 inside the LIST sent libsndfile 1.2 round and round; the alarm ends this program should it do so
+ * again. */
 static void a_list_whose_parts_lead_backwards_holds_nothing_up(void **state)
 {
     (void)state;
     enum { LIST_BYTES = 112, BACK_AT = 52, SOUND_BYTES = 9600 };
-    static unsigned char bytes[44 + 8 + LIST_BYTES + SOUND_BYTES] = "RIFF\xFC\x25\0\0WAVEfmt \x10\0\0\0\1\0\1\0\x80\xBB\0\0\0\x77\1\0\2\0\x10\0LIST\x70\0\0\0";
+    static unsigned char bytes[44 + 8 + LIST_BYTES + SOUND_BYTES] =
+        "RIFF\xFC\x25\0\0WAVEfmt \x10\0\0\0\1\0\1\0\x80\xBB\0\0\0\x77\1\0\2\0\x10\0LIST\x70\0\0\0";
     unsigned char *list = bytes + 44;
     struct tt_audio_info info;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     static float samples[SOUND_BYTES]; /* room for a block behind the last one */
     memset(list, 0xFF, LIST_BYTES);
     list[0] = 0;
@@ -457,7 +477,7 @@ static void a_flac_stream_that_does_not_tell_its_length_is_counted(void **state)
 {
     (void)state;
     struct tt_audio_info info;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     size_t size;
     float *samples = malloc(sizeof *samples * 2 * FRAMES);
     const char *path = test_path("live.flac");
@@ -477,7 +497,7 @@ static void a_fault_in_the_middle_is_an_error_that_names_the_time(void **state)
 {
     (void)state;
     struct tt_audio_info info;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     size_t size;
     uint32_t noise = 1;
     float *samples = malloc(sizeof *samples * 4 * FRAMES);
@@ -490,7 +510,8 @@ static void a_fault_in_the_middle_is_an_error_that_names_the_time(void **state)
     save_bytes(path, bytes, size);
     assert_int_equal(read_all(path, 5000, samples, &info, &err), -1);
     assert_int_equal(err.kind, TT_ERROR_INPUT);
-    assert_non_null(strstr(err.message, "cannot be read at 00:00:01.")); /* in the block of 0.1 s before the middle of 4 s */
+    assert_non_null(
+        strstr(err.message, "cannot be read at 00:00:01.")); /* in the block of 0.1 s before the middle of 4 s */
     assert_non_null(strstr(err.message, "damaged there"));
     free(bytes);
     free(samples);
@@ -500,7 +521,7 @@ static void a_file_that_shrinks_while_being_read_is_an_error(void **state)
 {
     (void)state;
     struct tt_audio_info info;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     float *samples = malloc(sizeof *samples * 2 * FRAMES);
     const char *path = test_path("shrinks.wav");
     write_sine(path, SF_FORMAT_WAV | SF_FORMAT_PCM_16, 1);
@@ -518,7 +539,7 @@ static void reading_leaves_the_file_as_it_is(void **state)
 {
     (void)state;
     struct tt_audio_info info;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     struct stat before, after;
     size_t size_before, size_after;
     float *samples = malloc(sizeof *samples * 2 * FRAMES);
@@ -545,7 +566,7 @@ static void write_with_bext(const char *path, int format, const char *date, cons
     memcpy(bext.origination_time, time, 8);
     bext.time_reference_low = (uint32_t)time_reference;
     bext.time_reference_high = (uint32_t)(time_reference >> 32);
-    SF_INFO info = { .samplerate = 96000, .channels = 1, .format = format };
+    SF_INFO info = {.samplerate = 96000, .channels = 1, .format = format};
     SNDFILE *file = sf_open(path, SFM_WRITE, &info);
     assert_non_null(file);
     assert_int_equal(sf_command(file, SFC_SET_BROADCAST_INFO, &bext, sizeof bext), SF_TRUE);
@@ -557,9 +578,9 @@ static void write_with_bext(const char *path, int format, const char *date, cons
 static void the_broadcast_extension_tells_when_a_take_began(void **state)
 {
     (void)state;
-    static const int formats[] = { SF_FORMAT_WAV | SF_FORMAT_PCM_24, SF_FORMAT_RF64 | SF_FORMAT_PCM_24 };
+    static const int formats[] = {SF_FORMAT_WAV | SF_FORMAT_PCM_24, SF_FORMAT_RF64 | SF_FORMAT_PCM_24};
     struct tt_audio_info info;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     for (size_t i = 0; i < 2; i++) {
         write_with_bext(test_path("when.wav"), formats[i], "2024:04:03", "13-00-00", UINT64_C(4492800000));
         struct tt_reader *reader = tt_reader_open(test_path("when.wav"), &info, &err);
@@ -579,9 +600,11 @@ static void the_broadcast_extension_tells_when_a_take_began(void **state)
 static void sound_names_are_known_by_their_ending(void **state)
 {
     (void)state;
-    static const char *const yes[] = { "01.wav", "a.W64", "a.rf64", "a.bwf", "a.aif", "a.AIFF", "a.flac", "a.ogg", "a.oga",
-                                       "a.opus", "hive, take 2.Mp3", "a.au", "a.caf", "a.txt.wav" };
-    static const char *const no[] = { "", "wav", ".wav", ".01.wav.12-1.part", ".hidden.wav", "a.wav.part", "a.wave", "a.txt", "a." };
+    static const char *const yes[] = {"01.wav",           "a.W64",  "a.rf64", "a.bwf",    "a.aif",
+                                      "a.AIFF",           "a.flac", "a.ogg",  "a.oga",    "a.opus",
+                                      "hive, take 2.Mp3", "a.au",   "a.caf",  "a.txt.wav"};
+    static const char *const no[] = {"",       "wav",   ".wav", ".01.wav.12-1.part", ".hidden.wav", "a.wav.part",
+                                     "a.wave", "a.txt", "a."};
     for (size_t i = 0; i < sizeof yes / sizeof yes[0]; i++)
         assert_true(tt_is_sound_name(yes[i]));
     for (size_t i = 0; i < sizeof no / sizeof no[0]; i++)

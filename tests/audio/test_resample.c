@@ -3,16 +3,18 @@
 
 #include "audio/resample.h"
 
-static const struct { int from_hz, to_hz; } rates[] = {
-    { 44100, 48000 }, { 48000, 44100 }, { 96000, 48000 }, { 48000, 96000 }, { 192000, 44100 }, { 8000, 48000 }, { 48000, 48000 },
-    { 22050, 96000 }, { 47999, 48000 },
+static const struct {
+    int from_hz, to_hz;
+} rates[] = {
+    {44100, 48000}, {48000, 44100}, {96000, 48000}, {48000, 96000}, {192000, 44100},
+    {8000, 48000},  {48000, 48000}, {22050, 96000}, {47999, 48000},
 };
 enum { RATE_COUNT = sizeof rates / sizeof rates[0] };
 
 /* Everything through, in blocks; returns the samples that came out. */
 static size_t resample(int from_hz, int to_hz, const float *in, size_t count, size_t block, float *out, size_t most)
 {
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     struct tt_resampler *resampler = tt_resampler_create(from_hz, to_hz, &err);
     assert_ok(resampler != NULL, err);
     size_t total = 0;
@@ -39,14 +41,15 @@ static size_t resample(int from_hz, int to_hz, const float *in, size_t count, si
 static void the_length_is_exact(void **state)
 {
     (void)state;
-    static const size_t counts[] = { 0, 1, 2, 3, 17, 1000, 44100, 99991 };
+    static const size_t counts[] = {0, 1, 2, 3, 17, 1000, 44100, 99991};
     float *in = calloc(100000, sizeof *in), *out = malloc(sizeof *out * 700000);
     for (size_t r = 0; r < RATE_COUNT; r++)
         for (size_t i = 0; i < sizeof counts / sizeof counts[0]; i++) {
             double exact = (double)counts[i] * rates[r].to_hz / rates[r].from_hz;
             size_t got = resample(rates[r].from_hz, rates[r].to_hz, in, counts[i], 4096, out, 4096);
             if (got != (size_t)floor(exact + 0.5))
-                fail_msg("%d to %d Hz: %zu samples became %zu, not %.1f", rates[r].from_hz, rates[r].to_hz, counts[i], got, exact);
+                fail_msg("%d to %d Hz: %zu samples became %zu, not %.1f", rates[r].from_hz, rates[r].to_hz, counts[i],
+                         got, exact);
         }
     free(in);
     free(out);
@@ -55,7 +58,9 @@ static void the_length_is_exact(void **state)
 static void blocks_do_not_change_the_samples(void **state)
 {
     (void)state;
-    static const struct { size_t in, out; } blocks[] = { { 1, 5000 }, { 313, 100 }, { 16384, 4097 }, { 30000, 100000 } };
+    static const struct {
+        size_t in, out;
+    } blocks[] = {{1, 5000}, {313, 100}, {16384, 4097}, {30000, 100000}};
     enum { COUNT = 30000 };
     uint32_t noise = 9;
     float *in = malloc(sizeof *in * COUNT), *a = malloc(sizeof *a * 300000), *b = malloc(sizeof *b * 300000);
@@ -64,7 +69,8 @@ static void blocks_do_not_change_the_samples(void **state)
     for (size_t r = 0; r < RATE_COUNT; r++) {
         size_t count = resample(rates[r].from_hz, rates[r].to_hz, in, COUNT, 16384, a, 16384);
         for (size_t k = 0; k < sizeof blocks / sizeof blocks[0]; k++) {
-            assert_int_equal(resample(rates[r].from_hz, rates[r].to_hz, in, COUNT, blocks[k].in, b, blocks[k].out), count);
+            assert_int_equal(resample(rates[r].from_hz, rates[r].to_hz, in, COUNT, blocks[k].in, b, blocks[k].out),
+                             count);
             assert_memory_equal(a, b, sizeof *a * count);
         }
     }
@@ -109,7 +115,7 @@ static void an_impulse_stays_where_it_was(void **state)
 static void equal_rates_change_nothing(void **state)
 {
     (void)state;
-    const float in[4] = { 0.1f, -1.5f, 1e-40f, 0.0f };
+    const float in[4] = {0.1f, -1.5f, 1e-40f, 0.0f};
     float out[8];
     assert_int_equal(resample(44100, 44100, in, 4, 3, out, 2), 4);
     assert_memory_equal(in, out, sizeof in);
@@ -118,8 +124,8 @@ static void equal_rates_change_nothing(void **state)
 static void an_empty_block_is_not_the_end(void **state)
 {
     (void)state;
-    struct tt_error err = { 0 };
-    float in[1000] = { 0 }, out[4096];
+    struct tt_error err = {0};
+    float in[1000] = {0}, out[4096];
     size_t used;
     struct tt_resampler *resampler = tt_resampler_create(44100, 48000, &err);
     assert_true(tt_resampler_run(resampler, in, 0, &used, out, 4096, &err) == 0);
@@ -135,7 +141,7 @@ static void an_empty_block_is_not_the_end(void **state)
 static void a_rate_of_zero_is_an_error(void **state)
 {
     (void)state;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     assert_null(tt_resampler_create(0, 48000, &err));
     assert_int_equal(err.kind, TT_ERROR_INTERNAL);
 }
@@ -145,11 +151,12 @@ static void positions_are_carried_over(void **state)
     (void)state;
     assert_int_equal(tt_resample_position(0, 44100, 48000), 0);
     assert_int_equal(tt_resample_position(44100, 44100, 48000), 48000);
-    assert_int_equal(tt_resample_position(1, 44100, 48000), 1);   /* 1.088 */
-    assert_int_equal(tt_resample_position(6, 44100, 48000), 7);   /* 6.53 */
-    assert_int_equal(tt_resample_position(1, 96000, 48000), 1);   /* a half goes up */
+    assert_int_equal(tt_resample_position(1, 44100, 48000), 1); /* 1.088 */
+    assert_int_equal(tt_resample_position(6, 44100, 48000), 7); /* 6.53 */
+    assert_int_equal(tt_resample_position(1, 96000, 48000), 1); /* a half goes up */
     assert_int_equal(tt_resample_position(-6, 44100, 48000), -7);
-    assert_int_equal(tt_resample_position(INT64_C(1000000000000) * 44100, 44100, 192000), INT64_C(1000000000000) * 192000);
+    assert_int_equal(tt_resample_position(INT64_C(1000000000000) * 44100, 44100, 192000),
+                     INT64_C(1000000000000) * 192000);
 }
 
 int main(void)

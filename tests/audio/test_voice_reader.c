@@ -24,15 +24,15 @@ static void write_ramps(const char *path, int channels)
 static void one_channel_comes_out_whatever_the_block_size(void **state)
 {
     (void)state;
-    static const int channel_counts[] = { 1, 2, 3, 64 };
-    static const int64_t blocks[] = { 1, 999, 16384, 100000 };
+    static const int channel_counts[] = {1, 2, 3, 64};
+    static const int64_t blocks[] = {1, 999, 16384, 100000};
     float *samples = malloc(sizeof *samples * 100000);
     for (size_t n = 0; n < 4; n++) {
         const int channel = channel_counts[n] - 1;
         write_ramps(test_path("ramps.wav"), channel_counts[n]);
         for (size_t b = 0; b < 4; b++) {
             struct tt_audio_info info;
-            struct tt_error err = { 0 };
+            struct tt_error err = {0};
             struct tt_voice_reader *voice = tt_voice_reader_open(test_path("ramps.wav"), channel, &info, &err);
             assert_ok(voice != NULL, err);
             int64_t total = 0, got;
@@ -58,7 +58,7 @@ static void the_mean_of_all_channels_is_taken_for_minus_one(void **state)
     (void)state;
     float samples[100];
     struct tt_audio_info info;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     write_ramps(test_path("mean.wav"), 3);
     struct tt_voice_reader *voice = tt_voice_reader_open(test_path("mean.wav"), -1, &info, &err);
     assert_ok(voice != NULL, err);
@@ -72,7 +72,7 @@ static void a_channel_that_is_not_there_is_an_error(void **state)
 {
     (void)state;
     struct tt_audio_info info;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     write_ramps(test_path("two.wav"), 2);
     assert_null(tt_voice_reader_open(test_path("two.wav"), 2, &info, &err));
     assert_int_equal(err.kind, TT_ERROR_INPUT);
@@ -82,15 +82,15 @@ static void a_channel_that_is_not_there_is_an_error(void **state)
 static void values_that_are_no_numbers_become_zero_and_are_counted(void **state)
 {
     (void)state;
-    const float frames[8] = { 0.5f, NAN, INFINITY, -INFINITY, 3.0e38f, -0.25f, 1e-42f, 0.0f };
+    const float frames[8] = {0.5f, NAN, INFINITY, -INFINITY, 3.0e38f, -0.25f, 1e-42f, 0.0f};
     float samples[8];
     struct tt_audio_info info;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     write_sound(test_path("nan.wav"), SF_FORMAT_WAV | SF_FORMAT_FLOAT, 48000, 1, frames, 8);
     struct tt_voice_reader *voice = tt_voice_reader_open(test_path("nan.wav"), 0, &info, &err);
     assert_ok(voice != NULL, err);
     assert_int_equal(tt_voice_reader_read(voice, samples, 8, &err), 8);
-    const float expected[8] = { 0.5f, 0.0f, 0.0f, 0.0f, 3.0e38f, -0.25f, 1e-42f, 0.0f };
+    const float expected[8] = {0.5f, 0.0f, 0.0f, 0.0f, 3.0e38f, -0.25f, 1e-42f, 0.0f};
     assert_memory_equal(samples, expected, sizeof expected);
     assert_int_equal(tt_voice_reader_bad_samples(voice), 3);
     tt_voice_reader_close(voice);
@@ -101,7 +101,7 @@ static void values_that_are_no_numbers_become_zero_and_are_counted(void **state)
 static void files_that_go_on_are_read_as_one_whatever_the_block_size(void **state)
 {
     (void)state;
-    static const int64_t blocks[] = { 1, 999, 16384, 100000 };
+    static const int64_t blocks[] = {1, 999, 16384, 100000};
     float *all = malloc(sizeof *all * FRAMES * 2), *samples = malloc(sizeof *samples * 100000);
     for (int64_t i = 0; i < FRAMES; i++)
         for (int c = 0; c < 2; c++)
@@ -112,11 +112,12 @@ static void files_that_go_on_are_read_as_one_whatever_the_block_size(void **stat
     char b_path[4096], c_path[4096];
     snprintf(b_path, sizeof b_path, "%s", test_path("b.wav"));
     snprintf(c_path, sizeof c_path, "%s", test_path("c.wav"));
-    const char *const more[] = { b_path, c_path };
-    const struct tt_recording recording = { .path = test_path("a.wav"), .more_paths = more, .more_count = 2, .channel = 1 };
+    const char *const more[] = {b_path, c_path};
+    const struct tt_recording recording = {
+        .path = test_path("a.wav"), .more_paths = more, .more_count = 2, .channel = 1};
     for (size_t b = 0; b < 4; b++) {
         struct tt_audio_info info;
-        struct tt_error err = { 0 };
+        struct tt_error err = {0};
         struct tt_voice_reader *voice = tt_recording_open(&recording, &info, &err);
         assert_ok(voice != NULL, err);
         assert_int_equal(info.frame_count, FRAMES);
@@ -130,10 +131,10 @@ static void files_that_go_on_are_read_as_one_whatever_the_block_size(void **stat
         assert_int_equal(total, FRAMES);
         tt_voice_reader_close(voice);
     }
-    static const int64_t left_out[] = { 5, 10000, 10001, 10002, 20000, FRAMES - 1, FRAMES };
+    static const int64_t left_out[] = {5, 10000, 10001, 10002, 20000, FRAMES - 1, FRAMES};
     for (size_t l = 0; l < sizeof left_out / sizeof *left_out; l++) {
         struct tt_audio_info info;
-        struct tt_error err = { 0 };
+        struct tt_error err = {0};
         struct tt_voice_reader *voice = tt_recording_open(&recording, &info, &err);
         assert_ok(voice != NULL && tt_voice_reader_skip(voice, left_out[l], &err), err);
         const int64_t got = tt_voice_reader_read(voice, samples, 100000, &err);
@@ -150,8 +151,9 @@ static void files_that_go_on_are_read_as_one_whatever_the_block_size(void **stat
 static void a_safety_channel_stands_in_around_what_clips_whatever_the_block_size(void **state)
 {
     (void)state;
-    static const int64_t blocks[] = { 1, 77, 16384, 100000 };
-    float *both = malloc(sizeof *both * FRAMES * 2), *samples = malloc(sizeof *samples * 100000), *first = malloc(sizeof *first * FRAMES);
+    static const int64_t blocks[] = {1, 77, 16384, 100000};
+    float *both = malloc(sizeof *both * FRAMES * 2), *samples = malloc(sizeof *samples * 100000),
+          *first = malloc(sizeof *first * FRAMES);
     for (int64_t i = 0; i < FRAMES; i++) {
         float value = 0.5f * (float)sin(0.01 * (double)i) * (i > 20000 && i < 21000 ? 3.0f : 1.0f);
         both[2 * i] = fminf(fmaxf(value, -1.0f), 1.0f);
@@ -159,10 +161,10 @@ static void a_safety_channel_stands_in_around_what_clips_whatever_the_block_size
     }
     both[2 * 35000] = 1.0f; /* a spoilt sample: the safety channel has what belongs there */
     write_sound(test_path("safety.wav"), SF_FORMAT_WAV | SF_FORMAT_FLOAT, 48000, 2, both, FRAMES);
-    const struct tt_recording recording = { .path = test_path("safety.wav"), .safety_number = 2, .safety_gain = 4.0 };
+    const struct tt_recording recording = {.path = test_path("safety.wav"), .safety_number = 2, .safety_gain = 4.0};
     for (size_t b = 0; b < 4; b++) {
         struct tt_audio_info info;
-        struct tt_error err = { 0 };
+        struct tt_error err = {0};
         struct tt_voice_reader *voice = tt_recording_open(&recording, &info, &err);
         assert_ok(voice != NULL, err);
         int64_t total = 0, got, first_place;

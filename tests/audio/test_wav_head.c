@@ -5,7 +5,7 @@
 #include "audio/wav_chunks.h"
 #include "audio/wav_head.h"
 
-static const struct tt_sound_format mono_24 = { TT_CONTAINER_WAV, TT_BITS_24, TT_CHANNELS_MONO, 48000 };
+static const struct tt_sound_format mono_24 = {TT_CONTAINER_WAV, TT_BITS_24, TT_CHANNELS_MONO, 48000};
 
 static const unsigned char *head_bytes(const struct tt_wav_head *head)
 {
@@ -14,8 +14,8 @@ static const unsigned char *head_bytes(const struct tt_wav_head *head)
 
 static struct tt_wav_head make_head(const struct tt_sound_format *format, const struct tt_bext *bext)
 {
-    struct tt_wav_head head = { .bext_at = 0 };
-    struct tt_error err = { 0 };
+    struct tt_wav_head head = {.bext_at = 0};
+    struct tt_error err = {0};
     assert_ok(tt_wav_head_make(&head, format, NULL, 0, bext, &err), err);
     return head;
 }
@@ -26,7 +26,7 @@ static void a_plain_head_says_what_the_sound_is(void **state)
     struct tt_wav_head head = make_head(&mono_24, NULL);
     tt_wav_head_set_length(&head, 1001);
     const unsigned char *bytes = head_bytes(&head);
-    static const unsigned char fmt[16] = { 1, 0, 1, 0, 0x80, 0xBB, 0, 0, 0x80, 0x32, 2, 0, 3, 0, 24, 0 };
+    static const unsigned char fmt[16] = {1, 0, 1, 0, 0x80, 0xBB, 0, 0, 0x80, 0x32, 2, 0, 3, 0, 24, 0};
     uint32_t size;
     assert_memory_equal(bytes, "RIFF", 4);
     assert_memory_equal(bytes + 8, "WAVE", 4);
@@ -42,7 +42,8 @@ static void a_plain_head_says_what_the_sound_is(void **state)
 static void float_sound_has_its_own_tag_and_a_fact_chunk(void **state)
 {
     (void)state;
-    struct tt_wav_head head = make_head(&(struct tt_sound_format){ TT_CONTAINER_WAV, TT_BITS_32F, TT_CHANNELS_DUAL, 44100 }, NULL);
+    struct tt_wav_head head =
+        make_head(&(struct tt_sound_format){TT_CONTAINER_WAV, TT_BITS_32F, TT_CHANNELS_DUAL, 44100}, NULL);
     tt_wav_head_set_length(&head, 12345);
     uint32_t size;
     const unsigned char *fmt = find_chunk(head_bytes(&head), head.bytes.length, "fmt ", &size);
@@ -57,7 +58,7 @@ static void float_sound_has_its_own_tag_and_a_fact_chunk(void **state)
 static void wav_turns_into_rf64_where_32_bits_end(void **state)
 {
     (void)state;
-    const struct tt_sound_format words = { TT_CONTAINER_WAV, TT_BITS_16, TT_CHANNELS_MONO, 48000 };
+    const struct tt_sound_format words = {TT_CONTAINER_WAV, TT_BITS_16, TT_CHANNELS_MONO, 48000};
     struct tt_wav_head head = make_head(&words, NULL);
     const unsigned char *bytes = head_bytes(&head);
     const uint64_t most = (UINT64_C(0xFFFFFFFE) - (head.bytes.length - 8)) / 2;
@@ -82,7 +83,8 @@ static void wav_turns_into_rf64_where_32_bits_end(void **state)
 static void rf64_is_rf64_at_any_length(void **state)
 {
     (void)state;
-    struct tt_wav_head head = make_head(&(struct tt_sound_format){ TT_CONTAINER_RF64, TT_BITS_24, TT_CHANNELS_MONO, 48000 }, NULL);
+    struct tt_wav_head head =
+        make_head(&(struct tt_sound_format){TT_CONTAINER_RF64, TT_BITS_24, TT_CHANNELS_MONO, 48000}, NULL);
     tt_wav_head_set_length(&head, 7);
     assert_memory_equal(head_bytes(&head), "RF64", 4);
     assert_int_equal(le64(head_bytes(&head) + 28), 21);
@@ -93,9 +95,12 @@ static void rf64_is_rf64_at_any_length(void **state)
 static void the_broadcast_extension_has_its_fields_in_place(void **state)
 {
     (void)state;
-    struct tt_bext bext = { .description = "Ouverture de la ruche, \xC3\xA9t\xC3\xA9", .originator = "tidytake",
-                            .time_reference = INT64_C(4492800000), .coding_history = "A=ANALOGUE,M=mono,T=room" };
-    struct tt_wav_head head = make_head(&(struct tt_sound_format){ TT_CONTAINER_WAV, TT_BITS_24, TT_CHANNELS_MONO, 96000 }, &bext);
+    struct tt_bext bext = {.description = "Ouverture de la ruche, \xC3\xA9t\xC3\xA9",
+                           .originator = "tidytake",
+                           .time_reference = INT64_C(4492800000),
+                           .coding_history = "A=ANALOGUE,M=mono,T=room"};
+    struct tt_wav_head head =
+        make_head(&(struct tt_sound_format){TT_CONTAINER_WAV, TT_BITS_24, TT_CHANNELS_MONO, 96000}, &bext);
     uint32_t size;
     const unsigned char *body = find_chunk(head_bytes(&head), head.bytes.length, "bext", &size);
     const char history[] = "A=ANALOGUE,M=mono,T=room\r\nA=PCM,F=96000,W=24,M=mono,T=tidytake\r\n";
@@ -103,7 +108,7 @@ static void the_broadcast_extension_has_its_fields_in_place(void **state)
     assert_string_equal((const char *)body, "Ouverture de la ruche, ?t?");
     assert_string_equal((const char *)body + 256, "tidytake");
     for (int i = 288; i < 338; i++)
-        assert_int_equal(body[i], 0); /* reference, date, time */
+        assert_int_equal(body[i], 0);               /* reference, date, time */
     assert_int_equal(le32(body + 338), 0x0BCAB000); /* 13:00:00 at 96 kHz */
     assert_int_equal(le32(body + 342), 1);
     assert_int_equal(body[346] | body[347] << 8, 2);
@@ -118,9 +123,9 @@ static void the_broadcast_extension_has_its_fields_in_place(void **state)
 static void loudness_is_in_hundredths_and_7fff_where_there_is_none(void **state)
 {
     (void)state;
-    const struct tt_bext bext = { .time_reference = INT64_C(1728000000) };
-    const struct tt_bext_loudness loudness = { -23.04, 7.3, -1.05, -INFINITY, NAN };
-    static const unsigned expected[5] = { 0xF700, 0x02DA, 0xFF97, 0x7FFF, 0x7FFF };
+    const struct tt_bext bext = {.time_reference = INT64_C(1728000000)};
+    const struct tt_bext_loudness loudness = {-23.04, 7.3, -1.05, -INFINITY, NAN};
+    static const unsigned expected[5] = {0xF700, 0x02DA, 0xFF97, 0x7FFF, 0x7FFF};
     struct tt_wav_head head = make_head(&mono_24, &bext);
     uint32_t size;
     tt_wav_head_set_loudness(&head, &loudness);
@@ -128,8 +133,8 @@ static void loudness_is_in_hundredths_and_7fff_where_there_is_none(void **state)
     assert_int_equal(le32(body + 338), 0x66FF3000); /* 10:00:00 at 48 kHz */
     for (int i = 0; i < 5; i++)
         assert_int_equal(body[412 + 2 * i] | body[413 + 2 * i] << 8, expected[i]);
-    tt_wav_head_set_loudness(&head, &(struct tt_bext_loudness){ -23.0, 0.0, 100.0, -100.0, -99.99 });
-    static const unsigned again[5] = { 0xF704, 0, 0x7FFF, 0x7FFF, 0xD8F1 };
+    tt_wav_head_set_loudness(&head, &(struct tt_bext_loudness){-23.0, 0.0, 100.0, -100.0, -99.99});
+    static const unsigned again[5] = {0xF704, 0, 0x7FFF, 0x7FFF, 0xD8F1};
     for (int i = 0; i < 5; i++)
         assert_int_equal(body[412 + 2 * i] | body[413 + 2 * i] << 8, again[i]);
     tt_wav_head_free(&head);
@@ -138,7 +143,7 @@ static void loudness_is_in_hundredths_and_7fff_where_there_is_none(void **state)
 static void fields_that_are_too_long_are_cut(void **state)
 {
     (void)state;
-    struct tt_bext bext = { .time_reference = -5 };
+    struct tt_bext bext = {.time_reference = -5};
     memset(bext.description, 'd', 256);
     memset(bext.originator, 'o', 32);
     struct tt_wav_head head = make_head(&mono_24, &bext);
@@ -155,11 +160,14 @@ static void fields_that_are_too_long_are_cut(void **state)
 static void labels_become_cue_points_with_a_labl_each(void **state)
 {
     (void)state;
-    const struct tt_label labels[] = { { 0, "01" }, { 48000, "the hive" }, { INT64_C(4294967296), "past 32 bits" },
-                                       { -1, "before" }, { INT64_C(4294967295), "été" } };
-    static const uint32_t frames[3] = { 0, 48000, 4294967295u };
-    static const char *const texts[3] = { "01", "the hive", "été" };
-    struct tt_text bytes = { 0 };
+    const struct tt_label labels[] = {{0, "01"},
+                                      {48000, "the hive"},
+                                      {INT64_C(4294967296), "past 32 bits"},
+                                      {-1, "before"},
+                                      {INT64_C(4294967295), "été"}};
+    static const uint32_t frames[3] = {0, 48000, 4294967295u};
+    static const char *const texts[3] = {"01", "the hive", "été"};
+    struct tt_text bytes = {0};
     uint32_t size;
     tt_text_add_bytes(&bytes, "RIFF\0\0\0\0WAVE", 12);
     tt_chunk_labels(&bytes, labels, 5);
@@ -192,9 +200,9 @@ static void labels_become_cue_points_with_a_labl_each(void **state)
 static void no_label_means_no_chunk(void **state)
 {
     (void)state;
-    struct tt_text bytes = { 0 };
+    struct tt_text bytes = {0};
     tt_chunk_labels(&bytes, NULL, 0);
-    tt_chunk_labels(&bytes, &(struct tt_label){ -1, "before" }, 1);
+    tt_chunk_labels(&bytes, &(struct tt_label){-1, "before"}, 1);
     assert_int_equal(bytes.length, 0);
     tt_text_free(&bytes);
 }

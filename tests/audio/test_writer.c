@@ -25,16 +25,16 @@ static void add_in_blocks(struct tt_writer *writer, size_t block, struct tt_erro
         assert_ok(tt_writer_add(writer, sound + at, FRAMES - at < block ? FRAMES - at : block, err), *err);
 }
 
-static void write_file(const char *path, struct tt_sound_format format, size_t block, const struct tt_label *labels, size_t label_count,
-                       const struct tt_bext *bext)
+static void write_file(const char *path, struct tt_sound_format format, size_t block, const struct tt_label *labels,
+                       size_t label_count, const struct tt_bext *bext)
 {
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     make_sound();
     struct tt_writer *writer = tt_writer_open(path, &format, labels, label_count, bext, &err);
     assert_ok(writer != NULL, err);
     add_in_blocks(writer, block, &err);
     if (bext != NULL)
-        tt_writer_set_loudness(writer, &(struct tt_bext_loudness){ -16.02, 4.5, -1.05, -12.3, -14.0 });
+        tt_writer_set_loudness(writer, &(struct tt_bext_loudness){-16.02, 4.5, -1.05, -12.3, -14.0});
     assert_ok(tt_writer_commit(writer, &err), err);
 }
 
@@ -43,16 +43,16 @@ static const struct form {
     int sndfile_format;
     double tolerance;
 } forms[] = {
-    { { TT_CONTAINER_WAV, TT_BITS_16, TT_CHANNELS_MONO, RATE_HZ }, SF_FORMAT_WAV | SF_FORMAT_PCM_16, 1.51 / 32768.0 },
-    { { TT_CONTAINER_WAV, TT_BITS_24, TT_CHANNELS_MONO, RATE_HZ }, SF_FORMAT_WAV | SF_FORMAT_PCM_24, 0.51 / 8388608.0 },
-    { { TT_CONTAINER_WAV, TT_BITS_24, TT_CHANNELS_DUAL, 44100 }, SF_FORMAT_WAV | SF_FORMAT_PCM_24, 0.51 / 8388608.0 },
-    { { TT_CONTAINER_WAV, TT_BITS_32F, TT_CHANNELS_DUAL, RATE_HZ }, SF_FORMAT_WAV | SF_FORMAT_FLOAT, 0.0 },
-    { { TT_CONTAINER_RF64, TT_BITS_16, TT_CHANNELS_DUAL, RATE_HZ }, SF_FORMAT_RF64 | SF_FORMAT_PCM_16, 1.51 / 32768.0 },
-    { { TT_CONTAINER_RF64, TT_BITS_24, TT_CHANNELS_MONO, 96000 }, SF_FORMAT_RF64 | SF_FORMAT_PCM_24, 0.51 / 8388608.0 },
-    { { TT_CONTAINER_RF64, TT_BITS_32F, TT_CHANNELS_MONO, RATE_HZ }, SF_FORMAT_RF64 | SF_FORMAT_FLOAT, 0.0 },
-    { { TT_CONTAINER_FLAC, TT_BITS_16, TT_CHANNELS_MONO, RATE_HZ }, SF_FORMAT_FLAC | SF_FORMAT_PCM_16, 1.51 / 32768.0 },
-    { { TT_CONTAINER_FLAC, TT_BITS_24, TT_CHANNELS_DUAL, RATE_HZ }, SF_FORMAT_FLAC | SF_FORMAT_PCM_24, 0.51 / 8388608.0 },
-    { { TT_CONTAINER_FLAC, TT_BITS_32F, TT_CHANNELS_MONO, RATE_HZ }, SF_FORMAT_FLAC | SF_FORMAT_PCM_24, 0.51 / 8388608.0 },
+    {{TT_CONTAINER_WAV, TT_BITS_16, TT_CHANNELS_MONO, RATE_HZ}, SF_FORMAT_WAV | SF_FORMAT_PCM_16, 1.51 / 32768.0},
+    {{TT_CONTAINER_WAV, TT_BITS_24, TT_CHANNELS_MONO, RATE_HZ}, SF_FORMAT_WAV | SF_FORMAT_PCM_24, 0.51 / 8388608.0},
+    {{TT_CONTAINER_WAV, TT_BITS_24, TT_CHANNELS_DUAL, 44100}, SF_FORMAT_WAV | SF_FORMAT_PCM_24, 0.51 / 8388608.0},
+    {{TT_CONTAINER_WAV, TT_BITS_32F, TT_CHANNELS_DUAL, RATE_HZ}, SF_FORMAT_WAV | SF_FORMAT_FLOAT, 0.0},
+    {{TT_CONTAINER_RF64, TT_BITS_16, TT_CHANNELS_DUAL, RATE_HZ}, SF_FORMAT_RF64 | SF_FORMAT_PCM_16, 1.51 / 32768.0},
+    {{TT_CONTAINER_RF64, TT_BITS_24, TT_CHANNELS_MONO, 96000}, SF_FORMAT_RF64 | SF_FORMAT_PCM_24, 0.51 / 8388608.0},
+    {{TT_CONTAINER_RF64, TT_BITS_32F, TT_CHANNELS_MONO, RATE_HZ}, SF_FORMAT_RF64 | SF_FORMAT_FLOAT, 0.0},
+    {{TT_CONTAINER_FLAC, TT_BITS_16, TT_CHANNELS_MONO, RATE_HZ}, SF_FORMAT_FLAC | SF_FORMAT_PCM_16, 1.51 / 32768.0},
+    {{TT_CONTAINER_FLAC, TT_BITS_24, TT_CHANNELS_DUAL, RATE_HZ}, SF_FORMAT_FLAC | SF_FORMAT_PCM_24, 0.51 / 8388608.0},
+    {{TT_CONTAINER_FLAC, TT_BITS_32F, TT_CHANNELS_MONO, RATE_HZ}, SF_FORMAT_FLAC | SF_FORMAT_PCM_24, 0.51 / 8388608.0},
 };
 enum { FORM_COUNT = sizeof forms / sizeof forms[0] };
 
@@ -61,7 +61,7 @@ static void every_form_is_read_back_by_another_library(void **state)
     (void)state;
     float *back = malloc(sizeof *back * 2 * (FRAMES + 1));
     for (size_t i = 0; i < FORM_COUNT; i++) {
-        SF_INFO info = { 0 };
+        SF_INFO info = {0};
         write_file(test_path("form.wav"), forms[i].format, 4096, NULL, 0, NULL);
         SNDFILE *file = sf_open(test_path("form.wav"), SFM_READ, &info);
         assert_non_null(file);
@@ -81,9 +81,9 @@ static void every_form_is_read_back_by_another_library(void **state)
 static void the_same_sound_gives_the_same_bytes_whatever_the_blocks(void **state)
 {
     (void)state;
-    static const size_t blocks[] = { 1, 16383, FRAMES };
-    const struct tt_label label = { 100, "01" };
-    const struct tt_bext bext = { .description = "hive" };
+    static const size_t blocks[] = {1, 16383, FRAMES};
+    const struct tt_label label = {100, "01"};
+    const struct tt_bext bext = {.description = "hive"};
     for (size_t i = 0; i < FORM_COUNT; i++) {
         size_t size, other_size;
         write_file(test_path("same.wav"), forms[i].format, 4096, &label, 1, &bext);
@@ -103,9 +103,9 @@ static void the_same_sound_gives_the_same_bytes_whatever_the_blocks(void **state
 static void a_wav_file_is_a_chain_of_chunks_to_its_last_byte(void **state)
 {
     (void)state;
-    static const char *const order[] = { "JUNK", "fmt ", "bext", "cue ", "LIST", "data" };
-    const struct tt_label label = { 100, "01" };
-    const struct tt_bext bext = { .description = "hive" };
+    static const char *const order[] = {"JUNK", "fmt ", "bext", "cue ", "LIST", "data"};
+    const struct tt_label label = {100, "01"};
+    const struct tt_bext bext = {.description = "hive"};
     size_t size;
     write_file(test_path("chain.wav"), forms[1].format, 4096, &label, 1, &bext);
     unsigned char *bytes = load_bytes(test_path("chain.wav"), &size);
@@ -125,10 +125,10 @@ static void a_wav_file_is_a_chain_of_chunks_to_its_last_byte(void **state)
 static void labels_are_read_back_with_their_names(void **state)
 {
     (void)state;
-    static const struct tt_label labels[] = { { 0, "01" }, { 777, "gap" }, { 40000, "Ouverture de la ruche" } };
-    static const size_t which[] = { 1, 4 }; /* WAV; libsndfile 1.2 reads cue points in RF64, too, where there are any */
+    static const struct tt_label labels[] = {{0, "01"}, {777, "gap"}, {40000, "Ouverture de la ruche"}};
+    static const size_t which[] = {1, 4}; /* WAV; libsndfile 1.2 reads cue points in RF64, too, where there are any */
     for (size_t i = 0; i < 2; i++) {
-        SF_INFO info = { 0 };
+        SF_INFO info = {0};
         SF_CUES cues;
         write_file(test_path("labels.wav"), forms[which[i]].format, 4096, labels, 3, NULL);
         SNDFILE *file = sf_open(test_path("labels.wav"), SFM_READ, &info);
@@ -151,8 +151,8 @@ static void labels_are_read_back_with_their_names(void **state)
 static void rf64_holds_labels_and_the_broadcast_extension(void **state)
 {
     (void)state;
-    const struct tt_label label = { 100, "01" };
-    const struct tt_bext bext = { .description = "hive" };
+    const struct tt_label label = {100, "01"};
+    const struct tt_bext bext = {.description = "hive"};
     size_t size;
     uint32_t chunk_size;
     write_file(test_path("chain.rf64"), forms[5].format, 4096, &label, 1, &bext);
@@ -170,8 +170,9 @@ static void rf64_holds_labels_and_the_broadcast_extension(void **state)
 static void the_broadcast_extension_is_read_back(void **state)
 {
     (void)state;
-    const struct tt_bext bext = { .description = "Opening the hive in spring", .originator = "tidytake", .time_reference = 172800000 };
-    SF_INFO info = { 0 };
+    const struct tt_bext bext = {
+        .description = "Opening the hive in spring", .originator = "tidytake", .time_reference = 172800000};
+    SF_INFO info = {0};
     SF_BROADCAST_INFO back;
     write_file(test_path("bext.wav"), forms[2].format, 4096, NULL, 0, &bext);
     SNDFILE *file = sf_open(test_path("bext.wav"), SFM_READ, &info);
@@ -193,7 +194,7 @@ static void the_broadcast_extension_is_read_back(void **state)
 static void nothing_but_the_finished_file_is_left(void **state)
 {
     (void)state;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     struct stat status;
     size_t size;
     for (size_t i = 0; i < FORM_COUNT; i++) {
@@ -216,8 +217,8 @@ static void an_empty_file_is_a_whole_file_or_an_error(void **state)
 {
     (void)state;
     for (size_t i = 0; i < FORM_COUNT; i++) {
-        struct tt_error err = { 0 };
-        SF_INFO info = { 0 };
+        struct tt_error err = {0};
+        SF_INFO info = {0};
         struct tt_writer *writer = tt_writer_open(test_path("empty.wav"), &forms[i].format, NULL, 0, NULL, &err);
         assert_ok(writer != NULL, err);
         if (forms[i].format.container == TT_CONTAINER_FLAC) {
@@ -237,12 +238,12 @@ static void an_empty_file_is_a_whole_file_or_an_error(void **state)
 static void a_write_that_fails_fails_the_commit(void **state)
 {
     (void)state;
-    const struct rlimit small = { 20000, RLIM_INFINITY };
+    const struct rlimit small = {20000, RLIM_INFINITY};
     struct rlimit before;
     assert_int_equal(getrlimit(RLIMIT_FSIZE, &before), 0);
     void (*old_handler)(int) = signal(SIGXFSZ, SIG_IGN);
     for (size_t i = 0; i < FORM_COUNT; i++) {
-        struct tt_error err = { 0 }, commit_err = { 0 };
+        struct tt_error err = {0}, commit_err = {0};
         size_t size;
         save_bytes(test_path("full.wav"), "before", 6);
         make_sound();
@@ -267,9 +268,9 @@ static void a_file_past_4_gib_is_rf64(void **state)
     (void)state;
     if (getenv("TIDYTAKE_LONG_TESTS") == NULL)
         skip();
-    struct tt_error err = { 0 };
-    SF_INFO info = { 0 };
-    const struct tt_sound_format format = { TT_CONTAINER_WAV, TT_BITS_32F, TT_CHANNELS_DUAL, RATE_HZ };
+    struct tt_error err = {0};
+    SF_INFO info = {0};
+    const struct tt_sound_format format = {TT_CONTAINER_WAV, TT_BITS_32F, TT_CHANNELS_DUAL, RATE_HZ};
     const int64_t frames = INT64_C(537000000); /* 8 bytes each */
     static float block[1 << 20];
     make_sine(block, 1 << 20, 440.0, RATE_HZ, 0.5);

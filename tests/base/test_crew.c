@@ -10,20 +10,25 @@
 
 enum { ADDED = 300, MOST_PIECES = 7, MOST_THREADS = 5 };
 
-struct piece { size_t number, result; };
+struct piece {
+    size_t number, result;
+};
 
 struct shop {
     struct piece pieces[MOST_PIECES];
     void *places[MOST_PIECES];
     size_t taken;
-    size_t sum;                             /* of results, in which order matters */
-    size_t unworkable, untakable;           /* number of a piece, from 1; 0: none */
+    size_t sum;                   /* of results, in which order matters */
+    size_t unworkable, untakable; /* number of a piece, from 1; 0: none */
     atomic_bool waits_for_company;
     atomic_size_t works, busy[MOST_THREADS];
     atomic_bool has_collided, has_company;
 };
 
-static void wait_for_ms(long ms) { nanosleep(&(struct timespec){.tv_sec = ms / 1000, .tv_nsec = ms % 1000 * 1000000}, NULL); }
+static void wait_for_ms(long ms)
+{
+    nanosleep(&(struct timespec){.tv_sec = ms / 1000, .tv_nsec = ms % 1000 * 1000000}, NULL);
+}
 
 /* Until two threads are at work at the same time; or, once, until it is clear that they will not be. */
 static void wait_for_company(struct shop *shop)
@@ -71,7 +76,11 @@ static struct tt_crew *open_crew(struct shop *shop, size_t threads)
     struct tt_error error = {0};
     for (size_t i = 0; i < MOST_PIECES; i++)
         shop->places[i] = &shop->pieces[i];
-    const struct tt_crew_plan plan = {.work = work, .take = take, .context = shop, .pieces = shop->places, .piece_count = threads > 1 ? threads + 2 : 1};
+    const struct tt_crew_plan plan = {.work = work,
+                                      .take = take,
+                                      .context = shop,
+                                      .pieces = shop->places,
+                                      .piece_count = threads > 1 ? threads + 2 : 1};
     struct tt_crew *crew = tt_crew_open(&plan, threads, &error);
     assert_ok(crew != NULL, error);
     return crew;

@@ -56,7 +56,8 @@ static void a_long_name_does_not_push_the_reason_out(void **state)
 {
     (void)state;
     char name[1201];
-    for (size_t i = 0; i < sizeof name - 1; i += 2) memcpy(name + i, "é", 2);
+    for (size_t i = 0; i < sizeof name - 1; i += 2)
+        memcpy(name + i, "é", 2);
     name[sizeof name - 1] = '\0';
     for (int shift = 0; shift < 2; shift++) { /* one of them cuts in the middle of a character */
         struct tt_error err = {0};

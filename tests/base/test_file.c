@@ -147,8 +147,13 @@ static void a_relative_folder_is_made_where_the_program_is(void **state)
 static void paths_are_joined_with_one_slash(void **state)
 {
     (void)state;
-    static const struct { const char *folder, *name, *joined; } cases[] = {
-        { "a", "b", "a/b" }, { "a/", "b", "a/b" }, { "/", "b", "/b" }, { "", "b", "b" },
+    static const struct {
+        const char *folder, *name, *joined;
+    } cases[] = {
+        {"a", "b", "a/b"},
+        {"a/", "b", "a/b"},
+        {"/", "b", "/b"},
+        {"", "b", "b"},
     };
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         char *joined = tt_path_join(cases[i].folder, cases[i].name);
@@ -165,7 +170,8 @@ static int count_entries(const char *path)
     DIR *listing = opendir(path);
     assert_non_null(listing);
     int count = 0;
-    while (readdir(listing)) count++;
+    while (readdir(listing))
+        count++;
     closedir(listing);
     return count;
 }
@@ -179,7 +185,8 @@ static void a_long_scratch_comes_back_across_what_is_kept_in_memory(void **state
     float *samples = malloc(PART * sizeof *samples);
     for (int at = 0, count; at < COUNT; at += count) {
         count = COUNT - at < PART ? COUNT - at : PART;
-        for (int i = 0; i < count; i++) samples[i] = (float)(at + i);
+        for (int i = 0; i < count; i++)
+            samples[i] = (float)(at + i);
         assert_true(tt_scratch_add(scratch, samples, (size_t)count, &err));
     }
     for (int round = 0; round < 2; round++) {
@@ -187,7 +194,8 @@ static void a_long_scratch_comes_back_across_what_is_kept_in_memory(void **state
         for (int at = 0, count; at < COUNT; at += count) {
             count = COUNT - at < PART - 1 ? COUNT - at : PART - 1;
             assert_int_equal(tt_scratch_read(scratch, samples, PART - 1, &err), count);
-            for (int i = 0; i < count; i++) assert_true(samples[i] == (float)(at + i));
+            for (int i = 0; i < count; i++)
+                assert_true(samples[i] == (float)(at + i));
         }
     }
     free(samples);
@@ -203,7 +211,8 @@ static void scratch_samples_come_back_and_no_file_is_seen(void **state)
     assert_non_null(scratch);
     assert_int_equal(count_entries(folder), before);
     float samples[1000], back[700];
-    for (int i = 0; i < 1000; i++) samples[i] = (float)i;
+    for (int i = 0; i < 1000; i++)
+        samples[i] = (float)i;
     assert_true(tt_scratch_add(scratch, samples, 1, &err));
     assert_true(tt_scratch_add(scratch, samples, 0, &err));
     assert_true(tt_scratch_add(scratch, samples + 1, 999, &err));

@@ -25,7 +25,8 @@ static bool read_text(const char *text, struct tt_settings *settings, struct tt_
 static void assert_taken(const char *text, struct tt_settings *settings)
 {
     struct tt_error err;
-    if (!read_text(text, settings, &err)) fail_msg("%s", err.message);
+    if (!read_text(text, settings, &err))
+        fail_msg("%s", err.message);
 }
 
 static void assert_refused(const char *text, const char *message)
@@ -41,9 +42,10 @@ static void sections_keys_and_comments_are_read(void **state)
 {
     (void)state;
     struct tt_settings settings;
-    assert_taken("; our film\n# about bees\n\n  [ gate ] ; noise\n\tdepth_db=12 # fan\nhum = 50\n[pauses]\nstay_ms\t=\t700\n"
-                 "longest_ms = 1200",
-                 &settings);
+    assert_taken(
+        "; our film\n# about bees\n\n  [ gate ] ; noise\n\tdepth_db=12 # fan\nhum = 50\n[pauses]\nstay_ms\t=\t700\n"
+        "longest_ms = 1200",
+        &settings);
     assert_true(settings.gate.depth_db == 12);
     assert_int_equal(settings.gate.hum, TT_HUM_50);
     assert_true(settings.pauses.stay_ms == 700);
@@ -60,7 +62,8 @@ static void a_comment_needs_a_blank_in_front(void **state)
     assert_string_equal(settings.watch.then, "");
     assert_taken("[watch]\nthen =;x\n", &settings);
     assert_string_equal(settings.watch.then, ";x");
-    assert_refused("[pauses]\nstay_ms = 700;\n", "hive/tidytake.ini:2: [pauses] stay_ms = 700;: must be from 50 to 10000 ms");
+    assert_refused("[pauses]\nstay_ms = 700;\n",
+                   "hive/tidytake.ini:2: [pauses] stay_ms = 700;: must be from 50 to 10000 ms");
 }
 
 static void quotes_keep_what_is_inside(void **state)
@@ -72,7 +75,8 @@ static void quotes_keep_what_is_inside(void **state)
     assert_taken("[gate]\ndepth_db = \"12\"\n", &settings);
     assert_true(settings.gate.depth_db == 12);
     assert_refused("[watch]\nthen = \"a\n", "hive/tidytake.ini:2: a quote is opened and not closed; add \" at the end");
-    assert_refused("[watch]\nthen = \"\"\"\n", "hive/tidytake.ini:2: a quote is opened and not closed; add \" at the end");
+    assert_refused("[watch]\nthen = \"\"\"\n",
+                   "hive/tidytake.ini:2: a quote is opened and not closed; add \" at the end");
     assert_refused("[watch]\nthen = \"a\"b\n",
                    "hive/tidytake.ini:2: text behind the closing quote; write \"\" for a quote inside");
     assert_refused("[watch]\nthen = \"a\";b\n",
@@ -103,22 +107,26 @@ static void a_fault_names_file_line_and_remedy(void **state)
     assert_refused("[gate]\n\ndepth_db = 300\n", "hive/tidytake.ini:3: [gate] depth_db = 300: must be from 0 to 60 dB");
     assert_refused("[gate]\ndepth_db = \n", "hive/tidytake.ini:2: [gate] depth_db = : must be from 0 to 60 dB");
     assert_refused("[gates]\n", "hive/tidytake.ini:1: [gates]: no such section; did you mean [gate]?");
-    assert_refused("[]\n", "hive/tidytake.ini:1: []: no such section; there are take, floor, gate, misreads, pauses, breaths, "
-                           "loudness, deliver, report, watch");
-    assert_refused("[gate]\nsoften_db = 3\n", "hive/tidytake.ini:2: [gate] soften_db: no such key here; it belongs in [breaths]");
+    assert_refused("[]\n",
+                   "hive/tidytake.ini:1: []: no such section; there are take, floor, gate, misreads, pauses, breaths, "
+                   "loudness, deliver, report, watch");
+    assert_refused("[gate]\nsoften_db = 3\n",
+                   "hive/tidytake.ini:2: [gate] soften_db: no such key here; it belongs in [breaths]");
     assert_refused("depth_db = 3\n[gate]\n",
                    "hive/tidytake.ini:1: 'depth_db' stands before the first [section]; put one above it");
     assert_refused("[gate]\ndepth_db 3\n", "hive/tidytake.ini:2: 'depth_db 3' has no '='; write KEY = VALUE");
     assert_refused("[gate]\ndepth_db ; = 3\n", "hive/tidytake.ini:2: 'depth_db' has no '='; write KEY = VALUE");
     assert_refused("[gate]\n = 3\n", "hive/tidytake.ini:2: no key before '='; write KEY = VALUE");
     assert_refused("[gate\ndepth_db = 3\n", "hive/tidytake.ini:1: the section's name is not closed; add ]");
-    assert_refused("[gate] depth_db = 3\n", "hive/tidytake.ini:1: text behind the section's name; begin a new line for it");
+    assert_refused("[gate] depth_db = 3\n",
+                   "hive/tidytake.ini:1: text behind the section's name; begin a new line for it");
 }
 
 static void of_several_faults_the_first_is_reported(void **state)
 {
     (void)state;
-    assert_refused("[gate]\nhum = 55\nxyz\n\xFF\n", "hive/tidytake.ini:2: [gate] hum = 55: must be auto, off, 50 or 60");
+    assert_refused("[gate]\nhum = 55\nxyz\n\xFF\n",
+                   "hive/tidytake.ini:2: [gate] hum = 55: must be auto, off, 50 or 60");
 }
 
 static void bytes_that_are_no_text_are_refused(void **state)
@@ -130,8 +138,10 @@ static void bytes_that_are_no_text_are_refused(void **state)
     assert_false(tt_settings_read_ini_text(&settings, "[gate]\n\0x", 9, "f", NULL, &err));
     assert_string_equal(err.message, "f:2: this is not a text; save it as plain text in UTF-8");
     assert_refused("[gate]\n; \xE9t\xE9\n", "hive/tidytake.ini:2: not UTF-8; save the file as plain text in UTF-8");
-    assert_refused("[gate]\nhum \x1b= 50\n", "hive/tidytake.ini:2: a control character (byte 0x1B) in column 5; take it out");
-    assert_refused("[gate]\rhum = 50\n", "hive/tidytake.ini:1: a control character (byte 0x0D) in column 7; take it out");
+    assert_refused("[gate]\nhum \x1b= 50\n",
+                   "hive/tidytake.ini:2: a control character (byte 0x1B) in column 5; take it out");
+    assert_refused("[gate]\rhum = 50\n",
+                   "hive/tidytake.ini:1: a control character (byte 0x0D) in column 7; take it out");
 }
 
 static void a_line_may_be_of_any_length(void **state)
@@ -167,7 +177,8 @@ static void a_room_tone_lies_beside_the_file_that_names_it(void **state)
     assert_string_equal(settings.floor.room_tone, "/tones/room.wav");
     assert_taken("[floor]\nroom_tone = auto\n", &settings);
     assert_string_equal(settings.floor.room_tone, "auto");
-    assert_refused("[floor]\nroom_tone =\n", "hive/tidytake.ini:2: [floor] room_tone = : must be a text of 1 to 1023 bytes");
+    assert_refused("[floor]\nroom_tone =\n",
+                   "hive/tidytake.ini:2: [floor] room_tone = : must be a text of 1 to 1023 bytes");
     static const char plain[] = "[floor]\nroom_tone = room.wav";
     assert_true(tt_settings_read_ini_text(&settings, plain, strlen(plain), "tidytake.ini", NULL, &err));
     assert_string_equal(settings.floor.room_tone, "room.wav");
@@ -190,7 +201,8 @@ static void a_file_is_read_from_its_path(void **state)
     size_t count, named = 0;
     const struct tt_setting_row *rows = tt_setting_rows(&count);
     for (size_t i = 0; i < count; i++) {
-        if (!origins->from[i][0]) continue;
+        if (!origins->from[i][0])
+            continue;
         named++;
         assert_string_equal(rows[i].key, "hum");
         assert_non_null(strstr(origins->from[i], "ruche.ini:2"));
@@ -215,8 +227,28 @@ static unsigned next_random(unsigned *random)
 static void no_bytes_whatever_bring_it_down(void **state)
 {
     (void)state;
-    static const char *const pieces[] = { "[gate]\n", "[deliver]\r\n", "depth_db = ", "start=", "12", "\"", "\"\"", ";", "#", " ", "\n",
-                                          "=", "[", "]", "\xEF\xBB\xBF", "\xC3\xA9", "\xC3", "\t", "\r", "01:00:00:00", "1e9", "room_tone=" };
+    static const char *const pieces[] = {"[gate]\n",
+                                         "[deliver]\r\n",
+                                         "depth_db = ",
+                                         "start=",
+                                         "12",
+                                         "\"",
+                                         "\"\"",
+                                         ";",
+                                         "#",
+                                         " ",
+                                         "\n",
+                                         "=",
+                                         "[",
+                                         "]",
+                                         "\xEF\xBB\xBF",
+                                         "\xC3\xA9",
+                                         "\xC3",
+                                         "\t",
+                                         "\r",
+                                         "01:00:00:00",
+                                         "1e9",
+                                         "room_tone="};
     unsigned random = 7;
     int taken = 0;
     for (int round = 0; round < 20000; round++) {
@@ -224,7 +256,8 @@ static void no_bytes_whatever_bring_it_down(void **state)
         size_t size = 0, wanted = next_random(&random) % 120;
         while (size < wanted) {
             const char *piece = pieces[next_random(&random) % (sizeof pieces / sizeof *pieces)];
-            if (next_random(&random) % 16 == 0) text[size++] = (char)next_random(&random);
+            if (next_random(&random) % 16 == 0)
+                text[size++] = (char)next_random(&random);
             memcpy(text + size, piece, strlen(piece));
             size += strlen(piece);
         }

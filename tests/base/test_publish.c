@@ -10,7 +10,6 @@
 
 #include <cmocka.h>
 
-
 #include <dirent.h>
 #include <errno.h>
 #include <ftw.h>
@@ -36,7 +35,8 @@ static struct faults {
 static bool interrupt(void)
 {
     faults.is_interrupted = faults.has_signals && !faults.is_interrupted;
-    if (faults.is_interrupted) errno = EINTR;
+    if (faults.is_interrupted)
+        errno = EINTR;
     return faults.is_interrupted;
 }
 
@@ -47,15 +47,18 @@ static size_t shorten(size_t size)
 
 ssize_t tt_raw_pwrite(int fd, const void *data, size_t size, int64_t offset)
 {
-    if (interrupt()) return -1;
+    if (interrupt())
+        return -1;
     size = shorten(size);
     if (faults.is_disk_limited && faults.room_bytes == 0) {
         errno = ENOSPC;
         return -1;
     }
-    if (faults.is_disk_limited && (int64_t)size > faults.room_bytes) size = (size_t)faults.room_bytes;
+    if (faults.is_disk_limited && (int64_t)size > faults.room_bytes)
+        size = (size_t)faults.room_bytes;
     ssize_t written = pwrite(fd, data, size, (off_t)offset);
-    if (faults.is_disk_limited && written > 0) faults.room_bytes -= written;
+    if (faults.is_disk_limited && written > 0)
+        faults.room_bytes -= written;
     return written;
 }
 
@@ -66,7 +69,8 @@ ssize_t tt_raw_pread(int fd, void *data, size_t size, int64_t offset)
 
 int tt_raw_fsync(int fd)
 {
-    if (interrupt()) return -1;
+    if (interrupt())
+        return -1;
     faults.syncs++;
     errno = faults.sync_errno;
     return faults.sync_errno ? -1 : fsync(fd);
@@ -110,9 +114,11 @@ static int list(char name[256])
     int count = 0;
     assert_non_null(listing);
     while ((entry = readdir(listing)) != NULL) {
-        if (strcmp(entry->d_name, ".") == 0 || strcmp(entry->d_name, "..") == 0) continue;
+        if (strcmp(entry->d_name, ".") == 0 || strcmp(entry->d_name, "..") == 0)
+            continue;
         count++;
-        if (name) snprintf(name, 256, "%s", entry->d_name);
+        if (name)
+            snprintf(name, 256, "%s", entry->d_name);
     }
     closedir(listing);
     return count;
@@ -123,7 +129,8 @@ static void assert_holds(const char *path, const char *expected)
     char *data;
     size_t size;
     struct tt_error err = {0};
-    if (!tt_file_read(path, 1 << 20, &data, &size, &err)) fail_msg("%s", err.message);
+    if (!tt_file_read(path, 1 << 20, &data, &size, &err))
+        fail_msg("%s", err.message);
     assert_int_equal(size, strlen(expected));
     assert_string_equal(data, expected);
     free(data);
@@ -277,7 +284,7 @@ static void a_failed_sync_or_rename_keeps_the_old_file(void **state)
         assert_holds(path, "old");
         assert_int_equal(list(NULL), 1);
     }
-    faults = (struct faults){ .sync_errno = EINVAL }; /* a file system that cannot sync: nothing we could do */
+    faults = (struct faults){.sync_errno = EINVAL}; /* a file system that cannot sync: nothing we could do */
     assert_true(tt_file_write(path, "new", 3, NULL));
     assert_holds(path, "new");
     free(path);
@@ -287,12 +294,14 @@ static void names_as_long_as_the_file_system_takes_can_be_published(void **state
 {
     (void)state;
     char name[257] = "x";
-    for (size_t i = 1; i < 255; i += 2) memcpy(name + i, "é", 2); /* 255 bytes; a cut may fall into a character */
+    for (size_t i = 1; i < 255; i += 2)
+        memcpy(name + i, "é", 2); /* 255 bytes; a cut may fall into a character */
     for (int shift = 0; shift < 2; shift++) {
         struct tt_error err = {0};
         char part[256], *path = tt_path_join(folder, name + shift);
         struct tt_publish *file = tt_publish_open(path, &err);
-        if (!file) fail_msg("%s", err.message);
+        if (!file)
+            fail_msg("%s", err.message);
         assert_int_equal(list(part), 1);
         assert_true(tt_utf8_is_valid(part, strlen(part)));
         assert_string_equal(part + strlen(part) - 5, ".part");
@@ -349,7 +358,7 @@ static void a_scratch_file_on_a_full_disk_says_so(void **state)
 {
     (void)state;
     struct tt_error err = {0};
-    float samples[4] = { 1, 2, 3, 4 };
+    float samples[4] = {1, 2, 3, 4};
     struct tt_scratch *scratch = tt_scratch_open(folder, &err);
     float *in_memory = calloc(TT_SCRATCH_IN_MEMORY, sizeof *in_memory);
     assert_true(tt_scratch_add(scratch, in_memory, TT_SCRATCH_IN_MEMORY, &err));

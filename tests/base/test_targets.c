@@ -18,8 +18,10 @@ static struct tt_settings apply(const char *name)
     struct tt_settings settings;
     struct tt_error err = {0};
     tt_settings_default(&settings);
-    if (!tt_target_apply(name, &settings, NULL, &err)) fail_msg("%s", err.message);
-    if (!tt_settings_check(&settings, &err)) fail_msg("%s", err.message);
+    if (!tt_target_apply(name, &settings, NULL, &err))
+        fail_msg("%s", err.message);
+    if (!tt_settings_check(&settings, &err))
+        fail_msg("%s", err.message);
     return settings;
 }
 
@@ -27,9 +29,12 @@ static struct tt_settings apply(const char *name)
 static void each_target_sets_what_its_document_says(void **state)
 {
     (void)state;
-    static const struct { const char *name; double lufs, dbtp; } cases[] = {
-        { "ebu-r128", -23, -1 }, { "atsc-a85", -24, -2 }, { "aes-td1008", -18, -1 }, { "web", -14, -1 },
-        { "spoken", -16, -1 },   { "spoken-mono", -19, -1 }, { "mix", -23, -1 },
+    static const struct {
+        const char *name;
+        double lufs, dbtp;
+    } cases[] = {
+        {"ebu-r128", -23, -1}, {"atsc-a85", -24, -2},    {"aes-td1008", -18, -1}, {"web", -14, -1},
+        {"spoken", -16, -1},   {"spoken-mono", -19, -1}, {"mix", -23, -1},
     };
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         struct tt_settings settings = apply(cases[i].name);
@@ -70,7 +75,8 @@ static void each_target_lies_within_its_own_limits(void **state)
         assert_true(aimed >= (is_rms ? targets[i].least_rms_dbfs : targets[i].least_lufs));
         assert_true(aimed <= (is_rms ? targets[i].most_rms_dbfs : targets[i].most_lufs));
         assert_true(isnan(targets[i].most_dbtp) || settings.loudness.ceiling_dbtp <= targets[i].most_dbtp);
-        assert_true(isnan(targets[i].most_sample_peak_dbfs) || settings.loudness.ceiling_dbtp <= targets[i].most_sample_peak_dbfs);
+        assert_true(isnan(targets[i].most_sample_peak_dbfs) ||
+                    settings.loudness.ceiling_dbtp <= targets[i].most_sample_peak_dbfs);
         assert_true(strlen(targets[i].source) > 0 && strlen(targets[i].use) > 0);
     }
 }
@@ -92,9 +98,11 @@ static void no_other_key_is_touched(void **state)
         tt_settings_default(&settings);
         assert_true(tt_target_apply(targets[i].name, &settings, origins, &err));
         snprintf(origin, sizeof origin, "--for %s", targets[i].name);
-        while (targets[i].assignments[named]) named++;
+        while (targets[i].assignments[named])
+            named++;
         for (size_t k = 0; k < row_count; k++) {
-            if (!origins->from[k][0]) continue;
+            if (!origins->from[k][0])
+                continue;
             assert_string_equal(origins->from[k], origin);
             assert_true(strcmp(rows[k].section, "loudness") == 0 || strcmp(rows[k].section, "deliver") == 0);
             touched++;
@@ -143,7 +151,8 @@ static void the_printed_list_is_ini_of_80_columns_that_means_the_same(void **sta
         tt_settings_default(&settings);
         assert_memory_equal(block + 4, targets[i].name, strlen(targets[i].name));
         assert_non_null(strstr(block, targets[i].source));
-        if (!tt_settings_read_ini_text(&settings, block, size, "list", NULL, &err)) fail_msg("%s", err.message);
+        if (!tt_settings_read_ini_text(&settings, block, size, "list", NULL, &err))
+            fail_msg("%s", err.message);
         assert_memory_equal(&settings, &expected, sizeof settings);
         block = end;
     }

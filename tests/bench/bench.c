@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* usage: bench TIDYTAKE [PART...]. Times the command on made takes, in turn with the least that any such program has to do (the floor), and
- * prints medians. What counts is the ratio of processor times of one round: it stands still when the machine does not.
- * TIDYTAKE_LONG_BENCH=1 adds ten hours, and an hour of 96 kHz stereo. Rounds end when some TIDYTAKE_BENCH_SECONDS (240) are over.
- * Parts by name (minute, ten-minutes, stages, watch, many, hour, stereo, ten-hours) are measured alone, the long ones, too. */
+/* usage: bench TIDYTAKE [PART...]. Times the command on made takes, in turn with the least that any such program has to
+ * do (the floor), and prints medians. What counts is the ratio of processor times of one round: it stands still when
+ * the machine does not. TIDYTAKE_LONG_BENCH=1 adds ten hours, and an hour of 96 kHz stereo. Rounds end when some
+ * TIDYTAKE_BENCH_SECONDS (240) are over. Parts by name (minute, ten-minutes, stages, watch, many, hour, stereo,
+ * ten-hours) are measured alone, the long ones, too. */
 #define _XOPEN_SOURCE 700
 #include <math.h>
 #include <stdio.h>
@@ -13,7 +14,15 @@
 
 #include "bench.h"
 
-enum { ROUNDS_MOST = 16, WAYS = 5, HOUR_S = 3600, LONGEST_S = 10 * HOUR_S, SHORT_TAKES = 200, SHORT_TAKES_LONG = 1000, SHORT_S = 5 };
+enum {
+    ROUNDS_MOST = 16,
+    WAYS = 5,
+    HOUR_S = 3600,
+    LONGEST_S = 10 * HOUR_S,
+    SHORT_TAKES = 200,
+    SHORT_TAKES_LONG = 1000,
+    SHORT_S = 5
+};
 
 /* One way to run the command: the arguments after its common ones. */
 struct way {
@@ -48,7 +57,8 @@ static void path_of(const struct bench *bench, char *path, size_t size, const ch
 }
 
 /* In a process of its own, so that this one stays small. */
-static void make_take(const struct bench *bench, const char *path, double seconds, int rate_hz, int channels, unsigned number)
+static void make_take(const struct bench *bench, const char *path, double seconds, int rate_hz, int channels,
+                      unsigned number)
 {
     char digits[4][32];
     snprintf(digits[0], sizeof digits[0], "%.3f", seconds);
@@ -119,7 +129,8 @@ static bool is_time_left(const struct bench *bench, double round_s)
 }
 
 /* Whole-chain cost an hour of sound, in floors. */
-static double measure_length(const struct bench *bench, const char *name, double seconds, int rate_hz, int channels, size_t rounds)
+static double measure_length(const struct bench *bench, const char *name, double seconds, int rate_hz, int channels,
+                             size_t rounds)
 {
     char take[512];
     path_of(bench, take, sizeof take, "take.wav");
@@ -129,22 +140,28 @@ static double measure_length(const struct bench *bench, const char *name, double
     for (size_t round = 0; round < rounds && (round == 0 || is_time_left(bench, round_s)); round++) {
         double start_s = bench_now_s();
         for (int way = 0; way < WAYS; way++)
-            if (way <= CLEAN || (seconds < LONGEST_S && is_time_left(bench, bench_now_s() - start_s))) /* of a long take at least what is asked first */
+            if (way <= CLEAN ||
+                (seconds < LONGEST_S &&
+                 is_time_left(bench, bench_now_s() - start_s))) /* of a long take at least what is asked first */
                 keep(&series[way], way == FLOOR ? run_floor(bench, take) : run_tool(bench, take, "1", &ways[way]));
         round_s = bench_now_s() - start_s;
     }
     unlink(take);
-    printf("\n%s, %zu round%s   CPU s/h  / floor  wall s  x real time  peak MiB\n", name, series[0].count, series[0].count == 1 ? " " : "s");
+    printf("\n%s, %zu round%s   CPU s/h  / floor  wall s  x real time  peak MiB\n", name, series[0].count,
+           series[0].count == 1 ? " " : "s");
     for (int way = 0; way < WAYS; way++) {
         const struct series *s = &series[way];
         if (s->count == 0)
             continue;
         double cpu_s = bench_median(s->cpu_s, s->count), wall_s = bench_median(s->wall_s, s->count);
-        printf("  %-30s %8.2f %8.2f %7.2f %12.0f %9.1f\n", ways[way].name, cpu_s * 3600 / seconds, median_ratio(s->cpu_s, series[FLOOR].cpu_s, s->count),
-               wall_s, seconds / cpu_s, bench_median(s->peak_mib, s->count));
+        printf("  %-30s %8.2f %8.2f %7.2f %12.0f %9.1f\n", ways[way].name, cpu_s * 3600 / seconds,
+               median_ratio(s->cpu_s, series[FLOOR].cpu_s, s->count), wall_s, seconds / cpu_s,
+               bench_median(s->peak_mib, s->count));
     }
-    double rest = bench_median(series[CLEAN].cpu_s, series[CLEAN].count) - bench_median(series[HEAR].cpu_s, series[HEAR].count);
-    printf("  %-30s %8.2f %8.2f\n", "rendering (clean less --plan)", rest * 3600 / seconds, rest / bench_median(series[FLOOR].cpu_s, series[FLOOR].count));
+    double rest =
+        bench_median(series[CLEAN].cpu_s, series[CLEAN].count) - bench_median(series[HEAR].cpu_s, series[HEAR].count);
+    printf("  %-30s %8.2f %8.2f\n", "rendering (clean less --plan)", rest * 3600 / seconds,
+           rest / bench_median(series[FLOOR].cpu_s, series[FLOOR].count));
     fflush(stdout);
     return median_ratio(series[CLEAN].cpu_s, series[FLOOR].cpu_s, series[CLEAN].count);
 }
@@ -171,7 +188,8 @@ static void measure_parts(const struct bench *bench, double seconds, size_t roun
     char take[512];
     path_of(bench, take, sizeof take, "take.wav");
     make_take(bench, take, seconds, 48000, 1, 1);
-    double clean_s[ROUNDS_MOST], again_s[ROUNDS_MOST], hear_s[ROUNDS_MOST], render_s[ROUNDS_MOST], saved_s[PARTS][ROUNDS_MOST];
+    double clean_s[ROUNDS_MOST], again_s[ROUNDS_MOST], hear_s[ROUNDS_MOST], render_s[ROUNDS_MOST],
+        saved_s[PARTS][ROUNDS_MOST];
     for (size_t round = 0; round < rounds; round++) {
         char out[512];
         path_of(bench, out, sizeof out, "out");
@@ -206,7 +224,8 @@ static void measure_watch(const struct bench *bench, size_t rounds)
         make_take(bench, take, 60, 48000, 1, 1);
         waited_s[round] = bench_watch(bench->tool, bench->folder, take);
     }
-    printf("\nwatch: take of 60 s to voice, %zu rounds  %6.3f s  (settle time taken off)\n", rounds, bench_median(waited_s, rounds));
+    printf("\nwatch: take of 60 s to voice, %zu rounds  %6.3f s  (settle time taken off)\n", rounds,
+           bench_median(waited_s, rounds));
     fflush(stdout);
 }
 
@@ -247,14 +266,17 @@ static void measure_many(const struct bench *bench, size_t rounds)
     bench_remove(session);
     unlink(take);
     size_t count = start.count;
-    printf("\n%u takes of %d s, one take as long, %zu round%s; %ld processors\n", short_takes(bench), SHORT_S, count, count == 1 ? "" : "s",
-           sysconf(_SC_NPROCESSORS_ONLN));
-    printf("  CPU, many / one (-j 1)             %6.2f   (%.2f s / %.2f s)\n", median_ratio(many[0].cpu_s, one[0].cpu_s, count),
-           bench_median(many[0].cpu_s, count), bench_median(one[0].cpu_s, count));
+    printf("\n%u takes of %d s, one take as long, %zu round%s; %ld processors\n", short_takes(bench), SHORT_S, count,
+           count == 1 ? "" : "s", sysconf(_SC_NPROCESSORS_ONLN));
+    printf("  CPU, many / one (-j 1)             %6.2f   (%.2f s / %.2f s)\n",
+           median_ratio(many[0].cpu_s, one[0].cpu_s, count), bench_median(many[0].cpu_s, count),
+           bench_median(one[0].cpu_s, count));
     printf("  wall, -j 1 / -j 2, many takes      %6.2f\n", median_ratio(many[0].wall_s, many[1].wall_s, count));
     printf("  wall, -j 1 / -j 2, one take        %6.2f\n", median_ratio(one[0].wall_s, one[1].wall_s, count));
-    printf("  peak of many takes, -j 1, -j 2     %6.1f %6.1f MiB\n", bench_median(many[0].peak_mib, count), bench_median(many[1].peak_mib, count));
-    printf("  one take of %d s: wall, CPU         %6.3f %6.3f s\n", SHORT_S, bench_median(start.wall_s, count), bench_median(start.cpu_s, count));
+    printf("  peak of many takes, -j 1, -j 2     %6.1f %6.1f MiB\n", bench_median(many[0].peak_mib, count),
+           bench_median(many[1].peak_mib, count));
+    printf("  one take of %d s: wall, CPU         %6.3f %6.3f s\n", SHORT_S, bench_median(start.wall_s, count),
+           bench_median(start.cpu_s, count));
     fflush(stdout);
 }
 
@@ -265,7 +287,10 @@ static void measure_ten_minutes(struct bench *bench) { measure_length(bench, "10
 static void measure_stages(struct bench *bench) { measure_parts(bench, 600, 3); }
 static void measure_arrival(struct bench *bench) { measure_watch(bench, 5); }
 static void measure_short_takes(struct bench *bench) { measure_many(bench, 3); }
-static void measure_hour(struct bench *bench) { bench->hour = measure_length(bench, "1 h            ", HOUR_S, 48000, 1, bench->is_long ? 3 : 2); }
+static void measure_hour(struct bench *bench)
+{
+    bench->hour = measure_length(bench, "1 h            ", HOUR_S, 48000, 1, bench->is_long ? 3 : 2);
+}
 static void measure_stereo(struct bench *bench) { measure_length(bench, "1 h 96k stereo ", HOUR_S, 96000, 2, 1); }
 
 static void measure_ten_hours(struct bench *bench)
@@ -281,8 +306,9 @@ struct part {
     bool is_long;
 };
 static const struct part parts[] = {
-    {"minute", measure_minute, false},   {"ten-minutes", measure_ten_minutes, false}, {"stages", measure_stages, false}, {"watch", measure_arrival, false},
-    {"many", measure_short_takes, false}, {"hour", measure_hour, false},               {"stereo", measure_stereo, true},  {"ten-hours", measure_ten_hours, true},
+    {"minute", measure_minute, false}, {"ten-minutes", measure_ten_minutes, false}, {"stages", measure_stages, false},
+    {"watch", measure_arrival, false}, {"many", measure_short_takes, false},        {"hour", measure_hour, false},
+    {"stereo", measure_stereo, true},  {"ten-hours", measure_ten_hours, true},
 };
 enum { PART_COUNT = sizeof parts / sizeof *parts };
 
@@ -307,7 +333,8 @@ static void run_parts(struct bench *bench, char **names)
 static bool make_or_floor(int count, char **arguments)
 {
     if (count == 7 && strcmp(arguments[1], "make") == 0)
-        bench_make_take(arguments[2], strtod(arguments[3], NULL), atoi(arguments[4]), atoi(arguments[5]), (unsigned)atoi(arguments[6]));
+        bench_make_take(arguments[2], strtod(arguments[3], NULL), atoi(arguments[4]), atoi(arguments[5]),
+                        (unsigned)atoi(arguments[6]));
     else if (count == 4 && strcmp(arguments[1], "floor") == 0)
         bench_floor(arguments[2], arguments[3]);
     else
@@ -321,8 +348,12 @@ int main(int count, char **arguments)
         return 0;
     if (count < 2)
         bench_stop("usage: bench TIDYTAKE [PART...]");
-    const char *long_bench = getenv("TIDYTAKE_LONG_BENCH"), *most = getenv("TIDYTAKE_BENCH_SECONDS"), *base = getenv("TMPDIR");
-    struct bench bench = {.self = arguments[0], .tool = arguments[1], .start_s = bench_now_s(), .most_s = most ? strtod(most, NULL) : 240};
+    const char *long_bench = getenv("TIDYTAKE_LONG_BENCH"), *most = getenv("TIDYTAKE_BENCH_SECONDS"),
+               *base = getenv("TMPDIR");
+    struct bench bench = {.self = arguments[0],
+                          .tool = arguments[1],
+                          .start_s = bench_now_s(),
+                          .most_s = most ? strtod(most, NULL) : 240};
     bench.is_long = long_bench && strcmp(long_bench, "1") == 0;
     snprintf(bench.folder, sizeof bench.folder, "%s/tidytake-bench-XXXXXX", base && base[0] ? base : "/tmp");
     if (!mkdtemp(bench.folder))

@@ -23,7 +23,8 @@ double bench_now_s(void);
 /* Removes a folder and all in it; it need not be there. */
 void bench_remove(const char *folder);
 
-/* Seconds from when a take lies in a watched folder (it is moved there) until its voice is published; the settling time is taken off. */
+/* Seconds from when a take lies in a watched folder (it is moved there) until its voice is published; the settling time
+ * is taken off. */
 double bench_watch(const char *tool, const char *folder, const char *take);
 
 double bench_median(const double *values, size_t count);
@@ -31,8 +32,8 @@ double bench_median(const double *values, size_t count);
 /* A made narration in made room tone, 24 bit WAV. The same arguments give the same bytes on one machine. */
 void bench_make_take(const char *path, double seconds, int rate_hz, int channels, unsigned number);
 
-/* What any program for this job has to do at least, by plain library calls: read the take twice, write it once, transform it there and back,
- * measure loudness and true peak once. */
+/* What any program for this job has to do at least, by plain library calls: read the take twice, write it once,
+ * transform it there and back, measure loudness and true peak once. */
 void bench_floor(const char *path, const char *out);
 
 #endif

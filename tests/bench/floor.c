@@ -73,14 +73,16 @@ static void measure(const char *path, float *block)
 {
     SF_INFO info;
     SNDFILE *take = open_take(path, &info);
-    ebur128_state *meter = ebur128_init((unsigned)info.channels, (unsigned long)info.samplerate, EBUR128_MODE_I | EBUR128_MODE_TRUE_PEAK);
+    ebur128_state *meter =
+        ebur128_init((unsigned)info.channels, (unsigned long)info.samplerate, EBUR128_MODE_I | EBUR128_MODE_TRUE_PEAK);
     if (!meter)
         bench_stop("out of memory");
     sf_count_t count;
     while ((count = sf_readf_float(take, block, BLOCK_FRAMES)) > 0)
         ebur128_add_frames_float(meter, block, (size_t)count);
     double lufs, peak;
-    if (ebur128_loudness_global(meter, &lufs) != EBUR128_SUCCESS || ebur128_true_peak(meter, 0, &peak) != EBUR128_SUCCESS)
+    if (ebur128_loudness_global(meter, &lufs) != EBUR128_SUCCESS ||
+        ebur128_true_peak(meter, 0, &peak) != EBUR128_SUCCESS)
         bench_stop("cannot measure %s", path);
     printf("%.2f %.2f\n", lufs, 20 * log10(peak));
     ebur128_destroy(&meter);
@@ -93,7 +95,8 @@ void bench_floor(const char *path, const char *out)
     measure(path, block);
     SF_INFO info;
     SNDFILE *take = open_take(path, &info);
-    SF_INFO written = {.samplerate = info.samplerate, .channels = info.channels, .format = SF_FORMAT_WAV | SF_FORMAT_PCM_24};
+    SF_INFO written = {
+        .samplerate = info.samplerate, .channels = info.channels, .format = SF_FORMAT_WAV | SF_FORMAT_PCM_24};
     SNDFILE *voice = sf_open(out, SFM_WRITE, &written);
     if (!voice)
         bench_stop("cannot write %s", out);

@@ -32,10 +32,7 @@ double bench_now_s(void)
     return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
 }
 
-static double seconds_of(struct timeval time)
-{
-    return (double)time.tv_sec + 1e-6 * (double)time.tv_usec;
-}
+static double seconds_of(struct timeval time) { return (double)time.tv_sec + 1e-6 * (double)time.tv_usec; }
 
 static _Noreturn void become(const char *const *arguments)
 {
@@ -75,7 +72,8 @@ struct cost bench_run(const char *const *arguments)
     double end_s = bench_now_s();
     if (!WIFEXITED(status) || WEXITSTATUS(status) != 0)
         bench_stop("%s %s failed (status %d)", arguments[0], arguments[1], status);
-    return (struct cost){seconds_of(usage.ru_utime) + seconds_of(usage.ru_stime), end_s - start_s, (double)usage.ru_maxrss / 1024};
+    return (struct cost){seconds_of(usage.ru_utime) + seconds_of(usage.ru_stime), end_s - start_s,
+                         (double)usage.ru_maxrss / 1024};
 }
 
 static int remove_one(const char *path, const struct stat *status, int kind, struct FTW *place)
@@ -86,10 +84,7 @@ static int remove_one(const char *path, const struct stat *status, int kind, str
     return remove(path);
 }
 
-void bench_remove(const char *folder)
-{
-    nftw(folder, remove_one, 16, FTW_DEPTH | FTW_PHYS);
-}
+void bench_remove(const char *folder) { nftw(folder, remove_one, 16, FTW_DEPTH | FTW_PHYS); }
 
 static int by_value(const void *a, const void *b)
 {

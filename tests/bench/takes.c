@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Takes for measuring time: not a voice that anybody would believe, but one that keeps every stage as busy as a real one does. Lines of
- * syllables with moving formants, hisses between them; breaths; short and long pauses; every eighth line is begun, broken off and read again. */
+/* Takes for measuring time: not a voice that anybody would believe, but one that keeps every stage as busy as a real
+ * one does. Lines of syllables with moving formants, hisses between them; breaths; short and long pauses; every eighth
+ * line is begun, broken off and read again. */
 #include <math.h>
 #include <sndfile.h>
 #include <stdint.h>
@@ -18,11 +19,11 @@ struct narrator {
     uint64_t random;
     int rate_hz, channels;
     SNDFILE *take;
-    int64_t left;            /* samples still to be written */
-    float *line;             /* one reading, as said */
+    int64_t left; /* samples still to be written */
+    float *line;  /* one reading, as said */
     float room_low;
     double room_rms;
-    float *frames;           /* interleaved, a step at a time */
+    float *frames; /* interleaved, a step at a time */
 };
 
 static uint32_t draw(struct narrator *n)
@@ -36,10 +37,7 @@ static double uniform(struct narrator *n, double low, double high)
     return low + (high - low) * (double)draw(n) / 4294967296.0;
 }
 
-static float noise(struct narrator *n)
-{
-    return (float)((double)draw(n) / 2147483648.0 - 1.0);
-}
+static float noise(struct narrator *n) { return (float)((double)draw(n) / 2147483648.0 - 1.0); }
 
 /* Writes count samples of what is said (NULL: nothing) over the room; false when the take is full. */
 static bool say(struct narrator *n, const float *said, size_t count, float gain)
@@ -98,7 +96,8 @@ static size_t make_line(struct narrator *n, int syllables)
     size_t at = 0;
     for (int s = 0; s < syllables; s++) {
         double to_hz[TRACT] = {uniform(n, 280, 850), uniform(n, 850, 2300), uniform(n, 2300, 3000)};
-        size_t length = (size_t)(uniform(n, 0.12, 0.26) * n->rate_hz), hiss = (size_t)((draw(n) % 3 == 0 ? 0.07 : 0.01) * n->rate_hz);
+        size_t length = (size_t)(uniform(n, 0.12, 0.26) * n->rate_hz),
+               hiss = (size_t)((draw(n) % 3 == 0 ? 0.07 : 0.01) * n->rate_hz);
         double loud = uniform(n, 0.5, 1.0), bend = uniform(n, -0.15, 0.1), last = 0;
         for (size_t i = 0; i < length; i++, at++) {
             double x = (double)i / (double)length;
@@ -152,7 +151,8 @@ static bool read_line(struct narrator *n)
     if (draw(n) % 2 && !breathe(n))
         return false;
     size_t length = make_line(n, 8 + (int)(draw(n) % (LINE_SYLLABLES_MOST - 8)));
-    if (draw(n) % 8 == 0 && !(say(n, n->line, (size_t)(uniform(n, 0.5, 0.95) * (double)length), 0.8f) && pause_for(n, 0.3, 1.3)))
+    if (draw(n) % 8 == 0 &&
+        !(say(n, n->line, (size_t)(uniform(n, 0.5, 0.95) * (double)length), 0.8f) && pause_for(n, 0.3, 1.3)))
         return false;
     if (!say(n, n->line, length, 1))
         return false;
@@ -164,7 +164,10 @@ void bench_make_take(const char *path, double seconds, int rate_hz, int channels
     SF_INFO info = {.samplerate = rate_hz, .channels = channels, .format = SF_FORMAT_WAV | SF_FORMAT_PCM_24};
     if (seconds * rate_hz * channels * 3 > 4e9)
         info.format = SF_FORMAT_RF64 | SF_FORMAT_PCM_24;
-    struct narrator n = {.random = 0x9e3779b97f4a7c15u + number, .rate_hz = rate_hz, .channels = channels, .left = (int64_t)(seconds * rate_hz)};
+    struct narrator n = {.random = 0x9e3779b97f4a7c15u + number,
+                         .rate_hz = rate_hz,
+                         .channels = channels,
+                         .left = (int64_t)(seconds * rate_hz)};
     n.room_rms = pow(10, -56.0 / 20);
     n.line = malloc((size_t)(LINE_SYLLABLES_MOST * 0.3 * rate_hz) * sizeof *n.line);
     n.frames = malloc(((size_t)rate_hz / STEP_HZ + 1) * (size_t)channels * sizeof *n.frames);

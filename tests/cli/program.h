@@ -33,7 +33,8 @@ static inline pid_t start(const struct place *p, const char *stdout_path, const 
 {
     const char *program = getenv("TIDYTAKE");
     char absolute[4096], config[4096];
-    assert_true(program && (program[0] == '/' ? snprintf(absolute, sizeof absolute, "%s", program) : !!getcwd(absolute, sizeof absolute)));
+    assert_true(program && (program[0] == '/' ? snprintf(absolute, sizeof absolute, "%s", program)
+                                              : !!getcwd(absolute, sizeof absolute)));
     if (program[0] != '/')
         snprintf(absolute + strlen(absolute), sizeof absolute - strlen(absolute), "/%s", program);
     snprintf(config, sizeof config, "%s/config", p->folder);

@@ -18,7 +18,8 @@ static size_t line_count(const char *text)
 /* Wrong use: status 2, one line that says what is the matter, nothing on stdout, nothing made. */
 static void assert_wrong(struct place *p, struct said said, const char *word)
 {
-    if (said.status != 2 || line_count(said.err) != 1 || strncmp(said.err, "tidytake: ", 10) != 0 || !strstr(said.err, word) || said.out[0])
+    if (said.status != 2 || line_count(said.err) != 1 || strncmp(said.err, "tidytake: ", 10) != 0 ||
+        !strstr(said.err, word) || said.out[0])
         fail_msg("status %d, looked for '%s' in: %s%s", said.status, word, said.err, said.out);
     assert_false(file_exists(in_folder(p->folder, "hive.tidy")));
     assert_false(file_exists(p->out));
@@ -35,7 +36,8 @@ static void write_take(struct place *p, const char *name)
 static void help_is_given_on_stdout_when_asked_for_and_on_stderr_when_not(void **state)
 {
     struct place *p = *state;
-    static const char *const commands[] = {"clean", "watch", "measure", "locate", "compare", "lengths", "settings", "targets"};
+    static const char *const commands[] = {"clean",   "watch",   "measure",  "locate",
+                                           "compare", "lengths", "settings", "targets"};
     struct said help = RUN("--help"), nothing = run(p, (const char *const[]){NULL}), version = RUN("--version");
     assert_int_equal(help.status, 0);
     assert_string_equal(help.err, "");
@@ -59,7 +61,8 @@ static void help_is_given_on_stdout_when_asked_for_and_on_stderr_when_not(void *
 static void all_help_fits_a_screen_of_24_lines_and_80_columns(void **state)
 {
     struct place *p = *state;
-    static const char *const commands[] = {"--help", "clean", "watch", "measure", "locate", "compare", "lengths", "settings", "targets"};
+    static const char *const commands[] = {"--help",  "clean",   "watch",    "measure", "locate",
+                                           "compare", "lengths", "settings", "targets"};
     for (size_t i = 0; i < sizeof commands / sizeof *commands; i++) {
         struct said help = RUN(commands[i], "--help");
         size_t lines = 0;
@@ -157,7 +160,8 @@ static void a_good_session_ends_with_0_and_a_summary_of_80_columns(void **state)
             fail_msg("a line longer than 80 columns in\n%s", said.out);
     }
     assert_non_null(strstr(said.err, "rendered 01.wav")); /* a line a take where no terminal is */
-    struct said quiet = RUN("clean", "hive", "-q", "--again"), verbose = RUN("clean", "hive", "-v"), json = RUN("clean", "hive", "--json");
+    struct said quiet = RUN("clean", "hive", "-q", "--again"), verbose = RUN("clean", "hive", "-v"),
+                json = RUN("clean", "hive", "--json");
     assert_int_equal(quiet.status, 0);
     assert_string_equal(quiet.out, "");
     assert_string_equal(quiet.err, "");
@@ -201,7 +205,8 @@ static void several_sessions_each_have_their_own_results(void **state)
     assert_true(file_exists(in_folder(p->folder, "hive.tidy/voice/01.wav")));
     assert_true(file_exists(in_folder(p->folder, "garden.tidy/voice/01.wav")));
     /* As by a shell's pattern: what the run left is no session, and the summaries are one list. */
-    struct said again = RUN("clean", "garden", "garden.tidy", "hive", "hive.tidy/", "--json"), nothing = RUN("clean", "garden.tidy", "hive.tidy");
+    struct said again = RUN("clean", "garden", "garden.tidy", "hive", "hive.tidy/", "--json"),
+                nothing = RUN("clean", "garden.tidy", "hive.tidy");
     assert_int_equal(again.status, 1);
     json_t *parsed = json_loads(again.out, 0, NULL);
     assert_int_equal(json_array_size(parsed), 2);
@@ -219,7 +224,8 @@ static void single_takes_make_a_session_of_those_and_one_has_a_folder_of_its_nam
     write_take(p, "01.wav");
     write_take(p, "02.wav");
     write_take(p, "-03.wav");
-    struct said one = RUN("clean", "hive/01.wav", "-q"), two = RUN("clean", "-q", "--out=two", "--", "hive/01.wav", "hive/-03.wav");
+    struct said one = RUN("clean", "hive/01.wav", "-q"),
+                two = RUN("clean", "-q", "--out=two", "--", "hive/01.wav", "hive/-03.wav");
     assert_int_equal(one.status, 0);
     assert_int_equal(two.status, 0);
     assert_true(file_exists(in_folder(p->folder, "hive/01.tidy/voice/01.wav")));
@@ -247,7 +253,8 @@ static void names_cannot_steer_the_terminal(void **state)
     struct place *p = *state;
     file_write(take_path(p, "\x1b[2J\a.wav"), "x", 1);
     write_take(p, "\x1b]0;bees\a.wav");
-    struct said said = RUN("clean", "hive", "-v"), measure = RUN("measure", "hive/\x1b[2J\a.wav", "hive/\x1b]0;bees\a.wav");
+    struct said said = RUN("clean", "hive", "-v"),
+                measure = RUN("measure", "hive/\x1b[2J\a.wav", "hive/\x1b]0;bees\a.wav");
     const char *const texts[] = {said.out, said.err, measure.out, measure.err};
     for (int t = 0; t < 4; t++)
         for (const char *c = texts[t]; *c; c++)
@@ -283,7 +290,8 @@ static void write_long_take(const char *path, int seconds)
 static void an_interrupt_ends_the_run_within_a_second_with_130_and_the_next_one_completes(void **state)
 {
     struct place *p = *state;
-    const char *const arguments[] = {"clean", "hive", "-q", "--set", "misreads.action=off", "--set", "report.pictures=no", NULL};
+    const char *const arguments[] = {
+        "clean", "hive", "-q", "--set", "misreads.action=off", "--set", "report.pictures=no", NULL};
     write_long_take(take_path(p, "long.wav"), 300);
     write_take(p, "short.wav");
     char digest[65];
@@ -297,12 +305,14 @@ static void an_interrupt_ends_the_run_within_a_second_with_130_and_the_next_one_
         double then = seconds_now();
         kill(child, i % 2 ? SIGTERM : SIGINT);
         int status = wait_for(child);
-        assert_true(seconds_now() - then < 1.0 || getenv("TIDYTAKE_SLOW")); /* the goal; sanitizers are slower than people */
+        assert_true(seconds_now() - then < 1.0 ||
+                    getenv("TIDYTAKE_SLOW")); /* the goal; sanitizers are slower than people */
         interrupted += status != 0;
         /* Before the program has begun to listen, the signal itself ends it. */
         if (status != 0 && status != 130 && status != 128 + SIGINT && status != 128 + SIGTERM)
             fail_msg("status %d after %ld ms", status, delays_ms[i]);
-        assert_true(!file_exists(in_folder(p->folder, "hive.tidy")) || count_unpublished(in_folder(p->folder, "hive.tidy")) == 0);
+        assert_true(!file_exists(in_folder(p->folder, "hive.tidy")) ||
+                    count_unpublished(in_folder(p->folder, "hive.tidy")) == 0);
         assert_string_equal(digest, folder_digest(p->session, "."));
     }
     assert_true(interrupted > 0);
@@ -317,7 +327,8 @@ static void an_interrupt_ends_the_run_within_a_second_with_130_and_the_next_one_
 static void settings_print_ini_that_reads_back_the_same(void **state)
 {
     struct place *p = *state;
-    struct said first = RUN("settings", "--set", "pauses.stay_ms=650.5", "--set", "deliver.start=10:00:00;00", "--set", "deliver.frame_rate=29.97df");
+    struct said first = RUN("settings", "--set", "pauses.stay_ms=650.5", "--set", "deliver.start=10:00:00;00", "--set",
+                            "deliver.frame_rate=29.97df");
     assert_int_equal(first.status, 0);
     file_write(in_folder(p->folder, "all.ini"), first.out, strlen(first.out));
     struct said second = RUN("settings", "-s", "all.ini");
@@ -368,15 +379,18 @@ static void settings_later_in_the_order_win(void **state)
     struct place *p = *state;
     mkdir(in_folder(p->folder, "config"), 0777);
     mkdir(in_folder(p->folder, "config/tidytake"), 0777);
-    static const char users[] = "[pauses]\nstay_ms = 601\nlongest_ms = 2001\nedge_ms = 201\nbetween_ms = 501\n[loudness]\ntarget_lufs = -21\n";
-    static const char sessions[] = "[pauses]\nlongest_ms = 2002\nedge_ms = 202\nbetween_ms = 502\n[loudness]\ntarget_lufs = -22\n";
+    static const char users[] =
+        "[pauses]\nstay_ms = 601\nlongest_ms = 2001\nedge_ms = 201\nbetween_ms = 501\n[loudness]\ntarget_lufs = -21\n";
+    static const char sessions[] =
+        "[pauses]\nlongest_ms = 2002\nedge_ms = 202\nbetween_ms = 502\n[loudness]\ntarget_lufs = -22\n";
     static const char files[] = "[pauses]\nedge_ms = 203\nbetween_ms = 503\n[loudness]\ntarget_lufs = -23.5\n";
     file_write(in_folder(p->folder, "config/tidytake/tidytake.ini"), users, strlen(users));
     file_write(take_path(p, "tidytake.ini"), sessions, strlen(sessions));
     file_write(in_folder(p->folder, "more.ini"), files, strlen(files));
     struct said said = RUN("settings", "hive", "-s", "more.ini", "--for", "web", "--set", "pauses.between_ms=504");
     assert_int_equal(said.status, 0);
-    static const char *const wanted[] = {"stay_ms = 601", "longest_ms = 2002", "edge_ms = 203", "between_ms = 504", "target_lufs = -14"};
+    static const char *const wanted[] = {"stay_ms = 601", "longest_ms = 2002", "edge_ms = 203", "between_ms = 504",
+                                         "target_lufs = -14"};
     for (size_t i = 0; i < sizeof wanted / sizeof *wanted; i++)
         if (!strstr(said.out, wanted[i]))
             fail_msg("no '%s' in\n%s", wanted[i], said.out);
@@ -386,7 +400,8 @@ static void settings_later_in_the_order_win(void **state)
 static void targets_are_listed_each_with_its_source(void **state)
 {
     struct place *p = *state;
-    static const char *const names[] = {"ebu-r128", "atsc-a85", "aes-td1008", "web", "spoken", "spoken-mono", "audiobook", "mix"};
+    static const char *const names[] = {"ebu-r128", "atsc-a85",    "aes-td1008", "web",
+                                        "spoken",   "spoken-mono", "audiobook",  "mix"};
     struct said said = RUN("targets");
     assert_int_equal(said.status, 0);
     for (size_t i = 0; i < sizeof names / sizeof *names; i++)
@@ -398,7 +413,8 @@ static void targets_are_listed_each_with_its_source(void **state)
 static void the_words_help_and_version_do_what_they_say(void **state)
 {
     struct place *p = *state;
-    struct said word = RUN("help"), option = RUN("--help"), of_one = RUN("help", "clean"), its_own = RUN("clean", "--help"), version = RUN("version");
+    struct said word = RUN("help"), option = RUN("--help"), of_one = RUN("help", "clean"),
+                its_own = RUN("clean", "--help"), version = RUN("version");
     assert_int_equal(word.status, 0);
     assert_string_equal(word.out, option.out);
     assert_string_equal(of_one.out, its_own.out);
@@ -414,14 +430,17 @@ static void measuring_judges_and_says_what_fails(void **state)
 {
     struct place *p = *state;
     write_take(p, "01.wav");
-    struct said plain = RUN("measure", "hive/01.wav"), json = RUN("measure", "--json", "hive/01.wav", "--for", "ebu-r128"), missing = RUN("measure", "nowhere.wav", "hive/01.wav");
+    struct said plain = RUN("measure", "hive/01.wav"),
+                json = RUN("measure", "--json", "hive/01.wav", "--for", "ebu-r128"),
+                missing = RUN("measure", "nowhere.wav", "hive/01.wav");
     assert_int_equal(plain.status, 0);
     assert_int_equal(json.status, 1); /* raw, it is not at -23 */
     json_t *parsed = json_loads(json.out, 0, NULL);
     const json_t *target = json_object_get(json_array_get(json_object_get(parsed, "files"), 0), "target");
     assert_true(json_is_false(json_object_get(target, "pass")));
     assert_string_equal(json_string_value(json_array_get(json_object_get(target, "failed"), 0)), "integrated_lufs");
-    assert_non_null(strstr(json_string_value(json_array_get(json_object_get(target, "messages"), 0)), "the integrated loudness is"));
+    assert_non_null(strstr(json_string_value(json_array_get(json_object_get(target, "messages"), 0)),
+                           "the integrated loudness is"));
     const json_t *file = json_array_get(json_object_get(parsed, "files"), 0);
     assert_int_equal(json_integer_value(json_object_get(file, "rate_hz")), 24000);
     assert_int_equal(json_integer_value(json_object_get(file, "channels")), 1);
@@ -439,7 +458,8 @@ static void measuring_judges_and_says_what_fails(void **state)
     said_free(&plain);
     said_free(&json);
     said_free(&missing);
-    struct said cleaned = RUN("clean", "hive", "-q", "--for", "ebu-r128"), passes = RUN("measure", "hive.tidy/narration.wav", "--for", "ebu-r128");
+    struct said cleaned = RUN("clean", "hive", "-q", "--for", "ebu-r128"),
+                passes = RUN("measure", "hive.tidy/narration.wav", "--for", "ebu-r128");
     assert_int_equal(cleaned.status, 0);
     assert_int_equal(passes.status, 0);
     said_free(&cleaned);
@@ -450,8 +470,10 @@ static void two_sessions_are_set_side_by_side_for_people_spreadsheets_and_progra
 {
     struct place *p = *state;
     take_write(take_path(p, "01.wav"), (struct take_shape){.seconds = 6, .seed = 1});
-    struct said cleaned = RUN("clean", "hive", "-q", "--set", "misreads.action=off"), again = RUN("clean", "hive", "-q", "-o", "other.tidy");
-    struct said table = RUN("lengths", "hive", "other.tidy"), csv = RUN("lengths", "hive", "other.tidy", "--csv"), json = RUN("lengths", "--json", "hive.tidy", "other.tidy");
+    struct said cleaned = RUN("clean", "hive", "-q", "--set", "misreads.action=off"),
+                again = RUN("clean", "hive", "-q", "-o", "other.tidy");
+    struct said table = RUN("lengths", "hive", "other.tidy"), csv = RUN("lengths", "hive", "other.tidy", "--csv"),
+                json = RUN("lengths", "--json", "hive.tidy", "other.tidy");
     assert_int_equal(cleaned.status + again.status + table.status + csv.status + json.status, 0);
     assert_non_null(strstr(table.out, "  01.wav "));
     assert_int_equal(line_count(csv.out), 3); /* head, the take, all */
@@ -464,7 +486,8 @@ static void two_sessions_are_set_side_by_side_for_people_spreadsheets_and_progra
     assert_non_null(strstr(same.out, "as long as its counterpart"));
     assert_null(strstr(same.out, "0.0 s longer"));
     said_free(&same);
-    struct said both = RUN("lengths", "hive", "hive", "--csv", "--json"), one = RUN("lengths", "hive"), none = RUN("lengths", "hive", "nowhere");
+    struct said both = RUN("lengths", "hive", "hive", "--csv", "--json"), one = RUN("lengths", "hive"),
+                none = RUN("lengths", "hive", "nowhere");
     assert_true(both.status == 2 && one.status == 2 && none.status == 2);
     assert_non_null(strstr(none.err, "clean it first"));
     said_free(&cleaned);
@@ -482,7 +505,9 @@ static void two_recordings_of_one_reading_are_compared_and_others_refused(void *
     struct place *p = *state;
     take_write(take_path(p, "01.wav"), (struct take_shape){.seconds = 12, .seed = 1});
     take_write(take_path(p, "02.wav"), (struct take_shape){.seconds = 12, .seed = 700});
-    struct said same = RUN("compare", "hive/01.wav", "hive/01.wav"), other = RUN("compare", "hive/01.wav", "hive/02.wav", "-o", "other"), none = RUN("compare", "hive/01.wav", "hive/03.wav");
+    struct said same = RUN("compare", "hive/01.wav", "hive/01.wav"),
+                other = RUN("compare", "hive/01.wav", "hive/02.wav", "-o", "other"),
+                none = RUN("compare", "hive/01.wav", "hive/03.wav");
     assert_int_equal(same.status, 0);
     assert_non_null(strstr(same.out, "in 1 piece"));
     assert_true(file_exists(take_path(p, "01.wav.compare/index.html"))); /* named on the second line */
@@ -502,12 +527,14 @@ static void a_time_in_the_narration_leads_to_its_take(void **state)
     struct place *p = *state;
     take_write(take_path(p, "01.wav"), (struct take_shape){.seconds = 6, .seed = 1});
     take_write(take_path(p, "02.wav"), (struct take_shape){.seconds = 6, .seed = 2});
-    struct said cleaned = RUN("clean", "hive", "-q", "--set", "misreads.action=off"), first = RUN("locate", "hive.tidy", "0:01"), second = RUN("locate", "hive.tidy", "7,5");
+    struct said cleaned = RUN("clean", "hive", "-q", "--set", "misreads.action=off"),
+                first = RUN("locate", "hive.tidy", "0:01"), second = RUN("locate", "hive.tidy", "7,5");
     assert_int_equal(cleaned.status, 0);
     assert_int_equal(first.status, 0);
     assert_int_equal(strncmp(first.out, "01.wav  00:00:0", 15), 0);
     assert_int_equal(strncmp(second.out, "02.wav  00:00:0", 15), 0);
-    struct said beyond = RUN("locate", "hive.tidy", "1:00:00"), no_time = RUN("locate", "hive.tidy", "soon"), no_out = RUN("locate", "nowhere", "1"), session = RUN("locate", "hive", "0:01");
+    struct said beyond = RUN("locate", "hive.tidy", "1:00:00"), no_time = RUN("locate", "hive.tidy", "soon"),
+                no_out = RUN("locate", "nowhere", "1"), session = RUN("locate", "hive", "0:01");
     assert_int_equal(beyond.status, 2);
     assert_non_null(strstr(beyond.err, "the narration ends at"));
     assert_int_equal(no_time.status, 2);

@@ -1,19 +1,25 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* A session in which every text that comes from outside (names, notes, labels, pieces, what a recorder wrote into its files) tries to become something else:
- * HTML, a script, a formula, a line of an edit list, an escape of a terminal, a command. All commands are run over it, and all that they leave is looked at. */
+/* A session in which every text that comes from outside (names, notes, labels, pieces, what a recorder wrote into its
+ * files) tries to become something else: HTML, a script, a formula, a line of an edit list, an escape of a terminal, a
+ * command. All commands are run over it, and all that they leave is looked at. */
 #include "program.h"
 
 #include "sheet/csv.h"
 
-#define OVERRIDE "\xE2\x80\xAE"       /* U+202E: what follows is written from right to left */
-#define ESCAPES "\033[31m\xC2\x9B" "2J" /* red; and, after U+009B, the screen cleared */
+#define OVERRIDE "\xE2\x80\xAE" /* U+202E: what follows is written from right to left */
+#define ESCAPES                                                                                                        \
+    "\033[31m\xC2\x9B"                                                                                                 \
+    "2J" /* red; and, after U+009B, the screen cleared */
 /* What must never be found as it is in a page. */
 #define TAG "<x-evil>"
 #define ATTRIBUTE "\" x-evil=\""
 
-static const char *const take_names[] = {
-    "-01 " TAG ".wav", "02 " ATTRIBUTE "'`$(touch X)`;touch X.wav", "=03+1|cmd.wav", "@04" OVERRIDE "vaw.wav", "05\n* FROM CLIP NAME: 06\n002  BL V C " ESCAPES ".wav",
-    "06\xFF\xFE.wav"};
+static const char *const take_names[] = {"-01 " TAG ".wav",
+                                         "02 " ATTRIBUTE "'`$(touch X)`;touch X.wav",
+                                         "=03+1|cmd.wav",
+                                         "@04" OVERRIDE "vaw.wav",
+                                         "05\n* FROM CLIP NAME: 06\n002  BL V C " ESCAPES ".wav",
+                                         "06\xFF\xFE.wav"};
 enum { TAKES = sizeof take_names / sizeof *take_names };
 static const char folder_name[] = "hive " TAG ATTRIBUTE OVERRIDE ESCAPES "\n=1+1";
 
@@ -45,9 +51,11 @@ static void write_decisions(const struct place *p)
 {
     char sheet[600];
     snprintf(sheet, sizeof sheet, "sheets/%.*s.csv", (int)strlen(take_names[0]) - 4, take_names[0]);
-    file_append(in_folder(p->out, sheet), ",,1,1,label,,keep,,,me,\"=HYPERLINK(\"\"x\"\")</script>" TAG OVERRIDE "\n* BAD\"\r\n"
-                                          ",,2,2,gap,,open,1,,me,\"@SUM(1)\"\" x-evil=\"\"" TAG "\"\r\n");
-    file_replace(in_folder(p->out, "order.csv"), "'=03+1|cmd.wav,yes,,,,,,", "'=03+1|cmd.wav,yes,'=1+1" OVERRIDE "<x-evil>,,,,,\"'+cmd|x\n" TAG "\"");
+    file_append(in_folder(p->out, sheet),
+                ",,1,1,label,,keep,,,me,\"=HYPERLINK(\"\"x\"\")</script>" TAG OVERRIDE "\n* BAD\"\r\n"
+                ",,2,2,gap,,open,1,,me,\"@SUM(1)\"\" x-evil=\"\"" TAG "\"\r\n");
+    file_replace(in_folder(p->out, "order.csv"), "'=03+1|cmd.wav,yes,,,,,,",
+                 "'=03+1|cmd.wav,yes,'=1+1" OVERRIDE "<x-evil>,,,,,\"'+cmd|x\n" TAG "\"");
 }
 
 /* ---- what is asked of all that is left ---- */
@@ -87,7 +95,8 @@ static void check_table(const char *text, const char *name)
         }
         is_quoted = is_quoted != (*at == '"');
         is_first = !is_quoted && (*at == ',' || *at == '\n');
-        if (((unsigned char)*at < 32 && !strchr("\r\n\t", *at)) || ((unsigned char)at[0] == 0xC2 && (unsigned char)at[1] < 0xA0))
+        if (((unsigned char)*at < 32 && !strchr("\r\n\t", *at)) ||
+            ((unsigned char)at[0] == 0xC2 && (unsigned char)at[1] < 0xA0))
             fail_msg("%s: steers a terminal", name);
     }
 }
@@ -176,7 +185,8 @@ static void no_text_from_outside_becomes_anything_but_text(void **state)
     char take[4096], voice[4096];
     snprintf(take, sizeof take, "%s", take_path(p, take_names[3]));
     snprintf(voice, sizeof voice, "%s/voice/%s", p->out, take_names[3]);
-    check_said(RUN("measure", "--", take, take_path(p, take_names[4]), take_path(p, "bad " TAG ESCAPES OVERRIDE ".wav")), 1);
+    check_said(
+        RUN("measure", "--", take, take_path(p, take_names[4]), take_path(p, "bad " TAG ESCAPES OVERRIDE ".wav")), 1);
     check_said(RUN("locate", p->out, "0:02"), 0);
     check_said(RUN("locate", p->out, "0:09"), 0);
     check_said(RUN("lengths", p->out, p->out), 0);

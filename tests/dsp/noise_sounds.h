@@ -10,29 +10,34 @@
 static inline double test_gaussian(uint32_t *state)
 {
     double sum = 0;
-    for (int i = 0; i < 12; i++) sum += 0.5 * test_noise(state);
+    for (int i = 0; i < 12; i++)
+        sum += 0.5 * test_noise(state);
     return sum;
 }
 
 static inline void add_white(float *samples, size_t count, double rms, uint32_t state)
 {
-    for (size_t i = 0; i < count; i++) samples[i] += (float)(rms * test_gaussian(&state));
+    for (size_t i = 0; i < count; i++)
+        samples[i] += (float)(rms * test_gaussian(&state));
 }
 
 static inline void add_tone(float *samples, size_t count, int rate_hz, double frequency_hz, double amplitude)
 {
-    for (size_t i = 0; i < count; i++) samples[i] += (float)(amplitude * sin(2 * TEST_PI * frequency_hz * (double)i / rate_hz));
+    for (size_t i = 0; i < count; i++)
+        samples[i] += (float)(amplitude * sin(2 * TEST_PI * frequency_hz * (double)i / rate_hz));
 }
 
 static inline double level_db(const float *samples, size_t count)
 {
     double sum = 1e-20;
-    for (size_t i = 0; i < count; i++) sum += (double)samples[i] * (double)samples[i];
+    for (size_t i = 0; i < count; i++)
+        sum += (double)samples[i] * (double)samples[i];
     return 10 * log10(sum / (double)count);
 }
 
 /* Frames of samples into an estimator; is_quiet(second) tells which are pauses. */
-static inline struct tt_floor_track track_of(const float *samples, size_t count, int rate_hz, double window_s, bool (*is_quiet)(double second))
+static inline struct tt_floor_track track_of(const float *samples, size_t count, int rate_hz, double window_s,
+                                             bool (*is_quiet)(double second))
 {
     struct tt_error err = {0};
     const struct tt_stft_shape shape = tt_stft_shape_for(rate_hz);
@@ -75,7 +80,8 @@ static inline struct tt_floor_track flat_track(int rate_hz, double power)
     track.node_sample = calloc(1, sizeof *track.node_sample);
     track.power = test_sound((size_t)track.shape.bin_count);
     assert_non_null(track.node_sample);
-    for (int i = 0; i < track.shape.bin_count; i++) track.power[i] = (float)power;
+    for (int i = 0; i < track.shape.bin_count; i++)
+        track.power[i] = (float)power;
     return track;
 }
 

@@ -20,14 +20,18 @@ static void voice(uint32_t seed, double at, float vector[LANES])
         double sum = 0.0;
         for (int k = 1; k <= 4; k++) {
             uint32_t h = (seed * 2654435761u) ^ (uint32_t)(l * 97 + k) * 2246822519u;
-            h ^= h >> 15; h *= 2246822519u; h ^= h >> 13;
+            h ^= h >> 15;
+            h *= 2246822519u;
+            h ^= h >> 13;
             sum += sin(at * 0.11 * k + (double)(h % 6283) / 1000.0);
         }
         vector[l] = (float)sum;
     }
 }
 
-struct sounds { int16_t numbers[LANES * ROWS]; };
+struct sounds {
+    int16_t numbers[LANES * ROWS];
+};
 
 /* Rows first .. first + count - 1 say `seed` from moment `at` on, at this speed. */
 static void say(struct sounds *sounds, size_t first, size_t count, uint32_t seed, double at, double speed)
@@ -41,15 +45,23 @@ static void say(struct sounds *sounds, size_t first, size_t count, uint32_t seed
 
 static struct tt_align_task task_for(const struct sounds *sounds, size_t x, size_t x_end, size_t y, size_t y_end)
 {
-    return (struct tt_align_task){.rows = {sounds->numbers, ROWS}, .x_start = x, .x_end = x_end, .y_start = y, .y_end = y_end,
-                                  .tau = 0.5f, .beam = 40.0f, .least = -40.0f, .slack_rows = 6};
+    return (struct tt_align_task){.rows = {sounds->numbers, ROWS},
+                                  .x_start = x,
+                                  .x_end = x_end,
+                                  .y_start = y,
+                                  .y_end = y_end,
+                                  .tau = 0.5f,
+                                  .beam = 40.0f,
+                                  .least = -40.0f,
+                                  .slack_rows = 6};
 }
 
 static struct tt_align *create(void)
 {
     struct tt_error err = {0};
     struct tt_align *align = tt_align_create(&err);
-    if (!align) fail_msg("%s", err.message);
+    if (!align)
+        fail_msg("%s", err.message);
     return align;
 }
 
@@ -57,7 +69,8 @@ static size_t best_row(const struct tt_align_end *ends, size_t reached)
 {
     size_t best = 0;
     for (size_t x = 1; x < reached; x++)
-        if (ends[x].score > ends[best].score) best = x;
+        if (ends[x].score > ends[best].score)
+            best = x;
     return best;
 }
 
@@ -69,11 +82,13 @@ static void a_row_and_itself_are_the_same(void **state)
     voice(1, 3.0, vector);
     tt_align_row(vector, row, 1);
     int product = 0;
-    for (int l = 0; l < LANES; l++) product += row[l] * row[l];
+    for (int l = 0; l < LANES; l++)
+        product += row[l] * row[l];
     assert_true(abs(product - TT_ALIGN_SAME) < TT_ALIGN_SAME / 100);
     memset(vector, 0, sizeof vector);
     tt_align_row(vector, row, 1);
-    for (int l = 0; l < LANES; l++) assert_int_equal(row[l], 0);
+    for (int l = 0; l < LANES; l++)
+        assert_int_equal(row[l], 0);
 }
 
 /* Equal rows gain 2 * (1 - tau) each: the score of 100 equal rows at tau 0.5 is 100. */
@@ -179,7 +194,13 @@ static void stretches_longer_than_the_memory_end_early(void **state)
         tt_align_row(vector, numbers + r, LONG);
     }
     struct tt_align *align = create();
-    struct tt_align_task task = {.rows = {numbers, LONG}, .x_end = 3500, .y_start = 3500, .y_end = LONG, .tau = 0.5f, .beam = 1e6f, .least = -1e6f};
+    struct tt_align_task task = {.rows = {numbers, LONG},
+                                 .x_end = 3500,
+                                 .y_start = 3500,
+                                 .y_end = LONG,
+                                 .tau = 0.5f,
+                                 .beam = 1e6f,
+                                 .least = -1e6f};
     const struct tt_align_end *ends;
     size_t reached = tt_align_run(align, &task, &ends);
     assert_in_range(reached, 800, 3500);
@@ -192,9 +213,12 @@ static void stretches_longer_than_the_memory_end_early(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(a_row_and_itself_are_the_same), cmocka_unit_test(equal_stretches_score_their_length),
-        cmocka_unit_test(a_slower_reading_is_followed), cmocka_unit_test(the_match_ends_where_the_words_differ),
-        cmocka_unit_test(different_words_are_given_up_early), cmocka_unit_test(the_path_leads_from_the_beginning_to_the_end),
+        cmocka_unit_test(a_row_and_itself_are_the_same),
+        cmocka_unit_test(equal_stretches_score_their_length),
+        cmocka_unit_test(a_slower_reading_is_followed),
+        cmocka_unit_test(the_match_ends_where_the_words_differ),
+        cmocka_unit_test(different_words_are_given_up_early),
+        cmocka_unit_test(the_path_leads_from_the_beginning_to_the_end),
         cmocka_unit_test(stretches_longer_than_the_memory_end_early),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -21,22 +21,26 @@ static struct tt_cepstra *create(struct tt_stft_shape shape)
 {
     struct tt_error err = {0};
     struct tt_cepstra *cepstra = tt_cepstra_create(shape, &err);
-    if (!cepstra) fail_msg("%s", err.message);
+    if (!cepstra)
+        fail_msg("%s", err.message);
     return cepstra;
 }
 
-/* Check values: the mel scale as in the HTK book, 26 centres between 0 and 8 kHz, computed in double precision elsewhere. */
+/* Check values: the mel scale as in the HTK book, 26 centres between 0 and 8 kHz, computed in double precision
+ * elsewhere. */
 static void mel_centres_match_the_published_scale(void **state)
 {
     (void)state;
     static const double centre_hz[] = {68.5, 143.7, 226.2, 316.8, 416.3, 525.5};
-    for (int b = 0; b < 6; b++) assert_true(fabs(tt_mel_centre_hz(0.0, 8000.0, b, 26) - centre_hz[b]) < 0.06);
+    for (int b = 0; b < 6; b++)
+        assert_true(fabs(tt_mel_centre_hz(0.0, 8000.0, b, 26) - centre_hz[b]) < 0.06);
     assert_true(fabs(tt_mel_centre_hz(0.0, 8000.0, 23, 26) - 5875.3) < 0.06);
     assert_true(fabs(tt_mel_centre_hz(0.0, 8000.0, 24, 26) - 6518.6) < 0.06);
     assert_true(fabs(tt_mel_centre_hz(0.0, 8000.0, 25, 26) - 7224.7) < 0.06);
 }
 
-/* A log spectrum that is a cosine over the mel scale holds one coefficient: c_n = A sqrt(26 / 2) by the definition of the orthonormal DCT-II. */
+/* A log spectrum that is a cosine over the mel scale holds one coefficient: c_n = A sqrt(26 / 2) by the definition of
+ * the orthonormal DCT-II. */
 static void a_cosine_over_mel_is_one_coefficient(void **state)
 {
     (void)state;
@@ -53,7 +57,8 @@ static void a_cosine_over_mel_is_one_coefficient(void **state)
         tt_cepstra_of(cepstra, power, row);
         for (int c = 0; c < TT_CEPSTRA; c++) {
             double value = row[c] * (double)tt_cepstra_step, expected = c + 1 == n ? 1.5 * sqrt(13.0) : 0.0;
-            assert_true(fabs(value - expected) < 0.4); /* triangles smooth the cosine a little, bins are coarse at 80 Hz */
+            assert_true(fabs(value - expected) <
+                        0.4); /* triangles smooth the cosine a little, bins are coarse at 80 Hz */
         }
     }
     tt_cepstra_destroy(cepstra);
@@ -71,7 +76,8 @@ static void level_does_not_matter(void **state)
     int8_t a[TT_CEPSTRA], b[TT_CEPSTRA];
     tt_cepstra_of(cepstra, power, a);
     tt_cepstra_of(cepstra, louder, b);
-    for (int c = 0; c < TT_CEPSTRA; c++) assert_in_range(a[c] - b[c] + 1, 0, 2);
+    for (int c = 0; c < TT_CEPSTRA; c++)
+        assert_in_range(a[c] - b[c] + 1, 0, 2);
     tt_cepstra_destroy(cepstra);
 }
 
@@ -85,11 +91,13 @@ static void the_sample_rate_does_not_matter(void **state)
         struct tt_cepstra *cepstra = create(shape);
         float power[513];
         for (int k = 0; k < shape.bin_count; k++)
-            power[k] = (float)exp(2.0 * cos(2.0 * pi * k * (double)shape.rate_hz / shape.window_samples / 3000.0)) * (float)(r ? 3 : 1);
+            power[k] = (float)exp(2.0 * cos(2.0 * pi * k * (double)shape.rate_hz / shape.window_samples / 3000.0)) *
+                       (float)(r ? 3 : 1);
         tt_cepstra_of(cepstra, power, rows[r]);
         tt_cepstra_destroy(cepstra);
     }
-    for (int c = 0; c < TT_CEPSTRA; c++) assert_true(abs(rows[0][c] - rows[1][c]) <= 2);
+    for (int c = 0; c < TT_CEPSTRA; c++)
+        assert_true(abs(rows[0][c] - rows[1][c]) <= 2);
 }
 
 static void silence_and_broken_numbers_give_finite_rows(void **state)
@@ -99,7 +107,8 @@ static void silence_and_broken_numbers_give_finite_rows(void **state)
     float power[85] = {0};
     int8_t row[TT_CEPSTRA];
     tt_cepstra_of(cepstra, power, row);
-    for (int c = 0; c < TT_CEPSTRA; c++) assert_int_equal(row[c], 0); /* a flat spectrum has no shape */
+    for (int c = 0; c < TT_CEPSTRA; c++)
+        assert_int_equal(row[c], 0); /* a flat spectrum has no shape */
     power[10] = (float)NAN;
     power[40] = INFINITY;
     tt_cepstra_of(cepstra, power, row);
@@ -118,9 +127,12 @@ static void a_shape_without_a_rate_is_refused(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(mel_centres_match_the_published_scale), cmocka_unit_test(a_cosine_over_mel_is_one_coefficient),
-        cmocka_unit_test(level_does_not_matter), cmocka_unit_test(the_sample_rate_does_not_matter),
-        cmocka_unit_test(silence_and_broken_numbers_give_finite_rows), cmocka_unit_test(a_shape_without_a_rate_is_refused),
+        cmocka_unit_test(mel_centres_match_the_published_scale),
+        cmocka_unit_test(a_cosine_over_mel_is_one_coefficient),
+        cmocka_unit_test(level_does_not_matter),
+        cmocka_unit_test(the_sample_rate_does_not_matter),
+        cmocka_unit_test(silence_and_broken_numbers_give_finite_rows),
+        cmocka_unit_test(a_shape_without_a_rate_is_refused),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Crossfades: level through the fade for like, unlike and opposite material. Values: a^2 + b^2 + 2 a b rho = 1, which for a = b is 1/sqrt(2 + 2 rho). */
+/* Crossfades: level through the fade for like, unlike and opposite material. Values: a^2 + b^2 + 2 a b rho = 1, which
+ * for a = b is 1/sqrt(2 + 2 rho). */
 #include "dsp/crossfade.h"
 
 #include <math.h>

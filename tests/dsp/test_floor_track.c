@@ -1,16 +1,25 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 #include "noise_sounds.h"
 
-static bool always(double second) { (void)second; return true; }
-static bool never(double second) { (void)second; return false; }
+static bool always(double second)
+{
+    (void)second;
+    return true;
+}
+static bool never(double second)
+{
+    (void)second;
+    return false;
+}
 /* Every fourth second is a pause. */
 static bool now_and_then(double second) { return fmod(second, 4.0) < 1.0; }
 
 static void a_weighting_is_that_of_the_standard(void **state)
 {
     /* IEC 61672-1, rounded to 0.1 dB at exact base-ten frequencies. */
-    static const double table[][2] = {{1, -70.4}, {1.3, -50.5}, {1.5, -39.4}, {1.7, -30.2}, {2, -19.1}, {2.3, -10.9}, {2.7, -3.2},
-                                      {3, 0.0}, {3.3, 1.2}, {3.4, 1.3}, {3.5, 1.2}, {3.6, 1.0}, {3.9, -1.1}, {4, -2.5}, {4.2, -6.6}, {4.3, -9.3}};
+    static const double table[][2] = {{1, -70.4},  {1.3, -50.5}, {1.5, -39.4}, {1.7, -30.2}, {2, -19.1}, {2.3, -10.9},
+                                      {2.7, -3.2}, {3, 0.0},     {3.3, 1.2},   {3.4, 1.3},   {3.5, 1.2}, {3.6, 1.0},
+                                      {3.9, -1.1}, {4, -2.5},    {4.2, -6.6},  {4.3, -9.3}};
     (void)state;
     for (size_t i = 0; i < sizeof table / sizeof *table; i++)
         assert_within(tt_a_weight_db(pow(10, table[i][0])), table[i][1], 0.051, 0.051);
@@ -39,10 +48,12 @@ static void a_fan_that_switches_on_is_right_two_seconds_later(void **state)
     const size_t count = 100 * (size_t)rate, from = 47 * (size_t)rate;
     float *in = test_sound(count);
     add_white(in, count, 0.01, 2);
-    for (size_t i = from; i < count; i++) in[i] *= 2.5f; /* 7.96 dB */
+    for (size_t i = from; i < count; i++)
+        in[i] *= 2.5f; /* 7.96 dB */
     struct tt_floor_track track = track_of(in, count, rate, 20, now_and_then);
     for (double s = 1; s < 99; s += 1)
-        if (fabs(s - 47) >= 2.0) assert_within(floor_db_at(&track, s), s < 47 ? -40.0 : -32.04, 0.5, 0.5);
+        if (fabs(s - 47) >= 2.0)
+            assert_within(floor_db_at(&track, s), s < 47 ? -40.0 : -32.04, 0.5, 0.5);
     tt_floor_track_free(&track);
     free(in);
 }
@@ -54,9 +65,11 @@ static void a_room_that_drifts_by_several_decibels_is_followed(void **state)
     const size_t count = 80 * (size_t)rate;
     float *in = test_sound(count);
     add_white(in, count, 0.01, 2);
-    for (size_t i = 0; i < count; i++) in[i] *= (float)pow(10, 3.0 * sin(2 * TEST_PI * (double)i / rate / 40) / 20);
+    for (size_t i = 0; i < count; i++)
+        in[i] *= (float)pow(10, 3.0 * sin(2 * TEST_PI * (double)i / rate / 40) / 20);
     struct tt_floor_track track = track_of(in, count, rate, 20, now_and_then);
-    for (double s = 3; s < 77; s += 1) assert_within(floor_db_at(&track, s), -40.0 + 3.0 * sin(2 * TEST_PI * s / 40), 1.0, 1.0);
+    for (double s = 3; s < 77; s += 1)
+        assert_within(floor_db_at(&track, s), -40.0 + 3.0 * sin(2 * TEST_PI * s / 40), 1.0, 1.0);
     tt_floor_track_free(&track);
     free(in);
 }
@@ -73,7 +86,8 @@ static void a_short_pause_in_a_drifting_room_is_heard(void **state)
     const size_t count = 20 * (size_t)rate;
     float *in = test_sound(count);
     add_white(in, count, 0.01, 2);
-    for (size_t i = 0; i < count; i++) in[i] *= (float)pow(10, (3.0 - 0.3 * fabs((double)i / rate - 10)) / 20);
+    for (size_t i = 0; i < count; i++)
+        in[i] *= (float)pow(10, (3.0 - 0.3 * fabs((double)i / rate - 10)) / 20);
     struct tt_floor_track track = track_of(in, count, rate, 20, short_in_the_middle);
     assert_within(floor_db_at(&track, 10), -37.0, 0.7, 0.7);
     tt_floor_track_free(&track);
@@ -102,7 +116,8 @@ static void a_recorder_that_mutes_between_phrases_does_not_become_the_floor(void
     add_white(in, count, 0.01, 2);
     /* Only phrases are left; the pauses, which are all that is quiet, hold zeros. */
     for (size_t i = 0; i < count; i++)
-        if (now_and_then((double)i / rate)) in[i] = 0.0f;
+        if (now_and_then((double)i / rate))
+            in[i] = 0.0f;
     struct tt_floor_track track = track_of(in, count, rate, 20, now_and_then);
     assert_within(floor_db_at(&track, 5), -40.0, 1.0, 1.0);
     assert_within(floor_db_at(&track, 30), -40.0, 1.0, 1.0);
@@ -119,14 +134,16 @@ static void without_a_pause_minima_find_the_floor(void **state)
     add_white(in, count, 0.01, 2);
     struct tt_floor_track steady = track_of(in, count, rate, 20, never);
     assert_int_equal(steady.node_count, 3);
-    for (int s = 5; s < 60; s += 10) assert_within(floor_db_at(&steady, s), -40.0, 0.5, 0.5);
+    for (int s = 5; s < 60; s += 10)
+        assert_within(floor_db_at(&steady, s), -40.0, 0.5, 0.5);
     /* Syllables that leave each part of the spectrum for a moment only. */
     for (size_t i = 0; i < count; i++) {
         const double s = (double)i / rate;
         in[i] += (float)(0.2 * fmax(0, sin(2 * TEST_PI * 2.5 * s)) * sin(2 * TEST_PI * 700 * s));
     }
     struct tt_floor_track voiced = track_of(in, count, rate, 20, never);
-    for (int s = 5; s < 60; s += 10) assert_within(floor_db_at(&voiced, s), -40.0, 1.0, 2.0);
+    for (int s = 5; s < 60; s += 10)
+        assert_within(floor_db_at(&voiced, s), -40.0, 1.0, 2.0);
     tt_floor_track_free(&steady);
     tt_floor_track_free(&voiced);
     free(in);
@@ -139,7 +156,8 @@ static void a_click_in_a_pause_does_not_raise_the_floor(void **state)
     const size_t count = 40 * (size_t)rate;
     float *in = test_sound(count);
     add_white(in, count, 0.01, 2);
-    for (size_t at = 3000; at < count; at += 64000) in[at] += 0.9f;
+    for (size_t at = 3000; at < count; at += 64000)
+        in[at] += 0.9f;
     struct tt_floor_track track = track_of(in, count, rate, 20, now_and_then);
     assert_within(floor_db_at(&track, 10), -40.0, 0.2, 0.2);
     tt_floor_track_free(&track);
@@ -154,7 +172,8 @@ static void silence_and_nothing_leave_a_floor_above_zero(void **state)
         float *in = test_sound(counts[c]);
         struct tt_floor_track track = track_of(in, counts[c], 16000, 20, always);
         assert_true(track.node_count >= 1);
-        for (int i = 0; i < track.shape.bin_count * track.node_count; i++) assert_true(track.power[i] > 0.0f && track.power[i] < 1e-10f);
+        for (int i = 0; i < track.shape.bin_count * track.node_count; i++)
+            assert_true(track.power[i] > 0.0f && track.power[i] < 1e-10f);
         tt_floor_track_free(&track);
         free(in);
     }
@@ -170,7 +189,8 @@ static void between_nodes_the_floor_runs_straight_in_decibels(void **state)
     track.power = realloc(track.power, 2 * bins * sizeof *track.power);
     assert_true(track.node_sample && track.power);
     track.node_sample[1] = 48000;
-    for (size_t i = 0; i < bins; i++) track.power[bins + i] = 1e-2f;
+    for (size_t i = 0; i < bins; i++)
+        track.power[bins + i] = 1e-2f;
     assert_within(floor_db_at(&track, -1), -40, 1e-3, 1e-3);
     assert_within(floor_db_at(&track, 0.25), -35, 1e-3, 1e-3);
     assert_within(floor_db_at(&track, 0.5), -30, 1e-3, 1e-3);
@@ -184,7 +204,8 @@ static void white_noise_a_weighted_reads_less(void **state)
     /* The mean of the weighting's power over 0 to 24 kHz, summed here at 1 Hz from the formula. */
     struct tt_floor_track track = flat_track(48000, 1.0);
     double sum = 0;
-    for (int f = 1; f < 24000; f++) sum += pow(10, tt_a_weight_db(f) / 10) / 24000;
+    for (int f = 1; f < 24000; f++)
+        sum += pow(10, tt_a_weight_db(f) / 10) / 24000;
     assert_within(10 * log10(tt_floor_mean_square_a(&track, track.power)), 10 * log10(sum), 0.05, 0.05);
     assert_within(10 * log10(tt_floor_mean_square(&track, track.power)), 0.0, 1e-3, 1e-3);
     tt_floor_track_free(&track);

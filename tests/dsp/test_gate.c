@@ -3,9 +3,14 @@
 #include "noise_sounds.h"
 
 static bool before_half_a_second(double second) { return second < 0.5 || second >= 3.5; }
-static bool always(double second) { (void)second; return true; }
+static bool always(double second)
+{
+    (void)second;
+    return true;
+}
 
-/* Ephraim & Malah 1985: G = xi / (1 + xi) * exp(E1(v) / 2), in dB; evaluated with an independent E1 in double precision. */
+/* Ephraim & Malah 1985: G = xi / (1 + xi) * exp(E1(v) / 2), in dB; evaluated with an independent E1 in double
+ * precision. */
 static const double TABLE_GAMMA_DB[7] = {-10, -5, 0, 5, 10, 15, 20};
 static const double TABLE[9][8] = {
     {-25, -17.5192, -22.5162, -27.5068, -32.4773, -37.3847, -42.0982, -46.2523},
@@ -35,7 +40,8 @@ static void the_gain_rule_is_that_of_the_table(void **state)
 /* E1 as tables give it, taken back out of the gain: G (1 + xi) / xi = exp(E1 / 2) with v = gamma xi / (1 + xi). */
 static void the_exponential_integral_is_that_of_the_tables(void **state)
 {
-    static const double table[][2] = {{0.01, 4.0379295765}, {0.1, 1.8229239584}, {0.5, 0.5597735948}, {1, 0.2193839344}, {2, 0.0489005107}, {5, 0.0011482956}};
+    static const double table[][2] = {{0.01, 4.0379295765}, {0.1, 1.8229239584}, {0.5, 0.5597735948},
+                                      {1, 0.2193839344},    {2, 0.0489005107},   {5, 0.0011482956}};
     (void)state;
     for (size_t i = 0; i < sizeof table / sizeof *table; i++)
         assert_within(2 * log(2 * tt_lsa_gain(1, 2 * table[i][0])), table[i][1], 1e-9, 1e-9);
@@ -44,7 +50,8 @@ static void the_exponential_integral_is_that_of_the_tables(void **state)
 /* Gerkmann & Hendriks 2012 at 15 dB, evaluated in double precision. */
 static void speech_presence_is_that_of_the_table(void **state)
 {
-    static const double table[][2] = {{0, 0.02974174}, {0.5, 0.04741063}, {1, 0.07476734}, {2, 0.17561876}, {3, 0.35962986}, {4, 0.59685444}, {6, 0.91141766}, {10, 0.99799170}};
+    static const double table[][2] = {{0, 0.02974174}, {0.5, 0.04741063}, {1, 0.07476734}, {2, 0.17561876},
+                                      {3, 0.35962986}, {4, 0.59685444},   {6, 0.91141766}, {10, 0.99799170}};
     (void)state;
     for (size_t i = 0; i < sizeof table / sizeof *table; i++)
         assert_within(tt_speech_presence(pow(10, 1.5), table[i][0]), table[i][1], 1e-8, 1e-8);
@@ -81,10 +88,13 @@ static float *run_gate(struct tt_gate *gate, const float *in, size_t count, size
     return out;
 }
 
-static float *gated(const float *in, size_t count, const struct tt_floor_track *track, double depth_db, double keep_faint_db, size_t cut)
+static float *gated(const float *in, size_t count, const struct tt_floor_track *track, double depth_db,
+                    double keep_faint_db, size_t cut)
 {
     struct tt_error err = {0};
-    return run_gate(tt_gate_create(track, (struct tt_gate_settings){.depth_db = depth_db, .keep_faint_db = keep_faint_db}, &err), in, count, cut);
+    return run_gate(
+        tt_gate_create(track, (struct tt_gate_settings){.depth_db = depth_db, .keep_faint_db = keep_faint_db}, &err),
+        in, count, cut);
 }
 
 static void depth_is_what_happens_to_pure_noise(void **state)
@@ -114,7 +124,8 @@ static void depth_nought_gives_the_input_back(void **state)
     add_white(in, count, 0.01, 4);
     struct tt_floor_track track = flat_track(48000, 1e-4);
     float *out = gated(in, count, &track, 0, 0, 999);
-    for (size_t i = 0; i < count; i++) assert_within((double)out[i], (double)in[i], 1e-6, 1e-6);
+    for (size_t i = 0; i < count; i++)
+        assert_within((double)out[i], (double)in[i], 1e-6, 1e-6);
     tt_floor_track_free(&track);
     free(in);
     free(out);
@@ -125,7 +136,8 @@ static void what_is_wanted_has_the_same_bits_and_the_rest_costs_nothing(void **s
 {
     (void)state;
     const size_t count = 4 * 48000;
-    static const struct tt_span_samples spans[] = {{-30, 1}, {20000, 20001}, {20001, 24000}, {60000, 100001}, {191000, 200000}};
+    static const struct tt_span_samples spans[] = {
+        {-30, 1}, {20000, 20001}, {20001, 24000}, {60000, 100001}, {191000, 200000}};
     const size_t span_count = sizeof spans / sizeof *spans;
     float *in = test_speech(48000, count, 3);
     add_white(in, count, 0.01, 4);
@@ -135,8 +147,10 @@ static void what_is_wanted_has_the_same_bits_and_the_rest_costs_nothing(void **s
     tt_gate_want(gate, spans, span_count);
     float *out = run_gate(gate, in, count, 1000);
     for (size_t s = 0; s < span_count; s++)
-        for (int64_t i = spans[s].start < 0 ? 0 : spans[s].start; i < spans[s].end && i < (int64_t)count; i++) assert_true(out[i] == whole[i]);
-    for (size_t i = 30000; i < 58000; i++) assert_true(out[i] == 0.0f); /* further from what is wanted than a window */
+        for (int64_t i = spans[s].start < 0 ? 0 : spans[s].start; i < spans[s].end && i < (int64_t)count; i++)
+            assert_true(out[i] == whole[i]);
+    for (size_t i = 30000; i < 58000; i++)
+        assert_true(out[i] == 0.0f); /* further from what is wanted than a window */
     tt_floor_track_free(&track);
     free(in);
     free(whole);
@@ -150,7 +164,8 @@ static void cuts_of_the_stream_do_not_change_a_bit(void **state)
     float *in = test_speech(48000, count, 1);
     add_white(in, count, 0.01, 4);
     struct tt_floor_track track = flat_track(48000, 1e-4);
-    float *a = gated(in, count, &track, 15, 0, count), *b = gated(in, count, &track, 15, 0, 77), *c = gated(in, count, &track, 15, 0, 30011);
+    float *a = gated(in, count, &track, 15, 0, count), *b = gated(in, count, &track, 15, 0, 77),
+          *c = gated(in, count, &track, 15, 0, 30011);
     assert_memory_equal(a, b, count * sizeof *a);
     assert_memory_equal(a, c, count * sizeof *a);
     tt_floor_track_free(&track);
@@ -187,7 +202,8 @@ static void a_unit_comes_out_as_if_all_before_it_had_been_heard_whatever_its_wor
     add_white(in + count / 2, count / 2, 0.012, 8); /* faint: what is slowest to be forgotten */
     float *whole = gated(in, count, &track, 15, 0, 4096), *forwards[UNITS], *backwards[UNITS];
     struct tt_span_samples wanted[UNITS]; /* all of it, one after the other */
-    for (int64_t u = 0, unit = (int64_t)link.unit_samples; u < UNITS; u++) wanted[u] = (struct tt_span_samples){u * unit, (u + 1) * unit};
+    for (int64_t u = 0, unit = (int64_t)link.unit_samples; u < UNITS; u++)
+        wanted[u] = (struct tt_span_samples){u * unit, (u + 1) * unit};
     tt_gate_units_want(&link, wanted, UNITS);
     for (size_t u = 0; u < UNITS; u++) {
         forwards[u] = unit_of(&link, 0, in, count, u);
@@ -220,7 +236,8 @@ static double mean_log_kurtosis(const float *samples, size_t count)
     double sum = 0;
     for (size_t i = 22; i < 171; i++) {
         double mean = 0, second = 0, fourth = 0;
-        for (size_t f = 0; f < frames; f++) mean += (double)rows[f * bins + i] / (double)frames;
+        for (size_t f = 0; f < frames; f++)
+            mean += (double)rows[f * bins + i] / (double)frames;
         for (size_t f = 0; f < frames; f++) {
             const double away = (double)rows[f * bins + i] - mean;
             second += away * away / (double)frames;
@@ -312,8 +329,10 @@ static void keeping_the_faint_takes_less_off_a_weak_voice(void **state)
     add_white(in, count, 0.01, 4);
     add_white(in + 48000, 24000, 0.012, 8); /* a faint hiss of speech */
     struct tt_floor_track track = flat_track(48000, 1e-4);
-    float *less = gated(in, count, &track, 15, -6, 4096), *as_is = gated(in, count, &track, 15, 0, 4096), *more = gated(in, count, &track, 15, 6, 4096);
-    const double a = level_db(less + 50000, 20000), b = level_db(as_is + 50000, 20000), c = level_db(more + 50000, 20000);
+    float *less = gated(in, count, &track, 15, -6, 4096), *as_is = gated(in, count, &track, 15, 0, 4096),
+          *more = gated(in, count, &track, 15, 6, 4096);
+    const double a = level_db(less + 50000, 20000), b = level_db(as_is + 50000, 20000),
+                 c = level_db(more + 50000, 20000);
     assert_true(a < b && b < c);
     tt_floor_track_free(&track);
     free(in);
@@ -329,12 +348,14 @@ static void a_room_that_changes_by_8_db_goes_down_as_far_on_both_sides(void **st
     for (int up = 0; up < 2; up++) {
         float *in = test_sound(count);
         add_white(in, count, up ? 0.004 : 0.01, 4);
-        for (size_t i = 6 * 48000; i < count; i++) in[i] *= up ? 2.5f : 0.4f;
+        for (size_t i = 6 * 48000; i < count; i++)
+            in[i] *= up ? 2.5f : 0.4f;
         struct tt_floor_track track = track_of(in, count, 48000, 20, always);
         float *out = gated(in, count, &track, 15, 0, 4096);
         for (size_t second = 1; second < 11; second++) {
             const size_t from = second * 48000;
-            if (second < 4 || second >= 8) assert_within(level_db(out + from, 48000) - level_db(in + from, 48000), -15, 0.5, 0.5);
+            if (second < 4 || second >= 8)
+                assert_within(level_db(out + from, 48000) - level_db(in + from, 48000), -15, 0.5, 0.5);
         }
         tt_floor_track_free(&track);
         free(in);
@@ -355,7 +376,8 @@ static void add_band(float *samples, size_t count, double centre_hz, double rms,
         band[i] = (float)second;
         sum += second * second;
     }
-    for (size_t i = 0; i < count; i++) samples[i] += band[i] * (float)(rms / sqrt(sum / (double)count));
+    for (size_t i = 0; i < count; i++)
+        samples[i] += band[i] * (float)(rms / sqrt(sum / (double)count));
     free(band);
 }
 
@@ -370,7 +392,8 @@ static double mean_log_power(const float *samples, size_t count, double from_hz,
     int cells = 0;
     for (size_t at = 0; at + (size_t)shape.window_samples <= count; at += 512) {
         tt_stft_powers(stft, samples + at, power);
-        for (int i = (int)(from_hz * shape.window_samples / 48000); i < to_hz * shape.window_samples / 48000; i++, cells++)
+        for (int i = (int)(from_hz * shape.window_samples / 48000); i < to_hz * shape.window_samples / 48000;
+             i++, cells++)
             sum += 10 * log10((double)power[i] + 1e-20);
     }
     tt_stft_destroy(stft);
@@ -378,7 +401,8 @@ static double mean_log_power(const float *samples, size_t count, double from_hz,
     return sum / cells;
 }
 
-/* A voice strong around 700 Hz whose fricative part at 4 kHz is as strong as the noise: that part must keep its level. */
+/* A voice strong around 700 Hz whose fricative part at 4 kHz is as strong as the noise: that part must keep its level.
+ */
 static void what_is_weak_under_a_voice_is_not_taken_for_noise(void **state)
 {
     (void)state;
@@ -387,16 +411,20 @@ static void what_is_weak_under_a_voice_is_not_taken_for_noise(void **state)
     add_band(clean + from, length, 700, 0.1, 6);
     add_band(clean + from, length, 4000, 0.002, 8);
     add_white(floor_alone, count, 0.01, 4);
-    for (size_t i = 0; i < count; i++) in[i] = clean[i] + floor_alone[i];
+    for (size_t i = 0; i < count; i++)
+        in[i] = clean[i] + floor_alone[i];
     struct tt_floor_track track = flat_track(48000, 1e-4);
     float *out = gated(in, count, &track, 15, 0, 4096);
-    const double was = mean_log_power(clean + from + 4800, length - 9600, 3700, 4300), is = mean_log_power(out + from + 4800, length - 9600, 3700, 4300);
+    const double was = mean_log_power(clean + from + 4800, length - 9600, 3700, 4300),
+                 is = mean_log_power(out + from + 4800, length - 9600, 3700, 4300);
     assert_within(is - was, 0, 4.5, 2.0); /* -3.6; by decision-directed smoothing alone -9.4 */
     /* Half a second before and behind it, the room is down as far as ever. */
     assert_within(level_db(out + from - 24000, 12000) - level_db(in + from - 24000, 12000), -15, 0.5, 0.5);
-    assert_within(level_db(out + from + length + 12000, 12000) - level_db(in + from + length + 12000, 12000), -15, 0.5, 0.5);
+    assert_within(level_db(out + from + length + 12000, 12000) - level_db(in + from + length + 12000, 12000), -15, 0.5,
+                  0.5);
     /* Where the voice is nowhere near, what is left of the room under it stands a little higher, and no more. */
-    const double residue = mean_log_power(out + from + 4800, length - 9600, 6000, 7000) - mean_log_power(in + from + 4800, length - 9600, 6000, 7000);
+    const double residue = mean_log_power(out + from + 4800, length - 9600, 6000, 7000) -
+                           mean_log_power(in + from + 4800, length - 9600, 6000, 7000);
     assert_within(residue, -9, 3.0, 2.5);
     tt_floor_track_free(&track);
     free(clean);
@@ -427,7 +455,8 @@ static void a_clean_take_keeps_its_colour(void **state)
                 tt_stft_powers(stft, (which ? out : clean) + at, power);
                 for (int i = 0; i < shape.bin_count; i++) {
                     const double hz = i * 48000.0 / shape.window_samples;
-                    if (hz >= centre_hz * pow(2, -1 / 6.0) && hz < centre_hz * pow(2, 1 / 6.0)) sums[which] += (double)power[i];
+                    if (hz >= centre_hz * pow(2, -1 / 6.0) && hz < centre_hz * pow(2, 1 / 6.0))
+                        sums[which] += (double)power[i];
                 }
             }
         assert_within(10 * log10(sums[1] / sums[0]), 0, 0.3, 0.3);
@@ -446,10 +475,12 @@ static void takes_of_any_shortness_and_strange_samples_are_taken(void **state)
     static const size_t counts[] = {1, 2, 255, 256, 257, 1025};
     for (size_t i = 0; i < 6; i++) {
         float *in = test_sound(counts[i]);
-        for (size_t k = 0; k < counts[i]; k++) in[k] = k % 3 ? 1e-40f : 3e4f;
+        for (size_t k = 0; k < counts[i]; k++)
+            in[k] = k % 3 ? 1e-40f : 3e4f;
         struct tt_floor_track track = track_of(in, counts[i], 48000, 20, before_half_a_second);
         float *out = gated(in, counts[i], &track, 15, 0, 64);
-        for (size_t k = 0; k < counts[i]; k++) assert_true(isfinite(out[k]));
+        for (size_t k = 0; k < counts[i]; k++)
+            assert_true(isfinite(out[k]));
         tt_floor_track_free(&track);
         free(in);
         free(out);

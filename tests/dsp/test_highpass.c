@@ -66,9 +66,11 @@ static void a_constant_vanishes_from_the_first_sample_on(void **state)
     (void)state;
     const size_t count = 48000;
     float *in = test_sound(count);
-    for (size_t i = 0; i < count; i++) in[i] = 0.5f;
+    for (size_t i = 0; i < count; i++)
+        in[i] = 0.5f;
     float *out = filtered(in, count, 48000, 70, 1000);
-    for (size_t i = 0; i < count; i++) assert_within((double)out[i], 0.0, 1e-6, 1e-6);
+    for (size_t i = 0; i < count; i++)
+        assert_within((double)out[i], 0.0, 1e-6, 1e-6);
     free(in);
     free(out);
 }
@@ -79,9 +81,11 @@ static void an_offset_does_not_change_what_is_above(void **state)
     const size_t count = 48000;
     float *in = test_sound(count), *offset = test_sound(count);
     add_white(in, count, 0.05, 5);
-    for (size_t i = 0; i < count; i++) offset[i] = in[i] + 0.25f;
+    for (size_t i = 0; i < count; i++)
+        offset[i] = in[i] + 0.25f;
     float *a = filtered(in, count, 48000, 70, 1000), *b = filtered(offset, count, 48000, 70, 1000);
-    for (size_t i = 0; i < count; i++) assert_within((double)b[i], (double)a[i], 1e-6, 1e-6);
+    for (size_t i = 0; i < count; i++)
+        assert_within((double)b[i], (double)a[i], 1e-6, 1e-6);
     free(in);
     free(offset);
     free(a);
@@ -94,7 +98,8 @@ static void cuts_of_the_stream_do_not_change_a_bit(void **state)
     const size_t count = 100000;
     float *in = test_sound(count);
     add_white(in, count, 0.2, 9);
-    float *a = filtered(in, count, 48000, 70, count), *b = filtered(in, count, 48000, 70, 77), *c = filtered(in, count, 48000, 70, 30011);
+    float *a = filtered(in, count, 48000, 70, count), *b = filtered(in, count, 48000, 70, 77),
+          *c = filtered(in, count, 48000, 70, 30011);
     assert_memory_equal(a, b, count * sizeof *a);
     assert_memory_equal(a, c, count * sizeof *a);
     free(in);
@@ -111,7 +116,8 @@ static void takes_of_any_shortness_come_out_as_long(void **state)
         float *in = test_sound(counts[i]);
         add_white(in, counts[i], 0.2, 1);
         float *out = filtered(in, counts[i], 48000, 70, 64);
-        for (size_t k = 0; k < counts[i]; k++) assert_true(isfinite(out[k]));
+        for (size_t k = 0; k < counts[i]; k++)
+            assert_true(isfinite(out[k]));
         free(in);
         free(out);
     }

@@ -9,7 +9,8 @@ static struct tt_hum found_in(const float *samples, size_t count, int base_hz, s
     struct tt_error err = {0};
     struct tt_hum_finder *finder = tt_hum_finder_create(RATE, base_hz, &err);
     assert_non_null(finder);
-    for (size_t at = 0; at < count; at += cut) assert_true(tt_hum_finder_add(finder, samples + at, count - at < cut ? count - at : cut, &err));
+    for (size_t at = 0; at < count; at += cut)
+        assert_true(tt_hum_finder_add(finder, samples + at, count - at < cut ? count - at : cut, &err));
     const struct tt_hum hum = tt_hum_finder_result(finder);
     tt_hum_finder_destroy(finder);
     return hum;
@@ -20,16 +21,19 @@ static void filter_out(float *samples, size_t count, const struct tt_hum *hum, f
 {
     struct tt_error err = {0};
     float sizes[TT_HUM_HARMONICS];
-    for (int k = 0; k < TT_HUM_HARMONICS; k++) sizes[k] = size * powf(10, -4.0f * (float)k / 20);
+    for (int k = 0; k < TT_HUM_HARMONICS; k++)
+        sizes[k] = size * powf(10, -4.0f * (float)k / 20);
     struct tt_hum_filter *filter = tt_hum_filter_create(RATE, hum, sizes, &err);
     assert_non_null(filter);
-    for (size_t at = 0; at < count; at += cut) tt_hum_filter_run(filter, samples + at, count - at < cut ? count - at : cut);
+    for (size_t at = 0; at < count; at += cut)
+        tt_hum_filter_run(filter, samples + at, count - at < cut ? count - at : cut);
     tt_hum_filter_destroy(filter);
 }
 
 static void add_hum(float *samples, size_t count, double base_hz, double amplitude)
 {
-    for (int k = 1; k <= 6; k++) add_tone(samples, count, RATE, k * base_hz, amplitude * pow(10, -4.0 * (k - 1) / 20));
+    for (int k = 1; k <= 6; k++)
+        add_tone(samples, count, RATE, k * base_hz, amplitude * pow(10, -4.0 * (k - 1) / 20));
 }
 
 /* A voice that sings a steady melody around a fundamental, with vibrato, a breath every three seconds. */
@@ -40,7 +44,8 @@ static void add_voice(float *samples, size_t count, double fundamental_hz, doubl
         const double s = (double)i / RATE;
         phase += 2 * TEST_PI * fundamental_hz * (1 + 0.02 * sin(2 * TEST_PI * 3.7 * s) + 0.01 * sin(0.9 * s)) / RATE;
         const double level = fmod(s, 3.0) < 2.2 ? 0.5 - 0.5 * cos(2 * TEST_PI * fmod(s, 3.0) / 2.2) : 0;
-        for (int k = 1; k <= 8; k++) samples[i] += (float)(amplitude * level * sin(k * phase) / k);
+        for (int k = 1; k <= 8; k++)
+            samples[i] += (float)(amplitude * level * sin(k * phase) / k);
     }
 }
 
@@ -56,8 +61,10 @@ static void hum_of_either_mains_is_found_between_phrases(void **state)
         add_hum(in, count, bases[b], 0.002);
         const struct tt_hum hum = found_in(in, count, 0, 4096);
         assert_within(hum.base_hz, bases[b], 0.03, 0.03);
-        for (int k = 0; k < 4; k++) assert_true(hum.over_floor_db[k] > 6.0f);
-        for (int k = 8; k < TT_HUM_HARMONICS; k++) assert_true(hum.over_floor_db[k] == 0.0f);
+        for (int k = 0; k < 4; k++)
+            assert_true(hum.over_floor_db[k] > 6.0f);
+        for (int k = 8; k < TT_HUM_HARMONICS; k++)
+            assert_true(hum.over_floor_db[k] == 0.0f);
         free(in);
     }
 }
@@ -109,7 +116,8 @@ static void cuts_of_the_stream_do_not_change_anything(void **state)
 /* Adds a sound over and over, from a second on. */
 static void add_again(float *samples, size_t count, size_t from_s, const float *sound, size_t length)
 {
-    for (size_t i = from_s * RATE; i < count; i++) samples[i] += sound[i % length];
+    for (size_t i = from_s * RATE; i < count; i++)
+        samples[i] += sound[i % length];
 }
 
 /* 26 of the first 64 stretches have hum, and all behind them. */
@@ -125,7 +133,8 @@ static void behind_the_first_minutes_every_fourth_stretch_has_its_say(void **sta
     const struct tt_hum found = found_in(in, count, 50, 4096);
     assert_within(found.base_hz, 50, 0.01, 0.01);
     /* Of each four behind the first three are not looked at: they may hold anything. */
-    for (size_t s = 0; s < 16; s++) memset(in + silence_from + (16 * s + 1) * RATE, 0, 10 * RATE * sizeof *in);
+    for (size_t s = 0; s < 16; s++)
+        memset(in + silence_from + (16 * s + 1) * RATE, 0, 10 * RATE * sizeof *in);
     const struct tt_hum still = found_in(in, count, 50, 1234567);
     assert_memory_equal(&found, &still, sizeof found);
     memset(in + silence_from, 0, (count - silence_from) * sizeof *in);
@@ -141,7 +150,8 @@ static double line_power(const float *samples, size_t count, double frequency_hz
 {
     double re = 0, im = 0;
     for (size_t i = 0; i < count; i++) {
-        const double angle = 2 * TEST_PI * frequency_hz * (double)i / RATE, weight = 1 - cos(2 * TEST_PI * (double)i / (double)count);
+        const double angle = 2 * TEST_PI * frequency_hz * (double)i / RATE,
+                     weight = 1 - cos(2 * TEST_PI * (double)i / (double)count);
         re += (double)samples[i] * weight * cos(angle);
         im += (double)samples[i] * weight * sin(angle);
     }
@@ -164,7 +174,8 @@ static void hum_goes_down_to_the_floor_beside_it(void **state)
         double lines = 0, beside = 0;
         for (int k = 1; k <= 6; k++) {
             lines += line_power(in + from, part, k * drifts[d]) / 6;
-            for (int j = -3; j <= 3; j++) beside += j ? line_power(in + from, part, k * drifts[d] + 5 * j) / 36 : 0;
+            for (int j = -3; j <= 3; j++)
+                beside += j ? line_power(in + from, part, k * drifts[d] + 5 * j) / 36 : 0;
         }
         assert_true(10 * log10(lines / beside) < 3.0);
         free(in);
@@ -179,12 +190,15 @@ static void a_voice_on_a_harmonic_is_neither_thinned_nor_given_a_tail(void **sta
     add_voice(voice, count, 100, 0.1);
     add_white(voice, count, 0.0005, 3);
     add_hum(hum_alone, count, 50, 0.002);
-    for (size_t i = 0; i < count; i++) in[i] = voice[i] + hum_alone[i];
+    for (size_t i = 0; i < count; i++)
+        in[i] = voice[i] + hum_alone[i];
     struct tt_hum hum = {.base_hz = 50};
-    for (int k = 0; k < 6; k++) hum.over_floor_db[k] = 20;
+    for (int k = 0; k < 6; k++)
+        hum.over_floor_db[k] = 20;
     filter_out(in, count, &hum, 0.002f, 4096);
     float *rest = test_sound(count);
-    for (size_t i = 0; i < count; i++) rest[i] = in[i] - voice[i];
+    for (size_t i = 0; i < count; i++)
+        rest[i] = in[i] - voice[i];
     /* What is wrong, over all: far under the voice, and under the hum that was there. */
     const size_t from = 3 * RATE;
     assert_true(level_db(rest + from, count - from) < level_db(voice + from, count - from) - 30);
@@ -206,11 +220,14 @@ static void a_voice_from_the_first_sample_on_leaves_no_tail_and_the_hum_goes_beh
         add_white(in, count, 0.0005, 3);
         add_hum(in, count, 50, 0.002);
         const double before_db = level_db(in + said, RATE / 2);
-        for (int k = 1; k <= 8; k++) add_tone(in, said, RATE, 103 * k, 0.1 / k);
+        for (int k = 1; k <= 8; k++)
+            add_tone(in, said, RATE, 103 * k, 0.1 / k);
         struct tt_hum hum = {.base_hz = 50};
-        for (int k = 0; k < 6; k++) hum.over_floor_db[k] = 20;
+        for (int k = 0; k < 6; k++)
+            hum.over_floor_db[k] = 20;
         filter_out(in, count, &hum, sizes[s], 4096);
-        if (s == 0) assert_true(level_db(in + said, RATE / 2) < before_db - 3);
+        if (s == 0)
+            assert_true(level_db(in + said, RATE / 2) < before_db - 3);
         assert_true(level_db(in + said, RATE / 2) < before_db + 1);
         assert_true(level_db(in + late, count - late) < before_db - 9);
         free(in);

@@ -15,7 +15,8 @@ static float *reading(uint64_t seed)
     float *samples = calloc(COUNT, sizeof *samples);
     assert_non_null(samples);
     noise_add(samples, COUNT, 0.001, 7 + seed);
-    for (int line = 0; line < SECONDS / 5; line++) voice_add(samples + (size_t)(line * 5 + 1) * RATE, 4 * RATE, RATE, 0.1, seed + 31 * (uint64_t)line);
+    for (int line = 0; line < SECONDS / 5; line++)
+        voice_add(samples + (size_t)(line * 5 + 1) * RATE, 4 * RATE, RATE, 0.1, seed + 31 * (uint64_t)line);
     return samples;
 }
 
@@ -23,16 +24,19 @@ static int16_t *as_int16(const float *samples, size_t count, double gain)
 {
     int16_t *out = calloc(count + 1, sizeof *out);
     assert_non_null(out);
-    for (size_t i = 0; i < count; i++) out[i] = (int16_t)lrint(fmax(-1, fmin(1, gain * (double)samples[i])) * 32767);
+    for (size_t i = 0; i < count; i++)
+        out[i] = (int16_t)lrint(fmax(-1, fmin(1, gain * (double)samples[i])) * 32767);
     return out;
 }
 
-static struct tt_lags find(const float *before, size_t before_count, const float *after, size_t after_count, double gain)
+static struct tt_lags find(const float *before, size_t before_count, const float *after, size_t after_count,
+                           double gain)
 {
     struct tt_error err = {0};
     struct tt_lags lags;
     int16_t *first = as_int16(before, before_count, 1), *second = as_int16(after, after_count, gain);
-    assert_true(tt_lag_find(&(struct tt_lag_sound){ first, before_count }, &(struct tt_lag_sound){ second, after_count }, &lags, &err));
+    assert_true(tt_lag_find(&(struct tt_lag_sound){first, before_count}, &(struct tt_lag_sound){second, after_count},
+                            &lags, &err));
     free(first);
     free(second);
     return lags;
@@ -96,9 +100,12 @@ static void parts_that_were_taken_out_or_put_in_split_it_into_pieces(void **stat
     struct tt_lags lags = find(before, COUNT, after, count, 0.5);
     assert_int_equal(lags.count, 3);
     const double out_s = 31.2 - 20.5;
-    for (double t = 0.1; t < 20; t += 0.5) assert_true(off_by(&lags, t, t) >= 0 && off_by(&lags, t, t) < 0.0005);
-    for (double t = 21.5; t < 50 - out_s; t += 0.5) assert_true(off_by(&lags, t, t + out_s) >= 0 && off_by(&lags, t, t + out_s) < 0.0005);
-    for (double t = 54 - out_s; t < 80; t += 0.5) assert_true(off_by(&lags, t, t + out_s - 2) >= 0 && off_by(&lags, t, t + out_s - 2) < 0.0005);
+    for (double t = 0.1; t < 20; t += 0.5)
+        assert_true(off_by(&lags, t, t) >= 0 && off_by(&lags, t, t) < 0.0005);
+    for (double t = 21.5; t < 50 - out_s; t += 0.5)
+        assert_true(off_by(&lags, t, t + out_s) >= 0 && off_by(&lags, t, t + out_s) < 0.0005);
+    for (double t = 54 - out_s; t < 80; t += 0.5)
+        assert_true(off_by(&lags, t, t + out_s - 2) >= 0 && off_by(&lags, t, t + out_s - 2) < 0.0005);
     for (size_t i = 1; i < lags.count; i++) {
         assert_true(lags.pieces[i].after_s >= lags.pieces[i - 1].after_s + lags.pieces[i - 1].length_s - 1e-9);
         assert_true(lags.pieces[i].before_s >= lags.pieces[i - 1].before_s + lags.pieces[i - 1].length_s - 1e-9);
@@ -117,11 +124,14 @@ static void a_clock_that_drifts_is_followed(void **state)
     for (size_t i = 0; i + 2 < COUNT; i++) {
         double at = (double)i * pace;
         size_t whole = (size_t)at;
-        if (whole + 1 < COUNT) after[i] = (float)((1 - (at - (double)whole)) * (double)before[whole] + (at - (double)whole) * (double)before[whole + 1]);
+        if (whole + 1 < COUNT)
+            after[i] = (float)((1 - (at - (double)whole)) * (double)before[whole] +
+                               (at - (double)whole) * (double)before[whole + 1]);
     }
     struct tt_lags lags = find(before, COUNT, after, COUNT - 2, 1);
     assert_int_equal(lags.found_s, lags.heard_s);
-    for (double t = 1; t < SECONDS - 2; t += 1) assert_true(off_by(&lags, t, t * pace) < 0.0006);
+    for (double t = 1; t < SECONDS - 2; t += 1)
+        assert_true(off_by(&lags, t, t * pace) < 0.0006);
     tt_lags_free(&lags);
     free(after);
     free(before);

@@ -7,15 +7,17 @@
 
 enum { RATE_HZ = 48000 };
 
-struct limited { float *samples; size_t count; double most_db; };
+struct limited {
+    float *samples;
+    size_t count;
+    double most_db;
+};
 
-static double amplitude(double db)
-{
-    return pow(10.0, db / 20.0);
-}
+static double amplitude(double db) { return pow(10.0, db / 20.0); }
 
 /* Parts of at most most_part samples, of random length where that is above 1; checks the counts on the way. */
-static struct limited limit(int rate_hz, const float *samples, size_t count, double gain, double ceiling, size_t most_part)
+static struct limited limit(int rate_hz, const float *samples, size_t count, double gain, double ceiling,
+                            size_t most_part)
 {
     struct tt_error err = {0};
     struct tt_limiter *limiter = tt_limiter_create(rate_hz, gain, ceiling, &err);
@@ -82,7 +84,9 @@ static float *sound_of(enum sound sound, size_t count, int rate_hz)
             [SIGNS] = random < 0 ? -1.0 : 1.0,
             [HIGH_TONE] = sin(2 * TEST_PI * (19997.0 / 48000.0) * t),
             [HALF_RATE] = (i % 2 == 0 ? 1.0 : -1.0) * sin(1e-3 * t),
-            [PAIRS] = in_pair == 1500 ? 1.0 : in_pair == 1501 ? -1.0 : 0.0,
+            [PAIRS] = in_pair == 1500   ? 1.0
+                      : in_pair == 1501 ? -1.0
+                                        : 0.0,
             [BURSTS] = fmod(t, 7001.0) < 900.0 ? sin(0.05 * t) + 0.4 * random : 0.02 * random,
             [FIRST_AND_LAST] = i == 0 || i + 1 == count ? 1.0 : 0.0,
         };
@@ -113,8 +117,8 @@ static void no_true_peak_passes_the_ceiling(void **state)
         }
 }
 
-/* A peak between samples at the moment when the gain begins to fall towards a larger one. The signs were searched for; with one
- * pass alone up to 0.0015 dB pass. 0.02 dB stay free for dither. */
+/* A peak between samples at the moment when the gain begins to fall towards a larger one. The signs were searched for;
+ * with one pass alone up to 0.0015 dB pass. 0.02 dB stay free for dither. */
 static void a_falling_gain_shifts_no_peak_above_the_ceiling(void **state)
 {
     (void)state;
@@ -135,7 +139,8 @@ static void a_falling_gain_shifts_no_peak_above_the_ceiling(void **state)
     }
 }
 
-/* Another kernel than ours: 16 times, 64 samples long, Kaiser window at 9 (about 90 dB of stop band), in double precision. */
+/* Another kernel than ours: 16 times, 64 samples long, Kaiser window at 9 (about 90 dB of stop band), in double
+ * precision. */
 static double other_meter(const float *samples, size_t count)
 {
     enum { HALF = 32, FINE = 16 };
@@ -194,7 +199,8 @@ static double residue_db(const float *samples, size_t count, double hz)
         sine += samples[i] * sin(2 * TEST_PI * hz * (double)i / RATE_HZ) * 2.0 / (double)count;
     }
     for (size_t i = 0; i < count; i++) {
-        const double tone = cosine * cos(2 * TEST_PI * hz * (double)i / RATE_HZ) + sine * sin(2 * TEST_PI * hz * (double)i / RATE_HZ);
+        const double tone =
+            cosine * cos(2 * TEST_PI * hz * (double)i / RATE_HZ) + sine * sin(2 * TEST_PI * hz * (double)i / RATE_HZ);
         rest += (samples[i] - tone) * (samples[i] - tone);
         all += tone * tone;
     }
@@ -285,7 +291,10 @@ static void it_tells_how_far_the_highest_peak_stood_over_the_ceiling(void **stat
     free(out);
 }
 
-struct demands { struct tt_limiter_demand *all; size_t count, room, next[TT_LIMITER_PASSES]; };
+struct demands {
+    struct tt_limiter_demand *all;
+    size_t count, room, next[TT_LIMITER_PASSES];
+};
 
 static void keep_demand(void *context, const struct tt_limiter_demand *demand)
 {
@@ -305,8 +314,8 @@ static bool next_demand(void *context, int pass, struct tt_limiter_demand *deman
     return false;
 }
 
-/* By 6 dB at most, with peaks on the first and the last sample. What is taken back differs from what went in by roundings: half a step of a float each for
- * the two gains and their quotient. */
+/* By 6 dB at most, with peaks on the first and the last sample. What is taken back differs from what went in by
+ * roundings: half a step of a float each for the two gains and their quotient. */
 static void what_it_did_can_be_taken_back(void **state)
 {
     (void)state;
@@ -363,7 +372,8 @@ static void demands_are_told_in_one_order_however_the_stream_is_cut(void **state
     assert_true(whole.count > 10 && whole.all[0].pass == 0);
     assert_int_equal(whole.count, cut.count);
     for (size_t i = 0; i < whole.count; i++)
-        assert_true(whole.all[i].place == cut.all[i].place && whole.all[i].reduction == cut.all[i].reduction && whole.all[i].pass == cut.all[i].pass);
+        assert_true(whole.all[i].place == cut.all[i].place && whole.all[i].reduction == cut.all[i].reduction &&
+                    whole.all[i].pass == cut.all[i].pass);
     free(whole.all);
     free(cut.all);
     free(out);

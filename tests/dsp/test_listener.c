@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Made takes with known places: the bounds are the goals for edges (onset error at most 20-30 ms at 30 dB) and plain common sense. How
- * well it does on real voices is measured over labelled sessions, not here. */
+/* Made takes with known places: the bounds are the goals for edges (onset error at most 20-30 ms at 30 dB) and plain
+ * common sense. How well it does on real voices is measured over labelled sessions, not here. */
 #include "listener_take.h"
 
 static const double voice_db = -24.0;
@@ -9,14 +9,17 @@ static const double voice_db = -24.0;
 static const double line_start_s[] = {1.0, 4.0, 8.5}, line_end_s[] = {2.7, 7.1, 10.2};
 enum { LINES = 3 };
 
-static struct made_take three_lines(int rate_hz, double room_db) {
+static struct made_take three_lines(int rate_hz, double room_db)
+{
     struct made_take take = made_take_open(rate_hz, 12.0);
     add_room(&take, 0.0, 12.0, room_db);
-    for (int i = 0; i < LINES; i++) add_voice(&take, line_start_s[i], line_end_s[i], voice_db);
+    for (int i = 0; i < LINES; i++)
+        add_voice(&take, line_start_s[i], line_end_s[i], voice_db);
     return take;
 }
 
-static void check_three_lines(const struct heard_take *heard) {
+static void check_three_lines(const struct heard_take *heard)
+{
     assert_int_equal(heard->run_count, LINES);
     for (size_t i = 0; i < LINES; i++) {
         assert_within(run_start_s(heard, i), line_start_s[i], 0.040, 0.020);
@@ -29,11 +32,13 @@ static void check_three_lines(const struct heard_take *heard) {
 }
 
 /* What trails off under a word is in its run, and not in what it is heard to last. */
-static void the_loud_edges_of_a_run_leave_out_what_trails_off(void **state) {
+static void the_loud_edges_of_a_run_leave_out_what_trails_off(void **state)
+{
     (void)state;
     struct made_take take = three_lines(48000, -80.0);
     int64_t end = (int64_t)(line_end_s[0] * 48000), tail = 48000 / 5;
-    for (int64_t k = 0; k < tail; k++) take.samples[end + k] += 0.0008f * (float)sin(0.05 * (double)k); /* 44 dB under the line, 0.2 s */
+    for (int64_t k = 0; k < tail; k++)
+        take.samples[end + k] += 0.0008f * (float)sin(0.05 * (double)k); /* 44 dB under the line, 0.2 s */
     struct heard_take heard = hear_take(&take);
     assert_true(run_end_s(&heard, 0) > line_end_s[0] + 0.12);
     assert_within((double)heard.runs[0].loud_end_sample / 48000.0, line_end_s[0], 0.060, 0.060);
@@ -41,38 +46,47 @@ static void the_loud_edges_of_a_run_leave_out_what_trails_off(void **state) {
     heard_take_free(&heard, &take);
 }
 
-/* A click close behind a word stays with it, since it might be its last stop; the pause is heard to begin before it all the same. */
-static void a_click_behind_a_word_does_not_make_it_last_longer(void **state) {
+/* A click close behind a word stays with it, since it might be its last stop; the pause is heard to begin before it all
+ * the same. */
+static void a_click_behind_a_word_does_not_make_it_last_longer(void **state)
+{
     (void)state;
     struct made_take take = three_lines(48000, -80.0);
     int64_t click = (int64_t)((line_end_s[0] + 0.1) * 48000);
-    for (int64_t k = 0; k < 384; k++) take.samples[click + k] += 0.05f * sinf(0.2f * (float)k);
+    for (int64_t k = 0; k < 384; k++)
+        take.samples[click + k] += 0.05f * sinf(0.2f * (float)k);
     struct heard_take heard = hear_take(&take);
     assert_true(run_end_s(&heard, 0) > line_end_s[0] + 0.1);
     assert_within((double)heard.runs[0].loud_end_sample / 48000.0, line_end_s[0], 0.060, 0.060);
     heard_take_free(&heard, &take);
 }
 
-/* Rustle behind a word, 0.12 s: in a quiet room a listener hears it as the word's end; where it comes all the time, as the room. */
-static void rustle_behind_a_word_is_its_end_only_where_the_room_is_quiet(void **state) {
+/* Rustle behind a word, 0.12 s: in a quiet room a listener hears it as the word's end; where it comes all the time, as
+ * the room. */
+static void rustle_behind_a_word_is_its_end_only_where_the_room_is_quiet(void **state)
+{
     (void)state;
     for (int everywhere = 0; everywhere < 2; everywhere++) {
         struct made_take take = three_lines(48000, -80.0);
         const int64_t word_end = (int64_t)(line_end_s[0] * 48000), every = 48000 * 3 / 10, length = 48000 * 12 / 100;
         for (int64_t at = everywhere ? word_end % every : word_end; at + length < (int64_t)take.count; at += every) {
             add_room(&take, (double)at / 48000.0, (double)(at + length) / 48000.0, -58.0);
-            if (!everywhere) break;
+            if (!everywhere)
+                break;
         }
         struct heard_take heard = hear_take(&take);
         assert_true(run_end_s(&heard, 0) > line_end_s[0] + 0.1);
         double end_s = (double)heard.runs[0].loud_end_sample / 48000.0 - line_end_s[0];
-        if (everywhere) assert_within(end_s, 0.0, 0.060, 0.060);
-        else assert_within(end_s, 0.12, 0.020, 0.040);
+        if (everywhere)
+            assert_within(end_s, 0.0, 0.060, 0.060);
+        else
+            assert_within(end_s, 0.12, 0.020, 0.040);
         heard_take_free(&heard, &take);
     }
 }
 
-static void each_line_is_one_run_at_every_rate(void **state) {
+static void each_line_is_one_run_at_every_rate(void **state)
+{
     (void)state;
     static const int rates[] = {8000, 16000, 44100, 48000, 96000};
     for (size_t r = 0; r < sizeof rates / sizeof *rates; r++) {
@@ -84,7 +98,8 @@ static void each_line_is_one_run_at_every_rate(void **state) {
     }
 }
 
-static void hum_is_no_voice(void **state) {
+static void hum_is_no_voice(void **state)
+{
     (void)state;
     struct made_take take = three_lines(48000, -66.0);
     add_hum(&take, 60.0, -52.0);
@@ -93,17 +108,20 @@ static void hum_is_no_voice(void **state) {
     heard_take_free(&heard, &take);
 }
 
-static void what_is_quiet_is_room_and_nothing_else(void **state) {
+static void what_is_quiet_is_room_and_nothing_else(void **state)
+{
     (void)state;
     struct made_take take = three_lines(48000, -62.0);
     struct heard_take heard = hear_take(&take);
-    for (int i = 0; i < LINES; i++) assert_int_equal(states_between(&heard, TT_FRAME_QUIET, line_start_s[i] - 0.1, line_end_s[i] + 0.15), 0);
+    for (int i = 0; i < LINES; i++)
+        assert_int_equal(states_between(&heard, TT_FRAME_QUIET, line_start_s[i] - 0.1, line_end_s[i] + 0.15), 0);
     int frames = states_between(&heard, TT_FRAME_QUIET, 2.7 + 0.4, 4.0 - 0.3);
     assert_within(frames, 0.6 * 187.5, 6.0, 6.0);
     heard_take_free(&heard, &take);
 }
 
-static void weak_hiss_at_the_edges_belongs_to_the_line(void **state) {
+static void weak_hiss_at_the_edges_belongs_to_the_line(void **state)
+{
     (void)state;
     struct made_take take = made_take_open(48000, 8.0);
     add_room(&take, 0.0, 8.0, -66.0);
@@ -117,7 +135,8 @@ static void weak_hiss_at_the_edges_belongs_to_the_line(void **state) {
     heard_take_free(&heard, &take);
 }
 
-static void a_released_stop_belongs_to_its_word(void **state) {
+static void a_released_stop_belongs_to_its_word(void **state)
+{
     (void)state;
     struct made_take take = made_take_open(48000, 8.0);
     add_room(&take, 0.0, 8.0, -66.0);
@@ -129,7 +148,8 @@ static void a_released_stop_belongs_to_its_word(void **state) {
     heard_take_free(&heard, &take);
 }
 
-static void a_breath_before_a_line_is_a_sound_and_the_line_stays_whole(void **state) {
+static void a_breath_before_a_line_is_a_sound_and_the_line_stays_whole(void **state)
+{
     (void)state;
     static const double apart_s[] = {0.07, 0.14, 0.4};
     for (size_t k = 0; k < sizeof apart_s / sizeof *apart_s; k++) {
@@ -147,7 +167,8 @@ static void a_breath_before_a_line_is_a_sound_and_the_line_stays_whole(void **st
     }
 }
 
-static void a_click_alone_in_a_pause_is_a_click(void **state) {
+static void a_click_alone_in_a_pause_is_a_click(void **state)
+{
     (void)state;
     struct made_take take = three_lines(48000, -66.0);
     add_click(&take, 3.3, -20.0);
@@ -158,20 +179,24 @@ static void a_click_alone_in_a_pause_is_a_click(void **state) {
     heard_take_free(&heard, &take);
 }
 
-static void a_crackle_of_paper_in_a_pause_is_a_noise(void **state) {
+static void a_crackle_of_paper_in_a_pause_is_a_noise(void **state)
+{
     (void)state;
     struct made_take take = three_lines(48000, -66.0);
-    for (int i = 0; i < 10; i++) add_hiss(&take, 7.5 + 0.04 * i, 7.5 + 0.04 * i + 0.03, 7000.0, 0.9, 0.002, voice_db - 14.0 - 5.0 * (i % 3));
+    for (int i = 0; i < 10; i++)
+        add_hiss(&take, 7.5 + 0.04 * i, 7.5 + 0.04 * i + 0.03, 7000.0, 0.9, 0.002, voice_db - 14.0 - 5.0 * (i % 3));
     struct heard_take heard = hear_take(&take);
     check_three_lines(&heard);
     assert_int_equal(sounds_between(&heard, TT_SOUND_NOISE, 7.4, 8.0), 1);
     heard_take_free(&heard, &take);
 }
 
-static void two_clicks_of_the_lips_are_one_click(void **state) {
+static void two_clicks_of_the_lips_are_one_click(void **state)
+{
     (void)state;
     struct made_take take = three_lines(48000, -66.0);
-    for (int i = 0; i < 2; i++) add_hiss(&take, 3.3 + 0.04 * i, 3.312 + 0.04 * i, 4000.0, 0.7, 0.002, voice_db - 8.0);
+    for (int i = 0; i < 2; i++)
+        add_hiss(&take, 3.3 + 0.04 * i, 3.312 + 0.04 * i, 4000.0, 0.7, 0.002, voice_db - 8.0);
     struct heard_take heard = hear_take(&take);
     check_three_lines(&heard);
     assert_int_equal(sounds_between(&heard, TT_SOUND_CLICK, 3.25, 3.45), 1);
@@ -180,7 +205,8 @@ static void two_clicks_of_the_lips_are_one_click(void **state) {
 }
 
 /* Whispered words of 250 ms and more are what a long noise may be. */
-static void a_short_knock_is_surely_no_word_and_a_long_hiss_is_not(void **state) {
+static void a_short_knock_is_surely_no_word_and_a_long_hiss_is_not(void **state)
+{
     (void)state;
     struct made_take take = three_lines(48000, -66.0);
     add_hiss(&take, 3.3, 3.36, 250.0, 0.5, 0.01, voice_db - 8.0);
@@ -195,7 +221,8 @@ static void a_short_knock_is_surely_no_word_and_a_long_hiss_is_not(void **state)
     heard_take_free(&heard, &take);
 }
 
-static void a_knock_over_a_word_is_told_and_words_alone_are_not(void **state) {
+static void a_knock_over_a_word_is_told_and_words_alone_are_not(void **state)
+{
     (void)state;
     struct made_take take = three_lines(48000, -70.0);
     struct heard_take plain = hear_take(&take);
@@ -213,12 +240,14 @@ static void a_knock_over_a_word_is_told_and_words_alone_are_not(void **state) {
     heard_take_free(&heard, &take);
 }
 
-static void a_room_that_steps_up_is_no_speech(void **state) {
+static void a_room_that_steps_up_is_no_speech(void **state)
+{
     (void)state;
     struct made_take take = made_take_open(16000, 90.0);
     add_room(&take, 0.0, 45.0, -66.0);
     add_room(&take, 45.0, 90.0, -58.0);
-    for (int i = 0; i < 14; i++) add_voice(&take, 2.0 + 6.0 * i, 5.0 + 6.0 * i, voice_db);
+    for (int i = 0; i < 14; i++)
+        add_voice(&take, 2.0 + 6.0 * i, 5.0 + 6.0 * i, voice_db);
     struct heard_take heard = hear_take(&take);
     assert_int_equal(heard.run_count, 14);
     for (size_t i = 0; i < 14; i++) {
@@ -228,12 +257,14 @@ static void a_room_that_steps_up_is_no_speech(void **state) {
     heard_take_free(&heard, &take);
 }
 
-static void digital_silence_is_not_taken_for_the_room(void **state) {
+static void digital_silence_is_not_taken_for_the_room(void **state)
+{
     (void)state;
     struct made_take take = made_take_open(48000, 30.0);
     for (int i = 0; i < 5; i++) { /* a recorder that mutes between its lines, and a room without a line */
         add_room(&take, 6.0 * i + 1.0, 6.0 * i + 4.0, -60.0);
-        if (i != 3) add_voice(&take, 6.0 * i + 1.6, 6.0 * i + 3.4, voice_db);
+        if (i != 3)
+            add_voice(&take, 6.0 * i + 1.6, 6.0 * i + 3.4, voice_db);
     }
     struct heard_take heard = hear_take(&take);
     assert_int_equal(heard.run_count, 4);
@@ -243,7 +274,8 @@ static void digital_silence_is_not_taken_for_the_room(void **state) {
     heard_take_free(&heard, &take);
 }
 
-static void a_room_without_speech_has_no_runs(void **state) {
+static void a_room_without_speech_has_no_runs(void **state)
+{
     (void)state;
     struct made_take take = made_take_open(16000, 70.0);
     add_room(&take, 0.0, 70.0, -60.0);
@@ -254,7 +286,8 @@ static void a_room_without_speech_has_no_runs(void **state) {
     heard_take_free(&heard, &take);
 }
 
-static void nothing_at_all_is_silent(void **state) {
+static void nothing_at_all_is_silent(void **state)
+{
     (void)state;
     static const double lengths_s[] = {0.0, 0.003, 0.02, 3.0};
     for (size_t i = 0; i < sizeof lengths_s / sizeof *lengths_s; i++) {
@@ -266,7 +299,8 @@ static void nothing_at_all_is_silent(void **state) {
     }
 }
 
-static void a_take_cut_hard_at_both_ends_loses_nothing(void **state) {
+static void a_take_cut_hard_at_both_ends_loses_nothing(void **state)
+{
     (void)state;
     struct made_take take = made_take_open(48000, 5.0);
     add_room(&take, 0.0, 5.0, -62.0);
@@ -280,16 +314,20 @@ static void a_take_cut_hard_at_both_ends_loses_nothing(void **state) {
 }
 
 /* What was told of a frame when it settled holds, whatever comes behind it. */
-static void later_sound_changes_no_settled_frame(void **state) {
+static void later_sound_changes_no_settled_frame(void **state)
+{
     (void)state;
     struct made_take shorter = made_take_open(16000, 50.0), longer = made_take_open(16000, 80.0);
     for (int which = 0; which < 2; which++) {
         struct made_take *take = which == 0 ? &shorter : &longer;
         double end_s = which == 0 ? 50.0 : 80.0;
-        for (int i = 0; i < 9; i++) add_voice(take, 1.0 + 5.0 * i, 3.9 + 5.0 * i, voice_db);
-        for (int i = 0; i < 9; i++) add_breath(take, 4.3 + 5.0 * i, 4.7 + 5.0 * i, voice_db - 26.0);
+        for (int i = 0; i < 9; i++)
+            add_voice(take, 1.0 + 5.0 * i, 3.9 + 5.0 * i, voice_db);
+        for (int i = 0; i < 9; i++)
+            add_breath(take, 4.3 + 5.0 * i, 4.7 + 5.0 * i, voice_db - 26.0);
         add_room(take, 0.0, end_s, -64.0);
-        if (which == 1) add_voice(take, 52.0, 79.0, voice_db + 6.0);
+        if (which == 1)
+            add_voice(take, 52.0, 79.0, voice_db + 6.0);
     }
     struct heard_take first = hear_take(&shorter), second = hear_take(&longer);
     assert_true(tt_listener_delay_frames(first.listener) <= (int64_t)(32.0 * first.rate_hz / first.hop));
@@ -300,7 +338,8 @@ static void later_sound_changes_no_settled_frame(void **state) {
     heard_take_free(&second, &longer);
 }
 
-static void runs_and_sounds_are_in_order_and_apart(void **state) {
+static void runs_and_sounds_are_in_order_and_apart(void **state)
+{
     (void)state;
     struct made_take take = made_take_open(16000, 60.0);
     add_room(&take, 0.0, 60.0, -62.0);
@@ -313,15 +352,19 @@ static void runs_and_sounds_are_in_order_and_apart(void **state) {
     }
     struct heard_take heard = hear_take(&take);
     assert_true(heard.run_count >= 11 && heard.sound_count >= 22);
-    for (size_t i = 1; i < heard.run_count; i++) assert_true(heard.runs[i - 1].end_sample <= heard.runs[i].start_sample);
-    for (size_t i = 1; i < heard.sound_count; i++) assert_true(heard.sounds[i - 1].end_sample <= heard.sounds[i].start_sample);
+    for (size_t i = 1; i < heard.run_count; i++)
+        assert_true(heard.runs[i - 1].end_sample <= heard.runs[i].start_sample);
+    for (size_t i = 1; i < heard.sound_count; i++)
+        assert_true(heard.sounds[i - 1].end_sample <= heard.sounds[i].start_sample);
     for (size_t i = 0; i < heard.sound_count; i++)
         for (size_t k = 0; k < heard.run_count; k++)
-            assert_true(heard.sounds[i].end_sample <= heard.runs[k].start_sample || heard.sounds[i].start_sample >= heard.runs[k].end_sample);
+            assert_true(heard.sounds[i].end_sample <= heard.runs[k].start_sample ||
+                        heard.sounds[i].start_sample >= heard.runs[k].end_sample);
     heard_take_free(&heard, &take);
 }
 
-int main(void) {
+int main(void)
+{
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_loud_edges_of_a_run_leave_out_what_trails_off),
         cmocka_unit_test(a_click_behind_a_word_does_not_make_it_last_longer),

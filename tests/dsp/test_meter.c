@@ -1,16 +1,18 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Signals of EBU Tech 3341 v4 table 1 and Tech 3342 table 1 (November 2023), made from their definitions, at half of the
- * published tolerances. Cases 7, 8 (3341) and 5, 6 (3342) are recordings and are not here. */
+/* Signals of EBU Tech 3341 v4 table 1 and Tech 3342 table 1 (November 2023), made from their definitions, at half of
+ * the published tolerances. Cases 7, 8 (3341) and 5, 6 (3342) are recordings and are not here. */
 #include "sounds.h"
 
 #include "dsp/loudness.h"
 #include "dsp/meter.h"
 
 enum { RATE_HZ = 48000 };
-static const double half_tolerance_lu = 0.05;       /* Tech 3341: 0.1 */
-static const double half_range_tolerance_lu = 0.5;  /* Tech 3342: 1 */
+static const double half_tolerance_lu = 0.05;      /* Tech 3341: 0.1 */
+static const double half_range_tolerance_lu = 0.5; /* Tech 3342: 1 */
 
-struct tone { double seconds, level_dbfs; };
+struct tone {
+    double seconds, level_dbfs;
+};
 static const double silence_dbfs = -INFINITY;
 
 static const double stereo[] = {1.0, 1.0};
@@ -95,8 +97,9 @@ static void case_6_weighs_five_channels(void **state)
     free(frames);
 }
 
-/* BS.1770-5 Annex 1 eq. 4 to 7. Two tones of equal length whose power mean, less 10 LU, lies above or below the quieter one; and
- * two that only the absolute gate parts. Expected: means of what is left, the few blocks that hold both tones apart. */
+/* BS.1770-5 Annex 1 eq. 4 to 7. Two tones of equal length whose power mean, less 10 LU, lies above or below the quieter
+ * one; and two that only the absolute gate parts. Expected: means of what is left, the few blocks that hold both tones
+ * apart. */
 static void gates_lie_at_minus_70_lufs_and_10_lu_below_the_mean(void **state)
 {
     (void)state;
@@ -107,7 +110,8 @@ static void gates_lie_at_minus_70_lufs_and_10_lu_below_the_mean(void **state)
     assert_lu(levels_of(absolute, 2, 1).integrated_lufs, -69.5);
 }
 
-/* Six blocks of 400 ms touch a tone of 400 ms when a block begins every 100 ms: 50, 75, 100, 75, 50 and 25 % of its power. */
+/* Six blocks of 400 ms touch a tone of 400 ms when a block begins every 100 ms: 50, 75, 100, 75, 50 and 25 % of its
+ * power. */
 static void blocks_overlap_by_three_quarters(void **state)
 {
     (void)state;
@@ -115,8 +119,8 @@ static void blocks_overlap_by_three_quarters(void **state)
     assert_lu(levels_of(tones, 3, 1).integrated_lufs, -20.0 + 10.0 * log10((0.5 + 0.75 + 1 + 0.75 + 0.5 + 0.25) / 6));
 }
 
-/* Tech 3342 3: behind a file of 3 s stand 15 more windows, of 29 to 15 thirtieths of its power. Nearest ranks of 16 values:
- * 95 %: the 15th, 29/30; 10 %: the 3rd (round(1.5 + 1)), 17/30. */
+/* Tech 3342 3: behind a file of 3 s stand 15 more windows, of 29 to 15 thirtieths of its power. Nearest ranks of 16
+ * values: 95 %: the 15th, 29/30; 10 %: the 3rd (round(1.5 + 1)), 17/30. */
 static void silence_is_put_behind_a_file_for_the_range(void **state)
 {
     (void)state;
@@ -197,7 +201,8 @@ static void a_burst_between_two_hops_is_under_read_by_less_than_0_06_db(void **s
 static void tech_3342_cases_1_to_4_read_the_range(void **state)
 {
     (void)state;
-    static const struct tone one[] = {{20, -20}, {20, -30}}, two[] = {{20, -20}, {20, -15}}, three[] = {{20, -40}, {20, -20}};
+    static const struct tone one[] = {{20, -20}, {20, -30}}, two[] = {{20, -20}, {20, -15}},
+                             three[] = {{20, -40}, {20, -20}};
     static const struct tone four[] = {{20, -50}, {20, -35}, {20, -20}, {20, -35}, {20, -50}};
     const double tolerance = half_range_tolerance_lu;
     assert_within(levels_of(one, 2, 1).loudness_range_lu, 10, tolerance, tolerance);
@@ -206,7 +211,8 @@ static void tech_3342_cases_1_to_4_read_the_range(void **state)
     assert_within(levels_of(four, 5, 1).loudness_range_lu, 15, tolerance, tolerance);
 }
 
-/* Tech 3342 1: the result does not change when a programme is repeated whole. The silence behind a file shifts it slightly. */
+/* Tech 3342 1: the result does not change when a programme is repeated whole. The silence behind a file shifts it
+ * slightly. */
 static void range_is_the_same_when_the_sound_is_repeated(void **state)
 {
     (void)state;
@@ -229,11 +235,15 @@ static struct tt_levels mono_sine(int rate_hz, double frequency_hz, double ampli
     return levels;
 }
 
-/* BS.1770-5 Annex 1 for 48 kHz: -3.01 LKFS. Other rates: calculated from the filters' design parameters, not published. */
+/* BS.1770-5 Annex 1 for 48 kHz: -3.01 LKFS. Other rates: calculated from the filters' design parameters, not published.
+ */
 static void a_full_scale_sine_of_997_hz_reads_minus_3_01_at_every_rate(void **state)
 {
     (void)state;
-    static const struct { int rate_hz; double lufs; } rows[] = {
+    static const struct {
+        int rate_hz;
+        double lufs;
+    } rows[] = {
         {16000, -2.9701}, {22050, -2.981}, {32000, -2.996}, {44100, -3.0075}, {48000, -3.01028}, {96000, -3.0276},
     };
     for (size_t i = 0; i < sizeof rows / sizeof *rows; i++)
@@ -259,13 +269,15 @@ static void one_sound_in_two_channels_reads_3_01_lu_more(void **state)
 static void low_and_high_tones_are_weighted_by_the_curve(void **state)
 {
     (void)state;
-    static const struct { double hz, gain_db; } rows[] = {
-        {20, -13.275}, {31.5, -7.790}, {50, -3.934}, {100, -1.134}, {200, -0.265}, {500, 0.043},
-        {1000, 0.6977}, {2000, 3.071}, {4000, 3.968}, {8000, 4.039}, {20000, 4.043},
+    static const struct {
+        double hz, gain_db;
+    } rows[] = {
+        {20, -13.275},  {31.5, -7.790}, {50, -3.934},  {100, -1.134}, {200, -0.265},  {500, 0.043},
+        {1000, 0.6977}, {2000, 3.071},  {4000, 3.968}, {8000, 4.039}, {20000, 4.043},
     };
     for (size_t i = 0; i < sizeof rows / sizeof *rows; i++)
-        assert_within(mono_sine(RATE_HZ, rows[i].hz, 1.0, 8.0, 1.0).max_short_term_lufs, rows[i].gain_db - 3.0103 - 0.691, 0.002,
-                      0.02);
+        assert_within(mono_sine(RATE_HZ, rows[i].hz, 1.0, 8.0, 1.0).max_short_term_lufs,
+                      rows[i].gain_db - 3.0103 - 0.691, 0.002, 0.02);
 }
 
 static void levels_of_a_sine_are_those_of_its_formula(void **state)
@@ -322,7 +334,8 @@ static void readings_do_not_depend_on_how_the_stream_is_cut(void **state)
     for (size_t r = 0; r < sizeof rates_hz / sizeof *rates_hz; r++) {
         const size_t count = (size_t)(7.777 * rates_hz[r]);
         float *samples = test_speech(rates_hz[r], count, 5);
-        struct tt_meter *whole = tt_meter_create(rates_hz[r], 1.0, NULL), *cut = tt_meter_create(rates_hz[r], 1.0, NULL);
+        struct tt_meter *whole = tt_meter_create(rates_hz[r], 1.0, NULL),
+                        *cut = tt_meter_create(rates_hz[r], 1.0, NULL);
         assert_true(tt_meter_add(whole, samples, count, NULL));
         uint32_t random = 9;
         for (size_t at = 0; at < count;) {
@@ -330,7 +343,8 @@ static void readings_do_not_depend_on_how_the_stream_is_cut(void **state)
             assert_true(tt_meter_add(cut, samples + at, part < most ? part : most, NULL));
             at += part < most ? part : most;
         }
-        const struct tt_levels left = tt_meter_result(whole), right = tt_meter_result(cut), again = tt_meter_result(cut);
+        const struct tt_levels left = tt_meter_result(whole), right = tt_meter_result(cut),
+                               again = tt_meter_result(cut);
         assert_same(&left, &right);
         assert_same(&left, &again);
         tt_meter_destroy(whole);
@@ -355,8 +369,8 @@ static void steps_give_the_integrated_loudness_of_any_stretch(void **state)
     tt_meter_destroy(meter);
 }
 
-/* Without care, filters that ring out in silence compute with denormal numbers; here they would only be slow, so look at the
- * reading after it: it must be that of a new meter. */
+/* Without care, filters that ring out in silence compute with denormal numbers; here they would only be slow, so look
+ * at the reading after it: it must be that of a new meter. */
 static void a_long_silence_leaves_nothing_behind(void **state)
 {
     (void)state;

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Against libebur128 as an independent implementation. Where it is known to differ: momentary and short-term maxima are taken at
- * whatever moments a caller asks, not at a fixed hop; no silence is put behind a file for the range (Tech 3342 3); true peak is
- * by 4 times oversampling (2 times from 96 kHz on) and ends with the last sample, so it may read up to 0.5 dB less. */
+/* Against libebur128 as an independent implementation. Where it is known to differ: momentary and short-term maxima are
+ * taken at whatever moments a caller asks, not at a fixed hop; no silence is put behind a file for the range (Tech 3342
+ * 3); true peak is by 4 times oversampling (2 times from 96 kHz on) and ends with the last sample, so it may read up to
+ * 0.5 dB less. */
 #include "sounds.h"
 
 #include <ebur128.h>

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Counting syllables in spectra that are made for it. That the rule counts 0.97 to 1.01 of the syllables of spoken sentences was measured elsewhere. */
+/* Counting syllables in spectra that are made for it. That the rule counts 0.97 to 1.01 of the syllables of spoken
+ * sentences was measured elsewhere. */
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -8,9 +9,9 @@
 #include "sheet/pace.h"
 #include "support.h"
 
-
 /* Seconds of syllables: loudness swings by depth_db, so many times a second, at level_db. */
-static void speak(struct tt_nuclei *nuclei, struct tt_stft_shape shape, double seconds, double rate, double depth_db, double level_db, float voiced)
+static void speak(struct tt_nuclei *nuclei, struct tt_stft_shape shape, double seconds, double rate, double depth_db,
+                  double level_db, float voiced)
 {
     struct tt_error error = {0};
     float *power = calloc((size_t)shape.bin_count, sizeof *power);
@@ -56,11 +57,11 @@ static void what_is_not_voiced_or_far_below_the_loudest_is_none(void **state)
     struct tt_error error = {0};
     struct tt_nuclei *nuclei = tt_nuclei_create(shape, &error);
     speak(nuclei, shape, 10, 4, 12, -40, 0.9f);
-    speak(nuclei, shape, 10, 4, 12, -40, 0.2f);  /* a hiss */
-    speak(nuclei, shape, 10, 4, 12, -75, 0.9f);  /* somebody in the next room */
+    speak(nuclei, shape, 10, 4, 12, -40, 0.2f); /* a hiss */
+    speak(nuclei, shape, 10, 4, 12, -75, 0.9f); /* somebody in the next room */
     assert_true(fabs((double)count(nuclei) - 40) <= 1);
     nuclei = tt_nuclei_create(shape, &error);
-    speak(nuclei, shape, 10, 4, 1, -40, 0.9f);   /* a vowel that sways by less than 2 dB */
+    speak(nuclei, shape, 10, 4, 1, -40, 0.9f); /* a vowel that sways by less than 2 dB */
     assert_true(count(nuclei) <= 1);
 }
 
@@ -77,7 +78,8 @@ static struct tt_heard reading(const int *syllables, int run_count)
     heard.facts.rate_hz = RATE_HZ;
     heard.run_count = (size_t)run_count;
     for (int i = 0; i < run_count; i++) {
-        runs[i] = (struct tt_run){.start_sample = (int64_t)i * 5 * RATE_HZ, .end_sample = ((int64_t)i * 5 + 4) * RATE_HZ};
+        runs[i] =
+            (struct tt_run){.start_sample = (int64_t)i * 5 * RATE_HZ, .end_sample = ((int64_t)i * 5 + 4) * RATE_HZ};
         for (int s = 0; s < syllables[i]; s++)
             nuclei_at[heard.nucleus_count++] = runs[i].start_sample + (int64_t)s * RATE_HZ / 16;
     }
@@ -101,7 +103,8 @@ static void pace_is_told_of_ten_seconds_of_speech_and_more(void **state)
     assert_float_equal(pace.stretches[0].syllables_per_s, 4, 1e-9);
     assert_float_equal(pace.stretches[1].syllables_per_s, 5, 1e-9);
     assert_float_equal(pace.syllables_per_s, 4.5, 1e-9);
-    assert_true(pace.stretches[1].start_sample == 15 * (int64_t)RATE_HZ && pace.stretches[1].end_sample == 29 * (int64_t)RATE_HZ);
+    assert_true(pace.stretches[1].start_sample == 15 * (int64_t)RATE_HZ &&
+                pace.stretches[1].end_sample == 29 * (int64_t)RATE_HZ);
     tt_pace_free(&pace);
 }
 

@@ -12,18 +12,24 @@ static int64_t floor_node = 0;
 
 static struct tt_floor_track flat_floor(void)
 {
-    for (int i = 0; i < BINS; i++) floor_row[i] = (float)floor_power;
-    return (struct tt_floor_track){.shape = tt_stft_shape_for(RATE), .node_count = 1, .node_sample = &floor_node, .power = floor_row};
+    for (int i = 0; i < BINS; i++)
+        floor_row[i] = (float)floor_power;
+    return (struct tt_floor_track){
+        .shape = tt_stft_shape_for(RATE), .node_count = 1, .node_sample = &floor_node, .power = floor_row};
 }
 
-/* Room 12 dB over the floor, a word of full level in each second's first half, a creak of 0.1 s in each of its second halves. */
+/* Room 12 dB over the floor, a word of full level in each second's first half, a creak of 0.1 s in each of its second
+ * halves. */
 static float *restless_take(bool has_creaks)
 {
     float *samples = test_sound(RATE * SECONDS);
     uint32_t seed = 3;
     for (int64_t i = 0; i < (int64_t)RATE * SECONDS; i++) {
         int64_t at = i % RATE;
-        double scale = at < RATE / 2 ? 0.5 : sqrt(3 * floor_power) * tt_amplitude_from_db(has_creaks && at > RATE * 8 / 10 && at < RATE * 9 / 10 ? 40 : 12);
+        double scale = at < RATE / 2
+                           ? 0.5
+                           : sqrt(3 * floor_power) *
+                                 tt_amplitude_from_db(has_creaks && at > RATE * 8 / 10 && at < RATE * 9 / 10 ? 40 : 12);
         samples[i] = (float)(scale * test_noise(&seed));
     }
     return samples;
@@ -34,7 +40,8 @@ static struct tt_span_samples pauses[SECONDS];
 static struct tt_room_match *match_over_pauses(const struct tt_floor_track *track)
 {
     struct tt_error err = {0};
-    for (int s = 0; s < SECONDS; s++) pauses[s] = (struct tt_span_samples){s * RATE + RATE / 2, (s + 1) * RATE};
+    for (int s = 0; s < SECONDS; s++)
+        pauses[s] = (struct tt_span_samples){s * RATE + RATE / 2, (s + 1) * RATE};
     struct tt_room_match *match = tt_room_match_create(track, 1.0, pauses, SECONDS, &err);
     assert_non_null(match);
     return match;
@@ -66,11 +73,13 @@ static void tone_goes_halfway_with_a_room_that_has_just_changed(void **state)
     struct tt_floor_track track = flat_floor();
     struct tt_room_match *match = match_over_pauses(&track);
     float *take = restless_take(false), gain[BINS];
-    for (int64_t i = (int64_t)RATE * (SECONDS - 2); i < (int64_t)RATE * SECONDS; i++) take[i] *= (float)tt_amplitude_from_db(8);
+    for (int64_t i = (int64_t)RATE * (SECONDS - 2); i < (int64_t)RATE * SECONDS; i++)
+        take[i] *= (float)tt_amplitude_from_db(8);
     tt_room_match_add(match, take, RATE * SECONDS);
     assert_true(tt_room_match_at(match, RATE * SECONDS, gain));
     double sum = 0;
-    for (int bin = 3; bin < 341; bin++) sum += tt_db_from_amplitude((double)gain[bin]) / 338;
+    for (int bin = 3; bin < 341; bin++)
+        sum += tt_db_from_amplitude((double)gain[bin]) / 338;
     assert_within(sum, 12.0 + 0.5 * 8.0, 1.0, 1.0);
     free(take);
     tt_room_match_destroy(match);
@@ -84,7 +93,8 @@ static void too_little_pause_leaves_the_tone_as_it_is(void **state)
     float *take = restless_take(false), gain[BINS];
     tt_room_match_add(match, take, RATE * SECONDS);
     assert_false(tt_room_match_at(match, RATE * 6 / 10, gain));
-    for (int bin = 0; bin < BINS; bin++) assert_true(gain[bin] == 1.0f);
+    for (int bin = 0; bin < BINS; bin++)
+        assert_true(gain[bin] == 1.0f);
     free(take);
     tt_room_match_destroy(match);
 }
@@ -104,7 +114,8 @@ static void neither_blocks_nor_what_comes_later_change_it(void **state)
     match = match_over_pauses(&track);
     for (size_t at = 0, part; at < RATE * 8; at += part) {
         part = 1 + at * 7 % 1999;
-        if (part > RATE * 8 - at) part = RATE * 8 - at;
+        if (part > RATE * 8 - at)
+            part = RATE * 8 - at;
         tt_room_match_add(match, take + at, part);
     }
     assert_true(tt_room_match_at(match, RATE * 8, gain));
@@ -120,11 +131,13 @@ static void a_tone_takes_the_colour_that_it_is_given(void **state)
     struct tt_floor_track track = flat_floor();
     struct tt_room_tone *tone = tt_room_tone_create(&track, 1.0, 5, &err);
     float colour[BINS], *samples = test_sound(RATE);
-    for (int bin = 0; bin < BINS; bin++) colour[bin] = 4.0f;
+    for (int bin = 0; bin < BINS; bin++)
+        colour[bin] = 4.0f;
     tt_room_tone_set_colour(tone, colour);
     tt_room_tone_make(tone, 0, samples, RATE);
     double power = 0;
-    for (int i = 0; i < RATE; i++) power += (double)samples[i] * samples[i] / RATE;
+    for (int i = 0; i < RATE; i++)
+        power += (double)samples[i] * samples[i] / RATE;
     assert_within(tt_db_from_power(power / floor_power), 12.04, 0.3, 0.3);
     free(samples);
     tt_room_tone_destroy(tone);

@@ -10,17 +10,20 @@
 
 #include "dsp/running_quantile.h"
 
-static int rising(const void *a, const void *b) {
+static int rising(const void *a, const void *b)
+{
     float x = *(const float *)a, y = *(const float *)b;
     return (x > y) - (x < y);
 }
 
-static float made_level(uint32_t *state) {
+static float made_level(uint32_t *state)
+{
     *state = *state * 1664525u + 1013904223u;
     return -90.0f + 60.0f * (float)(*state >> 8) / 16777216.0f;
 }
 
-static void a_sliding_window_has_the_quantiles_of_a_sorted_copy(void **state) {
+static void a_sliding_window_has_the_quantiles_of_a_sorted_copy(void **state)
+{
     (void)state;
     enum { COUNT = 4000, WINDOW = 1000 };
     struct tt_running_quantile window = {0};
@@ -31,9 +34,12 @@ static void a_sliding_window_has_the_quantiles_of_a_sorted_copy(void **state) {
     for (int i = 0; i < COUNT; i++) {
         levels[i] = made_level(&random) + (float)i / 200.0f;
         tt_running_quantile_add(&window, tt_level_step(levels[i]));
-        if (i >= WINDOW) tt_running_quantile_remove(&window, tt_level_step(levels[i - WINDOW]));
-        if (i < WINDOW || i % 500 != 0) continue;
-        for (int k = 0; k < WINDOW; k++) sorted[k] = levels[i - WINDOW + 1 + k];
+        if (i >= WINDOW)
+            tt_running_quantile_remove(&window, tt_level_step(levels[i - WINDOW]));
+        if (i < WINDOW || i % 500 != 0)
+            continue;
+        for (int k = 0; k < WINDOW; k++)
+            sorted[k] = levels[i - WINDOW + 1 + k];
         qsort(sorted, WINDOW, sizeof *sorted, rising);
         for (double share = 0.02; share < 1.0; share += 0.07)
             assert_true(fabsf(tt_running_quantile_at(&window, share) - sorted[(int)(share * WINDOW)]) < 0.6f);
@@ -42,7 +48,8 @@ static void a_sliding_window_has_the_quantiles_of_a_sorted_copy(void **state) {
     free(sorted);
 }
 
-static void an_empty_window_has_none(void **state) {
+static void an_empty_window_has_none(void **state)
+{
     (void)state;
     struct tt_running_quantile window = {0};
     assert_true(isinf(tt_running_quantile_at(&window, 0.5)));
@@ -51,7 +58,8 @@ static void an_empty_window_has_none(void **state) {
     assert_true(isinf(tt_running_quantile_at(&window, 0.02)));
 }
 
-static void levels_off_the_scale_go_into_the_outermost_steps(void **state) {
+static void levels_off_the_scale_go_into_the_outermost_steps(void **state)
+{
     (void)state;
     assert_int_equal(tt_level_step(-INFINITY), 0);
     assert_int_equal(tt_level_step(NAN), 0);
@@ -61,15 +69,18 @@ static void levels_off_the_scale_go_into_the_outermost_steps(void **state) {
     assert_true(fabsf(tt_level_of_step(tt_level_step(-60.1f)) + 60.1f) <= 0.25f);
 }
 
-static void the_whole_share_is_the_highest_level(void **state) {
+static void the_whole_share_is_the_highest_level(void **state)
+{
     (void)state;
     struct tt_running_quantile window = {0};
-    for (int i = 0; i < 100; i++) tt_running_quantile_add(&window, tt_level_step(-80.0f + (float)i / 2.0f));
+    for (int i = 0; i < 100; i++)
+        tt_running_quantile_add(&window, tt_level_step(-80.0f + (float)i / 2.0f));
     assert_true(fabsf(tt_running_quantile_at(&window, 1.0) + 30.0f) < 0.6f);
     assert_true(fabsf(tt_running_quantile_at(&window, 0.0) + 80.0f) < 0.6f);
 }
 
-int main(void) {
+int main(void)
+{
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_sliding_window_has_the_quantiles_of_a_sorted_copy),
         cmocka_unit_test(an_empty_window_has_none),

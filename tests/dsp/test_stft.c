@@ -8,7 +8,8 @@
 
 static void the_shape_is_a_5_ms_hop_that_fftw_is_quick_with(void **state)
 {
-    static const int rates[][2] = {{8000, 40}, {16000, 80}, {22050, 120}, {32000, 180}, {44100, 240}, {48000, 256}, {96000, 512}, {192000, 1024}};
+    static const int rates[][2] = {{8000, 40},   {16000, 80},  {22050, 120}, {32000, 180},
+                                   {44100, 240}, {48000, 256}, {96000, 512}, {192000, 1024}};
     (void)state;
     for (size_t i = 0; i < sizeof rates / sizeof *rates; i++) {
         const struct tt_stft_shape shape = tt_stft_shape_for(rates[i][0]);
@@ -36,7 +37,8 @@ static void forward_and_inverse_give_the_input_back(void **state)
             tt_stft_forward(stft, in + at, part, part + shape.bin_count);
             tt_stft_inverse(stft, part, part + shape.bin_count, out + at);
         }
-        for (size_t i = window; i < count - window; i++) assert_within((double)out[i], (double)in[i], 1e-6, 1e-6);
+        for (size_t i = window; i < count - window; i++)
+            assert_within((double)out[i], (double)in[i], 1e-6, 1e-6);
         free(in);
         free(out);
         free(spectrum);
@@ -54,7 +56,8 @@ static void spectra_are_those_of_a_transform_of_real_samples(void **state)
         const struct tt_stft_shape shape = tt_stft_shape_for(rates[r]);
         const size_t window = (size_t)shape.window_samples, bins = (size_t)shape.bin_count;
         struct tt_stft *stft = tt_stft_create(shape, &err);
-        float *in = test_sound(window), *spectrum = test_sound(2 * bins), *power = test_sound(bins), *block = fftwf_alloc_real(window);
+        float *in = test_sound(window), *spectrum = test_sound(2 * bins), *power = test_sound(bins),
+              *block = fftwf_alloc_real(window);
         fftwf_complex *reference = fftwf_alloc_complex(bins);
         fftwf_plan plan = fftwf_plan_dft_r2c_1d((int)window, block, reference, FFTW_ESTIMATE);
         add_white(in, window, 0.3, 5);
@@ -70,7 +73,8 @@ static void spectra_are_those_of_a_transform_of_real_samples(void **state)
         for (size_t k = 0; k < bins; k++) {
             assert_within((double)spectrum[k], (double)reference[k][0], most, most);
             assert_within((double)spectrum[bins + k], (double)reference[k][1], most, most);
-            const double square = (double)spectrum[k] * (double)spectrum[k] + (double)spectrum[bins + k] * (double)spectrum[bins + k];
+            const double square =
+                (double)spectrum[k] * (double)spectrum[k] + (double)spectrum[bins + k] * (double)spectrum[bins + k];
             assert_within((double)power[k], 2 * square / (double)window, 1e-6 * square, 1e-6 * square);
         }
         assert_true(spectrum[bins] == 0.0f && spectrum[2 * bins - 1] == 0.0f);
@@ -96,7 +100,8 @@ static void white_noise_reads_its_power_in_every_bin(void **state)
     add_white(in, frames * 512 + 1024, 0.1, 3);
     for (size_t f = 0; f < frames; f++) {
         tt_stft_powers(stft, in + f * 512, power);
-        for (size_t i = 1; i + 1 < bins; i++) sum += (double)power[i];
+        for (size_t i = 1; i + 1 < bins; i++)
+            sum += (double)power[i];
     }
     assert_within(10 * log10(sum / (double)(frames * (bins - 2))), -20.0, 0.05, 0.05);
     free(in);
@@ -111,7 +116,8 @@ static void fast_functions_keep_their_stated_errors(void **state)
         assert_within((double)tt_fast_log2((float)x), log2((double)(float)x), 6e-6, 6e-6);
         assert_within((double)tt_fast_sqrt((float)x) / sqrt((double)(float)x), 1.0, 1e-5, 1e-5);
     }
-    for (double x = -60; x < 60; x += 0.0173) assert_within((double)tt_fast_exp2((float)x) / exp2((double)(float)x), 1.0, 1e-6, 1e-6);
+    for (double x = -60; x < 60; x += 0.0173)
+        assert_within((double)tt_fast_exp2((float)x) / exp2((double)(float)x), 1.0, 1e-6, 1e-6);
     assert_true(tt_fast_sqrt(0.0f) == 0.0f);
 }
 

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Signals of EBU Tech 3341 v4 table 1, cases 15 to 23, made from their definitions; and every shortcut against doing without. */
+/* Signals of EBU Tech 3341 v4 table 1, cases 15 to 23, made from their definitions; and every shortcut against doing
+ * without. */
 #include "sounds.h"
 
 #include "dsp/interpolator.h"
@@ -37,21 +38,25 @@ static double fade(size_t i, size_t count)
 static void cases_15_to_19_read_sines_whatever_their_phase(void **state)
 {
     (void)state;
-    static const struct { double divisor, amplitude, phase_degrees, expected_dbtp; } rows[] = {
+    static const struct {
+        double divisor, amplitude, phase_degrees, expected_dbtp;
+    } rows[] = {
         {4, 0.50, 0, -6.0}, {4, 0.50, 45, -6.0}, {6, 0.50, 60, -6.0}, {8, 0.50, 67.5, -6.0}, {4, 1.41, 45, 3.0},
     };
     enum { COUNT = RATE_HZ };
     float *samples = test_sound(COUNT);
     for (size_t r = 0; r < sizeof rows / sizeof *rows; r++) {
         for (size_t i = 0; i < COUNT; i++)
-            samples[i] = (float)(rows[r].amplitude * fade(i, COUNT) *
-                                 sin(2 * TEST_PI * (double)i / rows[r].divisor + rows[r].phase_degrees * TEST_PI / 180.0));
+            samples[i] =
+                (float)(rows[r].amplitude * fade(i, COUNT) *
+                        sin(2 * TEST_PI * (double)i / rows[r].divisor + rows[r].phase_degrees * TEST_PI / 180.0));
         assert_case(samples, COUNT, rows[r].expected_dbtp);
     }
     free(samples);
 }
 
-/* At four times the rate: a sine of rate/6 at 0.50 in which one period of rate/4 at 1.00 is set, without a jump of phase. */
+/* At four times the rate: a sine of rate/6 at 0.50 in which one period of rate/4 at 1.00 is set, without a jump of
+ * phase. */
 static double *tone_with_one_period(size_t count)
 {
     double *samples = calloc(count, sizeof *samples), phase = 0;
@@ -65,7 +70,8 @@ static double *tone_with_one_period(size_t count)
     return samples;
 }
 
-/* The low-pass in front of the decimation is not defined by the table: a Hann-windowed sinc to 0.45 of the lower rate. */
+/* The low-pass in front of the decimation is not defined by the table: a Hann-windowed sinc to 0.45 of the lower rate.
+ */
 static float decimated(const double *samples, size_t count, size_t at)
 {
     enum { HALF = 160 };
@@ -102,8 +108,8 @@ static double smooth_fade(size_t i, size_t count)
     return 0.5 - 0.5 * cos(TEST_PI * fmin(1.0, 4.0 * (double)(i < count - 1 - i ? i : count - 1 - i) / (double)count));
 }
 
-/* The pass band: tones up to 20 kHz at 48 kHz, against the amplitude they are made with. BS.1770-5 attachment 1 to Annex 2 gives
- * the under-read of a grid of 16 points: 20 log10 cos(pi f / 16) dB. */
+/* The pass band: tones up to 20 kHz at 48 kHz, against the amplitude they are made with. BS.1770-5 attachment 1 to
+ * Annex 2 gives the under-read of a grid of 16 points: 20 log10 cos(pi f / 16) dB. */
 static void tones_up_to_20_khz_read_their_amplitude(void **state)
 {
     (void)state;
@@ -201,7 +207,8 @@ static void the_bound_misses_nothing_and_saves_most(void **state)
         float *samples = sound_of((enum sound)sound, COUNT, 3);
         const float threshold = 0.6F * tt_sample_peak(samples, COUNT);
         for (size_t at = TAPS; at + 2 * TAPS < COUNT; at += TT_INTERPOLATOR_SCREEN) {
-            const uint32_t mask = tt_interpolator_screen(&interpolator, samples + at, TT_INTERPOLATOR_SCREEN, threshold);
+            const uint32_t mask =
+                tt_interpolator_screen(&interpolator, samples + at, TT_INTERPOLATOR_SCREEN, threshold);
             for (size_t i = 0; i < TT_INTERPOLATOR_SCREEN; i++) {
                 const bool passes = ((mask >> i) & 1U) != 0;
                 assert_true(passes || tt_interpolator_peak(&interpolator, samples + at + i) <= threshold);
@@ -221,7 +228,8 @@ static void what_rings_past_both_ends_is_read(void **state)
     static const float two[] = {1.0F, -1.0F}, equal[] = {1.0F, 1.0F};
     assert_within(true_peak_in_parts(RATE_HZ, two, 2, 2), shortcut_free_peak(two, 2), 0, 0);
     assert_true(true_peak_in_parts(RATE_HZ, two, 2, 2) > 1.05);
-    assert_within(true_peak_in_parts(RATE_HZ, equal, 2, 2), 4.0 / TEST_PI, 0.03, 0.03); /* two sinc pulses in their middle */
+    assert_within(true_peak_in_parts(RATE_HZ, equal, 2, 2), 4.0 / TEST_PI, 0.03,
+                  0.03); /* two sinc pulses in their middle */
     /* The ramp's last step is the highest point, and its ringing lies behind the end. */
     float ramp[100];
     for (size_t i = 0; i < 100; i++)
@@ -235,7 +243,8 @@ static void constants_and_silence_are_read_exactly(void **state)
     float samples[4000] = {0};
     assert_within(true_peak_in_parts(RATE_HZ, samples, 4000, 4000), 0, 0, 0);
     assert_within(true_peak_in_parts(RATE_HZ, samples, 0, 1), 0, 0, 0);
-    for (size_t i = 0; i < 4000; i++) /* BS.1770-5 attachment 1: what is constant counts; slow ends, so that nothing rings */
+    for (size_t i = 0; i < 4000;
+         i++) /* BS.1770-5 attachment 1: what is constant counts; slow ends, so that nothing rings */
         samples[i] = (float)(0.25 * fmin(1.0, 8.0 * fade(i, 4000)));
     assert_within(true_peak_in_parts(RATE_HZ, samples, 4000, 4000), 0.25, 1e-6, 1e-3);
 }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Finds joins that stand out: spectral flux, level step and sample step near each join of a voice, against the 99th percentile of the same at natural
- * places of the same voice's pauses. Knows of the program's own doing but the time map; where pauses are comes from the truth of the session. */
+/* Finds joins that stand out: spectral flux, level step and sample step near each join of a voice, against the 99th
+ * percentile of the same at natural places of the same voice's pauses. Knows of the program's own doing but the time
+ * map; where pauses are comes from the truth of the session. */
 #ifndef TT_TESTS_JOIN_DETECTOR_H
 #define TT_TESTS_JOIN_DETECTOR_H
 
@@ -13,14 +14,17 @@
 enum { JOIN_BANDS = 8, JOIN_FIGURES = 3, JOIN_NEAR = 6 /* hops around a join */, JOIN_NATURAL_LEAST = 100 };
 static const char *const join_figure_names[JOIN_FIGURES] = {"spectral flux", "level step", "sample step"};
 
-struct join_tally { size_t joins, over[JOIN_FIGURES]; double worst[JOIN_FIGURES]; };
+struct join_tally {
+    size_t joins, over[JOIN_FIGURES];
+    double worst[JOIN_FIGURES];
+};
 
 struct join_places {
     size_t frames, count; /* samples; hops */
     int hop, window;
-    bool *is_loud;        /* by sample: known to sound, or made */
-    bool *is_allowed;     /* by hop: nothing but the room is looked at there */
-    bool *is_join;        /* by hop: near one */
+    bool *is_loud;    /* by sample: known to sound, or made */
+    bool *is_allowed; /* by hop: nothing but the room is looked at there */
+    bool *is_join;    /* by hop: near one */
     double *figure[JOIN_FIGURES];
 };
 
@@ -87,7 +91,8 @@ static inline int join_compare(const void *a, const void *b)
     return (left > right) - (left < right);
 }
 
-static inline void join_judge(const struct join_places *places, const size_t *joins, size_t join_count, struct join_tally *tally)
+static inline void join_judge(const struct join_places *places, const size_t *joins, size_t join_count,
+                              struct join_tally *tally)
 {
     double *natural = calloc(places->count + 1, sizeof *natural);
     for (int f = 0; f < JOIN_FIGURES; f++) {
@@ -114,7 +119,8 @@ static inline void join_judge(const struct join_places *places, const size_t *jo
 }
 
 /* What of the take's time map is a join, and which samples of the voice are loud. */
-static inline size_t join_places_of(const json_t *report, const json_t *truth, struct join_places *places, size_t *joins)
+static inline size_t join_places_of(const json_t *report, const json_t *truth, struct join_places *places,
+                                    size_t *joins)
 {
     const json_t *map = json_object_get(report, "time_map"), *events = json_object_get(truth, "events");
     const double rate = number_at(truth, NULL, "rate_hz"), guard_s = 0.03;
@@ -122,14 +128,17 @@ static inline size_t join_places_of(const json_t *report, const json_t *truth, s
     memset(places->is_loud, true, places->frames);
     for (size_t i = 0; i < json_array_size(map); i++) {
         const json_t *row = json_array_get(map, i);
-        int64_t start = (int64_t)number_at(row, NULL, "source_start_frame"), end = (int64_t)number_at(row, NULL, "source_end_frame");
+        int64_t start = (int64_t)number_at(row, NULL, "source_start_frame"),
+                end = (int64_t)number_at(row, NULL, "source_end_frame");
         int64_t out = (int64_t)number_at(row, NULL, "out_start_frame");
         for (int64_t s = start; s < end && out + s - start < (int64_t)places->frames; s++)
             places->is_loud[out + s - start] = false;
         for (size_t e = 0; e < json_array_size(events); e++) {
             const json_t *event = json_array_get(events, e);
-            int64_t from = (int64_t)((number_at(event, NULL, "start_s") - guard_s) * rate), to = (int64_t)((number_at(event, NULL, "end_s") + guard_s) * rate);
-            for (int64_t s = from > start ? from : start; s < to && s < end && out + s - start < (int64_t)places->frames; s++)
+            int64_t from = (int64_t)((number_at(event, NULL, "start_s") - guard_s) * rate),
+                    to = (int64_t)((number_at(event, NULL, "end_s") + guard_s) * rate);
+            for (int64_t s = from > start ? from : start;
+                 s < to && s < end && out + s - start < (int64_t)places->frames; s++)
                 places->is_loud[out + s - start] = true;
         }
         if (i > 0 && out > places->window)
@@ -140,13 +149,15 @@ static inline size_t join_places_of(const json_t *report, const json_t *truth, s
         places->is_allowed[k] = !memchr(places->is_loud + from, true, 2 * (size_t)places->window);
     }
     for (size_t j = 0; j < count; j++)
-        for (size_t k = joins[j] > 3 * JOIN_NEAR ? joins[j] - 3 * JOIN_NEAR : 0; k < joins[j] + 3 * JOIN_NEAR && k < places->count; k++)
+        for (size_t k = joins[j] > 3 * JOIN_NEAR ? joins[j] - 3 * JOIN_NEAR : 0;
+             k < joins[j] + 3 * JOIN_NEAR && k < places->count; k++)
             places->is_join[k] = true;
     return count;
 }
 
 /* Adds a take's joins to the tally. */
-static inline void join_tally_take(const char *voice_path, const char *report_path, const char *truth_path, struct join_tally *tally)
+static inline void join_tally_take(const char *voice_path, const char *report_path, const char *truth_path,
+                                   struct join_tally *tally)
 {
     int rate_hz;
     struct join_places places = {0};
@@ -155,7 +166,9 @@ static inline void join_tally_take(const char *voice_path, const char *report_pa
     struct tt_stft_shape shape = tt_stft_shape_for(rate_hz);
     places.hop = shape.hop_samples;
     places.window = shape.window_samples;
-    places.count = places.frames > 4 * (size_t)places.window ? (places.frames - 2 * (size_t)places.window) / (size_t)places.hop - 4 : 0;
+    places.count = places.frames > 4 * (size_t)places.window
+                       ? (places.frames - 2 * (size_t)places.window) / (size_t)places.hop - 4
+                       : 0;
     places.is_loud = calloc(places.frames + 1, 1);
     places.is_allowed = calloc(places.count + 1, 1);
     places.is_join = calloc(places.count + 1, 1);
@@ -176,7 +189,8 @@ static inline void join_tally_take(const char *voice_path, const char *report_pa
     json_decref(truth);
 }
 
-/* One in a hundred natural places lies above its own 99th percentile, so one in a hundred joins may, within chance (two standard deviations). */
+/* One in a hundred natural places lies above its own 99th percentile, so one in a hundred joins may, within chance (two
+ * standard deviations). */
 static inline bool joins_pass(const struct join_tally *tally, int figure)
 {
     return (double)tally->over[figure] <= 0.01 * (double)tally->joins + 2 * sqrt(0.01 * 0.99 * (double)tally->joins);

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Recorded prompts in a room whose noise is known, at the prompts' own 16 kHz, and what is measured on them: a cell of `make eval-noise`, small
- * enough for every test run. */
+/* Recorded prompts in a room whose noise is known, at the prompts' own 16 kHz, and what is measured on them: a cell of
+ * `make eval-noise`, small enough for every test run. */
 #ifndef TT_TESTS_NOISE_CELL_H
 #define TT_TESTS_NOISE_CELL_H
 
@@ -14,7 +14,9 @@ enum { CELL_RATE_HZ = 16000, CELL_SPANS = 32, CELL_SPEECH_S = 24, CELL_FRAME = C
 
 enum cell_room { CELL_STEADY, CELL_LOUDER, CELL_QUIETER, CELL_HUM };
 
-struct cell_span { size_t start, end; };
+struct cell_span {
+    size_t start, end;
+};
 
 struct cell {
     size_t count, line_count, change_at; /* change_at: where the room becomes another; SIZE_MAX: nowhere */
@@ -22,7 +24,8 @@ struct cell {
     struct cell_span lines[CELL_SPANS];
 };
 
-/* Pauses between the lines, of different lengths, 0.4 to 2 s; what lies within 120 ms of a line is judged neither way. */
+/* Pauses between the lines, of different lengths, 0.4 to 2 s; what lies within 120 ms of a line is judged neither way.
+ */
 static const double CELL_GUARD_S = 0.12, CELL_SETTLED_S = 2.0, CELL_STEP_DB = 8.0, CELL_SPEECH_RMS = 0.05;
 
 static inline void cell_free(struct cell *cell)
@@ -108,7 +111,8 @@ static inline void cell_add_room(struct cell *cell, enum cell_room room, double 
     cell->take = test_sound(cell->count);
     cell->change_at = room == CELL_LOUDER || room == CELL_QUIETER ? cell->count / 2 : SIZE_MAX;
     cell_add_pink(cell->noise, cell->count, 7);
-    const size_t loud_from = room == CELL_LOUDER ? cell->change_at : 0, loud_to = room == CELL_QUIETER ? cell->change_at : cell->count;
+    const size_t loud_from = room == CELL_LOUDER ? cell->change_at : 0,
+                 loud_to = room == CELL_QUIETER ? cell->change_at : cell->count;
     const double scale = CELL_SPEECH_RMS * pow(10, -snr_db / 20) / rms_of(cell->noise + loud_from, loud_to - loud_from);
     for (size_t i = 0; i < cell->count; i++) {
         const bool is_loud = i >= loud_from && i < loud_to;
@@ -116,7 +120,8 @@ static inline void cell_add_room(struct cell *cell, enum cell_room room, double 
     }
     if (room == CELL_HUM) /* six harmonics, 4 dB less each; the first as loud as the noise of the whole room */
         for (int k = 1; k <= 6; k++)
-            add_tone(cell->noise, cell->count, CELL_RATE_HZ, 50.0 * k, 1.414 * CELL_SPEECH_RMS * pow(10, (-snr_db - 4.0 * (k - 1)) / 20));
+            add_tone(cell->noise, cell->count, CELL_RATE_HZ, 50.0 * k,
+                     1.414 * CELL_SPEECH_RMS * pow(10, (-snr_db - 4.0 * (k - 1)) / 20));
     for (size_t i = 0; i < cell->count; i++)
         cell->take[i] = cell->clean[i] + cell->noise[i];
 }
@@ -124,7 +129,8 @@ static inline void cell_add_room(struct cell *cell, enum cell_room room, double 
 /* ---- what is compared ---- */
 
 /* The take through the program: its whole length, nothing cut, no gain. To be freed. */
-static inline float *cell_cleaned_with(struct place *place, const struct cell *cell, enum tt_hum_policy hum, double depth_db, double keep_faint_db)
+static inline float *cell_cleaned_with(struct place *place, const struct cell *cell, enum tt_hum_policy hum,
+                                       double depth_db, double keep_faint_db)
 {
     struct tt_error error = {0};
     struct tt_settings settings;
@@ -165,7 +171,8 @@ static inline float *cell_by_library(const struct cell *cell, int suppress_db)
     for (size_t at = 0; at < padded; at += CELL_FRAME) {
         spx_int16_t frame[CELL_FRAME];
         for (size_t i = 0; i < CELL_FRAME; i++)
-            frame[i] = (spx_int16_t)lrint(at + i < cell->count ? fmax(-32767, fmin(32767, (double)cell->take[at + i] * 32768)) : 0);
+            frame[i] = (spx_int16_t)lrint(
+                at + i < cell->count ? fmax(-32767, fmin(32767, (double)cell->take[at + i] * 32768)) : 0);
         speex_preprocess_run(state, frame);
         for (size_t i = 0; i < CELL_FRAME; i++)
             out[at + i] = (float)frame[i] / 32768;
@@ -191,7 +198,8 @@ static inline float *cell_by_library(const struct cell *cell, int suppress_db)
 /* Whether a room that changed lies behind by less than two seconds. */
 static inline bool cell_is_settling(const struct cell *cell, size_t at, size_t end)
 {
-    return cell->change_at != SIZE_MAX && end > cell->change_at && at < cell->change_at + (size_t)(CELL_SETTLED_S * CELL_RATE_HZ);
+    return cell->change_at != SIZE_MAX && end > cell->change_at &&
+           at < cell->change_at + (size_t)(CELL_SETTLED_S * CELL_RATE_HZ);
 }
 
 /* Least-squares gain of the voice in the lines. */
@@ -213,11 +221,13 @@ static inline int cell_compare(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* 20 ms frames whose clean level is within 25 dB of the 95th percentile, -10..35 dB each, after one least-squares gain. */
+/* 20 ms frames whose clean level is within 25 dB of the 95th percentile, -10..35 dB each, after one least-squares gain.
+ */
 static inline double cell_segmental_snr(const struct cell *cell, const float *out)
 {
     const double gain = cell_voice_gain(cell, out, true);
-    double *clean = calloc(cell->count / CELL_FRAME + 1, sizeof *clean), *sorted = calloc(cell->count / CELL_FRAME + 1, sizeof *sorted);
+    double *clean = calloc(cell->count / CELL_FRAME + 1, sizeof *clean),
+           *sorted = calloc(cell->count / CELL_FRAME + 1, sizeof *sorted);
     double *wrong = calloc(cell->count / CELL_FRAME + 1, sizeof *wrong), sum = 0;
     size_t count = 0, used = 0;
     assert_true(clean && sorted && wrong);
@@ -246,13 +256,15 @@ static inline double cell_segmental_snr(const struct cell *cell, const float *ou
     return sum / (double)used;
 }
 
-/* The pauses between the lines, without their guards, before (0) or behind (1) the change; without a change all are before it. */
+/* The pauses between the lines, without their guards, before (0) or behind (1) the change; without a change all are
+ * before it. */
 static inline size_t cell_pauses(const struct cell *cell, int part, struct cell_span *pauses)
 {
     const size_t guard = (size_t)(CELL_GUARD_S * CELL_RATE_HZ);
     size_t count = 0;
     for (size_t k = 0; k < cell->line_count; k++) {
-        const struct cell_span pause = {cell->lines[k].end + guard, (k + 1 < cell->line_count ? cell->lines[k + 1].start : cell->count) - guard};
+        const struct cell_span pause = {cell->lines[k].end + guard,
+                                        (k + 1 < cell->line_count ? cell->lines[k + 1].start : cell->count) - guard};
         const bool is_behind = pause.end > cell->change_at;
         if (is_behind == (part == 1) && !cell_is_settling(cell, pause.start, pause.end))
             pauses[count++] = pause;

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* The whole job on the labelled session of the fixtures, against its truth.csv. Needs nothing from outside the project. */
+/* The whole job on the labelled session of the fixtures, against its truth.csv. Needs nothing from outside the project.
+ */
 #include <math.h>
 
 #include "base/text.h"
@@ -62,15 +63,18 @@ static void read_truth(void)
 static void read_report(struct take_result *take, const char *path)
 {
     take->report = json_of(path);
-    double rate_hz = number_at(take->report, "source", "rate_hz"), out_rate_hz = number_at(take->report, "output", "rate_hz");
+    double rate_hz = number_at(take->report, "source", "rate_hz"),
+           out_rate_hz = number_at(take->report, "output", "rate_hz");
     assert_true(rate_hz > 0 && out_rate_hz > 0);
     size_t i;
     json_t *entry;
-    json_array_foreach(json_object_get(take->report, "time_map"), i, entry) {
+    json_array_foreach(json_object_get(take->report, "time_map"), i, entry)
+    {
         assert_true(take->stretch_count < STRETCHES_MOST);
-        take->stretches[take->stretch_count++] = (struct stretch){number_at(entry, NULL, "source_start_frame") / rate_hz,
-                                                                  number_at(entry, NULL, "source_end_frame") / rate_hz,
-                                                                  number_at(entry, NULL, "out_start_frame") / out_rate_hz};
+        take->stretches[take->stretch_count++] =
+            (struct stretch){number_at(entry, NULL, "source_start_frame") / rate_hz,
+                             number_at(entry, NULL, "source_end_frame") / rate_hz,
+                             number_at(entry, NULL, "out_start_frame") / out_rate_hz};
     }
     assert_true(take->stretch_count > 0);
 }
@@ -80,7 +84,8 @@ static int clean_once(void **state)
     (void)state;
     f.folder = folder_make();
     copy_fixture_session(in_folder(f.folder, "hive"));
-    struct tt_clean_result result = clean_well(in_folder(f.folder, "hive"), in_folder(f.folder, "out"), (struct clean_run){.assignments = {"loudness.across=take"}});
+    struct tt_clean_result result = clean_well(in_folder(f.folder, "hive"), in_folder(f.folder, "out"),
+                                               (struct clean_run){.assignments = {"loudness.across=take"}});
     assert_int_equal(result.failed_count, 0);
     tt_clean_result_free(&result);
     read_truth();
@@ -119,7 +124,8 @@ static double covered_s(const struct event *event, const char *kind, const char 
     size_t i;
     json_t *row;
     double sum = 0;
-    json_array_foreach(json_object_get(f.takes[event->take].report, "decisions"), i, row) {
+    json_array_foreach(json_object_get(f.takes[event->take].report, "decisions"), i, row)
+    {
         if (strcmp(json_string_value(json_object_get(row, "kind")), kind) != 0)
             continue;
         if (action && strcmp(json_string_value(json_object_get(row, "action")), action) != 0)
@@ -129,10 +135,7 @@ static double covered_s(const struct event *event, const char *kind, const char 
     return sum;
 }
 
-static bool is_kind(const struct event *event, const char *kind)
-{
-    return strcmp(event->kind, kind) == 0;
-}
+static bool is_kind(const struct event *event, const char *kind) { return strcmp(event->kind, kind) == 0; }
 
 static void every_line_is_kept_whole(void **state)
 {
@@ -145,7 +148,8 @@ static void every_line_is_kept_whole(void **state)
         lines++;
         double length_s = event->end_s - event->start_s;
         if (kept_s(event) < length_s - 1e-4)
-            fail_msg("take %d loses %.3f s of the line at %.2f s", event->take + 1, length_s - kept_s(event), event->start_s);
+            fail_msg("take %d loses %.3f s of the line at %.2f s", event->take + 1, length_s - kept_s(event),
+                     event->start_s);
     }
     assert_int_equal(lines, 6);
 }
@@ -157,7 +161,8 @@ static void no_row_that_cuts_or_softens_touches_a_line(void **state)
         const struct event *event = &f.events[i];
         if (!is_kind(event, "line"))
             continue;
-        double hurt_s = covered_s(event, "misread", "cut") + covered_s(event, "talk", "cut") + covered_s(event, "breath", NULL) + covered_s(event, "noise", "cut");
+        double hurt_s = covered_s(event, "misread", "cut") + covered_s(event, "talk", "cut") +
+                        covered_s(event, "breath", NULL) + covered_s(event, "noise", "cut");
         if (hurt_s > 0.03) /* as the goals measure it: 30 ms */
             fail_msg("take %d: rows take %.3f s of the line at %.2f s", event->take + 1, hurt_s, event->start_s);
     }
@@ -177,7 +182,8 @@ static void abandoned_readings_are_out_or_asked_about(void **state)
         bool is_asked = covered_s(event, "misread", "ask") > 0.5 * length_s;
         out += is_out;
         if (!is_out && !is_asked)
-            fail_msg("take %d: the abandoned reading at %.2f s is still in, and nobody is asked", event->take + 1, event->start_s);
+            fail_msg("take %d: the abandoned reading at %.2f s is still in, and nobody is asked", event->take + 1,
+                     event->start_s);
     }
     assert_int_equal(abandoned, 4);
     assert_true(out >= 3);
@@ -188,7 +194,8 @@ static void talk_between_a_misread_and_its_reread_goes_with_it(void **state)
     (void)state;
     for (size_t i = 0; i < f.event_count; i++)
         if (is_kind(&f.events[i], "aside"))
-            assert_true(kept_s(&f.events[i]) <= 0.05 * (f.events[i].end_s - f.events[i].start_s) || covered_s(&f.events[i], "talk", "ask") > 0.5);
+            assert_true(kept_s(&f.events[i]) <= 0.05 * (f.events[i].end_s - f.events[i].start_s) ||
+                        covered_s(&f.events[i], "talk", "ask") > 0.5);
 }
 
 /* Where a moment of a take lies in its voice. */
@@ -215,7 +222,8 @@ static void no_pause_of_the_voice_is_longer_than_it_may_be(void **state)
             double start_s = out_s(&f.takes[take], event->start_s), end_s = out_s(&f.takes[take], event->end_s);
             assert_true(start_s >= 0 && end_s > start_s);
             if (last_end_s >= 0 && start_s - last_end_s > most_s)
-                fail_msg("take %d: %.2f s of pause in front of the line at %.2f s", take + 1, start_s - last_end_s, event->start_s);
+                fail_msg("take %d: %.2f s of pause in front of the line at %.2f s", take + 1, start_s - last_end_s,
+                         event->start_s);
             pauses += last_end_s >= 0;
             last_end_s = end_s;
         }
@@ -245,9 +253,9 @@ static bool says_target_missed(const struct take_result *take)
 {
     size_t i;
     json_t *warning;
-    json_array_foreach(json_object_get(take->report, "warnings"), i, warning)
-        if (strcmp(json_string_value(json_object_get(warning, "code")), "target-missed") == 0)
-            return true;
+    json_array_foreach(json_object_get(take->report, "warnings"), i,
+                       warning) if (strcmp(json_string_value(json_object_get(warning, "code")), "target-missed") ==
+                                    0) return true;
     return false;
 }
 
@@ -255,7 +263,8 @@ static void the_voices_meet_target_and_ceiling(void **state)
 {
     (void)state;
     for (int take = 0; take < TAKES; take++) {
-        double lufs = number_at(f.takes[take].report, "after", "integrated_lufs"), peak = number_at(f.takes[take].report, "after", "max_true_peak_dbtp");
+        double lufs = number_at(f.takes[take].report, "after", "integrated_lufs"),
+               peak = number_at(f.takes[take].report, "after", "max_true_peak_dbtp");
         bool is_excused = lufs < -16 && says_target_missed(&f.takes[take]);
         if ((fabs(lufs + 16) > 0.1 && !is_excused) || peak > -1)
             fail_msg("take %d: %.2f LUFS, %.2f dBTP", take + 1, lufs, peak);

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* The noise side on recorded voices (Debian's prompts) beside a general-purpose library, libspeexdsp's preprocessor, in the same run: a few cells
- * of `make eval-noise`, so that a gate that gets worse than the library fails here. Skipped with a word where the prompts are not installed.
- * The bounds lie some tenths of a decibel under what was measured, and are stated beside it; goals without a standard. */
+/* The noise side on recorded voices (Debian's prompts) beside a general-purpose library, libspeexdsp's preprocessor, in
+ * the same run: a few cells of `make eval-noise`, so that a gate that gets worse than the library fails here. Skipped
+ * with a word where the prompts are not installed. The bounds lie some tenths of a decibel under what was measured, and
+ * are stated beside it; goals without a standard. */
 #include "eval/noise_cell.h"
 
 #include <sys/wait.h>
@@ -17,7 +18,8 @@ static int decode(const char *language, char *folder, size_t size)
     const char *fixtures = getenv("TIDYTAKE_FIXTURES") ? getenv("TIDYTAKE_FIXTURES") : "fixtures";
     char line[3000];
     snprintf(folder, size, "%s/../build/eval/voice-%s", fixtures, language);
-    snprintf(line, sizeof line, "mkdir -p '%s/../build/eval' && '%s/../tests/eval/decode_prompts' %s '%s'", fixtures, fixtures, language, folder);
+    snprintf(line, sizeof line, "mkdir -p '%s/../build/eval' && '%s/../tests/eval/decode_prompts' %s '%s'", fixtures,
+             fixtures, language, folder);
     const int status = system(line);
     return WIFEXITED(status) ? WEXITSTATUS(status) : 1;
 }
@@ -38,7 +40,8 @@ static int record(void **state)
         /* Every seventh, so that it is not one list of words. */
         for (int i = 0; i < count; i++) {
             const size_t length = strlen(entries[i]->d_name);
-            if (i % 7 == 0 && length > 4 && strcmp(entries[i]->d_name + length - 4, ".wav") == 0 && cell->count < (size_t)(CELL_SPEECH_S + 14) * CELL_RATE_HZ)
+            if (i % 7 == 0 && length > 4 && strcmp(entries[i]->d_name + length - 4, ".wav") == 0 &&
+                cell->count < (size_t)(CELL_SPEECH_S + 14) * CELL_RATE_HZ)
                 cell_add_line(cell, in_folder(folder, entries[i]->d_name));
             free(entries[i]);
         }
@@ -60,7 +63,9 @@ static int let_go(void **state)
 static struct cell make(int voice, enum cell_room room, double snr_db)
 {
     if (!is_there[voice]) {
-        printf("skipped: recorded voices in a known room: the prompts of asterisk-core-sounds-%s-g722, or ffmpeg, are not installed\n", LANGUAGES[voice]);
+        printf("skipped: recorded voices in a known room: the prompts of asterisk-core-sounds-%s-g722, or ffmpeg, are "
+               "not installed\n",
+               LANGUAGES[voice]);
         fflush(stdout);
         skip();
     }
@@ -85,7 +90,8 @@ static double library_gain(const struct cell *cell)
 
 static void assert_depth(const struct cell *cell, const float *out, int part, double tolerance_db)
 {
-    assert_within(cell_pause_db(cell, out, part) - cell_pause_db(cell, cell->take, part), -15, tolerance_db, tolerance_db);
+    assert_within(cell_pause_db(cell, out, part) - cell_pause_db(cell, cell->take, part), -15, tolerance_db,
+                  tolerance_db);
 }
 
 static double gain_db(const struct cell *cell, const float *out)
@@ -96,13 +102,17 @@ static double gain_db(const struct cell *cell, const float *out)
 static void a_voice_gains_more_over_the_room_than_by_the_library(void **state)
 {
     /* Measured: 4.6 against 4.5, 2.1 against 1.4, 3.2 against 2.6. */
-    static const struct { int voice; double snr_db, more_db; } rows[] = {{ENGLISH, 10, 0}, {ENGLISH, 30, 0.3}, {FRENCH, 20, 0.3}};
+    static const struct {
+        int voice;
+        double snr_db, more_db;
+    } rows[] = {{ENGLISH, 10, 0}, {ENGLISH, 30, 0.3}, {FRENCH, 20, 0.3}};
     for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
         struct cell cell = make(rows[i].voice, CELL_STEADY, rows[i].snr_db);
         float *out = cell_cleaned(*state, &cell, TT_HUM_OFF);
         const double ours = gain_db(&cell, out), theirs = library_gain(&cell);
         if (!(ours > theirs + rows[i].more_db))
-            fail_msg("%s at %g dB: %.2f dB, the library %.2f dB", LANGUAGES[rows[i].voice], rows[i].snr_db, ours, theirs);
+            fail_msg("%s at %g dB: %.2f dB, the library %.2f dB", LANGUAGES[rows[i].voice], rows[i].snr_db, ours,
+                     theirs);
         assert_depth(&cell, out, 0, 1.0);
         free(out);
         cell_free(&cell);
@@ -111,7 +121,10 @@ static void a_voice_gains_more_over_the_room_than_by_the_library(void **state)
 
 static void a_room_that_changes_in_mid_take_goes_down_as_far_on_both_sides(void **state)
 {
-    static const struct { int voice; enum cell_room room; } rows[] = {{FRENCH, CELL_LOUDER}, {ENGLISH, CELL_QUIETER}};
+    static const struct {
+        int voice;
+        enum cell_room room;
+    } rows[] = {{FRENCH, CELL_LOUDER}, {ENGLISH, CELL_QUIETER}};
     for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
         struct cell cell = make(rows[i].voice, rows[i].room, 20);
         float *out = cell_cleaned(*state, &cell, TT_HUM_OFF);
@@ -181,8 +194,10 @@ static void what_the_settings_of_the_gate_say_is_done(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(a_voice_gains_more_over_the_room_than_by_the_library, place_set_up, place_tear_down),
-        cmocka_unit_test_setup_teardown(a_room_that_changes_in_mid_take_goes_down_as_far_on_both_sides, place_set_up, place_tear_down),
+        cmocka_unit_test_setup_teardown(a_voice_gains_more_over_the_room_than_by_the_library, place_set_up,
+                                        place_tear_down),
+        cmocka_unit_test_setup_teardown(a_room_that_changes_in_mid_take_goes_down_as_far_on_both_sides, place_set_up,
+                                        place_tear_down),
         cmocka_unit_test_setup_teardown(hum_under_a_voice_goes_and_the_voice_stays, place_set_up, place_tear_down),
         cmocka_unit_test_setup_teardown(what_the_settings_of_the_gate_say_is_done, place_set_up, place_tear_down),
         cmocka_unit_test_setup_teardown(a_near_clean_take_comes_out_as_it_went_in, place_set_up, place_tear_down),

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* The whole job on recorded voices: sessions are built by make_sessions.py, and judged by score.py, out of the shared evaluation folder
- * ($TIDYTAKE_SHARED, or ../shared beside the project). Where that, the prompt voices of Debian, or Python's libraries are missing, each test
- * is skipped with a printed word. Decoded voices and built sessions stay in build/eval/. */
+/* The whole job on recorded voices: sessions are built by make_sessions.py, and judged by score.py, out of the shared
+ * evaluation folder
+ * ($TIDYTAKE_SHARED, or ../shared beside the project). Where that, the prompt voices of Debian, or Python's libraries
+ * are missing, each test is skipped with a printed word. Decoded voices and built sessions stay in build/eval/. */
 #define _XOPEN_SOURCE 700
 #include <math.h>
 #include <sys/stat.h>
@@ -22,10 +23,12 @@
 #define IS_SLOW_BUILD 0
 #endif
 
-/* How a session is made, and how far the voice's likeness to its clean recording (STOI) may fall: make_sessions.py calls the voice as it
- * was recorded clean, its own room and all, so taking out that room as well counts against the program in a voice with much of it. */
+/* How a session is made, and how far the voice's likeness to its clean recording (STOI) may fall: make_sessions.py
+ * calls the voice as it was recorded clean, its own room and all, so taking out that room as well counts against the
+ * program in a voice with much of it. */
 struct made_session {
-    const char *folder, *language; /* folder: below the project; language NULL: the true re-readings of the shared folder */
+    const char *folder,
+        *language; /* folder: below the project; language NULL: the true re-readings of the shared folder */
     int seed, takes, lines;
     double snr_db, stoi_may_fall;
 };
@@ -70,10 +73,7 @@ static int shell(const char *format, ...)
     return WIFEXITED(status) ? WEXITSTATUS(status) : -1;
 }
 
-static const char *python(void)
-{
-    return getenv("PYTHON") ? getenv("PYTHON") : "/usr/bin/python3";
-}
+static const char *python(void) { return getenv("PYTHON") ? getenv("PYTHON") : "/usr/bin/python3"; }
 
 /* NULL where a session can be made, else what is missing. */
 static const char *what_is_missing(const struct made_session *made)
@@ -87,17 +87,22 @@ static const char *what_is_missing(const struct made_session *made)
     return NULL;
 }
 
-/* The command line that makes a session where it is not there yet; it appears whole or not at all. Exit status 3: the voices or Python's libraries
- * are not installed. */
+/* The command line that makes a session where it is not there yet; it appears whole or not at all. Exit status 3: the
+ * voices or Python's libraries are not installed. */
 static char *making_of(const struct made_session *made)
 {
     struct tt_text line = {0};
     const char *session = in_folder(project(), made->folder), *voice = in_folder(project(), "build/eval");
-    tt_text_addf(&line, "[ -d '%s' ] || { '%s' -c 'import numpy, scipy, soundfile' 2>/dev/null || exit 3; mkdir -p '%s'; ", session, python(), voice);
+    tt_text_addf(&line,
+                 "[ -d '%s' ] || { '%s' -c 'import numpy, scipy, soundfile' 2>/dev/null || exit 3; mkdir -p '%s'; ",
+                 session, python(), voice);
     if (made->language)
-        tt_text_addf(&line, "'%s/tests/eval/decode_prompts' %s '%s/voice-%s' || exit; ", project(), made->language, voice, made->language);
-    tt_text_addf(&line, "rm -rf '%s.part'; '%s' '%s/eval/make_sessions.py' --out '%s.part' --seed %d --takes %d --lines %d --snr %g", session, python(), shared(),
-                 session, made->seed, made->takes, made->lines, made->snr_db);
+        tt_text_addf(&line, "'%s/tests/eval/decode_prompts' %s '%s/voice-%s' || exit; ", project(), made->language,
+                     voice, made->language);
+    tt_text_addf(
+        &line,
+        "rm -rf '%s.part'; '%s' '%s/eval/make_sessions.py' --out '%s.part' --seed %d --takes %d --lines %d --snr %g",
+        session, python(), shared(), session, made->seed, made->takes, made->lines, made->snr_db);
     if (made->language)
         tt_text_addf(&line, " --phrases '%s/voice-%s'", voice, made->language);
     else
@@ -111,9 +116,10 @@ static json_t *score(const char *session, const char *out, const char *folder)
 {
     const char *path = in_folder(folder, "score.json");
     /* JSON has no NaN: a share of none becomes null, and keeps no bound. */
-    assert_int_equal(shell("'%s' '%s/eval/score.py' '%s' '%s' --longest 1.0 --json > '%s' && sed -i 's/NaN/null/g' '%s'", python(), shared(), session, out,
-                           path, path),
-                     0);
+    assert_int_equal(
+        shell("'%s' '%s/eval/score.py' '%s' '%s' --longest 1.0 --json > '%s' && sed -i 's/NaN/null/g' '%s'", python(),
+              shared(), session, out, path, path),
+        0);
     return json_of(path);
 }
 
@@ -124,8 +130,8 @@ static bool says_target_missed(const char *out, size_t take)
     json_t *report = json_of(path), *warning;
     size_t i;
     bool is_said = false;
-    json_array_foreach(json_object_get(report, "warnings"), i, warning)
-        is_said |= strcmp(json_string_value(json_object_get(warning, "code")), "target-missed") == 0;
+    json_array_foreach(json_object_get(report, "warnings"), i, warning) is_said |=
+        strcmp(json_string_value(json_object_get(warning, "code")), "target-missed") == 0;
     json_decref(report);
     return is_said;
 }
@@ -140,7 +146,8 @@ static void want(bool is_met, const char *key, double value, const char *bound)
     print_error("%s is %.5g, should be %s\n", key, value, bound);
 }
 
-/* The bounds of the project's first milestone. lufs may be missed by a take that says so: its peaks would need more limiting than is allowed. */
+/* The bounds of the project's first milestone. lufs may be missed by a take that says so: its peaks would need more
+ * limiting than is allowed. */
 static void judge(const struct made_session *made, const json_t *figures, const char *out)
 {
     failures = 0;
@@ -151,13 +158,17 @@ static void judge(const struct made_session *made, const json_t *figures, const 
     static const char *const NONE[] = {"edges_clipped", "false_cuts", "pauses_too_long", "breath_on_speech"};
     for (size_t i = 0; i < sizeof NONE / sizeof *NONE; i++)
         want(number_at(figures, NULL, NONE[i]) == 0, NONE[i], number_at(figures, NULL, NONE[i]), "0");
-    want(number_at(figures, NULL, "misread_recall") >= 0.8, "misread_recall", number_at(figures, NULL, "misread_recall"), ">= 0.8");
-    want(number_at(figures, NULL, "breath_recall") >= 0.7, "breath_recall", number_at(figures, NULL, "breath_recall"), ">= 0.7");
-    want(number_at(figures, NULL, "noise_down_db") >= 10, "noise_down_db", number_at(figures, NULL, "noise_down_db"), ">= 10");
+    want(number_at(figures, NULL, "misread_recall") >= 0.8, "misread_recall",
+         number_at(figures, NULL, "misread_recall"), ">= 0.8");
+    want(number_at(figures, NULL, "breath_recall") >= 0.7, "breath_recall", number_at(figures, NULL, "breath_recall"),
+         ">= 0.7");
+    want(number_at(figures, NULL, "noise_down_db") >= 10, "noise_down_db", number_at(figures, NULL, "noise_down_db"),
+         ">= 10");
     double rise = number_at(figures, NULL, "stoi_after") - number_at(figures, NULL, "stoi_before");
     want(rise >= -made->stoi_may_fall, "stoi_after - stoi_before", rise, "not less");
     want(fabs(number_at(figures, NULL, "lag_ms")) <= 0.03, "lag_ms", number_at(figures, NULL, "lag_ms"), "within 0.03");
-    want(number_at(figures, NULL, "dbtp_max") <= CEILING_DBTP + 0.1, "dbtp_max", number_at(figures, NULL, "dbtp_max"), "<= the ceiling + 0.1");
+    want(number_at(figures, NULL, "dbtp_max") <= CEILING_DBTP + 0.1, "dbtp_max", number_at(figures, NULL, "dbtp_max"),
+         "<= the ceiling + 0.1");
     const json_t *lufs = json_object_get(figures, "lufs");
     for (size_t take = 0; take < json_array_size(lufs); take++) {
         double value = json_number_value(json_array_get(lufs, take));
@@ -182,10 +193,12 @@ static void judge_joins(const struct made_session *made, const char *session, co
     assert_true(tally.joins > 0);
     for (int f = 0; f < JOIN_FIGURES; f++)
         if (!joins_pass(&tally, f))
-            fail_msg("%s: %zu of %zu joins stand out by their %s (worst %.1f dB)", made->folder, tally.over[f], tally.joins, join_figure_names[f], tally.worst[f]);
+            fail_msg("%s: %zu of %zu joins stand out by their %s (worst %.1f dB)", made->folder, tally.over[f],
+                     tally.joins, join_figure_names[f], tally.worst[f]);
     if (getenv("TIDYTAKE_FIGURES"))
         for (int f = 0; f < JOIN_FIGURES; f++)
-            printf("%s: %zu of %zu joins over the limit of %s, worst %.1f dB\n", made->folder, tally.over[f], tally.joins, join_figure_names[f], tally.worst[f]);
+            printf("%s: %zu of %zu joins over the limit of %s, worst %.1f dB\n", made->folder, tally.over[f],
+                   tally.joins, join_figure_names[f], tally.worst[f]);
 }
 
 static void clean_and_judge(const struct made_session *made)
@@ -196,7 +209,9 @@ static void clean_and_judge(const struct made_session *made)
     int status = shell("%s", making);
     free(making);
     if (status == 3)
-        skip_saying(made->folder, "Debian's recorded prompts, ffmpeg, or python3-numpy, python3-scipy or python3-soundfile is not installed");
+        skip_saying(
+            made->folder,
+            "Debian's recorded prompts, ffmpeg, or python3-numpy, python3-scipy or python3-soundfile is not installed");
     assert_int_equal(status, 0);
     snprintf(session, sizeof session, "%s/%s", project(), made->folder);
     char *folder = folder_make();
@@ -223,7 +238,8 @@ static const struct made_session sessions[SESSIONS] = {
     [SHORT] = {"build/eval/short-4", NULL, 4, 1, 5, 30, 0.0025}, /* the one that every build can afford */
 };
 
-/* Makes what is not there yet, two at a time, as that takes longer than all the tests. What fails here fails again, and is told, in its test. */
+/* Makes what is not there yet, two at a time, as that takes longer than all the tests. What fails here fails again, and
+ * is told, in its test. */
 static int make_sessions(void **state)
 {
     (void)state;
@@ -232,7 +248,8 @@ static int make_sessions(void **state)
         makings[i] = what_is_missing(&sessions[i]) ? strdup("true") : making_of(&sessions[i]);
         assert_non_null(makings[i]);
     }
-    (void)shell("{ ( %s ); ( %s ); } & { ( %s ); ( %s ); } & wait", makings[ENGLISH], makings[SHORT], makings[FRENCH], makings[REREADINGS]);
+    (void)shell("{ ( %s ); ( %s ); } & { ( %s ); ( %s ); } & wait", makings[ENGLISH], makings[SHORT], makings[FRENCH],
+                makings[REREADINGS]);
     for (int i = 0; i < SESSIONS; i++)
         free(makings[i]);
     return 0;

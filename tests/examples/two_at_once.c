@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Two sessions at once in one program, each on a thread and with an OUT of its own: usage: two_at_once FOLDER OUT FOLDER OUT. Prints the summaries. */
+/* Two sessions at once in one program, each on a thread and with an OUT of its own: usage: two_at_once FOLDER OUT
+ * FOLDER OUT. Prints the summaries. */
 #include <pthread.h>
 #include <stdio.h>
 

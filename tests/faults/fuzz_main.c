@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Runs a fuzz target without libFuzzer: first over every file of a folder, then over changed copies of them, for some seconds by the clock. No coverage guides
- * it, so it only says that nothing obvious broke; `make fuzz` looks longer and better. usage: PROGRAM FOLDER SECONDS [NUMBER] */
+/* Runs a fuzz target without libFuzzer: first over every file of a folder, then over changed copies of them, for some
+ * seconds by the clock. No coverage guides it, so it only says that nothing obvious broke; `make fuzz` looks longer and
+ * better. usage: PROGRAM FOLDER SECONDS [NUMBER] */
 #include <dirent.h>
 #include <stdbool.h>
 #include <stdint.h>
@@ -57,20 +58,24 @@ static size_t change(uint8_t *data, size_t size, const struct sample *other)
     size_t at = size ? dice(size) : 0, count = size ? dice(size - at < 16 ? size - at : 16) + 1 : 0;
     switch (dice(6)) {
     case 0:
-        if (size) data[at] = (uint8_t)(data[at] ^ (1u << dice(8)));
+        if (size)
+            data[at] = (uint8_t)(data[at] ^ (1u << dice(8)));
         return size;
     case 1:
-        if (size) memset(data + at, odd[dice(sizeof odd)], count);
+        if (size)
+            memset(data + at, odd[dice(sizeof odd)], count);
         return size;
     case 2:
-        if (size + count > MOST_BYTES) return size;
+        if (size + count > MOST_BYTES)
+            return size;
         memmove(data + at + count, data + at, size - at);
         return size + count;
     case 3:
         memmove(data + at, data + at + count, size - at - count);
         return size - count;
     case 4:
-        if (other->size && at + count <= size && count <= other->size) memcpy(data + at, other->data + dice(other->size - count + 1), count);
+        if (other->size && at + count <= size && count <= other->size)
+            memcpy(data + at, other->data + dice(other->size - count + 1), count);
         return size;
     default:
         return dice(8) ? size : at;

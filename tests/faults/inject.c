@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* Linked into a build of the program by -Wl,--wrap: makes the n-th call of one kind fail, or dies at it.
- *   TIDYTAKE_FAULT=KIND:N[:WHAT]    KIND as below; N from 1, or N+ for that and all behind it; WHAT an errno number, short, or kill
- *   TIDYTAKE_FAULT_TRACE=FILE       where the failing call came from is added to FILE
- *   TIDYTAKE_FAULT_CALLS=FILE       each call is added to FILE: its kind, its number, and the way to it (a digest of the stack)
- * Only calls of our own objects are seen, also those of libraries that we make. */
+ *   TIDYTAKE_FAULT=KIND:N[:WHAT]    KIND as below; N from 1, or N+ for that and all behind it; WHAT an errno number,
+ * short, or kill TIDYTAKE_FAULT_TRACE=FILE       where the failing call came from is added to FILE
+ *   TIDYTAKE_FAULT_CALLS=FILE       each call is added to FILE: its kind, its number, and the way to it (a digest of
+ * the stack) Only calls of our own objects are seen, also those of libraries that we make. */
 #include <dirent.h>
 #include <errno.h>
 #include <execinfo.h>
@@ -27,7 +27,8 @@
 #include <unistd.h>
 
 enum kind { ALLOC, LIBRARY, OPEN, READ, WRITE, SYNC, RENAME, UNLINK, FOLDER, MAP, THREAD, LOCK, KINDS };
-static const char *const kind_names[KINDS] = {"alloc", "library", "open", "read", "write", "sync", "rename", "unlink", "folder", "map", "thread", "lock"};
+static const char *const kind_names[KINDS] = {"alloc",  "library", "open",   "read", "write",  "sync",
+                                              "rename", "unlink",  "folder", "map",  "thread", "lock"};
 
 static struct {
     enum kind kind;
@@ -39,7 +40,10 @@ static atomic_long counts[KINDS];
 static int calls_fd = -1;
 int __real_open64(const char *path, int flags, ...);
 
-static int open_to_add(const char *path) { return path ? __real_open64(path, O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0666) : -1; }
+static int open_to_add(const char *path)
+{
+    return path ? __real_open64(path, O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0666) : -1;
+}
 
 __attribute__((constructor)) static void read_environment(void)
 {
@@ -71,7 +75,8 @@ static void tell_trace(void)
     close(fd);
 }
 
-/* Addresses of the program alone, from its start on: those of libraries are others in every run. FNV-1a: from memory, common practice. */
+/* Addresses of the program alone, from its start on: those of libraries are others in every run. FNV-1a: from memory,
+ * common practice. */
 static void tell_call(enum kind kind, long number)
 {
     extern const char __executable_start[], _end[];
@@ -101,9 +106,9 @@ static bool fails(enum kind kind)
     return true;
 }
 
-#define WRAP(type, name, parameters, arguments, kind, failed) \
-    type __real_##name parameters; \
-    type __wrap_##name parameters; \
+#define WRAP(type, name, parameters, arguments, kind, failed)                                                          \
+    type __real_##name parameters;                                                                                     \
+    type __wrap_##name parameters;                                                                                     \
     type __wrap_##name parameters { return fails(kind) ? (failed) : __real_##name arguments; }
 
 WRAP(void *, malloc, (size_t size), (size), ALLOC, NULL)
@@ -114,26 +119,34 @@ WRAP(char *, strdup, (const char *text), (text), ALLOC, NULL)
 WRAP(float *, fftwf_alloc_real, (size_t count), (count), ALLOC, NULL)
 WRAP(fftwf_complex *, fftwf_alloc_complex, (size_t count), (count), ALLOC, NULL)
 
-WRAP(fftwf_plan, fftwf_plan_dft_r2c_1d, (int n, float *in, fftwf_complex *out, unsigned flags), (n, in, out, flags), LIBRARY, NULL)
-WRAP(fftwf_plan, fftwf_plan_dft_c2r_1d, (int n, fftwf_complex *in, float *out, unsigned flags), (n, in, out, flags), LIBRARY, NULL)
-WRAP(fftwf_plan, fftwf_plan_dft_1d, (int n, fftwf_complex *in, fftwf_complex *out, int sign, unsigned flags), (n, in, out, sign, flags), LIBRARY, NULL)
-WRAP(SNDFILE *, sf_open_virtual, (SF_VIRTUAL_IO *calls, int mode, SF_INFO *info, void *user), (calls, mode, info, user), LIBRARY, NULL)
-WRAP(sf_count_t, sf_readf_float, (SNDFILE *file, float *samples, sf_count_t count), (file, samples, count), LIBRARY, 0)
-WRAP(sf_count_t, sf_writef_int, (SNDFILE *file, const int *samples, sf_count_t count), (file, samples, count), LIBRARY, 0)
+WRAP(fftwf_plan, fftwf_plan_dft_r2c_1d, (int n, float *in, fftwf_complex *out, unsigned flags), (n, in, out, flags),
+     LIBRARY, NULL)
+WRAP(fftwf_plan, fftwf_plan_dft_c2r_1d, (int n, fftwf_complex *in, float *out, unsigned flags), (n, in, out, flags),
+     LIBRARY, NULL)
+WRAP(fftwf_plan, fftwf_plan_dft_1d, (int n, fftwf_complex *in, fftwf_complex *out, int sign, unsigned flags),
+     (n, in, out, sign, flags), LIBRARY, NULL)
+WRAP(SNDFILE *, sf_open_virtual, (SF_VIRTUAL_IO * calls, int mode, SF_INFO *info, void *user),
+     (calls, mode, info, user), LIBRARY, NULL)
+WRAP(sf_count_t, sf_readf_float, (SNDFILE * file, float *samples, sf_count_t count), (file, samples, count), LIBRARY, 0)
+WRAP(sf_count_t, sf_writef_int, (SNDFILE * file, const int *samples, sf_count_t count), (file, samples, count), LIBRARY,
+     0)
 WRAP(json_t *, json_object, (void), (), LIBRARY, NULL)
 WRAP(json_t *, json_array, (void), (), LIBRARY, NULL)
 WRAP(json_t *, json_string, (const char *text), (text), LIBRARY, NULL)
 WRAP(json_t *, json_stringn, (const char *text, size_t size), (text, size), LIBRARY, NULL)
 WRAP(json_t *, json_integer, (json_int_t value), (value), LIBRARY, NULL)
 WRAP(json_t *, json_real, (double value), (value), LIBRARY, NULL)
-WRAP(json_t *, json_loadb, (const char *text, size_t size, size_t flags, json_error_t *problem), (text, size, flags, problem), LIBRARY,
+WRAP(json_t *, json_loadb, (const char *text, size_t size, size_t flags, json_error_t *problem),
+     (text, size, flags, problem), LIBRARY,
      (problem ? problem->text[JSON_ERROR_TEXT_LENGTH - 1] = (char)json_error_out_of_memory : 0, NULL))
-WRAP(int, json_object_set_new, (json_t *object, const char *key, json_t *value), (object, key, value), LIBRARY, (json_decref(value), -1))
-WRAP(int, json_array_append_new, (json_t *array, json_t *value), (array, value), LIBRARY, (json_decref(value), -1))
-WRAP(int, json_object_update, (json_t *object, json_t *other), (object, other), LIBRARY, -1)
+WRAP(int, json_object_set_new, (json_t * object, const char *key, json_t *value), (object, key, value), LIBRARY,
+     (json_decref(value), -1))
+WRAP(int, json_array_append_new, (json_t * array, json_t *value), (array, value), LIBRARY, (json_decref(value), -1))
+WRAP(int, json_object_update, (json_t * object, json_t *other), (object, other), LIBRARY, -1)
 WRAP(char *, json_dumps, (const json_t *json, size_t flags), (json, flags), LIBRARY, NULL)
-WRAP(soxr_t, soxr_create, (double from, double to, unsigned channels, soxr_error_t *error, const soxr_io_spec_t *io, const soxr_quality_spec_t *quality,
-                           const soxr_runtime_spec_t *runtime),
+WRAP(soxr_t, soxr_create,
+     (double from, double to, unsigned channels, soxr_error_t *error, const soxr_io_spec_t *io,
+      const soxr_quality_spec_t *quality, const soxr_runtime_spec_t *runtime),
      (from, to, channels, error, io, quality, runtime), LIBRARY, (*error = "injected", NULL))
 
 WRAP(ssize_t, read, (int fd, void *data, size_t size), (fd, data, size), READ, -1)
@@ -144,11 +157,12 @@ WRAP(int, link, (const char *from, const char *to), (from, to), RENAME, -1)
 WRAP(int, unlink, (const char *path), (path), UNLINK, -1)
 WRAP(int, mkdir, (const char *path, mode_t mode), (path, mode), FOLDER, -1)
 WRAP(DIR *, opendir, (const char *path), (path), FOLDER, NULL)
-WRAP(struct dirent *, readdir64, (DIR *folder), (folder), FOLDER, NULL)
-WRAP(void *, mmap64, (void *at, size_t size, int protection, int flags, int fd, off_t offset), (at, size, protection, flags, fd, offset), MAP, MAP_FAILED)
+WRAP(struct dirent *, readdir64, (DIR * folder), (folder), FOLDER, NULL)
+WRAP(void *, mmap64, (void *at, size_t size, int protection, int flags, int fd, off_t offset),
+     (at, size, protection, flags, fd, offset), MAP, MAP_FAILED)
 WRAP(int, flock, (int fd, int operation), (fd, operation), LOCK, -1)
-WRAP(int, pthread_create, (pthread_t *thread, const pthread_attr_t *attributes, void *(*work)(void *), void *context), (thread, attributes, work, context),
-     THREAD, EAGAIN)
+WRAP(int, pthread_create, (pthread_t * thread, const pthread_attr_t *attributes, void *(*work)(void *), void *context),
+     (thread, attributes, work, context), THREAD, EAGAIN)
 
 /* A disk that fills up in the middle of a block writes its first half. */
 ssize_t __real_pwrite64(int fd, const void *data, size_t size, off_t offset);

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Fuzz target: any bytes as OUT/heard/TAKE.lim, taken back on a voice: it stays made of numbers, or the file is called damaged. */
+/* Fuzz target: any bytes as OUT/heard/TAKE.lim, taken back on a voice: it stays made of numbers, or the file is called
+ * damaged. */
 #include "fuzz.h"
 
 #include <math.h>

@@ -47,17 +47,28 @@ static inline bool pass_hear(struct pass *pass, int channel, struct tt_error *er
     assert_ok(tt_file_sha256(pass->take, digest, error), *error);
     if (!tt_hearing_key(&pass->settings, &(struct tt_channel_choice){.channel = channel}, key, error))
         return false;
-    struct tt_hear_request request = {.path = pass->take, .heard_path = pass->heard_path, .content_sha256 = digest, .hearing_key = key,
-                                      .channel = {.channel = channel, .why = "the test says so"}, .settings = &pass->settings,
+    struct tt_hear_request request = {.path = pass->take,
+                                      .heard_path = pass->heard_path,
+                                      .content_sha256 = digest,
+                                      .hearing_key = key,
+                                      .channel = {.channel = channel, .why = "the test says so"},
+                                      .settings = &pass->settings,
                                       .has_second_thread = pass->threads > 1};
     return tt_hear(&request, error) && tt_heard_open(pass->heard_path, digest, key, &pass->heard, error) &&
            tt_sheet_start(&pass->sheet, tt_path_name(pass->take), digest, error);
 }
 
-static inline void pass_row(struct pass *pass, int64_t start_ms, int64_t end_ms, enum tt_row_kind kind, enum tt_row_action action, double amount)
+static inline void pass_row(struct pass *pass, int64_t start_ms, int64_t end_ms, enum tt_row_kind kind,
+                            enum tt_row_action action, double amount)
 {
     struct tt_error error = {0};
-    struct tt_row row = {.start_ms = start_ms, .end_ms = end_ms, .kind = kind, .proposed = action, .action = action, .amount = amount, .confidence = 1};
+    struct tt_row row = {.start_ms = start_ms,
+                         .end_ms = end_ms,
+                         .kind = kind,
+                         .proposed = action,
+                         .action = action,
+                         .amount = amount,
+                         .confidence = 1};
     assert_ok(tt_sheet_propose(&pass->sheet, &row, &error), error);
 }
 
@@ -70,9 +81,17 @@ static inline struct tt_render_request pass_request(struct pass *pass, double ga
     char *slash = strrchr(pass->voice, '/');
     static char folder[2100];
     snprintf(folder, sizeof folder, "%.*s", (int)(slash - pass->voice), pass->voice);
-    return (struct tt_render_request){.path = pass->take, .heard = &pass->heard, .sheet = &pass->sheet, .map = &pass->map, .settings = &pass->settings,
-                                      .gain_db = gain_db, .out_rate_hz = tt_delivery_rate_hz(&pass->settings, pass->heard.facts.rate_hz),
-                                      .voice_path = pass->voice, .whole_path = pass->whole, .scratch_folder = folder, .threads = pass->threads};
+    return (struct tt_render_request){.path = pass->take,
+                                      .heard = &pass->heard,
+                                      .sheet = &pass->sheet,
+                                      .map = &pass->map,
+                                      .settings = &pass->settings,
+                                      .gain_db = gain_db,
+                                      .out_rate_hz = tt_delivery_rate_hz(&pass->settings, pass->heard.facts.rate_hz),
+                                      .voice_path = pass->voice,
+                                      .whole_path = pass->whole,
+                                      .scratch_folder = folder,
+                                      .threads = pass->threads};
 }
 
 static inline struct tt_rendered render_well(struct pass *pass, double gain_db)

@@ -8,7 +8,11 @@
 
 enum { RATE_HZ = 48000, SECONDS = 30 };
 
-struct sound { float *samples; size_t count, at; int rewinds; };
+struct sound {
+    float *samples;
+    size_t count, at;
+    int rewinds;
+};
 
 static int64_t sound_next(void *context, float *samples, size_t most, struct tt_error *err)
 {
@@ -41,18 +45,19 @@ static struct sound buzz(void)
 }
 
 /* Delivers the sound by settings; how often its source was read goes into *rewinds. */
-static struct tt_delivered deliver(const struct place *p, const struct tt_settings *settings, const char *limit_path, double *gain_db, bool *is_held_back,
-                                   int *passes)
+static struct tt_delivered deliver(const struct place *p, const struct tt_settings *settings, const char *limit_path,
+                                   double *gain_db, bool *is_held_back, int *passes)
 {
     struct tt_error error = {0};
     struct sound sound = buzz();
     struct tt_source source = {.context = &sound, .read = sound_next, .rewind = sound_rewind};
     struct tt_gain_finder *finder = tt_gain_finder_create(RATE_HZ, settings, &error);
     assert_ok(tt_delivery_measure(&source, finder, &error), error);
-    struct tt_delivery delivery = {.path = in_folder(p->folder, "voice.wav"),
-                                   .format = {settings->deliver.format, settings->deliver.bits, settings->deliver.channels, RATE_HZ},
-                                   .limit_path = limit_path,
-                                   .settings = settings};
+    struct tt_delivery delivery = {
+        .path = in_folder(p->folder, "voice.wav"),
+        .format = {settings->deliver.format, settings->deliver.bits, settings->deliver.channels, RATE_HZ},
+        .limit_path = limit_path,
+        .settings = settings};
     struct tt_delivered delivered;
     assert_ok(tt_delivery_write_exact(&source, &delivery, finder, gain_db, is_held_back, &delivered, &error), error);
     tt_gain_finder_destroy(finder);
@@ -139,13 +144,21 @@ static void a_narration_is_made_of_voices_that_nothing_limited(void **state)
     assert_true(file_exists(limit_path));
     struct tt_error error = {0};
     struct sound sound = buzz();
-    struct tt_heard heard = {.facts = {.rate_hz = RATE_HZ, .frame_count = (int64_t)sound.count},
-                             .floor = {.shape = tt_stft_shape_for(RATE_HZ), .node_count = 1, .node_sample = &(int64_t){0}}};
+    struct tt_heard heard = {
+        .facts = {.rate_hz = RATE_HZ, .frame_count = (int64_t)sound.count},
+        .floor = {.shape = tt_stft_shape_for(RATE_HZ), .node_count = 1, .node_sample = &(int64_t){0}}};
     heard.floor.power = calloc((size_t)heard.floor.shape.bin_count, sizeof *heard.floor.power);
     struct tt_stretch all = {.source_end = (int64_t)sound.count};
-    const struct tt_time_map map = {.rate_hz = RATE_HZ, .stretches = &all, .count = 1, .out_samples = (int64_t)sound.count};
-    struct tt_voice_part part = {.path = in_folder(p->folder, "voice.wav"), .limit_path = limit_path, .rate_hz = RATE_HZ, .frames = (int64_t)sound.count,
-                                 .heard = &heard, .map = &map, .tone_gain = 1, .seed = 1};
+    const struct tt_time_map map = {
+        .rate_hz = RATE_HZ, .stretches = &all, .count = 1, .out_samples = (int64_t)sound.count};
+    struct tt_voice_part part = {.path = in_folder(p->folder, "voice.wav"),
+                                 .limit_path = limit_path,
+                                 .rate_hz = RATE_HZ,
+                                 .frames = (int64_t)sound.count,
+                                 .heard = &heard,
+                                 .map = &map,
+                                 .tone_gain = 1,
+                                 .seed = 1};
     struct tt_voices *voices = tt_voices_open(&part, 1, RATE_HZ, &error);
     assert_non_null(voices);
     struct tt_source source = tt_voices_source(voices);
@@ -157,7 +170,8 @@ static void a_narration_is_made_of_voices_that_nothing_limited(void **state)
         while ((count = source.read(source.context, block, 5000, &error)) > 0)
             for (int64_t i = 0; i < count; i++, at++)
                 if (fabs((double)block[i] - (double)sound.samples[at] * pow(10, gain_db / 20)) > 1e-6)
-                    fail_msg("sample %zu: %.7f is not %.7f", at, (double)block[i], (double)sound.samples[at] * pow(10, gain_db / 20));
+                    fail_msg("sample %zu: %.7f is not %.7f", at, (double)block[i],
+                             (double)sound.samples[at] * pow(10, gain_db / 20));
         assert_ok(count == 0, error);
         assert_int_equal(at, sound.count);
     }
@@ -182,8 +196,10 @@ static void a_damaged_record_is_an_error_that_says_what_helps(void **state)
     struct tt_limit_reader *reader = tt_limit_reader_open(path, RATE_HZ, &error);
     assert_non_null(reader);
     tt_limit_reader_close(reader);
-    /* Demands that no limiter can have had: of a third pass, of all there is or less than nothing, at a place gone by, far before the start. */
-    static const struct tt_limiter_demand impossible[] = {{6, 1 << 20, 2}, {6, 1 << 30, 0}, {6, -5, 0}, {5, 1 << 20, 0}, {INT64_MIN, 1 << 20, 1}};
+    /* Demands that no limiter can have had: of a third pass, of all there is or less than nothing, at a place gone by,
+     * far before the start. */
+    static const struct tt_limiter_demand impossible[] = {
+        {6, 1 << 20, 2}, {6, 1 << 30, 0}, {6, -5, 0}, {5, 1 << 20, 0}, {INT64_MIN, 1 << 20, 1}};
     for (size_t i = 0; i < sizeof impossible / sizeof *impossible; i++) {
         float samples[4000] = {0};
         writer = tt_limit_writer_open(path, RATE_HZ, &error);
@@ -214,11 +230,14 @@ static void where_nothing_was_limited_there_is_no_record(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(a_limited_file_is_exact_and_as_a_rule_written_once, place_set_up, place_tear_down),
+        cmocka_unit_test_setup_teardown(a_limited_file_is_exact_and_as_a_rule_written_once, place_set_up,
+                                        place_tear_down),
         cmocka_unit_test_setup_teardown(rms_is_exact_behind_the_limiter_too, place_set_up, place_tear_down),
         cmocka_unit_test_setup_teardown(limiting_stops_at_what_was_allowed, place_set_up, place_tear_down),
-        cmocka_unit_test_setup_teardown(a_narration_is_made_of_voices_that_nothing_limited, place_set_up, place_tear_down),
-        cmocka_unit_test_setup_teardown(a_damaged_record_is_an_error_that_says_what_helps, place_set_up, place_tear_down),
+        cmocka_unit_test_setup_teardown(a_narration_is_made_of_voices_that_nothing_limited, place_set_up,
+                                        place_tear_down),
+        cmocka_unit_test_setup_teardown(a_damaged_record_is_an_error_that_says_what_helps, place_set_up,
+                                        place_tear_down),
         cmocka_unit_test_setup_teardown(where_nothing_was_limited_there_is_no_record, place_set_up, place_tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

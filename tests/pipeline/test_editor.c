@@ -44,7 +44,8 @@ static void edit_ramp(const struct tt_time_map *map, int64_t length, size_t part
     for (int64_t i = 0; i < length; i++)
         ramp[i] = (float)i;
     for (int64_t at = 0; at < length; at += (int64_t)part)
-        assert_ok(tt_editor_add(editor, ramp + at, (size_t)(length - at) < part ? (size_t)(length - at) : part, &error), error);
+        assert_ok(tt_editor_add(editor, ramp + at, (size_t)(length - at) < part ? (size_t)(length - at) : part, &error),
+                  error);
     assert_ok(tt_editor_finish(editor, &error), error);
     tt_editor_destroy(editor);
     tt_room_tone_destroy(tone);
@@ -85,10 +86,12 @@ static void a_cut_joins_its_sides_and_touches_nothing_outside_the_fade(void **st
 static void the_way_the_stream_was_parted_does_not_show(void **state)
 {
     (void)state;
-    struct tt_stretch stretches[3] = {{.source_start = 50, .source_end = 1000, .out_start = 100, .fade_samples = 60, .fill_samples = 500},
-                                      {.source_start = 1030, .source_end = 2000, .out_start = 1550, .fade_samples = 20},
-                                      {.source_start = 2010, .source_end = 4000, .out_start = 2520}};
-    struct tt_time_map map = {.rate_hz = 8000, .stretches = stretches, .count = 3, .lead_samples = 100, .out_samples = 4510};
+    struct tt_stretch stretches[3] = {
+        {.source_start = 50, .source_end = 1000, .out_start = 100, .fade_samples = 60, .fill_samples = 500},
+        {.source_start = 1030, .source_end = 2000, .out_start = 1550, .fade_samples = 20},
+        {.source_start = 2010, .source_end = 4000, .out_start = 2520}};
+    struct tt_time_map map = {
+        .rate_hz = 8000, .stretches = stretches, .count = 3, .lead_samples = 100, .out_samples = 4510};
     static struct gathered whole, parted;
     edit_ramp(&map, 5000, 5000, &whole);
     assert_int_equal(whole.count, 4510);
@@ -103,14 +106,15 @@ static void the_way_the_stream_was_parted_does_not_show(void **state)
 static void an_opened_gap_is_filled_with_room_tone_of_its_length(void **state)
 {
     (void)state;
-    struct tt_stretch stretches[2] = {{.source_start = 0, .source_end = 1000, .out_start = 0, .fade_samples = 40, .fill_samples = 2000},
-                                      {.source_start = 1000, .source_end = 2000, .out_start = 3000}};
+    struct tt_stretch stretches[2] = {
+        {.source_start = 0, .source_end = 1000, .out_start = 0, .fade_samples = 40, .fill_samples = 2000},
+        {.source_start = 1000, .source_end = 2000, .out_start = 3000}};
     struct tt_time_map map = {.rate_hz = 8000, .stretches = stretches, .count = 2, .out_samples = 4000};
     static struct gathered out;
     edit_ramp(&map, 2000, 512, &out);
     assert_int_equal(out.count, 4000);
     double rms = rms_of(out.samples + 1020, 1960);
-    assert_true(rms > 0); /* never digital silence */
+    assert_true(rms > 0);                            /* never digital silence */
     assert_true(fabs(20 * log10(rms / 1e-3)) < 1.0); /* power 1e-6 a bin: mean square 1e-6 */
     assert_float_equal(out.samples[3020], 1020, 0);
 }
@@ -120,8 +124,9 @@ static void a_gap_sounds_like_the_pauses_before_it_and_not_like_the_floor(void *
 {
     (void)state;
     enum { LENGTH = 16000, GAP = 2000 };
-    struct tt_stretch stretches[2] = {{.source_start = 0, .source_end = 12000, .out_start = 0, .fade_samples = 40, .fill_samples = GAP},
-                                      {.source_start = 12000, .source_end = LENGTH, .out_start = 12000 + GAP}};
+    struct tt_stretch stretches[2] = {
+        {.source_start = 0, .source_end = 12000, .out_start = 0, .fade_samples = 40, .fill_samples = GAP},
+        {.source_start = 12000, .source_end = LENGTH, .out_start = 12000 + GAP}};
     struct tt_time_map map = {.rate_hz = 8000, .stretches = stretches, .count = 2, .out_samples = LENGTH + GAP};
     struct tt_span_samples all = {0, LENGTH};
     struct tt_floor_track room = quiet_room();

@@ -91,15 +91,18 @@ static void only_what_hearing_depends_on_makes_it_be_heard_anew(void **state)
     assert_true(tt_hearing_key(&settings, &second, other, &error));
     assert_string_not_equal(key, other);
     static const char *const needed[] = {"take.highpass_hz=90", "floor.window_s=10", "gate.hum=50"};
-    static const char *const not_needed[] = {"gate.depth_db=20", "pauses.stay_ms=700", "breaths.soften_db=6", "loudness.target_lufs=-23", "deliver.bits=16"};
+    static const char *const not_needed[] = {"gate.depth_db=20", "pauses.stay_ms=700", "breaths.soften_db=6",
+                                             "loudness.target_lufs=-23", "deliver.bits=16"};
     for (size_t i = 0; i < sizeof needed / sizeof *needed; i++) {
         settings = usual();
-        assert_true(tt_settings_set_assignment(&settings, needed[i], NULL, &error) && tt_hearing_key(&settings, &first, other, &error));
+        assert_true(tt_settings_set_assignment(&settings, needed[i], NULL, &error) &&
+                    tt_hearing_key(&settings, &first, other, &error));
         assert_string_not_equal(key, other);
     }
     for (size_t i = 0; i < sizeof not_needed / sizeof *not_needed; i++) {
         settings = usual();
-        assert_true(tt_settings_set_assignment(&settings, not_needed[i], NULL, &error) && tt_hearing_key(&settings, &first, other, &error));
+        assert_true(tt_settings_set_assignment(&settings, not_needed[i], NULL, &error) &&
+                    tt_hearing_key(&settings, &first, other, &error));
         assert_string_equal(key, other);
     }
 }
@@ -112,7 +115,8 @@ static void a_recording_of_the_empty_room_is_the_floor_whatever_its_rate(void **
     for (size_t i = 0; i < sizeof rates / sizeof *rates; i++) {
         char room[64];
         snprintf(room, sizeof room, "room%d.wav", rates[i]);
-        take_write(take_path(p, room), (struct take_shape){.rate_hz = rates[i], .seconds = 3, .voice_rms = -1, .noise_rms = 0.003});
+        take_write(take_path(p, room),
+                   (struct take_shape){.rate_hz = rates[i], .seconds = 3, .voice_rms = -1, .noise_rms = 0.003});
         struct tt_settings settings = usual();
         snprintf(settings.floor.room_tone, sizeof settings.floor.room_tone, "%s", take_path(p, room));
         struct pass *pass = pass_begin(p, "take.wav", settings);
@@ -168,13 +172,15 @@ static void what_is_wrong_with_a_recording_is_remarked(void **state)
         struct pass *pass = pass_begin(p, take, usual());
         hear_well(pass, 0);
         if (!is_remarked(pass, names[i]))
-            fail_msg("%s: not remarked (%zu others; floor %.1f, speech %.1f)", names[i], pass->heard.remark_count, pass->heard.facts.floor_dbfs,
-                     pass->heard.facts.speech_dbfs);
+            fail_msg("%s: not remarked (%zu others; floor %.1f, speech %.1f)", names[i], pass->heard.remark_count,
+                     pass->heard.facts.floor_dbfs, pass->heard.facts.speech_dbfs);
         pass_end(pass);
     }
 }
 
-struct countdown { int left; };
+struct countdown {
+    int left;
+};
 static bool count_down(void *context, double share)
 {
     assert_true(share >= 0 && share <= 1);
@@ -188,8 +194,13 @@ static void a_stopped_hearing_leaves_no_file(void **state)
     struct tt_settings settings = usual();
     struct countdown countdown = {3};
     struct pass *pass = pass_begin(p, "take.wav", settings);
-    struct tt_hear_request request = {.path = pass->take, .heard_path = pass->heard_path, .content_sha256 = "", .hearing_key = "", .settings = &settings,
-                                      .tick = count_down, .tick_context = &countdown};
+    struct tt_hear_request request = {.path = pass->take,
+                                      .heard_path = pass->heard_path,
+                                      .content_sha256 = "",
+                                      .hearing_key = "",
+                                      .settings = &settings,
+                                      .tick = count_down,
+                                      .tick_context = &countdown};
     struct tt_error error = {0};
     assert_false(tt_hear(&request, &error));
     assert_int_equal(error.kind, TT_ERROR_STOPPED);

@@ -7,13 +7,19 @@
 
 #include "pipeline/judge.h"
 
-/* An audiobook as its practice wants it: RMS -23 to -18, peak -3, floor -60, 44.1 kHz, 120 minutes at most (common practice, no source). */
+/* An audiobook as its practice wants it: RMS -23 to -18, peak -3, floor -60, 44.1 kHz, 120 minutes at most (common
+ * practice, no source). */
 static struct tt_levels good_levels(void)
 {
-    return (struct tt_levels){.duration_s = 600, .integrated_lufs = -19, .max_true_peak_dbtp = -3.2, .sample_peak_dbfs = -3.5, .rms_dbfs = -20};
+    return (struct tt_levels){.duration_s = 600,
+                              .integrated_lufs = -19,
+                              .max_true_peak_dbtp = -3.2,
+                              .sample_peak_dbfs = -3.5,
+                              .rms_dbfs = -20};
 }
 
-static struct tt_judgement judge(const char *target, struct tt_levels levels, double floor_dbfs, int rate_hz, const struct tt_settings *settings)
+static struct tt_judgement judge(const char *target, struct tt_levels levels, double floor_dbfs, int rate_hz,
+                                 const struct tt_settings *settings)
 {
     struct tt_judgement judgement;
     struct tt_judged judged = {.levels = &levels, .floor_dbfs = floor_dbfs, .rate_hz = rate_hz, .settings = settings};
@@ -24,7 +30,8 @@ static struct tt_judgement judge(const char *target, struct tt_levels levels, do
 static void assert_fails(struct tt_judgement judgement, const char *figure, const char *words)
 {
     if (judgement.failed_count != 1)
-        fail_msg("%zu figures fail, the first is %s", judgement.failed_count, judgement.failed_count ? judgement.failed[0] : "none");
+        fail_msg("%zu figures fail, the first is %s", judgement.failed_count,
+                 judgement.failed_count ? judgement.failed[0] : "none");
     assert_string_equal(judgement.failed[0], figure);
     if (!strstr(judgement.lines[0], words))
         fail_msg("no '%s' in: %s", words, judgement.lines[0]);
@@ -63,15 +70,21 @@ static void each_figure_over_its_limit_fails_by_itself(void **state)
 static void broadcast_is_judged_by_loudness_and_true_peak(void **state)
 {
     (void)state;
-    struct tt_levels levels = {.duration_s = 60, .integrated_lufs = -23.2, .max_true_peak_dbtp = -1.0, .sample_peak_dbfs = -1.2, .rms_dbfs = -26};
+    struct tt_levels levels = {.duration_s = 60,
+                               .integrated_lufs = -23.2,
+                               .max_true_peak_dbtp = -1.0,
+                               .sample_peak_dbfs = -1.2,
+                               .rms_dbfs = -26};
     assert_int_equal(judge("ebu-r128", levels, -30, 48000, NULL).failed_count, 0);
     levels.integrated_lufs = -23.4;
     assert_fails(judge("ebu-r128", levels, -30, 48000, NULL), "integrated_lufs", "at least");
     levels.integrated_lufs = -INFINITY; /* silence */
-    assert_fails(judge("ebu-r128", levels, -30, 48000, NULL), "integrated_lufs", "the integrated loudness cannot be measured");
+    assert_fails(judge("ebu-r128", levels, -30, 48000, NULL), "integrated_lufs",
+                 "the integrated loudness cannot be measured");
     levels.integrated_lufs = -23;
     levels.max_true_peak_dbtp = -0.8;
-    assert_fails(judge("ebu-r128", levels, -30, 48000, NULL), "max_true_peak_dbtp", "the true peak is -0.8 dBTP, must be at most -1.0");
+    assert_fails(judge("ebu-r128", levels, -30, 48000, NULL), "max_true_peak_dbtp",
+                 "the true peak is -0.8 dBTP, must be at most -1.0");
 }
 
 /* Meters show a tenth (EBU Tech 3341, 2.4). */
@@ -98,8 +111,10 @@ static void the_setting_that_helps_is_named_or_to_record_again(void **state)
     tt_settings_default(&settings);
     settings.loudness.aim = TT_AIM_RMS;
     settings.gate.depth_db = 15;
-    assert_fails(judge("audiobook", good_levels(), -57, 44100, &settings), "noise_floor_dbfs", "set gate.depth_db to 19,"); /* 3 dB and one to spare */
-    assert_fails(judge("audiobook", good_levels(), -40, 44100, &settings), "noise_floor_dbfs", "record again in a quieter room");
+    assert_fails(judge("audiobook", good_levels(), -57, 44100, &settings), "noise_floor_dbfs",
+                 "set gate.depth_db to 19,"); /* 3 dB and one to spare */
+    assert_fails(judge("audiobook", good_levels(), -40, 44100, &settings), "noise_floor_dbfs",
+                 "record again in a quieter room");
     struct tt_levels levels = good_levels();
     levels.rms_dbfs = -24;
     assert_fails(judge("audiobook", levels, -65, 44100, &settings), "rms_dbfs", "loudness.limit_most_db");

@@ -17,8 +17,8 @@ static float *words(double rms)
     return samples;
 }
 
-/* A room that falls by 60 dB in rt60_s: noise that dies away by that much (definition of the reverberation time, ISO 3382-1), as loud
- * as the direct sound (a microphone at the critical distance). */
+/* A room that falls by 60 dB in rt60_s: noise that dies away by that much (definition of the reverberation time, ISO
+ * 3382-1), as loud as the direct sound (a microphone at the critical distance). */
 static void ring(float *samples, double rt60_s)
 {
     const size_t count = (size_t)SECONDS * RATE_HZ, length = (size_t)(rt60_s * RATE_HZ);
@@ -64,7 +64,12 @@ static void assert_verdict(const struct tt_measured *measured, const char *words
 static void a_room_is_told_by_how_it_rings(void **state)
 {
     struct place *p = *state;
-    static const struct { double rt60_s; const char *verdict; } rooms[] = {{0, "A very quiet room"}, {0.8, "the room can be heard behind the words"}, {1.6, "the room rings behind every word"}};
+    static const struct {
+        double rt60_s;
+        const char *verdict;
+    } rooms[] = {{0, "A very quiet room"},
+                 {0.8, "the room can be heard behind the words"},
+                 {1.6, "the room rings behind every word"}};
     double before = 1e9;
     for (size_t i = 0; i < sizeof rooms / sizeof *rooms; i++) {
         float *samples = words(0.05);
@@ -82,10 +87,18 @@ static void a_room_is_told_by_how_it_rings(void **state)
 static void noise_distance_clipping_and_silence_are_told(void **state)
 {
     struct place *p = *state;
-    static const struct { double voice, room; const char *verdict; } takes[] = {
-        {0.05, 0.001, "A good room"}, {0.05, 0.012, "Usable, not more: the voice is"}, {0.05, 0.04, "Leave this room or go much nearer"}, {0, 0.001, "No voice is heard"}, {0, 0, "Nothing but digital silence"}, {0.05, 0, "The recorder mutes the pauses"}};
+    static const struct {
+        double voice, room;
+        const char *verdict;
+    } takes[] = {{0.05, 0.001, "A good room"},
+                 {0.05, 0.012, "Usable, not more: the voice is"},
+                 {0.05, 0.04, "Leave this room or go much nearer"},
+                 {0, 0.001, "No voice is heard"},
+                 {0, 0, "Nothing but digital silence"},
+                 {0.05, 0, "The recorder mutes the pauses"}};
     for (size_t i = 0; i < sizeof takes / sizeof *takes; i++) {
-        float *samples = takes[i].voice > 0 ? words(takes[i].voice) : calloc((size_t)SECONDS * RATE_HZ, sizeof *samples);
+        float *samples =
+            takes[i].voice > 0 ? words(takes[i].voice) : calloc((size_t)SECONDS * RATE_HZ, sizeof *samples);
         if (takes[i].room > 0)
             noise_add(samples, (size_t)SECONDS * RATE_HZ, takes[i].room, 5);
         struct tt_measured measured = measure(p, samples);

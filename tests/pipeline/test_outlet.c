@@ -1,10 +1,14 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Rendered sound goes straight into its file where its gain is surely allowed, by way of a scratch file where it may not be: nobody can tell which. */
+/* Rendered sound goes straight into its file where its gain is surely allowed, by way of a scratch file where it may
+ * not be: nobody can tell which. */
 #include "pass_support.h"
 
 #include "pipeline/outlet.h"
 
-struct made { struct tt_rendered rendered; char voice[80], whole[80], limits[80]; };
+struct made {
+    struct tt_rendered rendered;
+    char voice[80], whole[80], limits[80];
+};
 
 /* With a gain, although the highest peak that was heard is said to be another. */
 static struct made make(const struct place *p, struct tt_settings settings, double gain_db, double said_peak_dbtp)
@@ -34,8 +38,10 @@ static void assert_alike(const struct made *a, const struct made *b)
     assert_string_equal(a->whole, b->whole);
     assert_string_equal(a->limits, b->limits);
     assert_memory_equal(&a->rendered.levels, &b->rendered.levels, sizeof a->rendered.levels);
-    assert_true(a->rendered.gain_db == b->rendered.gain_db && a->rendered.limited_db == b->rendered.limited_db && a->rendered.out_frames == b->rendered.out_frames);
-    assert_true(a->rendered.floor_dbfs == b->rendered.floor_dbfs && a->rendered.is_held_back == b->rendered.is_held_back);
+    assert_true(a->rendered.gain_db == b->rendered.gain_db && a->rendered.limited_db == b->rendered.limited_db &&
+                a->rendered.out_frames == b->rendered.out_frames);
+    assert_true(a->rendered.floor_dbfs == b->rendered.floor_dbfs &&
+                a->rendered.is_held_back == b->rendered.is_held_back);
 }
 
 static struct tt_settings settings_for(int out_rate)
@@ -58,7 +64,8 @@ static void both_ways_give_the_same_bytes_also_where_the_limiter_acts(void **sta
         struct tt_settings settings = settings_for(rates[r]);
         settings.loudness.ceiling_dbtp = -12;
         struct made straight = make(p, settings, -1, surely_low), by_scratch = make(p, settings, -1, surely_high);
-        assert_true(straight.rendered.limited_db > 0 && !straight.rendered.is_held_back && straight.rendered.gain_db == -1);
+        assert_true(straight.rendered.limited_db > 0 && !straight.rendered.is_held_back &&
+                    straight.rendered.gain_db == -1);
         assert_alike(&straight, &by_scratch);
     }
 }
@@ -67,7 +74,8 @@ static void a_voice_whose_peaks_were_higher_than_thought_is_held_back_all_the_sa
 {
     struct place *p = *state;
     take_write(take_path(p, "take.wav"), (struct take_shape){.rate_hz = 48000, .seconds = 4});
-    struct made straight = make(p, settings_for(TT_RATE_KEEP), 40, surely_low), by_scratch = make(p, settings_for(TT_RATE_KEEP), 40, surely_high);
+    struct made straight = make(p, settings_for(TT_RATE_KEEP), 40, surely_low),
+                by_scratch = make(p, settings_for(TT_RATE_KEEP), 40, surely_high);
     assert_true(straight.rendered.is_held_back && straight.rendered.gain_db < 40);
     assert_alike(&straight, &by_scratch);
 }

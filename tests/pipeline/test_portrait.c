@@ -37,7 +37,8 @@ static int remove_folder(void **state)
 
 static void assert_ok(bool ok, const struct tt_error *err)
 {
-    if (!ok) fail_msg("%s", err->message);
+    if (!ok)
+        fail_msg("%s", err->message);
 }
 
 /* Of samples that come in blocks of `block`; what was made lies under `name`. */
@@ -50,7 +51,8 @@ static void portray(const char *name, const float *samples, size_t count, size_t
     assert_ok(portrait && meter, &err);
     for (size_t at = 0; at < count; at += block) {
         size_t part = count - at < block ? count - at : block;
-        assert_ok(tt_portrait_add(portrait, samples + at, part, &err) && tt_meter_add(meter, samples + at, part, &err), &err);
+        assert_ok(tt_portrait_add(portrait, samples + at, part, &err) && tt_meter_add(meter, samples + at, part, &err),
+                  &err);
     }
     assert_ok(tt_portrait_finish(portrait, meter, NULL, &err), &err);
     tt_portrait_destroy(portrait);
@@ -65,8 +67,9 @@ static char *path_of(const char *name, const char *file) { return tt_format("%s/
 static png_bytep pixels_of(const char *name, const char *file, png_image *image)
 {
     char *path = path_of(name, file);
-    *image = (png_image){ .version = PNG_IMAGE_VERSION };
-    if (!png_image_begin_read_from_file(image, path)) fail_msg("%s: %s", path, image->message);
+    *image = (png_image){.version = PNG_IMAGE_VERSION};
+    if (!png_image_begin_read_from_file(image, path))
+        fail_msg("%s: %s", path, image->message);
     image->format = PNG_FORMAT_GRAY;
     png_bytep pixels = malloc(PNG_IMAGE_SIZE(*image));
     assert_true(png_image_finish_read(image, NULL, pixels, 0, NULL));
@@ -79,7 +82,8 @@ static void assert_same_file(const char *one, const char *other, const char *fil
     char *a = path_of(one, file), *b = path_of(other, file), *data_a = NULL, *data_b = NULL;
     size_t size_a = 0, size_b = 0;
     struct tt_error err = {0};
-    assert_ok(tt_file_read(a, 1 << 24, &data_a, &size_a, &err) && tt_file_read(b, 1 << 24, &data_b, &size_b, &err), &err);
+    assert_ok(tt_file_read(a, 1 << 24, &data_a, &size_a, &err) && tt_file_read(b, 1 << 24, &data_b, &size_b, &err),
+              &err);
     assert_int_equal(size_a, size_b);
     assert_memory_equal(data_a, data_b, size_a);
     free(a), free(b), free(data_a), free(data_b);
@@ -89,7 +93,8 @@ static float *tone(size_t count, double hz, double amplitude)
 {
     float *samples = malloc(count * sizeof *samples);
     assert_non_null(samples);
-    for (size_t i = 0; i < count; i++) samples[i] = (float)(amplitude * sin(6.283185307179586 * hz * (double)i / 48000));
+    for (size_t i = 0; i < count; i++)
+        samples[i] = (float)(amplitude * sin(6.283185307179586 * hz * (double)i / 48000));
     return samples;
 }
 
@@ -115,9 +120,12 @@ static void a_full_tone_is_black_in_its_band_and_white_far_from_it(void **state)
     assert_int_equal(image.height, TT_PICTURE_BANDS);
     int darkest = 0;
     for (int row = 1; row < TT_PICTURE_BANDS; row++)
-        if (pixels[row * TT_STRIP_COLUMNS + 20] < pixels[darkest * TT_STRIP_COLUMNS + 20]) darkest = row;
+        if (pixels[row * TT_STRIP_COLUMNS + 20] < pixels[darkest * TT_STRIP_COLUMNS + 20])
+            darkest = row;
     assert_int_equal(pixels[darkest * TT_STRIP_COLUMNS + 20], 0);
-    assert_in_range(darkest, 50, 65); /* even in frequency to 800 Hz, then in octaves: 1 kHz is a little under a third of the way up */
+    assert_in_range(
+        darkest, 50,
+        65); /* even in frequency to 800 Hz, then in octaves: 1 kHz is a little under a third of the way up */
     assert_int_equal(pixels[20], 255);
     assert_int_equal(pixels[darkest * TT_STRIP_COLUMNS + 60], 255); /* 2 s are 47 columns */
     free(pixels);
@@ -134,7 +142,8 @@ static void a_quieter_tone_is_lighter_by_its_decibels(void **state)
     png_bytep one = pixels_of("loud", "/after-0-0.png", &image), other = pixels_of("quiet", "/after-0-0.png", &image);
     int darkest = 0;
     for (int row = 1; row < TT_PICTURE_BANDS; row++)
-        if (one[row * TT_STRIP_COLUMNS + 20] < one[darkest * TT_STRIP_COLUMNS + 20]) darkest = row;
+        if (one[row * TT_STRIP_COLUMNS + 20] < one[darkest * TT_STRIP_COLUMNS + 20])
+            darkest = row;
     assert_true(fabs(other[darkest * TT_STRIP_COLUMNS + 20] - one[darkest * TT_STRIP_COLUMNS + 20] - 70.8) < 4.1);
     free(one), free(other), free(loud), free(quiet);
 }
@@ -148,7 +157,8 @@ static void make_long(const char *name, int columns)
     char *prefix = tt_format("%s/%s/before", folder, name);
     struct tt_picture *picture = tt_picture_create(shape, prefix, &err);
     assert_ok(picture && power, &err);
-    for (int i = 0; i < columns * TT_PICTURE_FRAMES; i++) assert_ok(tt_picture_add(picture, power, &err), &err);
+    for (int i = 0; i < columns * TT_PICTURE_FRAMES; i++)
+        assert_ok(tt_picture_add(picture, power, &err), &err);
     assert_ok(tt_picture_finish(picture, &err), &err);
     assert_true(tt_picture_exists(prefix));
     tt_picture_destroy(picture);
@@ -168,25 +178,28 @@ static void long_sounds_are_cut_into_files_and_what_is_left_over_goes(void **sta
 {
     (void)state;
     make_long("long", TT_STRIP_COLUMNS * TT_STRIPS_MOST + 1);
-    assert_true(is_there("long", "/before-0-1.png") && is_there("long", "/before-1-0.png") && !is_there("long", "/before-0-2.png"));
+    assert_true(is_there("long", "/before-0-1.png") && is_there("long", "/before-1-0.png") &&
+                !is_there("long", "/before-0-2.png"));
     png_image image;
     free(pixels_of("long", "/before-0-0.png", &image));
     assert_int_equal(image.height, TT_STRIPS_MOST * TT_PICTURE_BANDS);
     free(pixels_of("long", "/before-1-0.png", &image));
     assert_int_equal(image.height, 2 * TT_PICTURE_BANDS); /* 12289 columns by eights are 1537 */
     make_long("long", 10);
-    assert_true(is_there("long", "/before-0-0.png") && !is_there("long", "/before-0-1.png") && !is_there("long", "/before-1-0.png"));
+    assert_true(is_there("long", "/before-0-0.png") && !is_there("long", "/before-0-1.png") &&
+                !is_there("long", "/before-1-0.png"));
 }
 
 static void what_was_measured_comes_back_and_damage_is_noticed(void **state)
 {
     (void)state;
-    float steps[3] = { 0.25f, 0.5f, 1 };
-    struct tt_voice_heard heard = { .steps = steps, .step_count = 3 }, again;
+    float steps[3] = {0.25f, 0.5f, 1};
+    struct tt_voice_heard heard = {.steps = steps, .step_count = 3}, again;
     struct tt_error err = {0};
     char *path = path_of("kept", ".voice"), *data = NULL;
     size_t size = 0;
-    for (int band = 0; band < TT_THIRDS; band++) heard.thirds[band] = band;
+    for (int band = 0; band < TT_THIRDS; band++)
+        heard.thirds[band] = band;
     assert_ok(tt_voice_heard_write(path, &heard, &err) && tt_voice_heard_read(path, &again, &err), &err);
     assert_int_equal(again.step_count, 3);
     assert_memory_equal(again.steps, steps, sizeof steps);

@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Properties of sound over hundreds of random sheets, as a person might leave them: what the sheet and the time map say is what is heard. */
+/* Properties of sound over hundreds of random sheets, as a person might leave them: what the sheet and the time map say
+ * is what is heard. */
 #include "pass_support.h"
 
 #include <inttypes.h>
 
 #include "sheet/landing.h"
-
 
 enum { RATE = 8000, SECONDS = 9, DURATION_MS = 1000 * SECONDS, SHEETS = 300, ROWS_MOST = 14 };
 
@@ -18,12 +18,21 @@ static int64_t below(uint64_t *random, int64_t limit) { return (int64_t)(next_ra
 
 /* ---- sheets ---- */
 
-struct wanted { int64_t start_ms, end_ms; const char *kind, *action; double amount; bool is_persons; };
+struct wanted {
+    int64_t start_ms, end_ms;
+    const char *kind, *action;
+    double amount;
+    bool is_persons;
+};
 
-static const struct { const char *kind, *action; double most; } decisions[] = {
-    {"misread", "cut", 0}, {"misread", "keep", 0}, {"misread", "ask", 0}, {"talk", "cut", 0}, {"talk", "keep", 0}, {"pause", "shorten", 2}, {"pause", "keep", 0},
-    {"pause", "cut", 0}, {"breath", "soften", 30}, {"breath", "keep", 0}, {"breath", "cut", 0}, {"click", "soften", 30}, {"noise", "soften", 30}, {"noise", "cut", 0},
-    {"gap", "open", 3}, {"gap", "keep", 0}, {"label", "keep", 0}, {"other", "cut", 0}, {"other", "keep", 0}};
+static const struct {
+    const char *kind, *action;
+    double most;
+} decisions[] = {{"misread", "cut", 0},    {"misread", "keep", 0},  {"misread", "ask", 0}, {"talk", "cut", 0},
+                 {"talk", "keep", 0},      {"pause", "shorten", 2}, {"pause", "keep", 0},  {"pause", "cut", 0},
+                 {"breath", "soften", 30}, {"breath", "keep", 0},   {"breath", "cut", 0},  {"click", "soften", 30},
+                 {"noise", "soften", 30},  {"noise", "cut", 0},     {"gap", "open", 3},    {"gap", "keep", 0},
+                 {"label", "keep", 0},     {"other", "cut", 0},     {"other", "keep", 0}};
 enum { DECISIONS = sizeof decisions / sizeof *decisions };
 
 /* Long and short ones, neighbours that touch, rows upon rows, and now and then one that reaches out of the take. */
@@ -31,8 +40,10 @@ static struct wanted random_row(uint64_t *random, const struct wanted *before)
 {
     static const int lengths[] = {2, 40, 700, 5000};
     const int64_t pick = below(random, DECISIONS);
-    struct wanted row = {.kind = decisions[pick].kind, .action = decisions[pick].action, .is_persons = below(random, 3) > 0};
-    row.start_ms = before && before->end_ms < DURATION_MS && below(random, 3) == 0 ? before->end_ms : below(random, DURATION_MS);
+    struct wanted row = {
+        .kind = decisions[pick].kind, .action = decisions[pick].action, .is_persons = below(random, 3) > 0};
+    row.start_ms =
+        before && before->end_ms < DURATION_MS && below(random, 3) == 0 ? before->end_ms : below(random, DURATION_MS);
     row.end_ms = row.start_ms + 1 + below(random, lengths[below(random, 4)]);
     if (strcmp(row.kind, "gap") == 0 || strcmp(row.kind, "label") == 0)
         row.end_ms = row.start_ms;
@@ -47,8 +58,10 @@ static struct wanted random_row(uint64_t *random, const struct wanted *before)
 
 static void add_line(struct tt_text *csv, const struct wanted *row)
 {
-    tt_text_addf(csv, "take.wav,,%.3f,%.3f,%s,,%s,", (double)row->start_ms / 1000, (double)row->end_ms / 1000, row->kind, row->action);
-    if (row->amount > 0 || strcmp(row->action, "shorten") == 0 || strcmp(row->action, "soften") == 0 || strcmp(row->action, "open") == 0)
+    tt_text_addf(csv, "take.wav,,%.3f,%.3f,%s,,%s,", (double)row->start_ms / 1000, (double)row->end_ms / 1000,
+                 row->kind, row->action);
+    if (row->amount > 0 || strcmp(row->action, "shorten") == 0 || strcmp(row->action, "soften") == 0 ||
+        strcmp(row->action, "open") == 0)
         tt_text_addf(csv, "%.3f", row->amount);
     tt_text_addf(csv, ",,me,\r\n");
 }
@@ -100,14 +113,18 @@ static bool is_sound(const struct wanted *row)
     return strcmp(row->kind, "breath") == 0 || strcmp(row->kind, "click") == 0 || strcmp(row->kind, "noise") == 0;
 }
 
-/* With a sound in a pause both stand; speech that a person keeps takes nothing from the pauses and sounds in it; of the program's rows none gives way. */
+/* With a sound in a pause both stand; speech that a person keeps takes nothing from the pauses and sounds in it; of the
+ * program's rows none gives way. */
 static enum mark painted(enum mark under, const struct wanted *row)
 {
-    bool is_keep = strcmp(row->action, "keep") == 0, is_speech = strcmp(row->kind, "misread") == 0 || strcmp(row->kind, "talk") == 0;
+    bool is_keep = strcmp(row->action, "keep") == 0,
+         is_speech = strcmp(row->kind, "misread") == 0 || strcmp(row->kind, "talk") == 0;
     if (strcmp(row->action, "cut") == 0)
         return strcmp(row->kind, "pause") == 0 ? MAY_GO : is_sound(row) ? SOUND_GOES : GOES;
     if (strcmp(row->kind, "pause") == 0)
-        return is_keep && row->is_persons ? (under == SOUND_GOES || under == MAY_GO ? MAY_GO : STAYS) : under == GOES && !row->is_persons ? GOES : MAY_GO;
+        return is_keep && row->is_persons          ? (under == SOUND_GOES || under == MAY_GO ? MAY_GO : STAYS)
+               : under == GOES && !row->is_persons ? GOES
+                                                   : MAY_GO;
     if (!row->is_persons)
         return under;
     return under == MAY_GO || (is_speech && under == SOUND_GOES) ? MAY_GO : STAYS;
@@ -118,7 +135,8 @@ static bool is_decided(const struct wanted *row, const struct wanted *rows, size
 {
     int64_t covered_ms = 0;
     for (size_t i = 0; i < count; i++) {
-        int64_t start = rows[i].start_ms > row->start_ms ? rows[i].start_ms : row->start_ms, end = rows[i].end_ms < row->end_ms ? rows[i].end_ms : row->end_ms;
+        int64_t start = rows[i].start_ms > row->start_ms ? rows[i].start_ms : row->start_ms,
+                end = rows[i].end_ms < row->end_ms ? rows[i].end_ms : row->end_ms;
         if (rows[i].is_persons && strcmp(rows[i].kind, row->kind) == 0 && end > start)
             covered_ms += end - start;
     }
@@ -128,13 +146,13 @@ static bool is_decided(const struct wanted *row, const struct wanted *rows, size
 static void fail_rows(const struct wanted *rows, size_t count, int64_t ms, bool is_heard)
 {
     for (size_t i = 0; i < count; i++)
-        print_error("%s %" PRId64 "-%" PRId64 " %s %s %.3f\n", rows[i].is_persons ? "person's" : "program's", rows[i].start_ms, rows[i].end_ms, rows[i].kind,
-                    rows[i].action, rows[i].amount);
+        print_error("%s %" PRId64 "-%" PRId64 " %s %s %.3f\n", rows[i].is_persons ? "person's" : "program's",
+                    rows[i].start_ms, rows[i].end_ms, rows[i].kind, rows[i].action, rows[i].amount);
     fail_msg("%" PRId64 " ms is %s", ms, is_heard ? "heard and should not be" : "not heard and should be");
 }
 
-/* Rows of the program first, then a person's in the order of the file: later ones win. Short rests decide nothing, so marks count only in the middle
- * of long enough stretches, and only where the rows' own borders are far enough. */
+/* Rows of the program first, then a person's in the order of the file: later ones win. Short rests decide nothing, so
+ * marks count only in the middle of long enough stretches, and only where the rows' own borders are far enough. */
 static void check_marks(const struct tt_time_map *map, const struct wanted *rows, size_t count)
 {
     static enum mark marks[DURATION_MS + 1];
@@ -142,10 +160,13 @@ static void check_marks(const struct tt_time_map *map, const struct wanted *rows
     memset(marks, 0, sizeof marks);
     for (int persons = 0; persons < 2; persons++)
         for (size_t i = 0; i < count; i++)
-            for (int64_t ms = rows[i].start_ms; rows[i].is_persons == (persons == 1) && ms < rows[i].end_ms && (persons || !is_decided(&rows[i], rows, count)); ms++)
+            for (int64_t ms = rows[i].start_ms; rows[i].is_persons == (persons == 1) && ms < rows[i].end_ms &&
+                                                (persons || !is_decided(&rows[i], rows, count));
+                 ms++)
                 marks[ms] = painted(marks[ms], &rows[i]);
     for (int64_t start = 0, end; start < DURATION_MS; start = end) {
-        for (end = start; end < DURATION_MS && marks[end] == marks[start]; end++) {}
+        for (end = start; end < DURATION_MS && marks[end] == marks[start]; end++) {
+        }
         for (int64_t ms = start + edge_ms; marks[start] != MAY_GO && ms < end - edge_ms; ms += 5) {
             bool is_heard = tt_time_map_to_out(map, ms * RATE / 1000) >= 0;
             if (is_heard != (marks[start] == STAYS))
@@ -156,7 +177,10 @@ static void check_marks(const struct tt_time_map *map, const struct wanted *rows
 
 /* ---- what is heard ---- */
 
-struct sounds { float *voice, *whole; size_t voice_frames, whole_frames; };
+struct sounds {
+    float *voice, *whole;
+    size_t voice_frames, whole_frames;
+};
 
 static void check_lengths(const struct tt_time_map *map, const struct sounds *sounds, size_t frames)
 {
@@ -180,7 +204,8 @@ static void check_kept(const struct tt_time_map *map, const struct sounds *sound
         int64_t before = i > 0 ? s[-1].fade_samples / 2 : map->lead_fade_samples / 2, behind = s->fade_samples / 2;
         int64_t count = s->source_end - s->source_start - before - behind;
         assert_true(count >= 0);
-        assert_memory_equal(sounds->voice + s->out_start + before, sounds->whole + s->source_start + before, (size_t)count * sizeof(float));
+        assert_memory_equal(sounds->voice + s->out_start + before, sounds->whole + s->source_start + before,
+                            (size_t)count * sizeof(float));
     }
 }
 

@@ -28,7 +28,8 @@ static void with_all_stages_off_the_voice_is_the_take_times_one_gain(void **stat
         struct tt_rendered rendered = render_well(pass, 3.5);
         assert_true(rendered.gain_db == 3.5 && !rendered.is_held_back);
         size_t frames, voice_frames, whole_frames;
-        float *take = sound_read(pass->take, &frames, NULL), *voice = sound_read(pass->voice, &voice_frames, NULL), *whole = sound_read(pass->whole, &whole_frames, NULL);
+        float *take = sound_read(pass->take, &frames, NULL), *voice = sound_read(pass->voice, &voice_frames, NULL),
+              *whole = sound_read(pass->whole, &whole_frames, NULL);
         assert_int_equal(voice_frames, frames);
         assert_int_equal(whole_frames, frames);
         assert_true(difference(take, pow(10, 3.5 / 20), voice, frames) < within);
@@ -80,7 +81,8 @@ static void cuts_lie_where_the_time_map_says_to_the_sample(void **state)
         const struct tt_stretch *s = &pass->map.stretches[i];
         int64_t before = i > 0 ? s[-1].fade_samples / 2 : pass->map.lead_fade_samples / 2, behind = s->fade_samples / 2;
         size_t count = (size_t)(s->source_end - s->source_start - before - behind);
-        assert_true(difference(take + s->source_start + before, pow(10, -6.0 / 20), voice + s->out_start + before, count) < within);
+        assert_true(difference(take + s->source_start + before, pow(10, -6.0 / 20), voice + s->out_start + before,
+                               count) < within);
     }
     for (size_t i = 1; i < out_frames; i++) /* no join clicks: no step larger than the take's own */
         assert_true(fabsf(voice[i] - voice[i - 1]) < 0.25f);
@@ -175,7 +177,8 @@ static void render_in_threads(struct pass *pass, double gain_db, int threads)
     render_well(pass, gain_db);
 }
 
-/* Long enough for three units of the gate; with nothing that is done in units; and with a gain with which the voice goes straight into its file. */
+/* Long enough for three units of the gate; with nothing that is done in units; and with a gain with which the voice
+ * goes straight into its file. */
 static void rendering_in_one_two_and_five_threads_gives_the_same_bytes(void **state)
 {
     struct place *p = *state;
@@ -243,7 +246,9 @@ static void a_take_that_changed_since_it_was_heard_is_an_error_and_the_old_voice
     pass_end(pass);
 }
 
-struct countdown { int left; };
+struct countdown {
+    int left;
+};
 static bool count_down(void *context, double share)
 {
     assert_true(share >= 0 && share <= 1);
@@ -280,7 +285,10 @@ static void it_can_be_stopped_in_every_pass_and_leaves_nothing(void **state)
 
 /* ---- a part of a long recording ---- */
 
-struct ticks { int count; double last; };
+struct ticks {
+    int count;
+    double last;
+};
 
 static bool count_tick(void *context, double share)
 {
@@ -299,7 +307,8 @@ static struct pass *hear_long_take(const struct place *p, double from_s, double 
     assert_non_null(samples);
     noise_add(samples, frames, 0.001, 4);
     for (int i = 0; i < LONG_SECONDS / 4; i++)
-        voice_add(samples + (size_t)i * 4 * LONG_RATE + LONG_RATE / 2, (size_t)(2.5 * LONG_RATE), LONG_RATE, 0.05, 70 + (uint64_t)i);
+        voice_add(samples + (size_t)i * 4 * LONG_RATE + LONG_RATE / 2, (size_t)(2.5 * LONG_RATE), LONG_RATE, 0.05,
+                  70 + (uint64_t)i);
     for (size_t i = 0; i < frames; i++)
         for (int h = 1; has_hum && h <= 5; h++)
             samples[i] += 0.004f / (float)h * (float)sin(2 * 3.14159265358979 * 50.03 * h * (double)i / LONG_RATE);
@@ -349,8 +358,14 @@ static void compare_late_part(const struct place *p, bool has_hum)
     pass_end(pass);
 }
 
-static void a_late_part_has_the_bits_of_the_whole_take_and_costs_no_more_than_it_is_long(void **state) { compare_late_part(*state, false); }
-static void with_hum_a_late_part_is_the_same_to_96_db_below_full_scale(void **state) { compare_late_part(*state, true); }
+static void a_late_part_has_the_bits_of_the_whole_take_and_costs_no_more_than_it_is_long(void **state)
+{
+    compare_late_part(*state, false);
+}
+static void with_hum_a_late_part_is_the_same_to_96_db_below_full_scale(void **state)
+{
+    compare_late_part(*state, true);
+}
 
 static void an_early_part_is_rendered_from_the_take_s_start(void **state)
 {

@@ -8,7 +8,8 @@
 
 enum { UNIT = 100, RUN_IN = 30, AHEAD = 17, MOST = 1000 };
 
-/* Each sample out is made of all that a unit promises to have around it: a sample that is missing, twice there or in the wrong place shows. */
+/* Each sample out is made of all that a unit promises to have around it: a sample that is missing, twice there or in
+ * the wrong place shows. */
 static int64_t smear(const float *samples, int64_t count, int64_t at)
 {
     int64_t sum = 0;
@@ -28,7 +29,10 @@ static void run_smear(void *state, size_t worker, const struct tt_unit *unit)
     free(out);
 }
 
-struct heap { float samples[MOST]; size_t count; };
+struct heap {
+    float samples[MOST];
+    size_t count;
+};
 
 static bool gather(void *context, const float *samples, size_t count, struct tt_error *err)
 {
@@ -40,7 +44,8 @@ static bool gather(void *context, const float *samples, size_t count, struct tt_
     return true;
 }
 
-static const struct tt_unit_link link_of_smear = {.unit_samples = UNIT, .run_in_samples = RUN_IN, .ahead_samples = AHEAD, .run = run_smear};
+static const struct tt_unit_link link_of_smear = {
+    .unit_samples = UNIT, .run_in_samples = RUN_IN, .ahead_samples = AHEAD, .run = run_smear};
 
 static void check(int64_t start, int64_t length, size_t threads, size_t cut)
 {
@@ -58,7 +63,8 @@ static void check(int64_t start, int64_t length, size_t threads, size_t cut)
     assert_int_equal(heap.count, length);
     for (int64_t i = 0; i < length; i++)
         if (heap.samples[i] != (float)smear(in, length, i))
-            fail_msg("sample %lld of %lld from %lld on, %zu threads", (long long)i, (long long)length, (long long)start, threads);
+            fail_msg("sample %lld of %lld from %lld on, %zu threads", (long long)i, (long long)length, (long long)start,
+                     threads);
 }
 
 /* At lengths around whole units, and around those whose end lies within what is looked ahead to. */

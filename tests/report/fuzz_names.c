@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Fuzz target: any bytes as the names and words of a session. They may change no tag of a page, no line of an edit list, nothing on a terminal. */
+/* Fuzz target: any bytes as the names and words of a session. They may change no tag of a page, no line of an edit
+ * list, nothing on a terminal. */
 #include "fuzz.h"
 
 #include "hive_session.h"
@@ -23,7 +24,8 @@ static void check_terminal(const struct tt_text *text)
 {
     for (size_t i = 0; i < text->length; i++) {
         unsigned char c = (unsigned char)text->data[i];
-        if ((c < 32 && c != '\n') || c == 127 || (c == 0xC2 && i + 1 < text->length && (unsigned char)text->data[i + 1] < 0xA0))
+        if ((c < 32 && c != '\n') || c == 127 ||
+            (c == 0xC2 && i + 1 < text->length && (unsigned char)text->data[i + 1] < 0xA0))
             abort();
     }
 }
@@ -33,16 +35,19 @@ static struct shape show(struct hive *hive)
     struct tt_text page = {0}, index = {0}, edl = {0}, otio = {0}, json = {0}, summary = {0};
     struct tt_error err = {0};
     bool has_more;
-    if (!tt_report_take_page(&hive->session, &hive->takes[0], &page, &err) || !tt_report_session_page(&hive->session, &index, &err) ||
+    if (!tt_report_take_page(&hive->session, &hive->takes[0], &page, &err) ||
+        !tt_report_session_page(&hive->session, &index, &err) ||
         !tt_report_edl(&hive->session, 0, &edl, &has_more, &err) || !tt_report_otio(&hive->session, &otio, &err) ||
         !tt_report_take_json(&hive->takes[0], &json, &err) || !tt_report_summary(&hive->session, true, &summary, &err))
         abort();
-    struct shape shape = {count_of(&page, '<') + count_of(&index, '<'), count_of(&page, '>') + count_of(&index, '>'), count_of(&edl, '\n')};
+    struct shape shape = {count_of(&page, '<') + count_of(&index, '<'), count_of(&page, '>') + count_of(&index, '>'),
+                          count_of(&edl, '\n')};
     check_terminal(&summary);
     for (size_t i = 0; i < edl.length; i++)
         if ((unsigned char)edl.data[i] < 32 && edl.data[i] != '\n' && edl.data[i] != '\r')
             abort();
-    tt_text_free(&page), tt_text_free(&index), tt_text_free(&edl), tt_text_free(&otio), tt_text_free(&json), tt_text_free(&summary);
+    tt_text_free(&page), tt_text_free(&index), tt_text_free(&edl), tt_text_free(&otio), tt_text_free(&json),
+        tt_text_free(&summary);
     return shape;
 }
 

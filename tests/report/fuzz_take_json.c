@@ -14,9 +14,11 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     if (ok == (err.kind != TT_OK))
         abort();
     for (size_t i = 0; ok && i < earlier.warning_count; i++)
-        if (strlen(earlier.warnings[i].code) >= sizeof earlier.warnings[i].code || strlen(earlier.warnings[i].message) >= sizeof earlier.warnings[i].message)
+        if (strlen(earlier.warnings[i].code) >= sizeof earlier.warnings[i].code ||
+            strlen(earlier.warnings[i].message) >= sizeof earlier.warnings[i].message)
             abort();
-    if (ok && (strlen(earlier.render_key) >= sizeof earlier.render_key || (earlier.has_voice && (earlier.out_frames < 0 || earlier.out_rate_hz <= 0))))
+    if (ok && (strlen(earlier.render_key) >= sizeof earlier.render_key ||
+               (earlier.has_voice && (earlier.out_frames < 0 || earlier.out_rate_hz <= 0))))
         abort();
     free(earlier.warnings);
     return 0;

@@ -8,19 +8,25 @@
 #include "base/text.h"
 
 static size_t json_allocations_left;
-static inline void *json_failing_malloc(size_t size) { return json_allocations_left > 0 && json_allocations_left-- > 0 ? malloc(size) : NULL; }
+static inline void *json_failing_malloc(size_t size)
+{
+    return json_allocations_left > 0 && json_allocations_left-- > 0 ? malloc(size) : NULL;
+}
 
-/* make is called until nothing fails, each time with one allocation more than before; least: fewer would mean that it makes something else. */
-static inline void assert_each_allocation_is_checked(bool (*make)(const void *of, struct tt_error *err), const void *of, size_t least)
+/* make is called until nothing fails, each time with one allocation more than before; least: fewer would mean that it
+ * makes something else. */
+static inline void assert_each_allocation_is_checked(bool (*make)(const void *of, struct tt_error *err), const void *of,
+                                                     size_t least)
 {
     bool is_done = false;
     size_t tried = 0;
     json_set_alloc_funcs(json_failing_malloc, free);
     for (; !is_done && tried < 10000; tried++) {
-        struct tt_error err = { 0 };
+        struct tt_error err = {0};
         json_allocations_left = tried;
         is_done = make(of, &err);
-        if (!is_done && err.kind != TT_ERROR_MEMORY) break;
+        if (!is_done && err.kind != TT_ERROR_MEMORY)
+            break;
     }
     json_set_alloc_funcs(malloc, free);
     assert_true(is_done);
@@ -32,7 +38,8 @@ static inline json_t *parse_text(struct tt_text *text)
 {
     json_error_t where;
     json_t *object = json_loadb(text->data, text->length, JSON_REJECT_DUPLICATES, &where);
-    if (!object) fail_msg("line %d: %s", where.line, where.text);
+    if (!object)
+        fail_msg("line %d: %s", where.line, where.text);
     tt_text_free(text);
     return object;
 }
@@ -40,7 +47,8 @@ static inline json_t *parse_text(struct tt_text *text)
 static inline const json_t *get(const json_t *object, const char *key)
 {
     const json_t *value = json_object_get(object, key);
-    if (!value) fail_msg("no %s", key);
+    if (!value)
+        fail_msg("no %s", key);
     return value;
 }
 

@@ -11,18 +11,21 @@
 
 static inline void assert_has(const char *page, const char *part)
 {
-    if (!strstr(page, part)) fail_msg("not in the page: %s", part);
+    if (!strstr(page, part))
+        fail_msg("not in the page: %s", part);
 }
 
 static inline void assert_lacks(const char *page, const char *part)
 {
-    if (strstr(page, part)) fail_msg("in the page: %s", part);
+    if (strstr(page, part))
+        fail_msg("in the page: %s", part);
 }
 
 static inline size_t count_of(const char *page, const char *part)
 {
     size_t count = 0;
-    for (const char *at = page; (at = strstr(at, part)) != NULL; at += strlen(part)) count++;
+    for (const char *at = page; (at = strstr(at, part)) != NULL; at += strlen(part))
+        count++;
     return count;
 }
 
@@ -30,10 +33,12 @@ static inline size_t count_of(const char *page, const char *part)
 static inline char *between(const char *page, const char *from, const char *to)
 {
     const char *start = strstr(page, from);
-    if (!start) fail_msg("not in the page: %s", from);
+    if (!start)
+        fail_msg("not in the page: %s", from);
     start += strlen(from);
     const char *end = strstr(start, to);
-    if (!end) fail_msg("not in the page: %s", to);
+    if (!end)
+        fail_msg("not in the page: %s", to);
     char *copy = calloc(1, (size_t)(end - start) + 1);
     assert_non_null(copy);
     memcpy(copy, start, (size_t)(end - start));

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Read back by a small reader of our own, made from the grammar: title and FCM lines, event lines of eight fields in the columns of CMX 3600 lists
- * (1-3 event, 6-13 reel, 15-19 channels, 21 type, 30-40, 42-52, 54-64, 66-76 times), comments behind '*'. */
+/* Read back by a small reader of our own, made from the grammar: title and FCM lines, event lines of eight fields in
+ * the columns of CMX 3600 lists (1-3 event, 6-13 reel, 15-19 channels, 21 type, 30-40, 42-52, 54-64, 66-76 times),
+ * comments behind '*'. */
 #include "hive_session.h"
 
 #include <ctype.h>
@@ -10,8 +11,21 @@
 
 enum { EVENTS_MOST = 1200 };
 
-struct event { int number; char reel[9], clip[256]; int64_t frames[4]; long long from, to; int marks; };
-struct edl { char title[100]; bool is_drop; size_t count, comments, short_ones; struct event events[EVENTS_MOST]; char marks[16][128]; size_t mark_count; };
+struct event {
+    int number;
+    char reel[9], clip[256];
+    int64_t frames[4];
+    long long from, to;
+    int marks;
+};
+struct edl {
+    char title[100];
+    bool is_drop;
+    size_t count, comments, short_ones;
+    struct event events[EVENTS_MOST];
+    char marks[16][128];
+    size_t mark_count;
+};
 
 static struct edl edl; /* large */
 
@@ -30,20 +44,24 @@ static int64_t frames_of(const char *text, int per_second, int dropped)
 static void read_event(const char *line, int per_second, int dropped)
 {
     assert_int_equal(strlen(line), 76);
-    static const int starts[] = { 0, 5, 14, 20, 29, 41, 53, 65 }, ends[] = { 3, 13, 19, 21, 40, 52, 64, 76 };
-    char fields[8][12] = { "" };
+    static const int starts[] = {0, 5, 14, 20, 29, 41, 53, 65}, ends[] = {3, 13, 19, 21, 40, 52, 64, 76};
+    char fields[8][12] = {""};
     for (int i = 0, at = 0; i < 8; i++) {
-        for (; at < starts[i]; at++) assert_int_equal(line[at], ' ');
-        for (int k = 0; at < ends[i]; at++) fields[i][k++] = line[at];
-        for (size_t k = strlen(fields[i]); k > 0 && fields[i][k - 1] == ' '; k--) fields[i][k - 1] = '\0';
+        for (; at < starts[i]; at++)
+            assert_int_equal(line[at], ' ');
+        for (int k = 0; at < ends[i]; at++)
+            fields[i][k++] = line[at];
+        for (size_t k = strlen(fields[i]); k > 0 && fields[i][k - 1] == ' '; k--)
+            fields[i][k - 1] = '\0';
     }
     struct event *event = &edl.events[edl.count++];
-    *event = (struct event){ .number = atoi(fields[0]) };
+    *event = (struct event){.number = atoi(fields[0])};
     snprintf(event->reel, sizeof event->reel, "%.8s", fields[1]);
     assert_true(strspn(event->reel, "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_") == strlen(event->reel) && event->reel[0]);
     assert_string_equal(fields[2], "A");
     assert_string_equal(fields[3], "C");
-    for (int i = 0; i < 4; i++) event->frames[i] = frames_of(fields[4 + i], per_second, dropped);
+    for (int i = 0; i < 4; i++)
+        event->frames[i] = frames_of(fields[4 + i], per_second, dropped);
 }
 
 static void read_comment(const char *line)
@@ -51,26 +69,33 @@ static void read_comment(const char *line)
     struct event *event = edl.count ? &edl.events[edl.count - 1] : NULL;
     edl.comments++;
     assert_non_null(event);
-    if (strncmp(line, "* FROM CLIP NAME: ", 18) == 0) snprintf(event->clip, sizeof event->clip, "%.200s", line + 18);
-    if (strncmp(line, "* LOC: ", 7) == 0) event->marks++;
-    if (strncmp(line, "* LOC: ", 7) == 0 && edl.mark_count < 16) snprintf(edl.marks[edl.mark_count++], 128, "%.100s", line + 7);
-    if (strncmp(line, "* SHORTER", 9) == 0) edl.short_ones++;
-    else if (!event->to) sscanf(line, "* TAKE SAMPLES %lld-%lld", &event->from, &event->to);
+    if (strncmp(line, "* FROM CLIP NAME: ", 18) == 0)
+        snprintf(event->clip, sizeof event->clip, "%.200s", line + 18);
+    if (strncmp(line, "* LOC: ", 7) == 0)
+        event->marks++;
+    if (strncmp(line, "* LOC: ", 7) == 0 && edl.mark_count < 16)
+        snprintf(edl.marks[edl.mark_count++], 128, "%.100s", line + 7);
+    if (strncmp(line, "* SHORTER", 9) == 0)
+        edl.short_ones++;
+    else if (!event->to)
+        sscanf(line, "* TAKE SAMPLES %lld-%lld", &event->from, &event->to);
 }
 
 static bool read_part(const struct tt_session_report *session, int part, int per_second, int dropped)
 {
-    struct tt_text text = { 0 };
-    struct tt_error err = { 0 };
+    struct tt_text text = {0};
+    struct tt_error err = {0};
     bool has_more = false;
-    if (!tt_report_edl(session, part, &text, &has_more, &err)) fail_msg("%s", err.message);
+    if (!tt_report_edl(session, part, &text, &has_more, &err))
+        fail_msg("%s", err.message);
     memset(&edl, 0, sizeof edl);
     int number = 0;
     for (char *line = text.data, *end; *line; line = end + 1, number++) {
         end = strchr(line, '\n');
         assert_non_null(end);
         *end = '\0';
-        for (char *c = line; *c; c++) assert_false(iscntrl((unsigned char)*c));
+        for (char *c = line; *c; c++)
+            assert_false(iscntrl((unsigned char)*c));
         if (number == 0) {
             assert_int_equal(strncmp(line, "TITLE: ", 7), 0);
             snprintf(edl.title, sizeof edl.title, "%.90s", line + 7);
@@ -150,12 +175,22 @@ static void assert_gapless(int64_t start, int64_t end)
 static void no_rate_leaves_holes_or_drifts(void **state)
 {
     (void)state;
-    static const struct { enum tt_frame_rate rate; const char *start; int per_second, dropped; double fps; } cases[] = {
-        { TT_FPS_23976, "01:00:00:00", 24, 0, 24000 / 1001.0 },   { TT_FPS_24, "00:00:00:00", 24, 0, 24 },
-        { TT_FPS_25, "10:00:00:00", 25, 0, 25 },                  { TT_FPS_2997, "01:00:00:00", 30, 0, 30000 / 1001.0 },
-        { TT_FPS_2997DF, "00:59:30;00", 30, 2, 30000 / 1001.0 },  { TT_FPS_30, "01:00:00:00", 30, 0, 30 },
-        { TT_FPS_50, "01:00:00:00", 50, 0, 50 },                  { TT_FPS_5994, "01:00:00:00", 60, 0, 60000 / 1001.0 },
-        { TT_FPS_5994DF, "00:59:30;00", 60, 4, 60000 / 1001.0 },  { TT_FPS_60, "01:00:00:00", 60, 0, 60 },
+    static const struct {
+        enum tt_frame_rate rate;
+        const char *start;
+        int per_second, dropped;
+        double fps;
+    } cases[] = {
+        {TT_FPS_23976, "01:00:00:00", 24, 0, 24000 / 1001.0},
+        {TT_FPS_24, "00:00:00:00", 24, 0, 24},
+        {TT_FPS_25, "10:00:00:00", 25, 0, 25},
+        {TT_FPS_2997, "01:00:00:00", 30, 0, 30000 / 1001.0},
+        {TT_FPS_2997DF, "00:59:30;00", 30, 2, 30000 / 1001.0},
+        {TT_FPS_30, "01:00:00:00", 30, 0, 30},
+        {TT_FPS_50, "01:00:00:00", 50, 0, 50},
+        {TT_FPS_5994, "01:00:00:00", 60, 0, 60000 / 1001.0},
+        {TT_FPS_5994DF, "00:59:30;00", 60, 4, 60000 / 1001.0},
+        {TT_FPS_60, "01:00:00:00", 60, 0, 60},
     };
     struct hive hive;
     hive_start(&hive);
@@ -168,7 +203,8 @@ static void no_rate_leaves_holes_or_drifts(void **state)
         assert_gapless(start, start + llround(31 * cases[i].fps));
         for (size_t k = 0; k < edl.count; k++)
             if (strcmp(edl.events[k].reel, "01") == 0) /* within half a frame of the true place */
-                assert_float_equal((double)edl.events[k].frames[0], (36000 + (double)edl.events[k].from / 48000) * cases[i].fps, 0.5 + 1e-6);
+                assert_float_equal((double)edl.events[k].frames[0],
+                                   (36000 + (double)edl.events[k].from / 48000) * cases[i].fps, 0.5 + 1e-6);
     }
 }
 
@@ -194,8 +230,10 @@ static void long_lists_are_split(void **state)
     struct hive hive;
     hive_start(&hive);
     struct tt_stretch *stretches = calloc(1200, sizeof *stretches);
-    for (int i = 0; i < 1200; i++) stretches[i] = (struct tt_stretch){ 48000 * i, 48000 * i + 43200, 43200 * i, 0, 0 };
-    hive.maps[0] = (struct tt_time_map){ .rate_hz = 48000, .stretches = stretches, .count = 1200, .out_samples = 1200 * 43200 };
+    for (int i = 0; i < 1200; i++)
+        stretches[i] = (struct tt_stretch){48000 * i, 48000 * i + 43200, 43200 * i, 0, 0};
+    hive.maps[0] =
+        (struct tt_time_map){.rate_hz = 48000, .stretches = stretches, .count = 1200, .out_samples = 1200 * 43200};
     hive.takes[0].narration_start_frame = 0;
     hive.takes[0].time_reference_frames = -1;
     hive.session.take_count = 1;
@@ -228,7 +266,8 @@ static void what_is_shorter_than_a_frame_is_named_and_left_out(void **state)
     hive_start(&hive);
     struct tt_stretch *piece = &hive.stretches[1];
     piece->source_start = piece->source_end - 400; /* 8 ms */
-    for (size_t i = 2; i < HIVE_STRETCHES; i++) hive.stretches[i].out_start -= 187200 - 400;
+    for (size_t i = 2; i < HIVE_STRETCHES; i++)
+        hive.stretches[i].out_start -= 187200 - 400;
     assert_false(read_part(&hive.session, 0, 25, 0));
     assert_int_equal(edl.short_ones, 1);
     assert_gapless(90000, 90775);
@@ -255,18 +294,32 @@ static void reels_are_short_and_never_twice(void **state)
 {
     (void)state;
     enum { MANY = 300 };
-    static const char *const stems[] = { "take 2", "Take_2", "TAKE-2", "bl", "AX", "r\xc3\xa9sum\xc3\xa9", "", "___", "hive-in-spring-012", "hive-in-spring-013", "XIN-SPRING-013" };
+    static const char *const stems[] = {"take 2",
+                                        "Take_2",
+                                        "TAKE-2",
+                                        "bl",
+                                        "AX",
+                                        "r\xc3\xa9sum\xc3\xa9",
+                                        "",
+                                        "___",
+                                        "hive-in-spring-012",
+                                        "hive-in-spring-013",
+                                        "XIN-SPRING-013"};
     static struct tt_take_report takes[MANY];
-    for (size_t i = 0; i < MANY; i++) takes[i] = (struct tt_take_report){ .stem = i < sizeof stems / sizeof *stems ? stems[i] : "the same again" };
-    struct tt_session_report session = { .takes = takes, .take_count = MANY };
+    for (size_t i = 0; i < MANY; i++)
+        takes[i] = (struct tt_take_report){.stem = i < sizeof stems / sizeof *stems ? stems[i] : "the same again"};
+    struct tt_session_report session = {.takes = takes, .take_count = MANY};
     char(*reels)[TT_REEL_CHARS];
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     assert_true(tt_reels_make(&session, &reels, &err));
-    static const char *const expected[] = { "TAKE_2", "TAKE_2_2", "TAKE_2_3", "BL_4", "AX_5", "R_SUM_", "TAKE", "TAKE_8", "RING_012", "RING_013" };
-    for (size_t i = 0; i < 10; i++) assert_string_equal(reels[i], expected[i]);
+    static const char *const expected[] = {"TAKE_2", "TAKE_2_2", "TAKE_2_3", "BL_4",     "AX_5",
+                                           "R_SUM_", "TAKE",     "TAKE_8",   "RING_012", "RING_013"};
+    for (size_t i = 0; i < 10; i++)
+        assert_string_equal(reels[i], expected[i]);
     for (size_t i = 0; i < MANY; i++) {
         assert_true(strlen(reels[i]) > 0 && strlen(reels[i]) <= 8);
-        for (size_t k = 0; k < i; k++) assert_string_not_equal(reels[i], reels[k]);
+        for (size_t k = 0; k < i; k++)
+            assert_string_not_equal(reels[i], reels[k]);
     }
     free(reels);
 }
@@ -279,8 +332,8 @@ static void a_session_without_a_narration_has_no_events(void **state)
     hive.session.has_narration = false;
     assert_false(read_part(&hive.session, 0, 25, 0));
     assert_int_equal(edl.count, 0);
-    struct tt_text text = { 0 };
-    struct tt_error err = { 0 };
+    struct tt_text text = {0};
+    struct tt_error err = {0};
     bool has_more;
     snprintf(hive.settings.deliver.start, sizeof hive.settings.deliver.start, "01:00:00:25");
     assert_false(tt_report_edl(&hive.session, 0, &text, &has_more, &err));
@@ -291,8 +344,9 @@ static void a_session_without_a_narration_has_no_events(void **state)
 static void plain_text_keeps_whole_characters(void **state)
 {
     (void)state;
-    struct tt_text text = { 0 };
-    tt_plain_add(&text, "\xc3\xa9t\xc3\xa9 \xf0\x9f\x90\x9d\x7f\xc2\x80\xc2\xa0\xe2\x80\x99\xe2\x80\xa8\xe2\x81\xa6\xc3");
+    struct tt_text text = {0};
+    tt_plain_add(&text,
+                 "\xc3\xa9t\xc3\xa9 \xf0\x9f\x90\x9d\x7f\xc2\x80\xc2\xa0\xe2\x80\x99\xe2\x80\xa8\xe2\x81\xa6\xc3");
     assert_string_equal(text.data, "\xc3\xa9t\xc3\xa9 \xf0\x9f\x90\x9d??\xc2\xa0\xe2\x80\x99???");
     tt_text_free(&text);
     tt_plain_add_fit(&text, "\xc3\xa9t\xc3\xa9", 5, true);

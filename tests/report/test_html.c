@@ -23,7 +23,9 @@ static void markup_in_a_text_is_shown_as_text(void **state)
 static void control_characters_become_their_pictures(void **state)
 {
     (void)state; /* Unicode 15, block Control Pictures: U+240A for line feed, U+241B for escape, U+2421 for delete */
-    assert_becomes(tt_html_text, "a\nb\x1B\x7F", "a\xE2\x90\x8A" "b\xE2\x90\x9B\xE2\x90\xA1");
+    assert_becomes(tt_html_text, "a\nb\x1B\x7F",
+                   "a\xE2\x90\x8A"
+                   "b\xE2\x90\x9B\xE2\x90\xA1");
 }
 
 static void bytes_that_are_no_utf8_become_replacement_characters(void **state)
@@ -35,14 +37,21 @@ static void bytes_that_are_no_utf8_become_replacement_characters(void **state)
 static void a_name_keeps_its_direction_to_itself(void **state)
 {
     (void)state;
-    assert_becomes(tt_html_name, "\xE2\x80\xAE" "3.wav", "<bdi>\xE2\x80\xAE" "3.wav</bdi>");
+    assert_becomes(tt_html_name,
+                   "\xE2\x80\xAE"
+                   "3.wav",
+                   "<bdi>\xE2\x80\xAE"
+                   "3.wav</bdi>");
 }
 
 static void a_path_is_percent_encoded(void **state)
 {
     (void)state; /* RFC 3986, 2.1 and 2.3 */
     assert_becomes(tt_html_url, "a b/50%#1?.wav", "a%20b/50%25%231%3F.wav");
-    assert_becomes(tt_html_url, "r\xC3\xBC" "cke~-_.wav", "r%C3%BCcke~-_.wav");
+    assert_becomes(tt_html_url,
+                   "r\xC3\xBC"
+                   "cke~-_.wav",
+                   "r%C3%BCcke~-_.wav");
 }
 
 static void assert_relative(const char *folder, const char *path, const char *wanted)
@@ -92,7 +101,9 @@ static void assert_number(double value, int decimals, const char *wanted)
 static void a_number_that_is_not_defined_is_a_dash(void **state)
 {
     (void)state;
-    assert_number(-16.04, 1, "\xE2\x88\x92" "16.0");
+    assert_number(-16.04, 1,
+                  "\xE2\x88\x92"
+                  "16.0");
     assert_number(-0.04, 1, "0.0");
     assert_number(0.996, 2, "1.00");
     assert_number((double)NAN, 1, "\xE2\x80\x93");
@@ -120,12 +131,18 @@ static void assert_shell_word(const char *word)
     tt_html_shell_word(&shown, word);
     tt_text_add(&line, "printf %s ");
     for (const char *c = shown.data; *c; c++) { /* as a browser's user copies it */
-        if (strncmp(c, "<bdi>", 5) == 0) c += 4;
-        else if (strncmp(c, "</bdi>", 6) == 0) c += 5;
-        else if (strncmp(c, "&#39;", 5) == 0) tt_text_add(&line, "'"), c += 4;
-        else if (strncmp(c, "&quot;", 6) == 0) tt_text_add(&line, "\""), c += 5;
-        else if (strncmp(c, "&amp;", 5) == 0) tt_text_add(&line, "&"), c += 4;
-        else tt_text_add_bytes(&line, c, 1);
+        if (strncmp(c, "<bdi>", 5) == 0)
+            c += 4;
+        else if (strncmp(c, "</bdi>", 6) == 0)
+            c += 5;
+        else if (strncmp(c, "&#39;", 5) == 0)
+            tt_text_add(&line, "'"), c += 4;
+        else if (strncmp(c, "&quot;", 6) == 0)
+            tt_text_add(&line, "\""), c += 5;
+        else if (strncmp(c, "&amp;", 5) == 0)
+            tt_text_add(&line, "&"), c += 4;
+        else
+            tt_text_add_bytes(&line, c, 1);
     }
     FILE *pipe = popen(line.data, "r");
     assert_non_null(pipe);

@@ -4,7 +4,8 @@
 #include "sheet/landing.h"
 #include "report/removed.h"
 
-static void assert_lands(const struct tt_row *row, const struct tt_time_map *map, bool is_in, int64_t start, int64_t end)
+static void assert_lands(const struct tt_row *row, const struct tt_time_map *map, bool is_in, int64_t start,
+                         int64_t end)
 {
     struct tt_landing landing = tt_landing_of_row(row, map);
     assert_int_equal(landing.is_in, is_in);
@@ -18,11 +19,11 @@ static void rows_land_where_their_sound_is_heard(void **state)
     struct hive hive;
     hive_start(&hive);
     const struct tt_time_map *map = &hive.maps[0];
-    assert_lands(&hive.rows[2], map, true, 96000 + 168000, 283200 + 19200);  /* the pause: both ends stayed */
-    assert_lands(&hive.rows[3], map, true, 302400, 316800);                  /* the breath behind it */
-    assert_lands(&hive.rows[4], map, true, 350400, 350400);                  /* the label */
-    assert_lands(&hive.rows[5], map, true, 398400, 590400);                  /* the opened gap: four seconds of room tone */
-    assert_lands(&hive.rows[6], map, true, 638400, 686400);                  /* the question */
+    assert_lands(&hive.rows[2], map, true, 96000 + 168000, 283200 + 19200); /* the pause: both ends stayed */
+    assert_lands(&hive.rows[3], map, true, 302400, 316800);                 /* the breath behind it */
+    assert_lands(&hive.rows[4], map, true, 350400, 350400);                 /* the label */
+    assert_lands(&hive.rows[5], map, true, 398400, 590400); /* the opened gap: four seconds of room tone */
+    assert_lands(&hive.rows[6], map, true, 638400, 686400); /* the question */
 }
 
 static void what_is_cut_lands_nowhere(void **state)
@@ -34,7 +35,7 @@ static void what_is_cut_lands_nowhere(void **state)
     assert_lands(&hive.rows[0], map, false, 96000, 96000);
     assert_lands(&hive.rows[1], map, false, 96000, 96000);
     assert_lands(&hive.rows[7], map, false, 96000, 96000); /* a breath in the misread */
-    hive.stretches[0].source_end += 4800; /* even where a person's row took some of it back */
+    hive.stretches[0].source_end += 4800;                  /* even where a person's row took some of it back */
     assert_false(tt_landing_of_row(&hive.rows[0], map).is_in);
     hive.stretches[0].source_end -= 4800;
     /* A join may lie a few milliseconds beside the row's times: that rest is not the row. */
@@ -43,7 +44,7 @@ static void what_is_cut_lands_nowhere(void **state)
     assert_false(tt_landing_of_row(&hive.rows[0], map).is_in);
     hive.stretches[0].source_end += 48000;
     assert_true(tt_landing_of_row(&hive.rows[0], map).is_in);
-    struct tt_time_map nothing = { .rate_hz = 48000 };
+    struct tt_time_map nothing = {.rate_hz = 48000};
     assert_lands(&hive.rows[6], &nothing, false, 0, 0);
     assert_lands(&hive.rows[5], &nothing, false, 0, 0);
 }
@@ -64,9 +65,10 @@ static void a_gap_in_front_of_the_first_word_is_found(void **state)
     (void)state;
     struct hive hive;
     hive_start(&hive);
-    struct tt_time_map map = { .rate_hz = 44100, .stretches = &hive.whole, .count = 1, .lead_samples = 88200, .out_samples = 529200 };
+    struct tt_time_map map = {
+        .rate_hz = 44100, .stretches = &hive.whole, .count = 1, .lead_samples = 88200, .out_samples = 529200};
     hive.whole.out_start = 88200;
-    struct tt_row gap = { .start_ms = 100, .end_ms = 100, .kind = TT_ROW_GAP, .action = TT_DO_OPEN, .amount = 2 };
+    struct tt_row gap = {.start_ms = 100, .end_ms = 100, .kind = TT_ROW_GAP, .action = TT_DO_OPEN, .amount = 2};
     assert_lands(&gap, &map, true, 0, 88200);
     gap.amount = 3; /* no room tone is long enough: where the point is */
     assert_lands(&gap, &map, true, 88200 + 4410, 88200 + 4410);
@@ -78,7 +80,7 @@ static void removed_seconds_count_once(void **state)
     struct hive hive;
     hive_start(&hive);
     struct tt_removed removed;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     assert_true(tt_removed_measure(&hive.sheets[0], &hive.maps[0], 960000, &removed, &err));
     assert_float_equal(removed.seconds, 3 + 0.5 + 1.2, 1e-9);
     assert_float_equal(removed.by_kind[TT_ROW_MISREAD].seconds, 3, 1e-9);
@@ -87,7 +89,8 @@ static void removed_seconds_count_once(void **state)
     assert_int_equal(removed.by_kind[TT_ROW_MISREAD].count, 1); /* the question takes nothing out */
     assert_int_equal(removed.by_kind[TT_ROW_BREATH].count, 0);
     /* A pause in the middle of the misread counts as the misread. */
-    hive.rows[7] = (struct tt_row){ .start_ms = 3000, .end_ms = 4500, .kind = TT_ROW_PAUSE, .action = TT_DO_SHORTEN, .amount = 0.5 };
+    hive.rows[7] =
+        (struct tt_row){.start_ms = 3000, .end_ms = 4500, .kind = TT_ROW_PAUSE, .action = TT_DO_SHORTEN, .amount = 0.5};
     assert_true(tt_removed_measure(&hive.sheets[0], &hive.maps[0], 960000, &removed, &err));
     assert_float_equal(removed.by_kind[TT_ROW_MISREAD].seconds, 3, 1e-9);
     assert_float_equal(removed.by_kind[TT_ROW_PAUSE].seconds, 1.2, 1e-9);
@@ -100,8 +103,9 @@ static void a_choice_takes_out_the_other_reading(void **state)
     struct hive hive;
     hive_start(&hive);
     struct tt_removed removed;
-    struct tt_error err = { 0 };
-    hive.rows[0].action = TT_DO_CHOOSE; /* the reading at 5.5 to 9.0 s would go; the map still holds 0 to 2 and 5.5 to 9.4 s */
+    struct tt_error err = {0};
+    hive.rows[0].action =
+        TT_DO_CHOOSE; /* the reading at 5.5 to 9.0 s would go; the map still holds 0 to 2 and 5.5 to 9.4 s */
     hive.stretches[0].source_end = 240000;
     hive.stretches[1].source_start = 432000;
     assert_true(tt_removed_measure(&hive.sheets[0], &hive.maps[0], 960000, &removed, &err));
@@ -114,9 +118,12 @@ static void a_choice_takes_out_the_other_reading(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(rows_land_where_their_sound_is_heard),      cmocka_unit_test(what_is_cut_lands_nowhere),
-        cmocka_unit_test(a_label_in_a_cut_stands_at_the_join),       cmocka_unit_test(a_gap_in_front_of_the_first_word_is_found),
-        cmocka_unit_test(removed_seconds_count_once),                cmocka_unit_test(a_choice_takes_out_the_other_reading),
+        cmocka_unit_test(rows_land_where_their_sound_is_heard),
+        cmocka_unit_test(what_is_cut_lands_nowhere),
+        cmocka_unit_test(a_label_in_a_cut_stands_at_the_join),
+        cmocka_unit_test(a_gap_in_front_of_the_first_word_is_found),
+        cmocka_unit_test(removed_seconds_count_once),
+        cmocka_unit_test(a_choice_takes_out_the_other_reading),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Read back with jansson; the schemas' names and fields are those that OpenTimelineIO's own readers ask for (its src/opentimelineio, read_from). */
+/* Read back with jansson; the schemas' names and fields are those that OpenTimelineIO's own readers ask for (its
+ * src/opentimelineio, read_from). */
 #include "hive_session.h"
 
 #include "json_test.h"
@@ -8,9 +9,10 @@
 
 static json_t *make(const struct tt_session_report *session)
 {
-    struct tt_text text = { 0 };
-    struct tt_error err = { 0 };
-    if (!tt_report_otio(session, &text, &err)) fail_msg("%s", err.message);
+    struct tt_text text = {0};
+    struct tt_error err = {0};
+    if (!tt_report_otio(session, &text, &err))
+        fail_msg("%s", err.message);
     return parse_text(&text);
 }
 
@@ -23,7 +25,8 @@ static void assert_time(const json_t *object, const char *key, double value, dou
     assert_true(json_real_value(get(time, "rate")) == rate);
 }
 
-static void assert_range(const json_t *object, const char *key, double start, double start_rate, double duration, double rate)
+static void assert_range(const json_t *object, const char *key, double start, double start_rate, double duration,
+                         double rate)
 {
     const json_t *range = get(object, key);
     assert_string_equal(string(range, "OTIO_SCHEMA"), "TimeRange.1");
@@ -31,27 +34,37 @@ static void assert_range(const json_t *object, const char *key, double start, do
     assert_time(range, "duration", duration, rate);
 }
 
-static const json_t *children_of(const json_t *timeline) { return get(json_array_get(get(get(timeline, "tracks"), "children"), 0), "children"); }
+static const json_t *children_of(const json_t *timeline)
+{
+    return get(json_array_get(get(get(timeline, "tracks"), "children"), 0), "children");
+}
 
 /* Schema names and the fields that a reader wants or that an item has. */
 static void assert_schemas(const json_t *value)
 {
-    static const struct { const char *schema, *fields[8]; } schemas[] = {
-        { "Timeline.1", { "metadata", "name", "global_start_time", "tracks" } },
-        { "Stack.1", { "metadata", "name", "source_range", "effects", "markers", "enabled", "children" } },
-        { "Track.1", { "metadata", "name", "source_range", "effects", "markers", "enabled", "children", "kind" } },
-        { "Clip.2", { "metadata", "name", "source_range", "effects", "markers", "enabled", "media_references", "active_media_reference_key" } },
-        { "Gap.1", { "metadata", "name", "source_range", "effects", "markers", "enabled" } },
-        { "ExternalReference.1", { "metadata", "name", "available_range", "available_image_bounds", "target_url" } },
-        { "Marker.2", { "metadata", "name", "color", "marked_range", "comment" } },
-        { "TimeRange.1", { "start_time", "duration" } },
-        { "RationalTime.1", { "value", "rate" } },
+    static const struct {
+        const char *schema, *fields[8];
+    } schemas[] = {
+        {"Timeline.1", {"metadata", "name", "global_start_time", "tracks"}},
+        {"Stack.1", {"metadata", "name", "source_range", "effects", "markers", "enabled", "children"}},
+        {"Track.1", {"metadata", "name", "source_range", "effects", "markers", "enabled", "children", "kind"}},
+        {"Clip.2",
+         {"metadata", "name", "source_range", "effects", "markers", "enabled", "media_references",
+          "active_media_reference_key"}},
+        {"Gap.1", {"metadata", "name", "source_range", "effects", "markers", "enabled"}},
+        {"ExternalReference.1", {"metadata", "name", "available_range", "available_image_bounds", "target_url"}},
+        {"Marker.2", {"metadata", "name", "color", "marked_range", "comment"}},
+        {"TimeRange.1", {"start_time", "duration"}},
+        {"RationalTime.1", {"value", "rate"}},
     };
     const json_t *schema = json_object_get(value, "OTIO_SCHEMA");
     size_t known = 0, count = sizeof schemas / sizeof *schemas;
-    while (schema && known < count && strcmp(schemas[known].schema, json_string_value(schema)) != 0) known++;
-    if (schema && known == count) fail_msg("unknown schema %s", json_string_value(schema));
-    for (size_t i = 0; schema && i < 8 && schemas[known].fields[i]; i++) get(value, schemas[known].fields[i]);
+    while (schema && known < count && strcmp(schemas[known].schema, json_string_value(schema)) != 0)
+        known++;
+    if (schema && known == count)
+        fail_msg("unknown schema %s", json_string_value(schema));
+    for (size_t i = 0; schema && i < 8 && schemas[known].fields[i]; i++)
+        get(value, schemas[known].fields[i]);
     const char *key;
     json_t *child;
     size_t index;
@@ -80,10 +93,19 @@ static void the_track_holds_the_narration_sample_by_sample(void **state)
     hive_start(&hive);
     json_t *timeline = make(&hive.session);
     const json_t *children = children_of(timeline);
-    static const struct { const char *schema; double start, rate, duration; } expected[] = {
-        { "Gap.1", 0, 48000, 24000 },        { "Clip.2", 1728000000., 48000, 96000 },       { "Clip.2", 1728264000., 48000, 187200 },
-        { "Clip.2", 1728508800., 48000, 115200 }, { "Gap.1", 0, 48000, 192000 },            { "Clip.2", 1728624000., 48000, 336000 },
-        { "Gap.1", 0, 48000, 33600 },        { "Clip.2", 0, 44100, 480000 },                { "Gap.1", 0, 48000, 24000 },
+    static const struct {
+        const char *schema;
+        double start, rate, duration;
+    } expected[] = {
+        {"Gap.1", 0, 48000, 24000},
+        {"Clip.2", 1728000000., 48000, 96000},
+        {"Clip.2", 1728264000., 48000, 187200},
+        {"Clip.2", 1728508800., 48000, 115200},
+        {"Gap.1", 0, 48000, 192000},
+        {"Clip.2", 1728624000., 48000, 336000},
+        {"Gap.1", 0, 48000, 33600},
+        {"Clip.2", 0, 44100, 480000},
+        {"Gap.1", 0, 48000, 24000},
     };
     assert_int_equal(json_array_size(children), 9);
     double total = 0;
@@ -103,7 +125,8 @@ static void clips_point_to_their_takes(void **state)
     struct hive hive;
     hive_start(&hive);
     json_t *timeline = make(&hive.session);
-    const json_t *clip = json_array_get(children_of(timeline), 7), *reference = get(get(clip, "media_references"), string(clip, "active_media_reference_key"));
+    const json_t *clip = json_array_get(children_of(timeline), 7),
+                 *reference = get(get(clip, "media_references"), string(clip, "active_media_reference_key"));
     assert_string_equal(string(clip, "name"), "02 - ruche.wav");
     assert_string_equal(string(reference, "target_url"), "file:///films/hive/02%20-%20ruche.wav");
     assert_range(reference, "available_range", 0, 44100, 441000, 44100);
@@ -121,7 +144,8 @@ static void paths_become_urls(void **state)
     hive.takes[0].source_path = "/films/100% #1?/\"\xc3\xa9\xff\n.wav";
     json_t *timeline = make(&hive.session);
     const json_t *clip = json_array_get(children_of(timeline), 1);
-    assert_string_equal(string(get(get(clip, "media_references"), "DEFAULT_MEDIA"), "target_url"), "file:///films/100%25%20%231%3F/%22%C3%A9%FF%0A.wav");
+    assert_string_equal(string(get(get(clip, "media_references"), "DEFAULT_MEDIA"), "target_url"),
+                        "file:///films/100%25%20%231%3F/%22%C3%A9%FF%0A.wav");
     json_decref(timeline);
 }
 
@@ -133,7 +157,8 @@ static void whole_takes_are_pointed_to_when_there(void **state)
     hive.settings.deliver.whole = true;
     hive.takes[0].out_rate_hz = 96000;
     json_t *timeline = make(&hive.session);
-    const json_t *clip = json_array_get(children_of(timeline), 2), *reference = get(get(clip, "media_references"), "DEFAULT_MEDIA");
+    const json_t *clip = json_array_get(children_of(timeline), 2),
+                 *reference = get(get(clip, "media_references"), "DEFAULT_MEDIA");
     assert_string_equal(string(reference, "target_url"), "file:///films/hive.tidy/whole/01.wav");
     /* With the recording's time of day, 10:00:00, in its bext. */
     assert_range(reference, "available_range", INT64_C(3456000000), 96000, 1920000, 96000);
@@ -153,10 +178,15 @@ static void markers_stand_in_the_narrations_time(void **state)
     hive_start(&hive);
     json_t *timeline = make(&hive.session);
     const json_t *markers = get(get(timeline, "tracks"), "markers");
-    static const struct { const char *name, *color; double start, duration; } expected[] = {
-        { "01.wav", "YELLOW", 24000, 0 },      { "the queen", "GREEN", 374400, 0 },
-        { "gap smoke", "BLUE", 422400, 192000 }, { "misread? read again 00:00:15.200-00:00:17.000", "RED", 662400, 48000 },
-        { "02 - ruche.wav", "YELLOW", 984000, 0 },
+    static const struct {
+        const char *name, *color;
+        double start, duration;
+    } expected[] = {
+        {"01.wav", "YELLOW", 24000, 0},
+        {"the queen", "GREEN", 374400, 0},
+        {"gap smoke", "BLUE", 422400, 192000},
+        {"misread? read again 00:00:15.200-00:00:17.000", "RED", 662400, 48000},
+        {"02 - ruche.wav", "YELLOW", 984000, 0},
     };
     assert_int_equal(json_array_size(markers), 5);
     for (size_t i = 0; i < 5; i++) {
@@ -183,7 +213,7 @@ static void the_timeline_begins_at_its_timecode(void **state)
 
 static bool make_timeline(const void *of, struct tt_error *err)
 {
-    struct tt_text text = { 0 };
+    struct tt_text text = {0};
     bool ok = tt_report_otio(of, &text, err);
     tt_text_free(&text);
     return ok;
@@ -200,10 +230,14 @@ static void every_failed_allocation_is_an_error(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(every_object_has_the_fields_of_its_schema), cmocka_unit_test(the_track_holds_the_narration_sample_by_sample),
-        cmocka_unit_test(clips_point_to_their_takes),                cmocka_unit_test(paths_become_urls),
-        cmocka_unit_test(whole_takes_are_pointed_to_when_there),     cmocka_unit_test(markers_stand_in_the_narrations_time),
-        cmocka_unit_test(the_timeline_begins_at_its_timecode),       cmocka_unit_test(every_failed_allocation_is_an_error),
+        cmocka_unit_test(every_object_has_the_fields_of_its_schema),
+        cmocka_unit_test(the_track_holds_the_narration_sample_by_sample),
+        cmocka_unit_test(clips_point_to_their_takes),
+        cmocka_unit_test(paths_become_urls),
+        cmocka_unit_test(whole_takes_are_pointed_to_when_there),
+        cmocka_unit_test(markers_stand_in_the_narrations_time),
+        cmocka_unit_test(the_timeline_begins_at_its_timecode),
+        cmocka_unit_test(every_failed_allocation_is_an_error),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -13,12 +13,14 @@
 #include "page_test.h"
 #include "report/palette.h"
 
-/* L* of an sRGB colour, worked out the other way round: IEC 61966-2-1 and CIE 15 (relative luminance, then CIE 1976 lightness). */
+/* L* of an sRGB colour, worked out the other way round: IEC 61966-2-1 and CIE 15 (relative luminance, then CIE 1976
+ * lightness). */
 static double lightness_of(const double rgb[3])
 {
-    static const double weights[3] = { 0.2126729, 0.7151522, 0.0721750 };
+    static const double weights[3] = {0.2126729, 0.7151522, 0.0721750};
     double y = 0;
-    for (int c = 0; c < 3; c++) y += weights[c] * (rgb[c] <= 0.04045 ? rgb[c] / 12.92 : pow((rgb[c] + 0.055) / 1.055, 2.4));
+    for (int c = 0; c < 3; c++)
+        y += weights[c] * (rgb[c] <= 0.04045 ? rgb[c] / 12.92 : pow((rgb[c] + 0.055) / 1.055, 2.4));
     return y > 216.0 / 24389 ? 116 * cbrt(y) - 16 : y * 24389 / 27;
 }
 
@@ -47,7 +49,8 @@ static void no_colour_is_cut_off(void **state)
         for (int stop = 0; stop < TT_PALETTE_STOPS; stop++) {
             double rgb[3];
             tt_palette_stop(is_dark, stop, rgb);
-            for (int c = 0; c < 3; c++) assert_true(rgb[c] > 0 && rgb[c] < 1);
+            for (int c = 0; c < 3; c++)
+                assert_true(rgb[c] > 0 && rgb[c] < 1);
         }
 }
 

@@ -9,7 +9,7 @@
 #include "report/pauses_heard.h"
 
 enum { RATE = 48000 };
-#define S(seconds) ((int64_t)((seconds) * RATE + 0.5))
+#define S(seconds) ((int64_t)((seconds)*RATE + 0.5))
 
 /* Three lines with pauses of 0.5 s and 4 s between their loud edges, and faint edges around them. */
 static const struct tt_run runs[] = {
@@ -21,7 +21,8 @@ static const struct tt_heard heard = {.facts = {.rate_hz = RATE, .frame_count = 
 static size_t in_all(const size_t *steps)
 {
     size_t count = 0;
-    for (int i = 0; i < TT_PAUSE_STEPS; i++) count += steps[i];
+    for (int i = 0; i < TT_PAUSE_STEPS; i++)
+        count += steps[i];
     return count;
 }
 
@@ -37,21 +38,23 @@ static struct tt_pauses_heard measured(struct tt_stretch *stretches, size_t coun
 static void pauses_are_counted_as_long_as_they_are_heard_to_be(void **state)
 {
     (void)state;
-    struct tt_stretch stretches[] = {{.source_start = 0, .source_end = S(5.5)}, {.source_start = S(8.6), .source_end = S(12), .out_start = S(5.5)}};
+    struct tt_stretch stretches[] = {{.source_start = 0, .source_end = S(5.5)},
+                                     {.source_start = S(8.6), .source_end = S(12), .out_start = S(5.5)}};
     struct tt_pauses_heard pauses = measured(stretches, 2);
     assert_int_equal(in_all(pauses.before), 2);
     assert_int_equal(pauses.before[4], 1);  /* 0.4 to 0.566 s */
     assert_int_equal(pauses.before[10], 1); /* 3.2 to 4.5 s */
     assert_int_equal(in_all(pauses.after), 2);
     assert_int_equal(pauses.after[4], 1);
-    assert_int_equal(pauses.after[6], 1);   /* 0.8 to 1.13 s: 0.9 */
+    assert_int_equal(pauses.after[6], 1); /* 0.8 to 1.13 s: 0.9 */
     assert_true(pauses.longest_before_s == 4.0 && pauses.longest_after_s > 0.89 && pauses.longest_after_s < 0.91);
 }
 
 static void a_line_that_is_cut_leaves_one_pause_and_an_opened_gap_lengthens_it(void **state)
 {
     (void)state;
-    struct tt_stretch stretches[] = {{.source_start = 0, .source_end = S(3.2), .fill_samples = S(2)}, {.source_start = S(8.8), .source_end = S(12), .out_start = S(5.2)}};
+    struct tt_stretch stretches[] = {{.source_start = 0, .source_end = S(3.2), .fill_samples = S(2)},
+                                     {.source_start = S(8.8), .source_end = S(12), .out_start = S(5.2)}};
     struct tt_pauses_heard pauses = measured(stretches, 2);
     assert_int_equal(in_all(pauses.after), 1);
     assert_true(pauses.longest_after_s > 2.39 && pauses.longest_after_s < 2.41);

@@ -8,8 +8,9 @@
 static json_t *make(const struct tt_session_report *session)
 {
     json_t *object = NULL;
-    struct tt_error err = { 0 };
-    if (!tt_report_session_json(session, &object, &err)) fail_msg("%s", err.message);
+    struct tt_error err = {0};
+    if (!tt_report_session_json(session, &object, &err))
+        fail_msg("%s", err.message);
     return object;
 }
 
@@ -38,9 +39,10 @@ static void each_take_says_how_it_came_out(void **state)
     hive_start(&hive);
     json_t *object = make(&hive.session);
     const json_t *takes = json_object_get(object, "takes");
-    static const char *const statuses[] = { "done", "done", "failed", "empty" };
+    static const char *const statuses[] = {"done", "done", "failed", "empty"};
     assert_int_equal(json_array_size(takes), 4);
-    for (size_t i = 0; i < 4; i++) assert_string_equal(json_string_value(json_object_get(json_array_get(takes, i), "status")), statuses[i]);
+    for (size_t i = 0; i < 4; i++)
+        assert_string_equal(json_string_value(json_object_get(json_array_get(takes, i), "status")), statuses[i]);
     assert_string_equal(json_string_value(json_object_get(json_array_get(takes, 2), "error")), hive.takes[2].error);
     assert_true(json_is_null(json_object_get(json_array_get(takes, 2), "before_s")));
     assert_float_equal(number(json_array_get(takes, 0), "warnings"), 2, 0);
@@ -81,8 +83,8 @@ static void the_caller_may_add_keys_and_have_the_text(void **state)
     hive_start(&hive);
     json_t *object = make(&hive.session);
     assert_int_equal(json_object_set_new(object, "fingerprints", json_pack("{s:f}", "gain_db", 0.1)), 0);
-    struct tt_text text = { 0 };
-    struct tt_error err = { 0 };
+    struct tt_text text = {0};
+    struct tt_error err = {0};
     assert_true(tt_report_json_text(object, &text, &err));
     assert_non_null(strstr(text.data, "\"gain_db\": 0.1\n")); /* not 0.10000000000000001 */
     json_t *again = json_loads(text.data, JSON_REJECT_DUPLICATES, NULL);
@@ -112,8 +114,10 @@ static void every_failed_allocation_is_an_error(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(totals_leave_out_takes_that_failed),     cmocka_unit_test(each_take_says_how_it_came_out),
-        cmocka_unit_test(the_narration_and_its_gains_are_there),  cmocka_unit_test(the_caller_may_add_keys_and_have_the_text),
+        cmocka_unit_test(totals_leave_out_takes_that_failed),
+        cmocka_unit_test(each_take_says_how_it_came_out),
+        cmocka_unit_test(the_narration_and_its_gains_are_there),
+        cmocka_unit_test(the_caller_may_add_keys_and_have_the_text),
         cmocka_unit_test(every_failed_allocation_is_an_error),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

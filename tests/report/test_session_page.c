@@ -11,7 +11,8 @@ static char *page_of(struct hive *hive)
 {
     struct tt_text out = {0};
     struct tt_error err = {0};
-    if (!tt_report_session_page(&hive->session, &out, &err)) fail_msg("%s", err.message);
+    if (!tt_report_session_page(&hive->session, &out, &err))
+        fail_msg("%s", err.message);
     return out.data;
 }
 
@@ -43,7 +44,8 @@ static void what_to_do_stands_first(void **state)
     const char *todo = strstr(page, "What to do first"), *narration = strstr(page, "id=\"narration\"");
     assert_non_null(todo);
     assert_true(todo < narration);
-    const char *failed = strstr(page, "the file is empty; was the copy cut short?"), *question = strstr(page, "Not ready: 1\xC2\xA0question is open");
+    const char *failed = strstr(page, "the file is empty; was the copy cut short?"),
+               *question = strstr(page, "Not ready: 1\xC2\xA0question is open");
     assert_true(failed > todo && failed < narration);
     assert_true(question > todo && question < narration);
     assert_has(page, "01.wav was recorded after 02 - ruche.wav");
@@ -60,7 +62,8 @@ static void a_question_names_the_line_of_the_sheet(void **state)
     struct tt_text sheet = {0};
     assert_true(tt_sheet_write(&hive.sheets[0], &sheet));
     size_t line = 1;
-    for (const char *c = sheet.data; c < strstr(sheet.data, "m2-3fa2c1-0003"); c++) line += *c == '\n';
+    for (const char *c = sheet.data; c < strstr(sheet.data, "m2-3fa2c1-0003"); c++)
+        line += *c == '\n';
     char wanted[96];
     snprintf(wanted, sizeof wanted, "line %zu (<code>m2-3fa2c1-0003</code>, 00:00:14.000 to 00:00:15.000)", line);
     char *page = page_of(&hive);
@@ -92,7 +95,9 @@ static void what_was_removed_comes_longest_first(void **state)
     hive_start(&hive);
     hive.takes[0].play_before = hive.takes[0].source_path, hive.takes[3].play_before = hive.takes[3].source_path;
     char *page = page_of(&hive), *list = between(page, "<ol id=\"removed-list\">", "</ol>");
-    const char *misread = strstr(list, "3.0\xC2\xA0s</strong>, misread"), *other = strstr(list, "2.0\xC2\xA0s</strong>, other"), *talk = strstr(list, "0.5\xC2\xA0s</strong>, talk");
+    const char *misread = strstr(list, "3.0\xC2\xA0s</strong>, misread"),
+               *other = strstr(list, "2.0\xC2\xA0s</strong>, other"),
+               *talk = strstr(list, "0.5\xC2\xA0s</strong>, talk");
     assert_true(misread && other && talk && misread < other && other < talk);
     assert_int_equal(count_of(list, "<li>"), 3);
     free(list);
@@ -139,12 +144,14 @@ static void what_was_removed_is_explained_and_can_be_put_back(void **state)
     (void)state;
     struct hive hive;
     hive_start(&hive);
-    char *page = page_of(&hive), *list = between(page, "<ol id=\"removed-list\">", "</ol>"), *first = between(list, "<li>", "</li>"), *text = between(page, "id=\"data\">", "</script>");
+    char *page = page_of(&hive), *list = between(page, "<ol id=\"removed-list\">", "</ol>"),
+         *first = between(list, "<li>", "</li>"), *text = between(page, "id=\"data\">", "</script>");
     assert_has(first, "98\xC2\xA0% sure");
     assert_has(first, "You read this again: the reading at 0:05.5");
     assert_has(first, "data-action=\"keep\"");
     char *number = between(first, "data-answer=\"", "\"");
-    json_t *data = json_loads(text, 0, NULL), *row = json_array_get(json_object_get(data, "rows"), (size_t)atoi(number));
+    json_t *data = json_loads(text, 0, NULL),
+           *row = json_array_get(json_object_get(data, "rows"), (size_t)atoi(number));
     assert_string_equal(json_string_value(json_object_get(row, "id")), hive.rows[0].id);
     json_decref(data);
     free(number);
@@ -157,10 +164,11 @@ static void what_was_removed_is_explained_and_can_be_put_back(void **state)
 static void advice_on_recordings_is_given_once_and_not_as_a_line_to_read_again(void **state)
 {
     (void)state;
-    static struct tt_warning hums[2] = { { "hum", "mains hum at 50.0 Hz", NAN }, { "hum", "mains hum at 50.1 Hz", NAN } };
+    static struct tt_warning hums[2] = {{"hum", "mains hum at 50.0 Hz", NAN}, {"hum", "mains hum at 50.1 Hz", NAN}};
     struct hive hive;
     hive_start(&hive);
-    for (size_t i = 0; i < 2; i++) hive.takes[i].warnings = &hums[i], hive.takes[i].warning_count = 1;
+    for (size_t i = 0; i < 2; i++)
+        hive.takes[i].warnings = &hums[i], hive.takes[i].warning_count = 1;
     char *page = page_of(&hive);
     assert_int_equal(count_of(page, "mains hum"), 1);
     assert_has(page, "(likewise in 1\xC2\xA0more take: see there)");
@@ -175,10 +183,13 @@ static void totals_are_those_of_all_takes(void **state)
     hive_start(&hive);
     char *page = page_of(&hive);
     assert_has(page, "32.0\xC2\xA0s recorded; the narration runs 31.0\xC2\xA0s");
-    assert_has(page, "<strong>6.7\xC2\xA0s</strong> in all: 1\xC2\xA0misread\xC2\xA0(3.0\xC2\xA0s), 1\xC2\xA0piece of talk\xC2\xA0(0.5\xC2\xA0s)");
+    assert_has(page, "<strong>6.7\xC2\xA0s</strong> in all: 1\xC2\xA0misread\xC2\xA0(3.0\xC2\xA0s), 1\xC2\xA0piece of "
+                     "talk\xC2\xA0(0.5\xC2\xA0s)");
     assert_has(page, "1\xC2\xA0pause made shorter\xC2\xA0(1.2\xC2\xA0s)");
     assert_has(page, "<a href=\"report/02%20-%20ruche.html\"><bdi>02 - ruche.wav</bdi></a>");
-    assert_has(page, "2\xC2\xA0other files in the folder: no sound files, passed over: <bdi>hive.jpg</bdi>, <bdi>script.txt</bdi>.");
+    assert_has(
+        page,
+        "2\xC2\xA0other files in the folder: no sound files, passed over: <bdi>hive.jpg</bdi>, <bdi>script.txt</bdi>.");
     free(page);
 }
 
@@ -187,7 +198,8 @@ static void of_many_files_that_were_passed_over_the_first_are_named(void **state
     (void)state;
     struct hive hive;
     hive_start(&hive);
-    for (size_t i = 0; i < TT_MOST_PASSED_OVER_NAMES; i++) hive.session.passed_over_names[i] = HOSTILE;
+    for (size_t i = 0; i < TT_MOST_PASSED_OVER_NAMES; i++)
+        hive.session.passed_over_names[i] = HOSTILE;
     hive.session.passed_over = TT_MOST_PASSED_OVER_NAMES + 3;
     char *page = page_of(&hive);
     assert_has(page, "15\xC2\xA0other files");
@@ -203,7 +215,8 @@ static void what_a_person_decided_is_listed(void **state)
     struct hive hive;
     hive_start(&hive);
     char *page = page_of(&hive), *list = between(page, "<ol id=\"own-list\">", "</ol>");
-    assert_has(page, "2\xC2\xA0" "decisions are yours");
+    assert_has(page, "2\xC2\xA0"
+                     "decisions are yours");
     assert_int_equal(count_of(list, "<li>"), 2);
     assert_has(list, "the queen");
     assert_has(list, "a test of the microphone");
@@ -298,29 +311,35 @@ static double luminance_of(const char *scheme, const char *name)
     unsigned red = 0, green = 0, blue = 0;
     snprintf(wanted, sizeof wanted, "--%s:#", name);
     const char *at = strstr(scheme, wanted);
-    if (!at || sscanf(at + strlen(wanted), "%2x%2x%2x", &red, &green, &blue) != 3) fail_msg("no colour %s", name);
+    if (!at || sscanf(at + strlen(wanted), "%2x%2x%2x", &red, &green, &blue) != 3)
+        fail_msg("no colour %s", name);
     return 0.2126 * linear(red) + 0.7152 * linear(green) + 0.0722 * linear(blue);
 }
 
 static void assert_contrast(const char *scheme, const char *one, const char *two, double least)
 {
-    double a = luminance_of(scheme, one), b = luminance_of(scheme, two), ratio = (fmax(a, b) + 0.05) / (fmin(a, b) + 0.05);
-    if (ratio < least) fail_msg("%s on %s: %.2f, wanted %.1f", one, two, ratio, least);
+    double a = luminance_of(scheme, one), b = luminance_of(scheme, two),
+           ratio = (fmax(a, b) + 0.05) / (fmin(a, b) + 0.05);
+    if (ratio < least)
+        fail_msg("%s on %s: %.2f, wanted %.1f", one, two, ratio, least);
 }
 
 static void colours_keep_the_contrasts_of_wcag(void **state)
 {
     (void)state; /* 1.4.3: text 4.5; 1.4.11: shapes 3 */
-    static const char *const grounds[] = { "paper", "card", "wax" }, *const texts[] = { "ink", "soft", "honey" };
+    static const char *const grounds[] = {"paper", "card", "wax"}, *const texts[] = {"ink", "soft", "honey"};
     struct hive hive;
     hive_start(&hive);
-    char *page = page_of(&hive), *light = between(page, "<style>", "@media"), *dark = between(page, "prefers-color-scheme:dark", "*{box-sizing");
-    const char *const schemes[] = { light, dark };
+    char *page = page_of(&hive), *light = between(page, "<style>", "@media"),
+         *dark = between(page, "prefers-color-scheme:dark", "*{box-sizing");
+    const char *const schemes[] = {light, dark};
     for (size_t s = 0; s < 2; s++)
         for (size_t g = 0; g < 3; g++) {
-            for (size_t t = 0; t < 3; t++) assert_contrast(schemes[s], texts[t], grounds[g], 4.5);
+            for (size_t t = 0; t < 3; t++)
+                assert_contrast(schemes[s], texts[t], grounds[g], 4.5);
             assert_contrast(schemes[s], "rule", grounds[g], 3);
-            for (int kind = 0; kind < TT_ROW_KINDS; kind++) assert_contrast(schemes[s], tt_row_kind_name((enum tt_row_kind)kind), grounds[g], 3);
+            for (int kind = 0; kind < TT_ROW_KINDS; kind++)
+                assert_contrast(schemes[s], tt_row_kind_name((enum tt_row_kind)kind), grounds[g], 3);
             assert_contrast(schemes[s], "level", grounds[g], 3);
         }
     free(light);

@@ -14,7 +14,8 @@ static char path[sizeof folder + 16];
 static int make_folder(void **state)
 {
     (void)state;
-    if (!mkdtemp(folder)) return -1;
+    if (!mkdtemp(folder))
+        return -1;
     snprintf(path, sizeof path, "%s/01.json", folder);
     return 0;
 }
@@ -28,15 +29,19 @@ static int remove_folder(void **state)
 
 static json_t *write_and_parse(const struct tt_take_report *take)
 {
-    struct tt_text text = { 0 };
-    struct tt_error err = { 0 };
-    if (!tt_report_take_json(take, &text, &err)) fail_msg("%s", err.message);
+    struct tt_text text = {0};
+    struct tt_error err = {0};
+    if (!tt_report_take_json(take, &text, &err))
+        fail_msg("%s", err.message);
     assert_null(strstr(text.data, "nan"));
     assert_null(strstr(text.data, "inf"));
     return parse_text(&text);
 }
 
-static void assert_null_at(const json_t *object, const char *key) { assert_true(json_is_null(json_object_get(object, key))); }
+static void assert_null_at(const json_t *object, const char *key)
+{
+    assert_true(json_is_null(json_object_get(object, key)));
+}
 
 /* Names from the manual's list of keys. */
 static void assert_keys(const json_t *object, const char *names)
@@ -44,7 +49,8 @@ static void assert_keys(const json_t *object, const char *names)
     char copy[400], *rest = copy;
     snprintf(copy, sizeof copy, "%s", names);
     for (char *name = strtok_r(copy, " ", &rest); name; name = strtok_r(NULL, " ", &rest))
-        if (!json_object_get(object, name)) fail_msg("no key %s", name);
+        if (!json_object_get(object, name))
+            fail_msg("no key %s", name);
 }
 
 static void every_key_that_programs_rely_on_is_there(void **state)
@@ -53,17 +59,20 @@ static void every_key_that_programs_rely_on_is_there(void **state)
     struct hive hive;
     hive_start(&hive);
     json_t *object = write_and_parse(&hive.takes[0]);
-    assert_keys(object, "source output before after removed pauses decisions time_map warnings render_key gain_db limited_db");
+    assert_keys(object,
+                "source output before after removed pauses decisions time_map warnings render_key gain_db limited_db");
     assert_keys(json_object_get(object, "source"), "path rate_hz channels frames sha256");
     assert_keys(json_object_get(object, "output"), "rate_hz channels frames");
-    static const char measured[] = "duration_s integrated_lufs loudness_range_lu max_momentary_lufs max_short_term_lufs max_true_peak_dbtp noise_floor_dbfs "
+    static const char measured[] = "duration_s integrated_lufs loudness_range_lu max_momentary_lufs "
+                                   "max_short_term_lufs max_true_peak_dbtp noise_floor_dbfs "
                                    "noise_floor_dba speech_to_floor_db rms_dbfs";
     assert_keys(json_object_get(object, "before"), measured);
     assert_keys(json_object_get(object, "after"), measured);
     assert_keys(json_object_get(object, "removed"), "seconds by_kind");
     assert_keys(json_array_get(json_object_get(object, "decisions"), 0),
                 "take id start end kind proposed action amount confidence by note start_s end_s out_start_s out_end_s");
-    assert_keys(json_array_get(json_object_get(object, "time_map"), 0), "source_start_frame source_end_frame out_start_frame");
+    assert_keys(json_array_get(json_object_get(object, "time_map"), 0),
+                "source_start_frame source_end_frame out_start_frame");
     assert_keys(json_array_get(json_object_get(object, "warnings"), 0), "code message at_s");
     json_decref(object);
 }
@@ -98,7 +107,8 @@ static void decisions_tell_where_they_land(void **state)
     struct hive hive;
     hive_start(&hive);
     json_t *object = write_and_parse(&hive.takes[0]);
-    const json_t *rows = json_object_get(object, "decisions"), *misread = json_array_get(rows, 0), *pause = json_array_get(rows, 2), *label = json_array_get(rows, 4);
+    const json_t *rows = json_object_get(object, "decisions"), *misread = json_array_get(rows, 0),
+                 *pause = json_array_get(rows, 2), *label = json_array_get(rows, 4);
     assert_int_equal(json_array_size(rows), HIVE_ROWS);
     assert_string_equal(string(misread, "take"), "01.wav");
     assert_string_equal(string(misread, "id"), "m1-3fa2c1-7d20");
@@ -196,15 +206,16 @@ static void hostile_names_stay_names(void **state)
     hive.takes[0].source_path = "/films/\"},\x1b[2J\n\xff\xfe/ruche \xc3\xa9t\xc3\xa9.wav";
     snprintf(hive.notes[0], sizeof hive.notes[0], "</script>\"\\\x01");
     json_t *object = write_and_parse(&hive.takes[0]);
-    assert_string_equal(string(json_object_get(object, "source"), "path"), "/films/\"},\x1b[2J\n\xef\xbf\xbd\xef\xbf\xbd/ruche \xc3\xa9t\xc3\xa9.wav");
+    assert_string_equal(string(json_object_get(object, "source"), "path"),
+                        "/films/\"},\x1b[2J\n\xef\xbf\xbd\xef\xbf\xbd/ruche \xc3\xa9t\xc3\xa9.wav");
     assert_string_equal(string(json_array_get(json_object_get(object, "decisions"), 0), "note"), "</script>\"\\\x01");
     json_decref(object);
 }
 
 static void write_report(const struct tt_take_report *take)
 {
-    struct tt_text text = { 0 };
-    struct tt_error err = { 0 };
+    struct tt_text text = {0};
+    struct tt_error err = {0};
     assert_true(tt_report_take_json(take, &text, &err));
     assert_true(tt_file_write(path, text.data, text.length, &err));
     tt_text_free(&text);
@@ -223,8 +234,9 @@ static void an_earlier_take_is_read_back(void **state)
     tt_report_round(&hive.takes[0]);
     write_report(&hive.takes[0]);
     struct tt_earlier_take earlier;
-    struct tt_error err = { 0 };
-    if (!tt_report_take_json_read(path, &earlier, &err)) fail_msg("%s", err.message);
+    struct tt_error err = {0};
+    if (!tt_report_take_json_read(path, &earlier, &err))
+        fail_msg("%s", err.message);
     assert_string_equal(earlier.render_key, "key-0");
     assert_true(earlier.has_voice);
     assert_int_equal(earlier.out_rate_hz, 48000);
@@ -234,10 +246,13 @@ static void an_earlier_take_is_read_back(void **state)
     assert_true(earlier.gain_db == hive.takes[0].gain_db && earlier.limited_db == 1.5);
     assert_float_equal(earlier.gain_db, 3.667, 1e-12);
     assert_true(earlier.after.levels.integrated_lufs == hive.takes[0].after.levels.integrated_lufs);
-    assert_true(earlier.after.levels.sample_peak_dbfs == -1.75 && earlier.after.speech_dbfs == -16.75 && earlier.after.floor_dbfs == -66.5);
+    assert_true(earlier.after.levels.sample_peak_dbfs == -1.75 && earlier.after.speech_dbfs == -16.75 &&
+                earlier.after.floor_dbfs == -66.5);
     /* What is no number, too, is shown by the run that measured as by the next one, which reads it back. */
-    assert_true(isnan(earlier.after.floor_dba) && isnan(hive.takes[0].after.floor_dba) && isnan(earlier.after.levels.loudness_range_lu));
-    assert_true(isinf(earlier.after.levels.max_short_term_lufs) && isinf(hive.takes[0].after.levels.max_short_term_lufs));
+    assert_true(isnan(earlier.after.floor_dba) && isnan(hive.takes[0].after.floor_dba) &&
+                isnan(earlier.after.levels.loudness_range_lu));
+    assert_true(isinf(earlier.after.levels.max_short_term_lufs) &&
+                isinf(hive.takes[0].after.levels.max_short_term_lufs));
     assert_int_equal(earlier.warning_count, 1); /* remarks are heard anew */
     assert_string_equal(earlier.warnings[0].code, "held-back");
     assert_string_equal(earlier.warnings[0].message, hive.warnings[1].message);
@@ -252,7 +267,7 @@ static void an_earlier_take_is_read_back(void **state)
 static void assert_refused(const char *data, size_t size)
 {
     struct tt_earlier_take earlier;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     assert_true(tt_file_write(path, data, size, &err));
     assert_false(tt_report_take_json_read(path, &earlier, &err));
     assert_int_equal(err.kind, TT_ERROR_INPUT);
@@ -265,21 +280,31 @@ static void damaged_reports_are_refused(void **state)
     (void)state;
     struct hive hive;
     hive_start(&hive);
-    struct tt_text text = { 0 };
-    struct tt_error err = { 0 };
+    struct tt_text text = {0};
+    struct tt_error err = {0};
     assert_true(tt_report_take_json(&hive.takes[0], &text, &err));
-    for (size_t size = 0; size + 2 < text.length; size += 97) assert_refused(text.data, size);
-    static const struct { const char *from, *to; } damages[] = {
-        { "\"name\": \"tidytake\"", "\"name\": \"othertake\"" }, { "\"render_key\": \"key-0\"", "\"render_key\": \"\\u0000key\"" },
-        { "\"rate_hz\": 48000,\n  \"channels\": 1", "\"rate_hz\": -4800,\n  \"channels\": 1" }, { "\"gain_db\": 11.25", "\"gain_db\": true " },
-        { "\"frames\": 926400", "\"frames\": 9.5e99" }, { "\"code\": \"held-back\"", "\"code\": [\"held-\"]" }, { "\"remark_count\": 1", "\"remark_count\": 3" },
-        { "\"sample_peak_dbfs\"", "\"sample_leak_dbfs\"" }, { "\"warnings\"", "\"warningz\"" },
+    for (size_t size = 0; size + 2 < text.length; size += 97)
+        assert_refused(text.data, size);
+    static const struct {
+        const char *from, *to;
+    } damages[] = {
+        {"\"name\": \"tidytake\"", "\"name\": \"othertake\""},
+        {"\"render_key\": \"key-0\"", "\"render_key\": \"\\u0000key\""},
+        {"\"rate_hz\": 48000,\n  \"channels\": 1", "\"rate_hz\": -4800,\n  \"channels\": 1"},
+        {"\"gain_db\": 11.25", "\"gain_db\": true "},
+        {"\"frames\": 926400", "\"frames\": 9.5e99"},
+        {"\"code\": \"held-back\"", "\"code\": [\"held-\"]"},
+        {"\"remark_count\": 1", "\"remark_count\": 3"},
+        {"\"sample_peak_dbfs\"", "\"sample_leak_dbfs\""},
+        {"\"warnings\"", "\"warningz\""},
     };
     for (size_t i = 0; i < sizeof damages / sizeof *damages; i++) {
         char *copy = tt_copy_string(text.data), *at = NULL;
         /* the last place: after{} and output{} stand behind before{} and source{} */
-        for (char *next = copy; (next = strstr(next, damages[i].from)); next++) at = next;
-        if (!at) fail_msg("nothing to damage: %s", damages[i].from);
+        for (char *next = copy; (next = strstr(next, damages[i].from)); next++)
+            at = next;
+        if (!at)
+            fail_msg("nothing to damage: %s", damages[i].from);
         char *damaged = tt_format("%.*s%s%s", (int)(at - copy), copy, damages[i].to, at + strlen(damages[i].from));
         assert_refused(damaged, strlen(damaged));
         free(damaged);
@@ -288,8 +313,9 @@ static void damaged_reports_are_refused(void **state)
     tt_text_free(&text);
     assert_refused("[]", 2);
     assert_refused("{\"program\": {\"name\": \"tidytake\"}}", 33);
-    struct tt_text deep = { 0 };
-    for (int i = 0; i < 100000; i++) tt_text_add(&deep, "[");
+    struct tt_text deep = {0};
+    for (int i = 0; i < 100000; i++)
+        tt_text_add(&deep, "[");
     assert_refused(deep.data, deep.length);
     tt_text_free(&deep);
     unlink(path);
@@ -303,10 +329,11 @@ static void long_messages_are_cut_at_a_character(void **state)
     struct hive hive;
     hive_start(&hive);
     char *message = hive.warnings[1].message;
-    for (size_t i = 0; i + 3 < sizeof hive.warnings[1].message; i += 2) memcpy(message + i, "\xc3\xa9", 3);
+    for (size_t i = 0; i + 3 < sizeof hive.warnings[1].message; i += 2)
+        memcpy(message + i, "\xc3\xa9", 3);
     write_report(&hive.takes[0]);
     struct tt_earlier_take earlier;
-    struct tt_error err = { 0 };
+    struct tt_error err = {0};
     assert_true(tt_report_take_json_read(path, &earlier, &err));
     assert_string_equal(earlier.warnings[0].message, message);
     free(earlier.warnings);
@@ -314,7 +341,7 @@ static void long_messages_are_cut_at_a_character(void **state)
 
 static bool make_text(const void *of, struct tt_error *err)
 {
-    struct tt_text text = { 0 };
+    struct tt_text text = {0};
     bool ok = tt_report_take_json(of, &text, err);
     tt_text_free(&text);
     return ok;

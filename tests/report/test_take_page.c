@@ -11,7 +11,8 @@ static float steps[200]; /* 20 s */
 static void start(struct hive *hive)
 {
     hive_start(hive);
-    for (size_t i = 0; i < 200; i++) steps[i] = i % 10 < 7 ? 1e-3f : 1e-6f;
+    for (size_t i = 0; i < 200; i++)
+        steps[i] = i % 10 < 7 ? 1e-3f : 1e-6f;
     hive->heard[0].steps = steps;
     hive->heard[0].step_count = 200;
     hive->heard[0].facts.channel_count = 1;
@@ -23,7 +24,8 @@ static char *page_of(struct hive *hive, size_t take)
 {
     struct tt_text out = {0};
     struct tt_error err = {0};
-    if (!tt_report_take_page(&hive->session, &hive->takes[take], &out, &err)) fail_msg("%s", err.message);
+    if (!tt_report_take_page(&hive->session, &hive->takes[take], &out, &err))
+        fail_msg("%s", err.message);
     return out.data;
 }
 
@@ -56,10 +58,13 @@ static void the_table_tells_every_decision(void **state)
     start(&hive);
     char *page = page_of(&hive, 0);
     assert_int_equal(count_of(page, " data-row=\""), HIVE_ROWS);
-    assert_has(page, "You read this again: the reading at 0:05.5\xE2\x80\x93" "0:09.0 stays instead.");
-    assert_has(page, "You may have read this again: it and the reading at 0:15.2\xE2\x80\x93" "0:17.0 are both still in.");
+    assert_has(page, "You read this again: the reading at 0:05.5\xE2\x80\x93"
+                     "0:09.0 stays instead.");
+    assert_has(page, "You may have read this again: it and the reading at 0:15.2\xE2\x80\x93"
+                     "0:17.0 are both still in.");
     assert_has(page, "shortened to 0.80\xC2\xA0s");
-    assert_has(page, "softened by 12.0\xC2\xA0" "dB");
+    assert_has(page, "softened by 12.0\xC2\xA0"
+                     "dB");
     assert_has(page, "opened for 4.00\xC2\xA0s");
     assert_has(page, "<bdi>the queen</bdi>");
     assert_has(page, "98\xC2\xA0%");
@@ -102,7 +107,8 @@ static void of_a_long_table_paper_gets_no_pauses_and_breaths(void **state)
     char *table = between(page, "<tbody id=\"rows\">", "</tbody>");
     assert_int_equal(count_of(table, "<tr class=\"p\""), 24);
     assert_has(table, "<tr data-row=\"1\">");
-    assert_has(page, "<p class=\"print-only\">36\xC2\xA0" "decisions more");
+    assert_has(page, "<p class=\"print-only\">36\xC2\xA0"
+                     "decisions more");
     free(table);
     free(page);
 }
@@ -112,14 +118,18 @@ static void of_three_readings_the_last_is_named(void **state)
     (void)state;
     struct hive hive;
     start(&hive);
-    hive.rows[1] = hive_row(&hive, 1, "m9-3fa2c1-0009", 5400, 9100, TT_ROW_MISREAD, TT_DO_CUT, NAN, 0.98, "read again 00:00:12.000-00:00:15.500");
+    hive.rows[1] = hive_row(&hive, 1, "m9-3fa2c1-0009", 5400, 9100, TT_ROW_MISREAD, TT_DO_CUT, NAN, 0.98,
+                            "read again 00:00:12.000-00:00:15.500");
     char *page = page_of(&hive, 0);
-    assert_int_equal(count_of(page, "You read this again: the reading at 0:12.0\xE2\x80\x93" "0:15.5 stays instead."), 2);
+    assert_int_equal(count_of(page, "You read this again: the reading at 0:12.0\xE2\x80\x93"
+                                    "0:15.5 stays instead."),
+                     2);
     assert_has(page, "It is the last of 3.");
     free(page);
     snprintf(hive.rows[1].note, 64, "read again 00:00:01.000-00:00:02.000, in 02 - ruche.wav");
     page = page_of(&hive, 0);
-    assert_has(page, "the reading at 0:01.0\xE2\x80\x93" "0:02.0 in <bdi>02 - ruche.wav</bdi> stays instead. It is the last of 3.");
+    assert_has(page, "the reading at 0:01.0\xE2\x80\x93"
+                     "0:02.0 in <bdi>02 - ruche.wav</bdi> stays instead. It is the last of 3.");
     free(page);
 }
 
@@ -128,7 +138,8 @@ static void readings_that_replace_each_other_come_to_an_end(void **state)
     (void)state;
     struct hive hive;
     start(&hive);
-    hive.rows[1] = hive_row(&hive, 1, "m9-3fa2c1-0009", 5400, 9100, TT_ROW_MISREAD, TT_DO_CUT, NAN, 0.98, "read again 00:00:02.000-00:00:05.000");
+    hive.rows[1] = hive_row(&hive, 1, "m9-3fa2c1-0009", 5400, 9100, TT_ROW_MISREAD, TT_DO_CUT, NAN, 0.98,
+                            "read again 00:00:02.000-00:00:05.000");
     free(page_of(&hive, 0));
 }
 
@@ -138,7 +149,9 @@ static void figures_stand_before_and_after_with_units(void **state)
     struct hive hive;
     start(&hive);
     char *page = page_of(&hive, 0);
-    assert_has(page, "Loudness, integrated</th><td class=\"n\">\xE2\x88\x92" "27.3</td><td class=\"n\">\xE2\x88\x92" "16.0</td><td>LUFS</td>");
+    assert_has(page, "Loudness, integrated</th><td class=\"n\">\xE2\x88\x92"
+                     "27.3</td><td class=\"n\">\xE2\x88\x92"
+                     "16.0</td><td>LUFS</td>");
     assert_has(page, "Length</th><td class=\"n\">20.0</td><td class=\"n\">19.3</td><td>s</td>");
     assert_has(page, "Speech over floor</th><td class=\"n\">27.0</td><td class=\"n\">49.8</td><td>dB</td>");
     free(page);
@@ -166,14 +179,16 @@ static void the_script_gets_the_time_map_in_seconds(void **state)
 
 static void equal_loudness_is_that_of_what_stayed(void **state)
 {
-    (void)state; /* the reading is 1e-3 of power all through, -0.691 - 30 dB and less for its pauses; gates and sum by BS.1770-5 */
+    (void)state; /* the reading is 1e-3 of power all through, -0.691 - 30 dB and less for its pauses; gates and sum by
+                    BS.1770-5 */
     struct hive hive;
     struct tt_page_loudness one, loudest;
     struct tt_error err = {0};
     start(&hive);
     assert_true(tt_page_loudness_of(&hive.takes[0], &one, &err));
     assert_true(fabs(one.after_lufs - (-16.0 + 10 * log10(2))) < 1e-9); /* one channel comes from both loudspeakers */
-    for (size_t i = 20; i < 55; i++) steps[i] = 1; /* the misread and the talk were shouted: they are gone */
+    for (size_t i = 20; i < 55; i++)
+        steps[i] = 1; /* the misread and the talk were shouted: they are gone */
     assert_true(tt_page_loudness_of(&hive.takes[0], &loudest, &err));
     assert_true(fabs(loudest.before_lufs - one.before_lufs) < 1e-9);
     assert_true(one.before_lufs < -0.691 - 30 + 3.02 && one.before_lufs > -0.691 - 30 - 3);
@@ -220,7 +235,8 @@ static void a_copy_is_linked_in_place_of_the_take(void **state)
     hive.takes[0].has_copy = true;
     hive.takes[0].copy_gain_db = -2.5;
     char *page = page_of(&hive, 0);
-    assert_has(page, "id=\"before\" controls preload=\"metadata\" aria-label=\"Before\" src=\"./01/take-0123456789ab.flac\"");
+    assert_has(page,
+               "id=\"before\" controls preload=\"metadata\" aria-label=\"Before\" src=\"./01/take-0123456789ab.flac\"");
     assert_has(page, "data-do=\"only\"");
     free(page);
     assert_true(tt_page_loudness_of(&hive.takes[0], &copy, NULL));
@@ -234,7 +250,8 @@ static void what_is_silent_in_a_copy_has_no_button(void **state)
     struct hive hive;
     start(&hive);
     hive.takes[0].lacks_removed = hive.takes[0].has_copy = true;
-    char *page = page_of(&hive, 0), *misread = between(page, "data-row=\"0\"", "</tr>"), *pause = between(page, "data-row=\"2\"", "</tr>");
+    char *page = page_of(&hive, 0), *misread = between(page, "data-row=\"0\"", "</tr>"),
+         *pause = between(page, "data-row=\"2\"", "</tr>");
     assert_lacks(misread, "data-do=\"only\"");
     assert_has(misread, "data-do=\"before\"");
     assert_has(pause, "data-do=\"only\"");
@@ -261,10 +278,12 @@ static void the_picture_can_be_left_out(void **state)
 
 static void the_picture_shows_what_is_gone_where_it_was(void **state)
 {
-    (void)state; /* 84 units of margin and 1160 for 20 s: the misread's 2 s to 5 s are 200 to 374, of the pause only 9.4 s to 10.6 s is gone */
+    (void)state; /* 84 units of margin and 1160 for 20 s: the misread's 2 s to 5 s are 200 to 374, of the pause only 9.4
+                    s to 10.6 s is gone */
     struct hive hive;
     start(&hive);
-    char *page = page_of(&hive, 0), *misread = between(page, "<path class=\"misread gone\" d=\"", "\""), *pause = between(page, "<path class=\"pause gone\" d=\"", "\"");
+    char *page = page_of(&hive, 0), *misread = between(page, "<path class=\"misread gone\" d=\"", "\""),
+         *pause = between(page, "<path class=\"pause gone\" d=\"", "\"");
     assert_int_equal(strncmp(misread, "M200.0 ", 7), 0);
     assert_has(misread, "H374.0V");
     assert_int_equal(strncmp(pause, "M629.2 ", 7), 0);

@@ -21,8 +21,9 @@ static void assert_pair(enum tt_frame_rate rate, int64_t frame, const char *expe
     assert_int_equal(back, frame);
 }
 
-/* Frame counts 17981 to 17984, 10789, 10790 and 1084319 at 29.97 are also those of OpenTimelineIO's unit tests; the others follow from SMPTE ST 12-1's rule
- * (numbers 0 and 1, at 59.94 0 to 3, are left out at each minute but every tenth), computed by hand. */
+/* Frame counts 17981 to 17984, 10789, 10790 and 1084319 at 29.97 are also those of OpenTimelineIO's unit tests; the
+ * others follow from SMPTE ST 12-1's rule (numbers 0 and 1, at 59.94 0 to 3, are left out at each minute but every
+ * tenth), computed by hand. */
 static void dropped_numbers_fall_where_the_standard_has_them(void **state)
 {
     (void)state;
@@ -66,13 +67,15 @@ static void a_whole_day_goes_round(void **state)
         for (int second = 0; second < 60; second++)
             for (int number = 0; number < 30; number++) {
                 char expected[TT_TIMECODE_CHARS], text[TT_TIMECODE_CHARS];
-                snprintf(expected, sizeof expected, "%02d:%02d:%02d;%02d", (minute / 60) % 24, minute % 60, second % 60, number % 30);
+                snprintf(expected, sizeof expected, "%02d:%02d:%02d;%02d", (minute / 60) % 24, minute % 60, second % 60,
+                         number % 30);
                 if (second == 0 && number < 2 && minute % 10 != 0) {
                     assert_false(tt_timecode_parse(TT_FPS_2997DF, expected, &back));
                     continue;
                 }
                 tt_timecode_format(TT_FPS_2997DF, frame, text);
-                if (strcmp(text, expected) != 0) assert_string_equal(text, expected);
+                if (strcmp(text, expected) != 0)
+                    assert_string_equal(text, expected);
                 frame++;
             }
     assert_int_equal(frame, 2589408);
@@ -87,9 +90,20 @@ static void a_whole_day_goes_round(void **state)
 static void what_is_no_time_address_is_refused(void **state)
 {
     (void)state;
-    static const char *const wrong[] = { "", "01:00:00", "1:00:00:00", "01:00:00:25", "24:00:00:00", "00:60:00:00", "00:00:60:00", "00:00:00:0x", "00:00:00;00", "00;00:00:00", "01:00:00:00 " };
+    static const char *const wrong[] = {"",
+                                        "01:00:00",
+                                        "1:00:00:00",
+                                        "01:00:00:25",
+                                        "24:00:00:00",
+                                        "00:60:00:00",
+                                        "00:00:60:00",
+                                        "00:00:00:0x",
+                                        "00:00:00;00",
+                                        "00;00:00:00",
+                                        "01:00:00:00 "};
     int64_t frame;
-    for (size_t i = 0; i < sizeof wrong / sizeof *wrong; i++) assert_false(tt_timecode_parse(TT_FPS_25, wrong[i], &frame));
+    for (size_t i = 0; i < sizeof wrong / sizeof *wrong; i++)
+        assert_false(tt_timecode_parse(TT_FPS_25, wrong[i], &frame));
     assert_false(tt_timecode_parse(TT_FPS_5994DF, "00:01:00;03", &frame));
     assert_true(tt_timecode_parse(TT_FPS_2997DF, "01:00:00:00", &frame));
     assert_int_equal(frame, 107892);
@@ -105,7 +119,8 @@ static void samples_round_to_the_nearest_frame(void **state)
     assert_int_equal(tt_timecode_frame_of_sample(TT_FPS_25, 1920 * 7, 48000), 7);
     assert_int_equal(tt_timecode_frame_of_sample(TT_FPS_25, 1764 * 7, 44100), 7);
     assert_int_equal(tt_timecode_frame_of_sample(TT_FPS_2997, 8008 * 2000, 48000), 10000);
-    assert_int_equal(tt_timecode_frame_of_sample(TT_FPS_2997DF, INT64_C(172799827), 48000), 107892); /* one drop-frame hour: 3599.9964 s */
+    assert_int_equal(tt_timecode_frame_of_sample(TT_FPS_2997DF, INT64_C(172799827), 48000),
+                     107892); /* one drop-frame hour: 3599.9964 s */
     assert_int_equal(tt_timecode_frame_of_sample(TT_FPS_5994, 8008 * 2000, 48000), 20000);
     assert_int_equal(tt_timecode_frame_of_sample(TT_FPS_60, INT64_C(4492800000), 96000), 60 * 46800); /* 13:00:00 */
     assert_int_equal(tt_timecode_frame_of_sample(TT_FPS_60, INT64_MAX / 2, 192000) > 0, 1);
@@ -117,15 +132,19 @@ static void rescaling_rounds_to_the_nearest(void **state)
     assert_int_equal(tt_rescale_frames(441000, 44100, 48000), 480000);
     assert_int_equal(tt_rescale_frames(1, 44100, 48000), 1);
     assert_int_equal(tt_rescale_frames(1, 96000, 48000), 1); /* a half goes up */
-    assert_int_equal(tt_rescale_frames(INT64_C(192000) * 86400 * 365 + 3, 192000, 44100), INT64_C(44100) * 86400 * 365 + 1);
+    assert_int_equal(tt_rescale_frames(INT64_C(192000) * 86400 * 365 + 3, 192000, 44100),
+                     INT64_C(44100) * 86400 * 365 + 1);
 }
 
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(dropped_numbers_fall_where_the_standard_has_them), cmocka_unit_test(other_rates_count_every_number),
-        cmocka_unit_test(a_whole_day_goes_round),                           cmocka_unit_test(what_is_no_time_address_is_refused),
-        cmocka_unit_test(samples_round_to_the_nearest_frame),               cmocka_unit_test(rescaling_rounds_to_the_nearest),
+        cmocka_unit_test(dropped_numbers_fall_where_the_standard_has_them),
+        cmocka_unit_test(other_rates_count_every_number),
+        cmocka_unit_test(a_whole_day_goes_round),
+        cmocka_unit_test(what_is_no_time_address_is_refused),
+        cmocka_unit_test(samples_round_to_the_nearest_frame),
+        cmocka_unit_test(rescaling_rounds_to_the_nearest),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -22,7 +22,8 @@ struct clean_run {
 };
 
 /* Runs clean on session into out; the result is freed by the caller. */
-static inline bool clean_run(const char *session, const char *out, struct clean_run how, struct tt_clean_result *result, struct tt_error *error)
+static inline bool clean_run(const char *session, const char *out, struct clean_run how, struct tt_clean_result *result,
+                             struct tt_error *error)
 {
     const char *const sources[] = {session};
     size_t count = 0;
@@ -81,8 +82,9 @@ static inline bool warns(const char *path, const char *code, const char *text)
     json_t *json = json_of(path), *warning;
     size_t i;
     bool found = false;
-    json_array_foreach(json_object_get(json, "warnings"), i, warning)
-        found |= strcmp(json_string_value(json_object_get(warning, "code")), code) == 0 && strstr(json_string_value(json_object_get(warning, "message")), text);
+    json_array_foreach(json_object_get(json, "warnings"), i, warning) found |=
+        strcmp(json_string_value(json_object_get(warning, "code")), code) == 0 &&
+        strstr(json_string_value(json_object_get(warning, "message")), text);
     json_decref(json);
     return found;
 }

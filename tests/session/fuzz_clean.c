@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Fuzz target: the whole job where one of its files holds any bytes: the first says which. Whatever comes of it: no crash, and no recording touched. */
+/* Fuzz target: the whole job where one of its files holds any bytes: the first says which. Whatever comes of it: no
+ * crash, and no recording touched. */
 #include "fuzz.h"
 #include "fuzz_wav.h"
 
@@ -22,7 +23,8 @@ static void make_take(const char *path)
     for (int i = 0; i < RATE_HZ * SECONDS; i++) {
         dice = dice * 1664525u + 1013904223u;
         double t = (double)i / RATE_HZ, is_loud = (t > 0.6 && t < 1.3) || (t > 1.9 && t < 2.5);
-        samples[i] = (float)(((double)(dice >> 8) / (1 << 24) - 0.5) * 0.002 + is_loud * 0.2 * sin(6.2832 * 140 * t) * (1 + sin(6.2832 * 4 * t)));
+        samples[i] = (float)(((double)(dice >> 8) / (1 << 24) - 0.5) * 0.002 +
+                             is_loud * 0.2 * sin(6.2832 * 140 * t) * (1 + sin(6.2832 * 4 * t)));
     }
     SF_INFO info = {.samplerate = RATE_HZ, .channels = 1, .format = SF_FORMAT_WAV | SF_FORMAT_PCM_16};
     SNDFILE *file = sf_open(path, SFM_WRITE, &info);
@@ -34,7 +36,12 @@ static void clean(bool must_go_well, const char *changes)
 {
     const char *const sources[] = {fuzz_path("takes")};
     const char *const changes_files[] = {changes};
-    struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = fuzz_path("out"), .jobs = 1, .changes_files = changes_files, .changes_count = changes ? 1 : 0};
+    struct tt_clean_options options = {.sources = sources,
+                                       .source_count = 1,
+                                       .out = fuzz_path("out"),
+                                       .jobs = 1,
+                                       .changes_files = changes_files,
+                                       .changes_count = changes ? 1 : 0};
     struct tt_clean_result result;
     struct tt_error err = {0};
     bool ok = tt_clean(&options, NULL, &result, &err);
@@ -46,9 +53,10 @@ static void clean(bool must_go_well, const char *changes)
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
-    static const char *const places[] = {"out/session.json", "out/order.csv",       "out/sheets/01.csv", "out/report/01.json", "out/heard/01.bin",
-                                         "takes/02.wav",     "takes/tidytake.ini", "changes.csv",       "out/voice/01.wav",   "out/narration.wav",
-                                         "out/heard/01.lim"};
+    static const char *const places[] = {"out/session.json",   "out/order.csv",    "out/sheets/01.csv",
+                                         "out/report/01.json", "out/heard/01.bin", "takes/02.wav",
+                                         "takes/tidytake.ini", "changes.csv",      "out/voice/01.wav",
+                                         "out/narration.wav",  "out/heard/01.lim"};
     enum { PLACES = sizeof places / sizeof *places };
     if (size == 0)
         return 0;

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Fuzz target: any bytes as OUT/order.csv. What is obeyed must give every part a name of its own, and the same again. */
+/* Fuzz target: any bytes as OUT/order.csv. What is obeyed must give every part a name of its own, and the same again.
+ */
 #include "fuzz.h"
 
 #include "session/steps.h"
@@ -8,8 +9,10 @@ enum { TAKES = 4 };
 
 static void start(struct tt_run_state *run)
 {
-    static const struct tt_take_file files[TAKES] = {{.name = "01.wav", .stem = "01"}, {.name = "02 - ruche.wav", .stem = "02 - ruche"},
-                                                     {.name = "=3.flac", .stem = "=3"}, {.name = "\xff\n.wav", .stem = "\xff\n"}};
+    static const struct tt_take_file files[TAKES] = {{.name = "01.wav", .stem = "01"},
+                                                     {.name = "02 - ruche.wav", .stem = "02 - ruche"},
+                                                     {.name = "=3.flac", .stem = "=3"},
+                                                     {.name = "\xff\n.wav", .stem = "\xff\n"}};
     struct tt_take *takes = calloc(TAKES, sizeof *takes);
     if (!takes)
         abort();
@@ -18,15 +21,19 @@ static void start(struct tt_run_state *run)
         takes[i].is_used = true;
         takes[i].to_ms = -1;
     }
-    *run = (struct tt_run_state){.out = (char *)(uintptr_t)fuzz_folder(), .list = {.folder = (char *)(uintptr_t)fuzz_folder()}, .takes = takes, .take_count = TAKES};
+    *run = (struct tt_run_state){.out = (char *)(uintptr_t)fuzz_folder(),
+                                 .list = {.folder = (char *)(uintptr_t)fuzz_folder()},
+                                 .takes = takes,
+                                 .take_count = TAKES};
 }
 
 static void finish(struct tt_run_state *run)
 {
     for (size_t i = 0; i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
-        char *texts[] = {take->before_prefix, take->after_prefix, take->voice_heard_path, take->heard_path, take->limit_path,
-                         take->sheet_path, take->voice_path, take->whole_path, take->json_path, take->page_path};
+        char *texts[] = {take->before_prefix, take->after_prefix, take->voice_heard_path, take->heard_path,
+                         take->limit_path,    take->sheet_path,   take->voice_path,       take->whole_path,
+                         take->json_path,     take->page_path};
         for (size_t k = 0; k < sizeof texts / sizeof *texts; k++)
             free(texts[k]);
         free(take->own_settings);
@@ -62,8 +69,9 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     if (!tt_session_order(&again, &err) || again.take_count != run.take_count)
         abort();
     for (size_t i = 0; i < run.take_count; i++)
-        if (strcmp(run.takes[i].file->name, again.takes[i].file->name) != 0 || run.takes[i].is_used != again.takes[i].is_used ||
-            run.takes[i].from_ms != again.takes[i].from_ms || strcmp(run.takes[i].piece, again.takes[i].piece) != 0)
+        if (strcmp(run.takes[i].file->name, again.takes[i].file->name) != 0 ||
+            run.takes[i].is_used != again.takes[i].is_used || run.takes[i].from_ms != again.takes[i].from_ms ||
+            strcmp(run.takes[i].piece, again.takes[i].piece) != 0)
             abort();
     finish(&run);
     finish(&again);

@@ -13,7 +13,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
     static const struct tt_take_file file = {.name = "01.flac", .stem = "01"};
     struct tt_take take = {.file = &file, .recording = &file};
-    struct tt_run_state run = {.out = (char *)(uintptr_t)fuzz_folder(), .takes = &take, .take_count = 1, .earlier_common_gain_db = NAN};
+    struct tt_run_state run = {
+        .out = (char *)(uintptr_t)fuzz_folder(), .takes = &take, .take_count = 1, .earlier_common_gain_db = NAN};
     struct tt_error err = {0};
     struct tt_kept_track track;
     struct tt_layout layout;

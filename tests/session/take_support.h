@@ -17,12 +17,12 @@ enum { WAV_24 = SF_FORMAT_WAV | SF_FORMAT_PCM_24, WAV_FLOAT = SF_FORMAT_WAV | SF
 /* What a take is made of; zeros stand for the usual. */
 struct take_shape {
     int format, rate_hz, channels, voice_channel;
-    double seconds;            /* 6 */
-    double voice_rms;          /* 0.05; below zero: no voice */
-    double noise_rms;          /* 0.0005; below zero: digital silence between the lines */
+    double seconds;   /* 6 */
+    double voice_rms; /* 0.05; below zero: no voice */
+    double noise_rms; /* 0.0005; below zero: digital silence between the lines */
     double offset;
     uint64_t seed;
-    bool is_full;              /* speech from the first sample to the last */
+    bool is_full; /* speech from the first sample to the last */
 };
 
 /* Mono samples: room, and two lines with a pause of 1.2 s between them. To be freed. */
@@ -57,8 +57,10 @@ static inline void take_write_samples(const char *path, struct take_shape shape,
         all[i * (size_t)channels + (size_t)shape.voice_channel] = mono[i];
     for (int c = 0; channels > 1 && c < channels; c++)
         for (size_t i = 0; c != shape.voice_channel && i < frames; i++)
-            all[i * (size_t)channels + (size_t)c] = 0.001f * (float)((int)((i * 7919 + (size_t)c * 31) % 201) - 100) / 100;
-    sound_write(path, shape.format ? shape.format : WAV_24, shape.rate_hz ? shape.rate_hz : 24000, channels, all, frames);
+            all[i * (size_t)channels + (size_t)c] =
+                0.001f * (float)((int)((i * 7919 + (size_t)c * 31) % 201) - 100) / 100;
+    sound_write(path, shape.format ? shape.format : WAV_24, shape.rate_hz ? shape.rate_hz : 24000, channels, all,
+                frames);
     free(all);
 }
 
@@ -182,7 +184,7 @@ static inline size_t count_unpublished(const char *folder)
 struct place {
     char *folder;
     char session[2048], out[2048];
-    const char *before;        /* digest of the session; NULL: not guarded */
+    const char *before; /* digest of the session; NULL: not guarded */
     char digest[65];
 };
 
@@ -221,8 +223,10 @@ static inline struct tt_clean_result clean_place(struct place *place, struct cle
     return result;
 }
 
-/* A take of 24 bits as a field recorder leaves it, with a broadcast chunk (EBU Tech 3285): date yyyy-mm-dd, time hh:mm:ss, reference in samples since midnight. */
-static inline void write_bext(const char *path, int rate_hz, const char *date, const char *time, int64_t reference, int channels, const float *samples, size_t frames)
+/* A take of 24 bits as a field recorder leaves it, with a broadcast chunk (EBU Tech 3285): date yyyy-mm-dd, time
+ * hh:mm:ss, reference in samples since midnight. */
+static inline void write_bext(const char *path, int rate_hz, const char *date, const char *time, int64_t reference,
+                              int channels, const float *samples, size_t frames)
 {
     SF_INFO info = {.samplerate = rate_hz, .channels = channels, .format = WAV_24};
     SF_BROADCAST_INFO bext = {.version = 1};

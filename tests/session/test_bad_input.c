@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* What is no take, where results must not go, what stops a run half-way: a clear error, nothing lost, nothing half-written. */
+/* What is no take, where results must not go, what stops a run half-way: a clear error, nothing lost, nothing
+ * half-written. */
 #include "take_support.h"
 
 #include <errno.h>
@@ -16,13 +17,14 @@ static const struct clean_run plain = {.assignments = {"misreads.action=off", "m
 static void assert_clear(const struct tt_clean_result *result, const char *take, const char *word)
 {
     const char *error = error_of(result, take);
-    if (strncmp(error, take, strlen(take)) != 0 || strncmp(error + strlen(take), ": ", 2) != 0 || !strstr(error, word) ||
-        strstr(error + strlen(take), take) || strchr(error, '\n'))
+    if (strncmp(error, take, strlen(take)) != 0 || strncmp(error + strlen(take), ": ", 2) != 0 ||
+        !strstr(error, word) || strstr(error + strlen(take), take) || strchr(error, '\n'))
         fail_msg("%s: '%s' is no clear error with '%s'", take, error, word);
 }
 
 /* The bytes of a good take with some of them changed. */
-static void write_patched(const struct place *place, const char *name, size_t at, const void *bytes, size_t count, size_t keep)
+static void write_patched(const struct place *place, const char *name, size_t at, const void *bytes, size_t count,
+                          size_t keep)
 {
     size_t size;
     char *data = file_read(take_path(place, "good.wav"), &size);
@@ -221,8 +223,22 @@ static void results_inside_the_session_are_not_taken_for_takes(void **state)
 /* ---- names ---- */
 
 static const char *const odd_names[] = {
-    "it's \"quoted\".wav", "two\nlines.wav", "-rf.wav", "a...wav", "~..wav", "%s%n.wav", "back\\slash.wav", "a,b;c.wav", "=1+1.wav", "<b>&amp;.wav",
-    "\xD7\x90\xE2\x80\xAE\xD7\x91.wav", "\xF0\x9F\x90\x9D\xE2\x80\x8D.wav", "not\xFFutf.wav", "not\xFEutf.wav", "esc\x1B[31m.wav", "  two spaces  .wav",
+    "it's \"quoted\".wav",
+    "two\nlines.wav",
+    "-rf.wav",
+    "a...wav",
+    "~..wav",
+    "%s%n.wav",
+    "back\\slash.wav",
+    "a,b;c.wav",
+    "=1+1.wav",
+    "<b>&amp;.wav",
+    "\xD7\x90\xE2\x80\xAE\xD7\x91.wav",
+    "\xF0\x9F\x90\x9D\xE2\x80\x8D.wav",
+    "not\xFFutf.wav",
+    "not\xFEutf.wav",
+    "esc\x1B[31m.wav",
+    "  two spaces  .wav",
 };
 enum { ODD_NAMES = sizeof odd_names / sizeof *odd_names };
 
@@ -272,8 +288,10 @@ static void takes_with_one_stem_both_keep_their_full_names(void **state)
     struct place *p = *state;
     const char *voices[] = {"voice/001.wav.wav", "voice/001.flac.wav", "voice/001.wav.wav.wav", "voice/002.wav"};
     take_write(take_path(p, "001.wav"), (struct take_shape){.seconds = 3.5, .seed = 1});
-    take_write(take_path(p, "001.flac"), (struct take_shape){.seconds = 4, .seed = 2, .format = SF_FORMAT_FLAC | SF_FORMAT_PCM_24});
-    take_write(take_path(p, "001.wav.wav"), (struct take_shape){.seconds = 4.5, .seed = 3}); /* its stem would be the first one's full name */
+    take_write(take_path(p, "001.flac"),
+               (struct take_shape){.seconds = 4, .seed = 2, .format = SF_FORMAT_FLAC | SF_FORMAT_PCM_24});
+    take_write(take_path(p, "001.wav.wav"),
+               (struct take_shape){.seconds = 4.5, .seed = 3}); /* its stem would be the first one's full name */
     take_write(take_path(p, "002.wav"), (struct take_shape){.seconds = 5, .seed = 4});
     struct tt_clean_result result = clean_place(p, plain);
     assert_int_equal(result.failed_count, 0);
@@ -287,10 +305,14 @@ static void takes_with_one_stem_both_keep_their_full_names(void **state)
 static void a_single_take_does_not_share_its_results_with_another_of_its_stem(void **state)
 {
     struct place *p = *state;
-    static const char *const names[] = {"001.wav", "001.flac", "002.wav"}, *const outs[] = {"001.wav.tidy", "001.flac.tidy", "002.tidy"};
+    static const char *const names[] = {"001.wav", "001.flac", "002.wav"}, *const outs[] = {"001.wav.tidy",
+                                                                                            "001.flac.tidy",
+                                                                                            "002.tidy"};
     static const char *const voices[] = {"voice/001.wav.wav", "voice/001.flac.wav", "voice/002.wav"};
     for (size_t i = 0; i < 3; i++)
-        take_write(take_path(p, names[i]), (struct take_shape){.seconds = 3.5, .seed = i + 1, .format = i == 1 ? SF_FORMAT_FLAC | SF_FORMAT_PCM_24 : 0});
+        take_write(take_path(p, names[i]),
+                   (struct take_shape){
+                       .seconds = 3.5, .seed = i + 1, .format = i == 1 ? SF_FORMAT_FLAC | SF_FORMAT_PCM_24 : 0});
     for (size_t i = 0; i < 3; i++) {
         struct tt_clean_result result = clean_well(take_path(p, names[i]), NULL, plain);
         assert_string_equal(result.out_folder, in_folder(p->session, outs[i]));
@@ -327,13 +349,19 @@ static void a_stopped_run_leaves_nothing_half_and_the_next_one_completes(void **
     char undisturbed[2100];
     snprintf(undisturbed, sizeof undisturbed, "%s/undisturbed", p->folder);
     struct tt_clean_result whole = clean_well(p->session, undisturbed, plain);
-    const char *sources[] = {p->session}, *voices = folder_digest(undisturbed, "voice"), *narration = file_digest(in_folder(undisturbed, "narration.wav"));
+    const char *sources[] = {p->session}, *voices = folder_digest(undisturbed, "voice"),
+               *narration = file_digest(in_folder(undisturbed, "narration.wav"));
     bool was_stopped = true;
     int rounds = 0;
     for (int at = 0; was_stopped; at += 1 + at / 3, rounds++) {
         struct stopping stopping = {.stop_at = at};
         struct tt_clean_watcher watcher = {.context = &stopping, .progress = stop_at_call};
-        struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = p->out, .assignments = plain.assignments, .assignment_count = 2, .jobs = 2};
+        struct tt_clean_options options = {.sources = sources,
+                                           .source_count = 1,
+                                           .out = p->out,
+                                           .assignments = plain.assignments,
+                                           .assignment_count = 2,
+                                           .jobs = 2};
         struct tt_clean_result result;
         struct tt_error error = {0};
         was_stopped = !tt_clean(&options, &watcher, &result, &error);
@@ -349,7 +377,8 @@ static void a_stopped_run_leaves_nothing_half_and_the_next_one_completes(void **
     tt_clean_result_free(&whole);
 }
 
-/* Runs clean with a limit on the size of any file, as a full disk would have it; 0: all went well, 1: takes failed, 2: the run failed. */
+/* Runs clean with a limit on the size of any file, as a full disk would have it; 0: all went well, 1: takes failed, 2:
+ * the run failed. */
 static int clean_with_room(const struct place *p, rlim_t bytes)
 {
     pid_t child = fork();
@@ -444,8 +473,10 @@ static void without_a_narration_nothing_else_goes(void **state)
     struct place *p = *state;
     take_write(take_path(p, "01.wav"), (struct take_shape){.seconds = 3.5});
     struct tt_clean_result first = clean_place(p, plain);
-    static const char *const names[] = {"narration.wav", "edit/narration.edl", "edit/narration.otio", "voice/01.wav", "sheets/01.csv", "report/01.json"};
-    struct tt_clean_result second = clean_place(p, (struct clean_run){.assignments = {"misreads.action=off", "misreads.talk=off", "deliver.narration=no"}});
+    static const char *const names[] = {"narration.wav", "edit/narration.edl", "edit/narration.otio",
+                                        "voice/01.wav",  "sheets/01.csv",      "report/01.json"};
+    struct tt_clean_result second = clean_place(
+        p, (struct clean_run){.assignments = {"misreads.action=off", "misreads.talk=off", "deliver.narration=no"}});
     for (size_t i = 0; i < sizeof names / sizeof *names; i++)
         if (!file_exists(in_folder(p->out, names[i])))
             fail_msg("%s is gone", names[i]);
@@ -460,7 +491,8 @@ static void changes_that_cannot_be_read_are_refused_before_anything_is_touched(v
     take_write(take_path(p, "01.wav"), (struct take_shape){.seconds = 3.5});
     struct tt_clean_result result;
     struct tt_error error;
-    assert_false(clean_run(p->session, p->out, (struct clean_run){.changes = in_folder(p->folder, "none.csv")}, &result, &error));
+    assert_false(clean_run(p->session, p->out, (struct clean_run){.changes = in_folder(p->folder, "none.csv")}, &result,
+                           &error));
     assert_int_equal(error.kind, TT_ERROR_USAGE);
     assert_false(file_exists(p->out));
 }

@@ -14,9 +14,10 @@ static void one_command_leaves_voices_sheets_reports_and_the_narration_and_the_r
     assert_int_equal(result.take_count, 2);
     assert_int_equal(result.failed_count, 0);
     assert_int_equal(result.rendered_count, 2);
-    static const char *const names[] = {"index.html",     "narration.wav",   "voice/01.wav",       "voice/02.wav",        "sheets/01.csv",
-                                        "sheets/02.csv",  "report/01.json",  "report/02.html",     "edit/narration.edl",  "edit/narration.otio",
-                                        "heard/01.bin",   "session.json",    "order.csv"};
+    static const char *const names[] = {"index.html",         "narration.wav",       "voice/01.wav",   "voice/02.wav",
+                                        "sheets/01.csv",      "sheets/02.csv",       "report/01.json", "report/02.html",
+                                        "edit/narration.edl", "edit/narration.otio", "heard/01.bin",   "session.json",
+                                        "order.csv"};
     for (size_t i = 0; i < sizeof names / sizeof *names; i++)
         if (!file_exists(in_folder(f->out, names[i])))
             fail_msg("%s is missing", names[i]);
@@ -26,7 +27,8 @@ static void one_command_leaves_voices_sheets_reports_and_the_narration_and_the_r
 /* What OUT remembers of each recording. */
 static void assert_same_recordings(const char *out, const char *other)
 {
-    json_t *states[2] = {json_load_file(in_folder(out, "session.json"), 0, NULL), json_load_file(in_folder(other, "session.json"), 0, NULL)};
+    json_t *states[2] = {json_load_file(in_folder(out, "session.json"), 0, NULL),
+                         json_load_file(in_folder(other, "session.json"), 0, NULL)};
     const json_t *recordings = json_object_get(states[0], "recordings");
     assert_true(json_object_size(recordings) == 2 && json_equal(recordings, json_object_get(states[1], "recordings")));
     json_decref(states[0]);
@@ -46,7 +48,8 @@ static void the_number_of_jobs_does_not_show_in_the_bytes(void **state)
         static const char *const folders[] = {"voice", "sheets", "heard"};
         for (size_t i = 0; i < sizeof folders / sizeof *folders; i++)
             assert_string_equal(folder_digest(f->out, folders[i]), folder_digest(other, folders[i]));
-        assert_string_equal(file_digest(in_folder(f->out, "narration.wav")), file_digest(in_folder(other, "narration.wav")));
+        assert_string_equal(file_digest(in_folder(f->out, "narration.wav")),
+                            file_digest(in_folder(other, "narration.wav")));
         assert_same_recordings(f->out, other);
         tt_clean_result_free(&more);
         more = clean_well(f->session, other, (struct clean_run){.jobs = jobs[j]});
@@ -62,7 +65,8 @@ static void takes_that_cannot_be_heard_are_remembered_whatever_the_number_of_job
     char other[4096];
     snprintf(other, sizeof other, "%s/other", f->folder);
     for (int jobs = 1; jobs <= 5; jobs += 4) {
-        struct tt_clean_result result = clean_well(f->session, jobs == 1 ? f->out : other, (struct clean_run){.jobs = jobs, .assignments = {"take.channel=5"}});
+        struct tt_clean_result result = clean_well(f->session, jobs == 1 ? f->out : other,
+                                                   (struct clean_run){.jobs = jobs, .assignments = {"take.channel=5"}});
         assert_int_equal(result.failed_count, 2);
         tt_clean_result_free(&result);
     }
@@ -166,7 +170,8 @@ static void the_voice_meets_the_target_and_the_ceiling(void **state)
 static void a_narration_of_takes_with_one_gain_is_exact(void **state)
 {
     struct fixture *f = *state;
-    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){.assignments = {"loudness.target_lufs=-18"}});
+    struct tt_clean_result result =
+        clean_well(f->session, f->out, (struct clean_run){.assignments = {"loudness.target_lufs=-18"}});
     json_t *session = json_of(in_folder(f->out, "session.json"));
     assert_true(fabs(number_at(session, "narration", "integrated_lufs") + 18) < 0.05);
     assert_true(number_at(session, "narration", "max_true_peak_dbtp") <= -1.0);
@@ -187,7 +192,8 @@ static void a_plan_writes_no_sound(void **state)
 static void whole_takes_lie_sample_for_sample_under_the_take(void **state)
 {
     struct fixture *f = *state;
-    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){.assignments = {"deliver.whole=yes"}});
+    struct tt_clean_result result =
+        clean_well(f->session, f->out, (struct clean_run){.assignments = {"deliver.whole=yes"}});
     size_t take_frames, whole_frames;
     float *take = sound_read(in_folder(f->session, "01.flac"), &take_frames, NULL);
     float *whole = sound_read(in_folder(f->out, "whole/01.wav"), &whole_frames, NULL);
@@ -304,11 +310,18 @@ static void the_share_that_is_done_never_falls_and_leaves_room_for_what_comes_be
 static void a_part_that_there_is_not_and_a_part_of_a_plan_are_wrong_use(void **state)
 {
     struct fixture *f = *state;
-    static const struct { int part, part_count; bool is_plan; } wrong[] = {{3, 2, false}, {0, 2, false}, {1, 0, false}, {-1, -1, false}, {1, 2, true}};
+    static const struct {
+        int part, part_count;
+        bool is_plan;
+    } wrong[] = {{3, 2, false}, {0, 2, false}, {1, 0, false}, {-1, -1, false}, {1, 2, true}};
     const char *sources[] = {f->session};
     for (size_t i = 0; i < sizeof wrong / sizeof *wrong; i++) {
-        struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = f->out, .part = wrong[i].part,
-                                           .part_count = wrong[i].part_count, .is_plan = wrong[i].is_plan};
+        struct tt_clean_options options = {.sources = sources,
+                                           .source_count = 1,
+                                           .out = f->out,
+                                           .part = wrong[i].part,
+                                           .part_count = wrong[i].part_count,
+                                           .is_plan = wrong[i].is_plan};
         struct tt_clean_result result;
         struct tt_error err = {0};
         assert_false(tt_clean(&options, NULL, &result, &err));
@@ -320,21 +333,35 @@ static void a_part_that_there_is_not_and_a_part_of_a_plan_are_wrong_use(void **s
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(one_command_leaves_voices_sheets_reports_and_the_narration_and_the_recordings_as_they_were, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(the_number_of_jobs_does_not_show_in_the_bytes, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(takes_that_cannot_be_heard_are_remembered_whatever_the_number_of_jobs, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(a_second_run_renders_nothing_and_leaves_the_same_bytes, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(a_cut_that_is_changed_to_keep_comes_back_and_only_its_take_is_rendered, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(a_sheet_that_cannot_be_read_stops_its_take_alone_and_stays_as_it_is, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(
+            one_command_leaves_voices_sheets_reports_and_the_narration_and_the_recordings_as_they_were, fixture_set_up,
+            fixture_tear_down),
+        cmocka_unit_test_setup_teardown(the_number_of_jobs_does_not_show_in_the_bytes, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(takes_that_cannot_be_heard_are_remembered_whatever_the_number_of_jobs,
+                                        fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_second_run_renders_nothing_and_leaves_the_same_bytes, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_cut_that_is_changed_to_keep_comes_back_and_only_its_take_is_rendered,
+                                        fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_sheet_that_cannot_be_read_stops_its_take_alone_and_stays_as_it_is,
+                                        fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(the_voice_meets_the_target_and_the_ceiling, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_narration_of_takes_with_one_gain_is_exact, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_plan_writes_no_sound, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(whole_takes_lie_sample_for_sample_under_the_take, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(a_take_left_out_in_the_running_order_is_not_in_the_narration, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(what_a_killed_run_left_half_written_is_cleared, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(an_opened_gap_makes_the_voice_longer_by_its_length, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(the_share_that_is_done_never_falls_and_leaves_room_for_what_comes_behind_hearing, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(a_part_that_there_is_not_and_a_part_of_a_plan_are_wrong_use, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(whole_takes_lie_sample_for_sample_under_the_take, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_take_left_out_in_the_running_order_is_not_in_the_narration, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(what_a_killed_run_left_half_written_is_cleared, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(an_opened_gap_makes_the_voice_longer_by_its_length, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(
+            the_share_that_is_done_never_falls_and_leaves_room_for_what_comes_behind_hearing, fixture_set_up,
+            fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_part_that_there_is_not_and_a_part_of_a_plan_are_wrong_use, fixture_set_up,
+                                        fixture_tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

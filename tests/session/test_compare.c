@@ -7,7 +7,8 @@
 
 #include "session/compare.h"
 
-static bool compare(const char *before, const char *after, const char *out, struct tt_compared *compared, struct tt_error *error)
+static bool compare(const char *before, const char *after, const char *out, struct tt_compared *compared,
+                    struct tt_error *error)
 {
     *error = (struct tt_error){0};
     return tt_compare(&(struct tt_compare_request){.before = before, .after = after, .out = out}, compared, error);
@@ -28,29 +29,38 @@ static json_t *data_of(const char *page)
 
 static double item(const json_t *list, size_t index) { return json_number_value(json_array_get(list, index)); }
 
-/* The labelled takes against their own voices: where the time map of the render and that of the comparison both know a moment, they agree. */
+/* The labelled takes against their own voices: where the time map of the render and that of the comparison both know a
+ * moment, they agree. */
 static void a_take_and_its_voice_are_set_side_by_side_as_the_render_knows(void **state)
 {
     struct fixture *f = *state;
-    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){.assignments = {"deliver.narration=no"}});
+    struct tt_clean_result result =
+        clean_well(f->session, f->out, (struct clean_run){.assignments = {"deliver.narration=no"}});
     char before[4096], after[4200], out[4200];
     snprintf(before, sizeof before, "%s", in_folder(f->session, "01.flac"));
     snprintf(after, sizeof after, "%s", in_folder(f->out, "voice/01.wav"));
     snprintf(out, sizeof out, "%s/compared", f->folder);
     struct tt_compared compared;
     struct tt_error error;
-    if (!compare(before, after, out, &compared, &error)) fail_msg("%s", error.message);
-    json_t *data = data_of(compared.page), *map = json_object_get(data, "map"), *report = report_of(f->out, "01"), *stretch;
+    if (!compare(before, after, out, &compared, &error))
+        fail_msg("%s", error.message);
+    json_t *data = data_of(compared.page), *map = json_object_get(data, "map"), *report = report_of(f->out, "01"),
+           *stretch;
     size_t i, checked = 0;
     const double rate = number_at(report, "source", "rate_hz"), out_rate = number_at(report, "output", "rate_hz");
-    json_array_foreach(json_object_get(report, "time_map"), i, stretch) {
-        double start = number_at(stretch, NULL, "source_start_frame") / rate, end = number_at(stretch, NULL, "source_end_frame") / rate, at = number_at(stretch, NULL, "out_start_frame") / out_rate;
+    json_array_foreach(json_object_get(report, "time_map"), i, stretch)
+    {
+        double start = number_at(stretch, NULL, "source_start_frame") / rate,
+               end = number_at(stretch, NULL, "source_end_frame") / rate,
+               at = number_at(stretch, NULL, "out_start_frame") / out_rate;
         for (double t = start + 0.6; t < end - 0.6; t += 0.25) /* a join may fall elsewhere in its pause */
             for (size_t k = 0; k < json_array_size(map); k++) {
                 const json_t *piece = json_array_get(map, k);
-                if (t < item(piece, 0) || t >= item(piece, 1)) continue;
+                if (t < item(piece, 0) || t >= item(piece, 1))
+                    continue;
                 double off = item(piece, 2) + t - item(piece, 0) - (at + t - start);
-                if (fabs(off) > 0.002) fail_msg("%.2f s lies %.4f s off", t, off);
+                if (fabs(off) > 0.002)
+                    fail_msg("%.2f s lies %.4f s off", t, off);
                 checked++;
             }
     }
@@ -68,18 +78,23 @@ static void any_two_files_of_one_reading_make_a_page(void **state)
     static const char hostile[] = "b\"'<img src=x onerror=alert(1)>&\n\xF0\x9F\x90\x9D\xE2\x80\xAE.caf";
     size_t frames;
     float *samples = take_samples((struct take_shape){.seconds = 20, .rate_hz = 48000}, &frames);
-    take_write_samples(take_path(p, "a.wav"), (struct take_shape){.rate_hz = 48000, .channels = 2, .voice_channel = 1}, samples, frames);
+    take_write_samples(take_path(p, "a.wav"), (struct take_shape){.rate_hz = 48000, .channels = 2, .voice_channel = 1},
+                       samples, frames);
     const size_t late = frames > 24000 ? 24000 : 0;
     assert_int_equal(late, 24000);
-    for (size_t i = 0; i < frames; i++) samples[i] *= 0.25f;
-    take_write_samples(take_path(p, hostile), (struct take_shape){.rate_hz = 48000, .format = SF_FORMAT_CAF | SF_FORMAT_FLOAT}, samples + late, frames - late);
+    for (size_t i = 0; i < frames; i++)
+        samples[i] *= 0.25f;
+    take_write_samples(take_path(p, hostile),
+                       (struct take_shape){.rate_hz = 48000, .format = SF_FORMAT_CAF | SF_FORMAT_FLOAT}, samples + late,
+                       frames - late);
     free(samples);
     struct tt_compared compared;
     struct tt_error error;
     char before[4096], after[4096];
     snprintf(before, sizeof before, "%s", take_path(p, "a.wav"));
     snprintf(after, sizeof after, "%s", take_path(p, hostile));
-    if (!compare(before, after, p->out, &compared, &error)) fail_msg("%s", error.message);
+    if (!compare(before, after, p->out, &compared, &error))
+        fail_msg("%s", error.message);
     char *page = file_read(compared.page, NULL);
     assert_null(strstr(page, "<img"));
     assert_non_null(strstr(page, "&lt;img src=x"));

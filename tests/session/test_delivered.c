@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* What is delivered, by settings and targets. Figures that the program claims are checked on the files by ffmpeg's meter where that is installed. */
+/* What is delivered, by settings and targets. Figures that the program claims are checked on the files by ffmpeg's
+ * meter where that is installed. */
 #include "clean_support.h"
 
 #include <math.h>
@@ -30,7 +31,8 @@ static void an_audiobook_meets_its_rms_with_room_tone_around_it(void **state)
     assert_true(20 * log10(peak) <= -3.0);
     assert_true(fabs(20 * log10(rms_of(sound, frames)) + 20) < 0.05); /* of the whole file, re full scale 1.0 */
     /* 750 ms in front and 3 s behind: made room tone, not silence, and no voice. */
-    double head = 20 * log10(rms_of(sound, 700 * 44100 / 1000)), tail = 20 * log10(rms_of(sound + frames - 29 * 4410, 29 * 4410));
+    double head = 20 * log10(rms_of(sound, 700 * 44100 / 1000)),
+           tail = 20 * log10(rms_of(sound + frames - 29 * 4410, 29 * 4410));
     assert_true(head < -50 && head > -110);
     assert_true(tail < -50 && tail > -110);
     free(sound);
@@ -81,7 +83,8 @@ static void copy_softer(const struct fixture *f, const char *from, const char *t
     float *sound = sound_read(in_folder(f->session, from), &frames, &rate_hz);
     for (size_t i = 0; i < frames; i++)
         sound[i] *= gain;
-    sound_write(in_folder(f->session, to), SF_FORMAT_WAV | SF_FORMAT_PCM_24, rate_hz, 1, sound + 1000 * (to[1] - '0'), frames - (size_t)(1000 * (to[1] - '0')));
+    sound_write(in_folder(f->session, to), SF_FORMAT_WAV | SF_FORMAT_PCM_24, rate_hz, 1, sound + 1000 * (to[1] - '0'),
+                frames - (size_t)(1000 * (to[1] - '0')));
     free(sound);
 }
 
@@ -93,11 +96,13 @@ static void a_take_far_from_the_others_gets_a_gain_of_its_own(void **state)
     copy_softer(f, "02.flac", "04.wav", 0.97f);
     copy_softer(f, "01.flac", "05.wav", 0.4f);
     clean(f, NULL, SET("misreads.action=off", "loudness.target_lufs=-23"));
-    json_t *first = json_of(in_folder(f->out, "report/01.json")), *second = json_of(in_folder(f->out, "report/02.json")), *last = json_of(in_folder(f->out, "report/05.json"));
+    json_t *first = json_of(in_folder(f->out, "report/01.json")),
+           *second = json_of(in_folder(f->out, "report/02.json")), *last = json_of(in_folder(f->out, "report/05.json"));
     assert_true(number_at(first, NULL, "gain_db") == number_at(second, NULL, "gain_db"));
     double more = number_at(last, NULL, "gain_db") - number_at(first, NULL, "gain_db");
     assert_true(more > 5 && more < 11); /* 8 dB, and what the takes differ by anyway */
-    assert_true(warns(in_folder(f->out, "report/05.json"), "level-apart", "LU softer than the other takes; it got a gain of its own"));
+    assert_true(warns(in_folder(f->out, "report/05.json"), "level-apart",
+                      "LU softer than the other takes; it got a gain of its own"));
     json_decref(first);
     json_decref(second);
     json_decref(last);
@@ -129,7 +134,8 @@ static void what_the_recording_says_of_itself_stays_in_its_voice(void **state)
     free(sound);
     clean(f, NULL, SET("deliver.whole=yes"));
     json_t *report = json_of(in_folder(f->out, "report/01.json"));
-    int64_t cut = (int64_t)number_at(json_array_get(json_object_get(report, "time_map"), 0), NULL, "source_start_frame");
+    int64_t cut =
+        (int64_t)number_at(json_array_get(json_object_get(report, "time_map"), 0), NULL, "source_start_frame");
     assert_true(cut > 0);
     json_decref(report);
     static const char *const files[] = {"voice/01.wav", "whole/01.wav"};
@@ -144,7 +150,8 @@ static void what_the_recording_says_of_itself_stays_in_its_voice(void **state)
         assert_string_equal(bext.originator_reference, "hive-0001");
         assert_memory_equal(bext.origination_date, "2026-04-03", 10);
         assert_true(bext.time_reference_low == 24000u * 3600u * 9 + (i == 0 ? (uint32_t)cut : 0));
-        char *theirs = strstr(bext.coding_history, "T=field recorder\r\n"), *our = strstr(bext.coding_history, "T=tidytake\r\n");
+        char *theirs = strstr(bext.coding_history, "T=field recorder\r\n"),
+             *our = strstr(bext.coding_history, "T=tidytake\r\n");
         assert_true(theirs && our && theirs < our);
     }
 }
@@ -168,7 +175,9 @@ static void read_by_another_meter(const char *path, double *lufs, double *dbtp)
 {
     char command[8192], line[256];
     snprintf(command, sizeof command,
-             "ffmpeg -hide_banner -nostats -nostdin -i '%s' -af ebur128=peak=true:metadata=1,ametadata=print:file=- -f null - 2>/dev/null", path);
+             "ffmpeg -hide_banner -nostats -nostdin -i '%s' -af ebur128=peak=true:metadata=1,ametadata=print:file=- -f "
+             "null - 2>/dev/null",
+             path);
     FILE *pipe = popen(command, "r");
     *lufs = *dbtp = NAN;
     while (pipe && fgets(line, sizeof line, pipe)) {
@@ -191,7 +200,8 @@ static void another_meter_reads_the_same_on_every_file(void **state)
         skip();
     }
     clean(f, NULL, SET("deliver.bits=16"));
-    static const char *const files[][2] = {{"voice/01.wav", "report/01.json"}, {"voice/02.wav", "report/02.json"}, {"narration.wav", "session.json"}};
+    static const char *const files[][2] = {
+        {"voice/01.wav", "report/01.json"}, {"voice/02.wav", "report/02.json"}, {"narration.wav", "session.json"}};
     for (int i = 0; i < 3; i++) {
         double lufs, dbtp;
         json_t *json = json_of(in_folder(f->out, files[i][1]));
@@ -206,12 +216,16 @@ static void another_meter_reads_the_same_on_every_file(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(an_audiobook_meets_its_rms_with_room_tone_around_it, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(what_fails_its_target_is_told_with_what_helps, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(an_audiobook_meets_its_rms_with_room_tone_around_it, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(what_fails_its_target_is_told_with_what_helps, fixture_set_up,
+                                        fixture_tear_down),
         cmocka_unit_test_setup_teardown(for_a_mix_nothing_is_limited, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(two_channels_alike_are_3_db_softer_each, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(a_take_far_from_the_others_gets_a_gain_of_its_own, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(what_the_recording_says_of_itself_stays_in_its_voice, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_take_far_from_the_others_gets_a_gain_of_its_own, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(what_the_recording_says_of_itself_stays_in_its_voice, fixture_set_up,
+                                        fixture_tear_down),
         cmocka_unit_test_setup_teardown(the_narration_tells_when_it_starts, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(another_meter_reads_the_same_on_every_file, fixture_set_up, fixture_tear_down),
     };

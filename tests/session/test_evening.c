@@ -1,15 +1,18 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* An evening with a folder as it really comes: recorders' and a camera's files, two rates, a recording in three files, a safety track, a line read again
- * on another day, photographs and scripts between them. From the first run over the narrator's decisions to the narration; no file is renamed by hand. */
+/* An evening with a folder as it really comes: recorders' and a camera's files, two rates, a recording in three files,
+ * a safety track, a line read again on another day, photographs and scripts between them. From the first run over the
+ * narrator's decisions to the narration; no file is renamed by hand. */
 #include "take_support.h"
 
 #include "audio/camera.h"
 
 enum { RATE = 24000 };
-/* The fixture's labels: the line at the end of 01 that was broken off and read again in 02, and a line in the middle of 01 that stands alone. */
+/* The fixture's labels: the line at the end of 01 that was broken off and read again in 02, and a line in the middle of
+ * 01 that stands alone. */
 static const double broken_s = 23.2732, line_s = 17.6295, line_end_s = 21.6995;
 
-static void write_at(const char *path, int rate_hz, const char *date, double at_s, int channels, const float *samples, size_t frames)
+static void write_at(const char *path, int rate_hz, const char *date, double at_s, int channels, const float *samples,
+                     size_t frames)
 {
     const int second = (int)at_s;
     char time[16];
@@ -17,7 +20,8 @@ static void write_at(const char *path, int rate_hz, const char *date, double at_
     write_bext(path, rate_hz, date, time, (int64_t)(at_s * rate_hz + 0.5), channels, samples, frames);
 }
 
-static const struct clean_run evening = {.assignments = {"loudness.target_lufs=-20"}}; /* the fixture's voice has high peaks */
+static const struct clean_run evening = {
+    .assignments = {"loudness.target_lufs=-20"}}; /* the fixture's voice has high peaks */
 static const double two_pm_s = 14 * 3600;
 
 /* The fixture's two takes as a recorder would have written them. */
@@ -44,7 +48,8 @@ static void write_split(const struct place *p)
     for (size_t i = 0; i < 3; i++) {
         char name[20];
         snprintf(name, sizeof name, "T003_%zu.wav", i + 1);
-        write_at(take_path(p, name), RATE, "2026-04-12", two_pm_s + 300 + (double)cuts[i] / RATE, 1, samples + cuts[i], cuts[i + 1] - cuts[i]);
+        write_at(take_path(p, name), RATE, "2026-04-12", two_pm_s + 300 + (double)cuts[i] / RATE, 1, samples + cuts[i],
+                 cuts[i + 1] - cuts[i]);
     }
     free(samples);
 }
@@ -52,7 +57,9 @@ static void write_split(const struct place *p)
 static void write_safety(const struct place *p)
 {
     size_t frames;
-    float *mono = take_samples((struct take_shape){.seconds = 9, .voice_rms = 0.1, .noise_rms = 0.0003, .seed = 60}, &frames), *both = calloc(2 * frames, sizeof *both);
+    float *mono = take_samples((struct take_shape){.seconds = 9, .voice_rms = 0.1, .noise_rms = 0.0003, .seed = 60},
+                               &frames),
+          *both = calloc(2 * frames, sizeof *both);
     float peak = 0;
     for (size_t i = 0; i < frames; i++)
         peak = fmaxf(peak, fabsf(mono[i]));
@@ -71,7 +78,8 @@ static void write_pickup(const struct place *p)
 {
     size_t frames;
     float *take = sound_read(take_path(p, "T001.wav"), &frames, NULL);
-    const size_t from = (size_t)((line_s - 0.1) * RATE), count = (size_t)((line_end_s - line_s + 0.2) * RATE), all = count + 2 * RATE;
+    const size_t from = (size_t)((line_s - 0.1) * RATE), count = (size_t)((line_end_s - line_s + 0.2) * RATE),
+                 all = count + 2 * RATE;
     float *again = calloc(all, sizeof *again);
     noise_add(again, all, 0.0008, 5);
     for (size_t i = 0; i < count; i++)
@@ -87,8 +95,10 @@ static bool write_camera(const struct place *p)
     char command[3000];
     const char *wav = in_folder(p->folder, "camera.wav");
     take_write(wav, (struct take_shape){.rate_hz = 48000, .seconds = 8, .seed = 70});
-    snprintf(command, sizeof command, "ffmpeg -loglevel error -y -f lavfi -i testsrc=d=8:s=64x64:r=25 -i '%s' -map 0:v -map 1:a -c:a pcm_s24le '%s' </dev/null 2>/dev/null", wav,
-             take_path(p, "DSC_0417.MOV"));
+    snprintf(command, sizeof command,
+             "ffmpeg -loglevel error -y -f lavfi -i testsrc=d=8:s=64x64:r=25 -i '%s' -map 0:v -map 1:a -c:a pcm_s24le "
+             "'%s' </dev/null 2>/dev/null",
+             wav, take_path(p, "DSC_0417.MOV"));
     return tt_camera_is_built_in() && system(command) == 0;
 }
 
@@ -129,8 +139,8 @@ static char *pickup_row(const struct place *p)
             continue;
         const char *cells = strstr(message, "order.csv:");
         assert_non_null(cells);
-        char *from = proposed(cells, " from"), *to = proposed(cells, " to"), *of = proposed(cells, "instead_of"), *of_from = proposed(cells, "instead_from"),
-             *of_to = proposed(cells, "instead_to");
+        char *from = proposed(cells, " from"), *to = proposed(cells, " to"), *of = proposed(cells, "instead_of"),
+             *of_from = proposed(cells, "instead_from"), *of_to = proposed(cells, "instead_to");
         row = tt_format("T009.wav;yes;;;;%s;%s;read on Wednesday;%s;%s;%s\r\n", from, to, of, of_from, of_to);
         free(from);
         free(to);
@@ -148,10 +158,12 @@ static char *pickup_row(const struct place *p)
 static void edit_order(const struct place *p, bool has_camera)
 {
     char *pickup = pickup_row(p);
-    char *text = tt_format("\xef\xbb\xbftake;use;piece;channel;room_tone;from;to;note;instead_of;instead_from;instead_to\r\n"
-                           "T001.wav;yes;smoke;;;;;;;;\r\nT002.wav;yes;smoke;;;;;;;;\r\nmemo 2.wav;no;;;;;;only a trial;;;\r\n"
-                           "T004.wav;yes;brood;;;;;;;;\r\n%sT003_1.wav;yes;brood;;;;;;;;\r\nT003_2.wav;yes;brood;;;;;;;;\r\nT003_3.wav;yes;brood;;;;;;;;\r\n%s",
-                           pickup, has_camera ? "DSC_0417.MOV;yes;honey;;;;;;;;\r\n" : "");
+    char *text =
+        tt_format("\xef\xbb\xbftake;use;piece;channel;room_tone;from;to;note;instead_of;instead_from;instead_to\r\n"
+                  "T001.wav;yes;smoke;;;;;;;;\r\nT002.wav;yes;smoke;;;;;;;;\r\nmemo 2.wav;no;;;;;;only a trial;;;\r\n"
+                  "T004.wav;yes;brood;;;;;;;;\r\n%sT003_1.wav;yes;brood;;;;;;;;\r\nT003_2.wav;yes;brood;;;;;;;;"
+                  "\r\nT003_3.wav;yes;brood;;;;;;;;\r\n%s",
+                  pickup, has_camera ? "DSC_0417.MOV;yes;honey;;;;;;;;\r\n" : "");
     assert_non_null(text);
     file_write(in_folder(p->out, "order.csv"), text, strlen(text));
     free(text);
@@ -163,9 +175,11 @@ static int64_t start_of(const struct place *p, const char *name)
     json_t *state = json_of(in_folder(p->out, "session.json")), *take;
     size_t i;
     int64_t start = -2;
-    json_array_foreach(json_object_get(state, "takes"), i, take)
-        if (strcmp(json_string_value(json_object_get(take, "take")), name) == 0)
-            start = json_is_integer(json_object_get(take, "narration_start_frame")) ? (int64_t)json_integer_value(json_object_get(take, "narration_start_frame")) : -1;
+    json_array_foreach(json_object_get(state, "takes"), i,
+                       take) if (strcmp(json_string_value(json_object_get(take, "take")), name) == 0) start =
+        json_is_integer(json_object_get(take, "narration_start_frame"))
+            ? (int64_t)json_integer_value(json_object_get(take, "narration_start_frame"))
+            : -1;
     json_decref(state);
     if (start == -2)
         fail_msg("session.json knows no %s", name);
@@ -178,9 +192,10 @@ static bool is_cut_at(const struct place *p, const char *stem, double at_s)
     json_t *report = report_of(p->out, stem), *row;
     size_t i;
     bool is_cut = false;
-    json_array_foreach(json_object_get(report, "decisions"), i, row)
-        is_cut |= strcmp(json_string_value(json_object_get(row, "kind")), "misread") == 0 && strcmp(json_string_value(json_object_get(row, "action")), "cut") == 0 &&
-                  number_at(row, NULL, "start_s") <= at_s && number_at(row, NULL, "end_s") >= at_s;
+    json_array_foreach(json_object_get(report, "decisions"), i, row) is_cut |=
+        strcmp(json_string_value(json_object_get(row, "kind")), "misread") == 0 &&
+        strcmp(json_string_value(json_object_get(row, "action")), "cut") == 0 &&
+        number_at(row, NULL, "start_s") <= at_s && number_at(row, NULL, "end_s") >= at_s;
     json_decref(report);
     return is_cut;
 }
@@ -219,17 +234,22 @@ static void an_evening_with_a_folder_as_it_comes_ends_in_a_narration(void **stat
     assert_int_equal(result.failed_count, 0);
     assert_int_equal(start_of(p, "memo 2.wav"), -1);
     assert_false(is_cut_at(p, "T001", broken_s + 1));
-    const int64_t first = start_of(p, "T001.wav"), pickup = start_of(p, "T009.wav"), second = start_of(p, "T002.wav"), safety = start_of(p, "T004.wav"),
-                  split = start_of(p, "T003_1.wav");
+    const int64_t first = start_of(p, "T001.wav"), pickup = start_of(p, "T009.wav"), second = start_of(p, "T002.wav"),
+                  safety = start_of(p, "T004.wav"), split = start_of(p, "T003_1.wav");
     assert_true(first == 0 && first < pickup && pickup < second && second < safety && safety < split);
     assert_warns(p->out, "T009", "pick-up");
-    assert_true(file_exists(in_folder(p->out, "pieces/smoke.wav")) && file_exists(in_folder(p->out, "pieces/brood.wav")));
-    assert_true(!has_camera || (file_exists(in_folder(p->out, "pieces/honey.wav")) && start_of(p, "DSC_0417.MOV") > split));
-    const double pieces[] = {lufs_of(in_folder(p->out, "pieces/smoke.wav")), lufs_of(in_folder(p->out, "pieces/brood.wav")), lufs_of(in_folder(p->out, "narration.wav"))};
+    assert_true(file_exists(in_folder(p->out, "pieces/smoke.wav")) &&
+                file_exists(in_folder(p->out, "pieces/brood.wav")));
+    assert_true(!has_camera ||
+                (file_exists(in_folder(p->out, "pieces/honey.wav")) && start_of(p, "DSC_0417.MOV") > split));
+    const double pieces[] = {lufs_of(in_folder(p->out, "pieces/smoke.wav")),
+                             lufs_of(in_folder(p->out, "pieces/brood.wav")),
+                             lufs_of(in_folder(p->out, "narration.wav"))};
     for (size_t i = 0; i < 3; i++)
         if (fabs(pieces[i] + 20) > 0.1)
             fail_msg("piece %zu: %.2f LUFS", i, pieces[i]);
-    assert_true(file_exists(in_folder(p->out, "edit/changes.csv")) && file_exists(in_folder(p->out, "earlier/narration-0001.wav")));
+    assert_true(file_exists(in_folder(p->out, "edit/changes.csv")) &&
+                file_exists(in_folder(p->out, "earlier/narration-0001.wav")));
     tt_clean_result_free(&result);
 
     /* The same command again finds nothing to do. */
@@ -244,7 +264,8 @@ static void an_evening_with_a_folder_as_it_comes_ends_in_a_narration(void **stat
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(an_evening_with_a_folder_as_it_comes_ends_in_a_narration, place_set_up, place_tear_down),
+        cmocka_unit_test_setup_teardown(an_evening_with_a_folder_as_it_comes_ends_in_a_narration, place_set_up,
+                                        place_tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

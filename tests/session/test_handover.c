@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* What becomes of a narration that was handed over: it is left as it lies, kept when another replaces it, told about, and held. */
+/* What becomes of a narration that was handed over: it is left as it lies, kept when another replaces it, told about,
+ * and held. */
 #include "clean_support.h"
 
 #include <math.h>
@@ -43,7 +44,8 @@ static void narration_and_pieces_are_not_written_again_when_nothing_changed(void
     clean(f, (struct clean_run){0});
     file_replace(in_folder(f->out, "order.csv"), "01.flac,yes,", "01.flac,yes,opening");
     clean(f, (struct clean_run){0});
-    ino_t narration = file_number(in_folder(f->out, "narration.wav")), piece = file_number(in_folder(f->out, "pieces/opening.wav"));
+    ino_t narration = file_number(in_folder(f->out, "narration.wav")),
+          piece = file_number(in_folder(f->out, "pieces/opening.wav"));
     const char *state_before = file_digest(in_folder(f->out, "session.json"));
     clean(f, (struct clean_run){0});
     assert_int_equal(narration, file_number(in_folder(f->out, "narration.wav")));
@@ -77,12 +79,18 @@ static void voices_of_another_kind_go_and_what_a_person_put_there_stays(void **s
     file_replace(in_folder(f->out, "order.csv"), "01.flac,yes,", "01.flac,yes,opening");
     clean(f, (struct clean_run){.assignments = {"deliver.whole=yes"}});
     clean(f, (struct clean_run){.assignments = {"deliver.whole=yes", "deliver.format=flac"}});
-    static const char *const gone[] = {"voice/01.wav", "voice/02.wav", "whole/01.wav", "pieces/opening.wav", "narration.wav"};
+    static const char *const gone[] = {"voice/01.wav", "voice/02.wav", "whole/01.wav", "pieces/opening.wav",
+                                       "narration.wav"};
     for (size_t i = 0; i < sizeof gone / sizeof *gone; i++)
         if (file_exists(in_folder(f->out, gone[i])))
             fail_msg("%s is still there", gone[i]);
-    static const char *const there[] = {"voice/mine.wav", "voice/01.flac", "whole/02.flac", "pieces/opening.flac", "earlier/pieces/opening.wav",
-                                        "narration.flac", "earlier/narration-0001.wav"};
+    static const char *const there[] = {"voice/mine.wav",
+                                        "voice/01.flac",
+                                        "whole/02.flac",
+                                        "pieces/opening.flac",
+                                        "earlier/pieces/opening.wav",
+                                        "narration.flac",
+                                        "earlier/narration-0001.wav"};
     for (size_t i = 0; i < sizeof there / sizeof *there; i++)
         if (!file_exists(in_folder(f->out, there[i])))
             fail_msg("%s is not there", there[i]);
@@ -154,7 +162,8 @@ static void a_piece_that_waited_for_a_failed_take_is_put_aside_when_nobody_wants
 static void only_so_many_earlier_narrations_stay(void **state)
 {
     struct fixture *f = *state;
-    static const char *const betweens[] = {"pauses.between_ms=3000", "pauses.between_ms=3100", "pauses.between_ms=3200", "pauses.between_ms=3300"};
+    static const char *const betweens[] = {"pauses.between_ms=3000", "pauses.between_ms=3100", "pauses.between_ms=3200",
+                                           "pauses.between_ms=3300"};
     clean(f, (struct clean_run){0});
     assert_int_equal(mkdir(in_folder(f->out, "earlier"), 0777), 0);
     file_write(in_folder(f->out, "earlier/mine.wav"), "mine", 4);
@@ -212,7 +221,8 @@ static void changes_tell_from_where_on_things_lie_how_much_later(void **state)
     int step, all;
     double seconds;
     char *row = strchr(text, '\n') + 1;
-    assert_int_equal(sscanf(row, "%63[^,],%15[^,],%15[^,],%d,%d,%lf,%15[^,],", since, was, now, &step, &all, &seconds, take), 7);
+    assert_int_equal(
+        sscanf(row, "%63[^,],%15[^,],%15[^,],%d,%d,%lf,%15[^,],", since, was, now, &step, &all, &seconds, take), 7);
     assert_string_equal(since, "earlier/narration-0001.wav");
     assert_int_equal(step, 50);
     assert_int_equal(all, 50);
@@ -253,9 +263,12 @@ static void with_hold_nothing_is_decided_anew(void **state)
 {
     struct fixture *f = *state;
     clean(f, (struct clean_run){0});
-    const char *sheets = folder_digest(f->out, "sheets"), *voices = folder_digest(f->out, "voice"), *narration = file_digest(in_folder(f->out, "narration.wav"));
+    const char *sheets = folder_digest(f->out, "sheets"), *voices = folder_digest(f->out, "voice"),
+               *narration = file_digest(in_folder(f->out, "narration.wav"));
     /* Settings that would decide otherwise show in no sheet. */
-    clean(f, (struct clean_run){.assignments = {HOLD, "misreads.action=off", "pauses.stay_ms=100", "pauses.longest_ms=200"}, .is_again = true});
+    clean(f, (struct clean_run){
+                 .assignments = {HOLD, "misreads.action=off", "pauses.stay_ms=100", "pauses.longest_ms=200"},
+                 .is_again = true});
     assert_string_equal(sheets, folder_digest(f->out, "sheets"));
     assert_string_equal(voices, folder_digest(f->out, "voice"));
     assert_string_equal(narration, file_digest(in_folder(f->out, "narration.wav")));
@@ -270,17 +283,20 @@ static void with_hold_a_persons_edit_is_obeyed_and_no_gain_moves(void **state)
     static const char *const ways[] = {"loudness.across=session", "loudness.across=take"};
     for (int i = 0; i < 2; i++) {
         clean(f, (struct clean_run){.assignments = {ways[i]}});
-        json_t *before = json_of(in_folder(f->out, "report/01.json")), *track = json_of(in_folder(f->out, "session.json"));
+        json_t *before = json_of(in_folder(f->out, "report/01.json")),
+               *track = json_of(in_folder(f->out, "session.json"));
         const char *other = file_digest(in_folder(f->out, "voice/02.wav"));
         file_replace(in_folder(f->out, "sheets/01.csv"), "pause,shorten,shorten", "pause,shorten,keep");
         clean(f, (struct clean_run){.assignments = {ways[i], HOLD}});
-        json_t *after = json_of(in_folder(f->out, "report/01.json")), *track_after = json_of(in_folder(f->out, "session.json"));
+        json_t *after = json_of(in_folder(f->out, "report/01.json")),
+               *track_after = json_of(in_folder(f->out, "session.json"));
         assert_true(number_at(after, "output", "frames") > number_at(before, "output", "frames"));
         assert_true(number_at(after, NULL, "gain_db") == number_at(before, NULL, "gain_db"));
         assert_true(number_at(track_after, "track", "trim_db") == number_at(track, "track", "trim_db"));
         assert_string_equal(other, file_digest(in_folder(f->out, "voice/02.wav")));
         /* And the run after that has nothing to do. */
-        struct tt_clean_result again = clean_well(f->session, f->out, (struct clean_run){.assignments = {ways[i], HOLD}});
+        struct tt_clean_result again =
+            clean_well(f->session, f->out, (struct clean_run){.assignments = {ways[i], HOLD}});
         assert_int_equal(again.rendered_count, 0);
         tt_clean_result_free(&again);
         json_decref(before);
@@ -294,11 +310,14 @@ static void with_hold_what_would_move_it_is_an_error_that_says_what(void **state
 {
     struct fixture *f = *state;
     clean(f, (struct clean_run){0});
-    assert_non_null(strstr(failure(f, (struct clean_run){.assignments = {HOLD, "gate.depth_db=9"}}), "gate.depth_db is 9, was 15"));
+    assert_non_null(
+        strstr(failure(f, (struct clean_run){.assignments = {HOLD, "gate.depth_db=9"}}), "gate.depth_db is 9, was 15"));
     size_t frames;
     int rate_hz;
-    float *other = sound_read(in_folder(f->session, "02.flac"), &frames, &rate_hz); /* from later on, so that it is no copy */
-    sound_write(in_folder(f->session, "03.wav"), SF_FORMAT_WAV | SF_FORMAT_PCM_24, rate_hz, 1, other + 3 * rate_hz, frames - 3 * (size_t)rate_hz);
+    float *other =
+        sound_read(in_folder(f->session, "02.flac"), &frames, &rate_hz); /* from later on, so that it is no copy */
+    sound_write(in_folder(f->session, "03.wav"), SF_FORMAT_WAV | SF_FORMAT_PCM_24, rate_hz, 1, other + 3 * rate_hz,
+                frames - 3 * (size_t)rate_hz);
     free(other);
     assert_non_null(strstr(failure(f, (struct clean_run){.assignments = {HOLD}}), "03.wav is new"));
     unlink(in_folder(f->session, "03.wav"));
@@ -328,22 +347,34 @@ static void a_plan_leaves_what_the_next_run_knows(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(narration_and_pieces_are_not_written_again_when_nothing_changed, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(the_narration_before_is_kept_when_another_replaces_it, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(changes_tell_from_where_on_things_lie_how_much_later, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(a_take_that_is_left_out_is_named_in_the_changes, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(a_narration_that_only_sounds_otherwise_moved_nothing, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(narration_and_pieces_are_not_written_again_when_nothing_changed, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(the_narration_before_is_kept_when_another_replaces_it, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(changes_tell_from_where_on_things_lie_how_much_later, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_take_that_is_left_out_is_named_in_the_changes, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_narration_that_only_sounds_otherwise_moved_nothing, fixture_set_up,
+                                        fixture_tear_down),
         cmocka_unit_test_setup_teardown(with_hold_nothing_is_decided_anew, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(with_hold_a_persons_edit_is_obeyed_and_no_gain_moves, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(with_hold_what_would_move_it_is_an_error_that_says_what, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(with_hold_a_persons_edit_is_obeyed_and_no_gain_moves, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(with_hold_what_would_move_it_is_an_error_that_says_what, fixture_set_up,
+                                        fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_plan_leaves_what_the_next_run_knows, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(voices_of_another_kind_go_and_what_a_person_put_there_stays, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(a_piece_that_nobody_wants_any_more_is_put_aside, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(a_piece_whose_name_leads_out_of_the_results_moves_nothing, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(a_piece_that_waited_for_a_failed_take_is_put_aside_when_nobody_wants_it_then, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(voices_of_another_kind_go_and_what_a_person_put_there_stays, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_piece_that_nobody_wants_any_more_is_put_aside, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_piece_whose_name_leads_out_of_the_results_moves_nothing, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_piece_that_waited_for_a_failed_take_is_put_aside_when_nobody_wants_it_then,
+                                        fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(only_so_many_earlier_narrations_stay, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_narration_that_was_held_is_never_deleted, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(a_target_that_is_left_off_the_next_time_is_missed_aloud, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_target_that_is_left_off_the_next_time_is_missed_aloud, fixture_set_up,
+                                        fixture_tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

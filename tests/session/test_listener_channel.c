@@ -8,12 +8,13 @@ enum { RATE = 24000 };
 
 /* Narrator and listener in one room: each microphone carries its own person and, so many dB lower, the other one. */
 struct table {
-    double bleed_db;       /* of each in the other's microphone; 200: none */
-    double listener_rms;   /* at the listener's microphone; 0: says nothing */
-    bool is_swapped;       /* the listener's is the first channel */
+    double bleed_db;     /* of each in the other's microphone; 200: none */
+    double listener_rms; /* at the listener's microphone; 0: says nothing */
+    bool is_swapped;     /* the listener's is the first channel */
 };
 
-static const double line_s = 3, pause_s = 1.2; /* narrator's lines; the listener answers behind the second, and behind the fourth */
+static const double line_s = 3,
+                    pause_s = 1.2; /* narrator's lines; the listener answers behind the second, and behind the fourth */
 enum { LINES = 6 };
 static double line_start_s(int i) { return 1 + i * (line_s + pause_s) + (i > 1) * 3 + (i > 3) * 3; }
 static double answer_start_s(int i) { return line_start_s(i) + line_s + 1.2; }
@@ -23,12 +24,14 @@ static void write_table(const char *path, struct table table)
 {
     const double seconds = line_start_s(LINES - 1) + line_s + 1;
     const size_t frames = (size_t)(seconds * RATE);
-    float *narrator = calloc(frames, sizeof *narrator), *listener = calloc(frames, sizeof *listener), *both = calloc(2 * frames, sizeof *both);
+    float *narrator = calloc(frames, sizeof *narrator), *listener = calloc(frames, sizeof *listener),
+          *both = calloc(2 * frames, sizeof *both);
     float *rooms[2] = {calloc(frames, sizeof(float)), calloc(frames, sizeof(float))};
     for (int i = 0; i < LINES; i++)
         voice_add(narrator + (size_t)(line_start_s(i) * RATE), (size_t)(line_s * RATE), RATE, 0.06, 300 + (uint64_t)i);
     for (int i = 1; i <= 3 && table.listener_rms > 0; i += 2)
-        voice_add(listener + (size_t)(answer_start_s(i) * RATE), (size_t)(answer_s * RATE), RATE, table.listener_rms, 900 + (uint64_t)i);
+        voice_add(listener + (size_t)(answer_start_s(i) * RATE), (size_t)(answer_s * RATE), RATE, table.listener_rms,
+                  900 + (uint64_t)i);
     noise_add(rooms[0], frames, 0.0003, 5);
     noise_add(rooms[1], frames, 0.00005, 6); /* the quieter place of the two: clearness alone would take this one */
     const float bleed = (float)pow(10, -table.bleed_db / 20);
@@ -63,8 +66,8 @@ static void the_narrator_is_who_speaks_for_longer_however_loud_the_other_one_is(
             for (int swapped = 0; swapped < 2; swapped++) {
                 struct tt_channel_choice choice = choice_for(p, (struct table){bleeds_db[b], levels[l], swapped});
                 if (choice.channel != swapped || choice.listener_number != 2 - swapped)
-                    fail_msg("bleed %g dB, listener %g, swapped %d: channel %d, listener %d: %s", bleeds_db[b], levels[l], swapped, choice.channel,
-                             choice.listener_number, choice.why);
+                    fail_msg("bleed %g dB, listener %g, swapped %d: channel %d, listener %d: %s", bleeds_db[b],
+                             levels[l], swapped, choice.channel, choice.listener_number, choice.why);
                 assert_non_null(strstr(choice.why, "somebody else speaks"));
             }
 }
@@ -86,9 +89,11 @@ static bool has_talk_at(const struct place *p, const char *stem, double start_s,
     json_t *report = report_of(p->out, stem), *row;
     size_t i;
     bool found = false;
-    json_array_foreach(json_object_get(report, "decisions"), i, row)
-        found |= strcmp(json_string_value(json_object_get(row, "kind")), "talk") == 0 && fabs(number_at(row, NULL, "start_s") - start_s) < 0.6 &&
-                 number_at(row, NULL, "end_s") > end_s - 0.3 && number_at(row, NULL, "end_s") < end_s + 1.4 && strcmp(json_string_value(json_object_get(row, "action")), action) == 0;
+    json_array_foreach(json_object_get(report, "decisions"), i, row) found |=
+        strcmp(json_string_value(json_object_get(row, "kind")), "talk") == 0 &&
+        fabs(number_at(row, NULL, "start_s") - start_s) < 0.6 && number_at(row, NULL, "end_s") > end_s - 0.3 &&
+        number_at(row, NULL, "end_s") < end_s + 1.4 &&
+        strcmp(json_string_value(json_object_get(row, "action")), action) == 0;
     json_decref(report);
     return found;
 }
@@ -97,8 +102,8 @@ static size_t count_talk(const struct place *p, const char *stem)
 {
     json_t *report = report_of(p->out, stem), *row;
     size_t i, count = 0;
-    json_array_foreach(json_object_get(report, "decisions"), i, row)
-        count += strcmp(json_string_value(json_object_get(row, "kind")), "talk") == 0;
+    json_array_foreach(json_object_get(report, "decisions"), i, row) count +=
+        strcmp(json_string_value(json_object_get(row, "kind")), "talk") == 0;
     json_decref(report);
     return count;
 }
@@ -128,16 +133,19 @@ static void the_listeners_channel_is_never_heard_in_the_voice(void **state)
 {
     struct place *p = *state;
     write_table(take_path(p, "001.wav"), (struct table){.bleed_db = 200, .listener_rms = 0.2});
-    struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {"gate.depth_db=0", "pauses.stay_ms=10000", "pauses.longest_ms=10000"}});
+    struct tt_clean_result result = clean_place(
+        p, (struct clean_run){.assignments = {"gate.depth_db=0", "pauses.stay_ms=10000", "pauses.longest_ms=10000"}});
     json_t *report = report_of(p->out, "001");
     const json_t *map = json_array_get(json_object_get(report, "time_map"), 0);
     const double from_s = number_at(map, NULL, "source_start_frame") / RATE;
-    assert_true(number_at(map, NULL, "source_end_frame") / RATE > answer_start_s(3) + answer_s); /* one piece: nothing was cut */
+    assert_true(number_at(map, NULL, "source_end_frame") / RATE >
+                answer_start_s(3) + answer_s); /* one piece: nothing was cut */
     json_decref(report);
     size_t frames;
     float *voice = sound_read(in_folder(p->out, "voice/001.wav"), &frames, NULL);
     const double answer = rms_of(voice + (size_t)((answer_start_s(1) - from_s) * RATE), (size_t)(answer_s * RATE));
-    const double room = rms_of(voice + (size_t)((line_start_s(1) + line_s + 0.3 - from_s) * RATE), (size_t)(0.6 * RATE));
+    const double room =
+        rms_of(voice + (size_t)((line_start_s(1) + line_s + 0.3 - from_s) * RATE), (size_t)(0.6 * RATE));
     if (answer > 1.2 * room)
         fail_msg("%.1f dB over the room where the listener speaks", 20 * log10(answer / room));
     free(voice);
@@ -155,7 +163,8 @@ static size_t add_voice(float *to, size_t at, size_t room, const char *language,
     char command[800], wav[] = "/tmp/tt-voice-XXXXXX";
     int fd = mkstemp(wav);
     close(fd);
-    snprintf(command, sizeof command, "ffmpeg -loglevel error -y -f g722 -i '%s' -ar 24000 -f wav '%s' </dev/null", path, wav);
+    snprintf(command, sizeof command, "ffmpeg -loglevel error -y -f g722 -i '%s' -ar 24000 -f wav '%s' </dev/null",
+             path, wav);
     size_t frames = 0;
     float *samples = system(command) == 0 ? sound_read(wav, &frames, NULL) : NULL;
     unlink(wav);
@@ -170,10 +179,12 @@ static size_t add_voice(float *to, size_t at, size_t room, const char *language,
 static void recorded_voices_are_told_apart_by_their_microphones(void **state)
 {
     struct place *p = *state;
-    static const char *const lines[] = {"agent-pass", "conf-adminmenu", "dir-instr", "vm-options", "vm-tempgreeting", "vm-advopts", "demo-congrats", "dir-multi1"};
+    static const char *const lines[] = {"agent-pass",      "conf-adminmenu", "dir-instr",     "vm-options",
+                                        "vm-tempgreeting", "vm-advopts",     "demo-congrats", "dir-multi1"};
     static const char *const answers[] = {"agent-loginok", "vm-nomore", "please-try-again"};
     enum { ROOM = 180 * RATE };
-    float *narrator = calloc(ROOM, sizeof *narrator), *listener = calloc(ROOM, sizeof *listener), *both = calloc(2 * ROOM, sizeof *both);
+    float *narrator = calloc(ROOM, sizeof *narrator), *listener = calloc(ROOM, sizeof *listener),
+          *both = calloc(2 * ROOM, sizeof *both);
     size_t at = RATE, answered = 0, missing = 0;
     double starts[8], ends[8];
     for (size_t i = 0; i < sizeof lines / sizeof *lines; i++) {
@@ -189,7 +200,8 @@ static void recorded_voices_are_told_apart_by_their_microphones(void **state)
         ends[answered++] = (double)(at - RATE) / RATE;
     }
     if (missing > 0) {
-        print_message("skipped: no recorded prompts (asterisk-core-sounds-en-g722, -fr-g722), or no ffmpeg to decode them\n");
+        print_message(
+            "skipped: no recorded prompts (asterisk-core-sounds-en-g722, -fr-g722), or no ffmpeg to decode them\n");
         free(narrator);
         free(listener);
         free(both);
@@ -220,7 +232,8 @@ static void recorded_voices_are_told_apart_by_their_microphones(void **state)
     }
     json_decref(report);
     if (right < 3 || wrong > 0)
-        fail_msg("%zu rows of talk on answers, %zu elsewhere:\n%s", right, wrong, file_read(in_folder(p->out, "sheets/001.csv"), NULL));
+        fail_msg("%zu rows of talk on answers, %zu elsewhere:\n%s", right, wrong,
+                 file_read(in_folder(p->out, "sheets/001.csv"), NULL));
     free(narrator);
     free(listener);
     free(both);

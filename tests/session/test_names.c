@@ -30,8 +30,10 @@ static const char *stem_of(const struct tt_take_list *list, const char *name)
 static void takes_that_would_meet_in_one_file_keep_their_whole_names(void **state)
 {
     struct place *p = *state;
-    static const char *const names[] = {"A.wav", "a.flac", "1.wav", "1.flac", "1.wav.flac", "hive.wav", "hive.2.wav", "x.wav", "x.html.wav", "x.HTML.wav.flac"};
-    static const char *const stems[] = {"A.wav", "a.flac", "1.wav", "1.flac", "1.wav.flac", "hive", "hive.2", "x", "x.html.wav", "x.HTML.wav.flac"};
+    static const char *const names[] = {"A.wav",    "a.flac",     "1.wav", "1.flac",     "1.wav.flac",
+                                        "hive.wav", "hive.2.wav", "x.wav", "x.html.wav", "x.HTML.wav.flac"};
+    static const char *const stems[] = {"A.wav", "a.flac", "1.wav", "1.flac",     "1.wav.flac",
+                                        "hive",  "hive.2", "x",     "x.html.wav", "x.HTML.wav.flac"};
     struct tt_take_list list = list_of(p, names, sizeof names / sizeof *names);
     assert_int_equal(list.count, sizeof names / sizeof *names);
     for (size_t i = 0; i < list.count; i++)
@@ -42,7 +44,10 @@ static void takes_that_would_meet_in_one_file_keep_their_whole_names(void **stat
 static void however_names_resemble_each_other_no_two_stems_are_one(void **state)
 {
     struct place *p = *state;
-    static const char *const beginnings[] = {"a", "A", "ab", "b.wav", "B.flac", "a.wav", "a.html"}, *const endings[] = {".wav", ".flac", ".wav.flac", ".FLAC"};
+    static const char *const beginnings[] = {"a", "A", "ab", "b.wav", "B.flac", "a.wav", "a.html"}, *const endings[] = {
+                                                                                                        ".wav", ".flac",
+                                                                                                        ".wav.flac",
+                                                                                                        ".FLAC"};
     const char *names[28];
     char texts[28][32];
     for (size_t i = 0; i < 28; i++) {
@@ -53,7 +58,8 @@ static void however_names_resemble_each_other_no_two_stems_are_one(void **state)
     size_t same = 0;
     for (size_t i = 0; i < list.count; i++)
         for (size_t j = 0; j < i; j++) /* names that differ in case alone cannot be helped */
-            same += strcasecmp(list.files[i].stem, list.files[j].stem) == 0 && strcasecmp(list.files[i].name, list.files[j].name) != 0;
+            same += strcasecmp(list.files[i].stem, list.files[j].stem) == 0 &&
+                    strcasecmp(list.files[i].name, list.files[j].name) != 0;
     assert_int_equal(same, 0);
     tt_takes_free(&list);
 }
@@ -92,7 +98,8 @@ static void each_of_two_takes_that_read_alike_keeps_a_row_of_its_own(void **stat
     take_write(take_path(p, "caf\xE9.wav"), (struct take_shape){.seconds = 3, .seed = 1});
     take_write(take_path(p, "caf\xE8.wav"), (struct take_shape){.seconds = 4, .seed = 2});
     for (int again = 0; again < 2; again++) { /* the second run reads what the first wrote */
-        struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {"misreads.action=off", "misreads.talk=off"}, .is_plan = true});
+        struct tt_clean_result result = clean_place(
+            p, (struct clean_run){.assignments = {"misreads.action=off", "misreads.talk=off"}, .is_plan = true});
         assert_int_equal(result.take_count, 2);
         assert_int_equal(result.failed_count, 0);
         tt_clean_result_free(&result);

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Takes that are no faults but odd: each is used, or says in the report what is the matter. And every way to deliver. */
+/* Takes that are no faults but odd: each is used, or says in the report what is the matter. And every way to deliver.
+ */
 #include "take_support.h"
 
 #define NO_MISREADS "misreads.action=off", "misreads.talk=off"
@@ -12,10 +13,7 @@ static void assert_lufs(const char *path, double wanted, double within)
         fail_msg("%s: %.3f LUFS in place of %.1f", path, lufs, wanted);
 }
 
-static json_t *decisions_of(json_t *report)
-{
-    return json_object_get(report, "decisions");
-}
+static json_t *decisions_of(json_t *report) { return json_object_get(report, "decisions"); }
 
 static size_t count_kind(json_t *report, const char *kind)
 {
@@ -49,10 +47,7 @@ static void two_files_that_meet_in_the_middle_of_speech_are_pointed_out(void **s
     assert_true(is_told_as_torn(*state, 3.0));
 }
 
-static void two_files_that_meet_in_a_pause_are_two_takes(void **state)
-{
-    assert_false(is_told_as_torn(*state, 6.0));
-}
+static void two_files_that_meet_in_a_pause_are_two_takes(void **state) { assert_false(is_told_as_torn(*state, 6.0)); }
 
 /* ---- files that are no takes ---- */
 
@@ -98,7 +93,8 @@ static void what_is_no_number_becomes_silence_and_is_counted(void **state)
     const json_t *warnings = json_object_get(report, "warnings");
     bool is_counted = false;
     for (size_t i = 0; i < json_array_size(warnings); i++)
-        is_counted = is_counted || strncmp(json_string_value(json_object_get(json_array_get(warnings, i), "message")), "12 samples", 10) == 0;
+        is_counted = is_counted || strncmp(json_string_value(json_object_get(json_array_get(warnings, i), "message")),
+                                           "12 samples", 10) == 0;
     assert_true(is_counted);
     json_decref(report);
     static const char *const voices[] = {"voice/nan.wav", "voice/only.wav", "narration.wav"};
@@ -120,7 +116,8 @@ static void digital_silence_is_kept_at_its_length_and_pointed_out(void **state)
     assert_warns(p->out, "mute", "digital-silence");
     assert_int_equal(info_of(in_folder(p->out, "voice/mute.wav")).frames, 72000);
     json_t *report = report_of(p->out, "mute");
-    assert_true(json_is_null(json_object_get(json_object_get(report, "after"), "integrated_lufs"))); /* not defined: null, never NaN */
+    assert_true(json_is_null(
+        json_object_get(json_object_get(report, "after"), "integrated_lufs"))); /* not defined: null, never NaN */
     json_decref(report);
     tt_clean_result_free(&result);
 }
@@ -151,7 +148,8 @@ static void however_short_a_take_is_it_stays(void **state)
 static void takes_that_are_called_like_pages_meet_none(void **state)
 {
     struct place *p = *state;
-    static const char *const names[] = {"x.wav", "x.html.wav", "x.JSON.wav"}, *const stems[] = {"x", "x.html.wav", "x.JSON.wav"};
+    static const char *const names[] = {"x.wav", "x.html.wav", "x.JSON.wav"}, *const stems[] = {"x", "x.html.wav",
+                                                                                                "x.JSON.wav"};
     for (int i = 0; i < 3; i++)
         take_write(take_path(p, names[i]), (struct take_shape){.seed = (uint64_t)i});
     struct tt_clean_result result = clean_place(p, plain);
@@ -244,15 +242,18 @@ static void clipped_is_pointed_out_and_a_float_take_above_full_scale_is_not_clip
     float *samples = take_samples((struct take_shape){0}, &frames);
     for (size_t i = 0; i < frames; i++)
         samples[i] *= 30;
-    take_write_samples(take_path(p, "clipped.wav"), (struct take_shape){.format = SF_FORMAT_WAV | SF_FORMAT_PCM_16}, samples, frames);
+    take_write_samples(take_path(p, "clipped.wav"), (struct take_shape){.format = SF_FORMAT_WAV | SF_FORMAT_PCM_16},
+                       samples, frames);
     take_write_samples(take_path(p, "hot.wav"), (struct take_shape){.format = WAV_FLOAT}, samples, frames);
     free(samples);
     struct tt_clean_result result = clean_place(p, plain);
     assert_warns(p->out, "clipped", "clipped");
     assert_warns_not(p->out, "hot", "clipped");
     json_t *report = report_of(p->out, "hot");
-    assert_true(number_at(report, "before", "max_true_peak_dbtp") > 6);      /* kept above full scale while it is heard ... */
-    assert_true(number_at(report, "after", "max_true_peak_dbtp") <= -1.0);   /* ... and under the ceiling when it goes out */
+    assert_true(number_at(report, "before", "max_true_peak_dbtp") >
+                6); /* kept above full scale while it is heard ... */
+    assert_true(number_at(report, "after", "max_true_peak_dbtp") <=
+                -1.0); /* ... and under the ceiling when it goes out */
     json_decref(report);
     tt_clean_result_free(&result);
 }
@@ -263,9 +264,11 @@ static void a_take_that_is_8_db_louder_gets_a_gain_of_its_own(void **state)
     for (int i = 1; i <= 4; i++) {
         char name[40];
         snprintf(name, sizeof name, "%d.wav", i);
-        take_write(take_path(p, name), (struct take_shape){.seed = (uint64_t)i, .voice_rms = i == 3 ? 0.1005 : 0.04, .noise_rms = 0.0004});
+        take_write(take_path(p, name),
+                   (struct take_shape){.seed = (uint64_t)i, .voice_rms = i == 3 ? 0.1005 : 0.04, .noise_rms = 0.0004});
     }
-    struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.target_lufs=-23"}});
+    struct tt_clean_result result =
+        clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.target_lufs=-23"}});
     double gains[5];
     for (int i = 1; i <= 4; i++) {
         char stem[16];
@@ -286,12 +289,23 @@ static void a_take_that_is_8_db_louder_gets_a_gain_of_its_own(void **state)
 
 /* ---- formats and rates in ---- */
 
-struct known_format { const char *ending; int format; int rate_hz; };
+struct known_format {
+    const char *ending;
+    int format;
+    int rate_hz;
+};
 static const struct known_format formats[] = {
-    {"wav", SF_FORMAT_WAV | SF_FORMAT_PCM_U8, 24000},   {"bwf", SF_FORMAT_WAV | SF_FORMAT_PCM_16, 24000},  {"rf64", SF_FORMAT_RF64 | SF_FORMAT_PCM_24, 24000},
-    {"w64", SF_FORMAT_W64 | SF_FORMAT_PCM_24, 24000},   {"aif", SF_FORMAT_AIFF | SF_FORMAT_PCM_16, 24000}, {"aiff", SF_FORMAT_AIFF | SF_FORMAT_PCM_24, 24000},
-    {"flac", SF_FORMAT_FLAC | SF_FORMAT_PCM_24, 24000}, {"caf", SF_FORMAT_CAF | SF_FORMAT_PCM_24, 24000},  {"au", SF_FORMAT_AU | SF_FORMAT_PCM_16, 24000},
-    {"ogg", SF_FORMAT_OGG | SF_FORMAT_VORBIS, 24000},   {"opus", SF_FORMAT_OGG | SF_FORMAT_OPUS, 24000},
+    {"wav", SF_FORMAT_WAV | SF_FORMAT_PCM_U8, 24000},
+    {"bwf", SF_FORMAT_WAV | SF_FORMAT_PCM_16, 24000},
+    {"rf64", SF_FORMAT_RF64 | SF_FORMAT_PCM_24, 24000},
+    {"w64", SF_FORMAT_W64 | SF_FORMAT_PCM_24, 24000},
+    {"aif", SF_FORMAT_AIFF | SF_FORMAT_PCM_16, 24000},
+    {"aiff", SF_FORMAT_AIFF | SF_FORMAT_PCM_24, 24000},
+    {"flac", SF_FORMAT_FLAC | SF_FORMAT_PCM_24, 24000},
+    {"caf", SF_FORMAT_CAF | SF_FORMAT_PCM_24, 24000},
+    {"au", SF_FORMAT_AU | SF_FORMAT_PCM_16, 24000},
+    {"ogg", SF_FORMAT_OGG | SF_FORMAT_VORBIS, 24000},
+    {"opus", SF_FORMAT_OGG | SF_FORMAT_OPUS, 24000},
 #ifdef SF_FORMAT_MPEG
     {"mp3", SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III, 24000},
 #endif
@@ -310,8 +324,11 @@ static void every_format_that_the_sound_library_writes_is_a_take(void **state)
             continue;
         }
         /* Each of a sound of its own: copies would be taken for the same recording. */
-        float *samples = take_samples((struct take_shape){.seconds = 4, .noise_rms = 0.003, .seed = 100 * (i + 1)}, &frames);
-        take_write_samples(take_path(p, name), (struct take_shape){.format = formats[i].format, .rate_hz = formats[i].rate_hz}, samples, frames);
+        float *samples =
+            take_samples((struct take_shape){.seconds = 4, .noise_rms = 0.003, .seed = 100 * (i + 1)}, &frames);
+        take_write_samples(take_path(p, name),
+                           (struct take_shape){.format = formats[i].format, .rate_hz = formats[i].rate_hz}, samples,
+                           frames);
         free(samples);
         written++;
     }
@@ -339,7 +356,8 @@ static void rates_from_8_to_192_khz_are_kept_and_one_narration_is_made_of_them_a
         snprintf(name, sizeof name, "r%d.wav", rates[i]);
         take_write(take_path(p, name), (struct take_shape){.rate_hz = rates[i], .seconds = 4, .seed = i});
     }
-    struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.target_lufs=-23"}});
+    struct tt_clean_result result =
+        clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.target_lufs=-23"}});
     assert_int_equal(result.failed_count, 0);
     for (size_t i = 0; i < RATES; i++) {
         char stem[40], voice[60];
@@ -370,7 +388,8 @@ static double total_kept_s(const char *out, const char *stem)
     const json_t *map = json_object_get(report, "time_map");
     double frames = 0;
     for (size_t i = 0; i < json_array_size(map); i++)
-        frames += number_at(json_array_get(map, i), NULL, "source_end_frame") - number_at(json_array_get(map, i), NULL, "source_start_frame");
+        frames += number_at(json_array_get(map, i), NULL, "source_end_frame") -
+                  number_at(json_array_get(map, i), NULL, "source_start_frame");
     double rate = number_at(report, "source", "rate_hz");
     json_decref(report);
     return frames / rate;
@@ -380,7 +399,9 @@ static void another_rate_has_exact_lengths_and_loudness(void **state)
 {
     struct place *p = *state;
     write_session(p);
-    struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "deliver.rate_hz=44100", "loudness.across=take", "loudness.target_lufs=-23"}});
+    struct tt_clean_result result =
+        clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "deliver.rate_hz=44100", "loudness.across=take",
+                                                          "loudness.target_lufs=-23"}});
     static const char *const stems[] = {"01", "02"};
     for (int i = 0; i < 2; i++) {
         char voice[40];
@@ -394,19 +415,26 @@ static void another_rate_has_exact_lengths_and_loudness(void **state)
     tt_clean_result_free(&result);
 }
 
-struct way_out { const char *assignment, *ending; int type, subtype, channels; };
+struct way_out {
+    const char *assignment, *ending;
+    int type, subtype, channels;
+};
 
 static void every_way_out_is_of_the_format_that_was_asked_for_and_as_loud(void **state)
 {
     struct place *p = *state;
     write_session(p);
     static const struct way_out ways[] = {
-        {"deliver.bits=16", "wav", SF_FORMAT_WAV, SF_FORMAT_PCM_16, 1},     {"deliver.bits=24", "wav", SF_FORMAT_WAV, SF_FORMAT_PCM_24, 1},
-        {"deliver.bits=32f", "wav", SF_FORMAT_WAV, SF_FORMAT_FLOAT, 1},     {"deliver.format=flac", "flac", SF_FORMAT_FLAC, SF_FORMAT_PCM_24, 1},
-        {"deliver.format=rf64", "wav", SF_FORMAT_RF64, SF_FORMAT_PCM_24, 1}, {"deliver.channels=dual", "wav", SF_FORMAT_WAV, SF_FORMAT_PCM_24, 2},
+        {"deliver.bits=16", "wav", SF_FORMAT_WAV, SF_FORMAT_PCM_16, 1},
+        {"deliver.bits=24", "wav", SF_FORMAT_WAV, SF_FORMAT_PCM_24, 1},
+        {"deliver.bits=32f", "wav", SF_FORMAT_WAV, SF_FORMAT_FLOAT, 1},
+        {"deliver.format=flac", "flac", SF_FORMAT_FLAC, SF_FORMAT_PCM_24, 1},
+        {"deliver.format=rf64", "wav", SF_FORMAT_RF64, SF_FORMAT_PCM_24, 1},
+        {"deliver.channels=dual", "wav", SF_FORMAT_WAV, SF_FORMAT_PCM_24, 2},
     };
     for (size_t i = 0; i < sizeof ways / sizeof *ways; i++) {
-        struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.target_lufs=-20", ways[i].assignment}});
+        struct tt_clean_result result = clean_place(
+            p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.target_lufs=-20", ways[i].assignment}});
         char names[2][40];
         snprintf(names[0], sizeof names[0], "narration.%s", ways[i].ending);
         snprintf(names[1], sizeof names[1], "voice/01.%s", ways[i].ending);
@@ -430,7 +458,8 @@ static void head_and_tail_are_room_tone_around_the_narration(void **state)
     write_session(p);
     struct tt_clean_result bare = clean_place(p, plain);
     sf_count_t before = info_of(in_folder(p->out, "narration.wav")).frames;
-    struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "deliver.head_ms=750", "deliver.tail_ms=3000"}});
+    struct tt_clean_result result =
+        clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "deliver.head_ms=750", "deliver.tail_ms=3000"}});
     assert_int_equal(info_of(in_folder(p->out, "narration.wav")).frames - before, 48 * 3750);
     assert_int_equal(result.rendered_count, 0); /* the voices are the same */
     size_t frames;
@@ -447,7 +476,9 @@ static void a_target_that_peaks_do_not_allow_is_missed_with_a_warning_and_under_
 {
     struct place *p = *state;
     take_write(take_path(p, "01.wav"), (struct take_shape){.seconds = 4});
-    struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.target_lufs=-9", "loudness.limit_most_db=0", "loudness.across=take"}});
+    struct tt_clean_result result =
+        clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.target_lufs=-9",
+                                                          "loudness.limit_most_db=0", "loudness.across=take"}});
     assert_warns(p->out, "01", "target-missed");
     json_t *report = report_of(p->out, "01");
     assert_true(number_at(report, "after", "max_true_peak_dbtp") <= -1.0);
@@ -461,7 +492,8 @@ static void rms_may_be_the_aim(void **state)
     struct place *p = *state;
     write_session(p);
     struct tt_clean_result result =
-        clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.aim=rms", "loudness.target_rms_dbfs=-24", "loudness.across=take"}});
+        clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.aim=rms",
+                                                          "loudness.target_rms_dbfs=-24", "loudness.across=take"}});
     size_t frames;
     float *samples = sound_read(in_folder(p->out, "voice/01.wav"), &frames, NULL);
     assert_true(fabs(20 * log10(rms_of(samples, frames)) + 24) < 0.05);
@@ -504,9 +536,11 @@ static void evening_brings_lines_together(void **state)
         samples[i] *= 0.4f;
     take_write_samples(take_path(p, "01.wav"), (struct take_shape){.rate_hz = 48000}, samples, frames);
     free(samples);
-    struct tt_clean_result plainly = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.limit_most_db=12"}});
+    struct tt_clean_result plainly =
+        clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.limit_most_db=12"}});
     double before = level_spread_db(in_folder(p->out, "voice/01.wav"));
-    struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.limit_most_db=12", "loudness.even_db=6"}});
+    struct tt_clean_result result = clean_place(
+        p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.limit_most_db=12", "loudness.even_db=6"}});
     double after = level_spread_db(in_folder(p->out, "voice/01.wav"));
     assert_true(before > 6 && after < before / 2);
     assert_lufs(in_folder(p->out, "narration.wav"), -16, 0.1);
@@ -520,7 +554,9 @@ static void the_same_bytes_come_out_whatever_the_number_of_jobs(void **state)
     for (int i = 1; i <= 3; i++) {
         char name[40];
         snprintf(name, sizeof name, "%d.wav", i);
-        take_write(take_path(p, name), (struct take_shape){.seed = (uint64_t)i, .rate_hz = i == 2 ? 44100 : 48000, .channels = i, .seconds = 4});
+        take_write(
+            take_path(p, name),
+            (struct take_shape){.seed = (uint64_t)i, .rate_hz = i == 2 ? 44100 : 48000, .channels = i, .seconds = 4});
     }
     struct tt_clean_result one = clean_place(p, (struct clean_run){.jobs = 1, .assignments = {"deliver.bits=16"}});
     char voices[65], sheets[65], narration[65];
@@ -528,7 +564,8 @@ static void the_same_bytes_come_out_whatever_the_number_of_jobs(void **state)
     snprintf(sheets, sizeof sheets, "%s", folder_digest(p->out, "sheets"));
     snprintf(narration, sizeof narration, "%s", file_digest(in_folder(p->out, "narration.wav")));
     for (int jobs = 1; jobs <= 2; jobs++) {
-        struct tt_clean_result again = clean_place(p, (struct clean_run){.jobs = jobs, .is_again = true, .assignments = {"deliver.bits=16"}});
+        struct tt_clean_result again =
+            clean_place(p, (struct clean_run){.jobs = jobs, .is_again = true, .assignments = {"deliver.bits=16"}});
         assert_int_equal(again.rendered_count, 3);
         assert_string_equal(voices, folder_digest(p->out, "voice"));
         assert_string_equal(sheets, folder_digest(p->out, "sheets"));

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* The running order as a person edits it: parts of a long take, pick-ups, channels and rooms of single takes, faults in the file. */
+/* The running order as a person edits it: parts of a long take, pick-ups, channels and rooms of single takes, faults in
+ * the file. */
 #include "take_support.h"
 
 #include "session/judging.h"
@@ -16,7 +17,8 @@ static float *lines(size_t count, double noise_rms, double gain, uint64_t seed, 
     assert_non_null(samples);
     noise_add(samples, *frames, noise_rms, 5 + seed);
     for (size_t i = 0; i < count; i++)
-        voice_add(samples + (size_t)((double)i * 4 * RATE + 0.8 * RATE), (size_t)(2.4 * RATE), RATE, 0.05 * gain, 100 * seed + i);
+        voice_add(samples + (size_t)((double)i * 4 * RATE + 0.8 * RATE), (size_t)(2.4 * RATE), RATE, 0.05 * gain,
+                  100 * seed + i);
     return samples;
 }
 
@@ -30,7 +32,8 @@ static void write_lines(const struct place *p, const char *name, size_t count, d
 
 static void write_order(const struct place *p, const char *rows)
 {
-    char *text = tt_format("take,use,piece,channel,room_tone,from,to,note,instead_of,instead_from,instead_to\n%s", rows);
+    char *text =
+        tt_format("take,use,piece,channel,room_tone,from,to,note,instead_of,instead_from,instead_to\n%s", rows);
     assert_non_null(text);
     mkdir(p->out, 0777);
     file_write(in_folder(p->out, "order.csv"), text, strlen(text));
@@ -75,7 +78,9 @@ static void parts_of_a_long_take_become_pieces_each_at_the_target(void **state)
     struct place *p = *state;
     write_lines(p, "long.wav", 5, 1, 1);
     write_order(p, "long.wav,yes,hive,,,8,,\nlong.wav,yes,smoker,,,,00:00:08.000,\n");
-    struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "deliver.head_ms=500", "deliver.tail_ms=1000", "loudness.target_lufs=-24"}});
+    struct tt_clean_result result =
+        clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "deliver.head_ms=500", "deliver.tail_ms=1000",
+                                                          "loudness.target_lufs=-24"}});
     double from, to;
     source_span(p, "long", &from, &to); /* the part that begins with the take keeps its name */
     assert_true(from >= 0.3 && to <= 8.0);
@@ -87,7 +92,9 @@ static void parts_of_a_long_take_become_pieces_each_at_the_target(void **state)
     assert_true(fabs(lufs_of(in_folder(p->out, "pieces/smoker.wav")) + 24) < 0.06);
     assert_true(fabs(lufs_of(in_folder(p->out, "pieces/hive.wav")) + 24) < 0.06);
     json_t *hive = report_of(p->out, "long.from-00.00.08.000"), *session = json_of(in_folder(p->out, "session.json"));
-    assert_string_equal(json_string_value(json_object_get(json_array_get(json_object_get(session, "takes"), 0), "take")), "long.wav from 00:00:08.000");
+    assert_string_equal(
+        json_string_value(json_object_get(json_array_get(json_object_get(session, "takes"), 0), "take")),
+        "long.wav from 00:00:08.000");
     json_decref(hive);
     json_decref(session);
     assert_true(file_exists(in_folder(p->out, "heard/long.bin"))); /* heard once */
@@ -104,7 +111,9 @@ static void each_piece_has_head_and_tail_by_itself_and_is_judged_by_name(void **
     sound_write(take_path(p, "long.wav"), WAV_24, RATE, 1, samples, take_frames);
     free(samples);
     write_order(p, "long.wav,yes,hive,,,0,8,\nlong.wav,yes,the smoker,,,8,,\n");
-    struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "gate.depth_db=24", "loudness.limit_most_db=20"}, .target = "audiobook"});
+    struct tt_clean_result result =
+        clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "gate.depth_db=24", "loudness.limit_most_db=20"},
+                                          .target = "audiobook"});
     static const char *const pieces[] = {"pieces/hive.wav", "pieces/the smoker.wav"};
     for (size_t i = 0; i < 2; i++) {
         size_t frames;
@@ -114,8 +123,10 @@ static void each_piece_has_head_and_tail_by_itself_and_is_judged_by_name(void **
         const size_t head = (size_t)(0.74 * rate_hz), tail = (size_t)(2.9 * rate_hz);
         const double voice = 20 * log10(rms_of(sound + (size_t)(1.2 * rate_hz), (size_t)rate_hz));
         const double before = 20 * log10(rms_of(sound, head)), behind = 20 * log10(rms_of(sound + frames - tail, tail));
-        if (fabs(20 * log10(rms_of(sound, frames)) + 20) > 0.05 || before > voice - 30 || behind > voice - 30 || before < -120 || behind < -120)
-            fail_msg("%s: %.2f dBFS, head %.1f, tail %.1f, voice %.1f", pieces[i], 20 * log10(rms_of(sound, frames)), before, behind, voice);
+        if (fabs(20 * log10(rms_of(sound, frames)) + 20) > 0.05 || before > voice - 30 || behind > voice - 30 ||
+            before < -120 || behind < -120)
+            fail_msg("%s: %.2f dBFS, head %.1f, tail %.1f, voice %.1f", pieces[i], 20 * log10(rms_of(sound, frames)),
+                     before, behind, voice);
         free(sound);
     }
     assert_false(warns(in_folder(p->out, "session.json"), "target-fails", "the smoker"));
@@ -134,7 +145,9 @@ static void a_piece_longer_than_its_target_allows_is_named(void **state)
     assert_non_null(run);
     tt_settings_default(&run->settings);
     run->options = &options;
-    const struct tt_after after = {.levels = {.rms_dbfs = -20, .max_true_peak_dbtp = -4, .sample_peak_dbfs = -4, .integrated_lufs = -20}, .floor_dbfs = -65};
+    const struct tt_after after = {
+        .levels = {.rms_dbfs = -20, .max_true_peak_dbtp = -4, .sample_peak_dbfs = -4, .integrated_lufs = -20},
+        .floor_dbfs = -65};
     tt_session_judge_track(run, "the smoker", &after, 44100, INT64_C(44100) * 60 * 119); /* 120 minutes at most */
     assert_int_equal(run->warning_count, 0);
     tt_session_judge_track(run, "the smoker", &after, 44100, INT64_C(44100) * 60 * 121);
@@ -163,7 +176,8 @@ static void a_take_of_which_nothing_is_left_is_not_worked_on_again(void **state)
     write_lines(p, "a.wav", 2, 1, 1);
     write_lines(p, "b.wav", 2, 1, 2);
     struct tt_clean_result first = clean_place(p, plain);
-    char *sheet = file_read(in_folder(p->out, "sheets/b.csv"), NULL), *all = tt_format("%sb.wav,,0,8,other,,cut,,,,\r\n", sheet);
+    char *sheet = file_read(in_folder(p->out, "sheets/b.csv"), NULL),
+         *all = tt_format("%sb.wav,,0,8,other,,cut,,,,\r\n", sheet);
     file_write(in_folder(p->out, "sheets/b.csv"), all, strlen(all));
     struct tt_clean_result second = clean_place(p, plain), third = clean_place(p, plain);
     assert_false(file_exists(in_folder(p->out, "voice/b.wav")));
@@ -207,10 +221,12 @@ static void a_row_without_its_take_is_told_and_names_only_a_take_that_has_no_row
     struct place *p = *state;
     write_lines(p, "001.wav", 1, 1, 1);
     write_lines(p, "003.wav", 1, 1, 1);
-    write_order(p, "001.wav,yes,,,,,,\n002.wav,yes,,,,,,\n003.wav,yes,,,,,,\n"); /* 002.wav is gone; 003.wav is no other spelling of it */
+    write_order(p, "001.wav,yes,,,,,,\n002.wav,yes,,,,,,\n003.wav,yes,,,,,,\n"); /* 002.wav is gone; 003.wav is no other
+                                                                                    spelling of it */
     struct tt_clean_result first = clean_place(p, plain);
     char *gone = file_read(in_folder(p->out, "session.json"), NULL);
-    assert_non_null(strstr(gone, "order.csv names '002.wav', which is not in the folder; take its row out if it is gone for good"));
+    assert_non_null(
+        strstr(gone, "order.csv names '002.wav', which is not in the folder; take its row out if it is gone for good"));
     write_order(p, "001.wav,yes,,,,,,\n03.wav,yes,,,,,,\n");
     struct tt_clean_result second = clean_place(p, plain);
     char *misspelt = file_read(in_folder(p->out, "session.json"), NULL);
@@ -250,7 +266,8 @@ static void a_pick_up_stands_in_place_of_the_lines_it_replaces_as_loud_as_they_w
     write_lines(p, "pickup.wav", 2, 0.2, 9); /* another day: 14 dB down, and another room */
     /* The second line of the pick-up for the third of the take. */
     write_order(p, "001.wav,yes,,,,,,\npickup.wav,yes,,,,4,8,in the other room,001.wav,8,12\n");
-    struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "deliver.bits=32f"}});
+    struct tt_clean_result result =
+        clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "deliver.bits=32f"}});
     double from, to;
     source_span(p, "001", &from, &to);
     assert_true(to <= 8);
@@ -263,13 +280,16 @@ static void a_pick_up_stands_in_place_of_the_lines_it_replaces_as_loud_as_they_w
     /* Line for line at one level, and no louder step at the joins than in the lines themselves. */
     size_t frames, before = (size_t)(duration_of(p, "voice/001.wav") * RATE);
     float *voice = sound_read(in_folder(p->out, "narration.wav"), &frames, NULL);
-    const double lines_lufs = lufs_of(in_folder(p->out, "voice/001.wav")), pickup_lufs = lufs_of(in_folder(p->out, "voice/pickup.wav"));
+    const double lines_lufs = lufs_of(in_folder(p->out, "voice/001.wav")),
+                 pickup_lufs = lufs_of(in_folder(p->out, "voice/pickup.wav"));
     if (fabs(lines_lufs - pickup_lufs) > 1)
         fail_msg("lines at %.1f LUFS, the pick-up at %.1f LUFS", lines_lufs, pickup_lufs);
     for (size_t i = before - RATE / 20; i < before + RATE / 5; i++)
         assert_true(fabsf(voice[i + 1] - voice[i]) < 0.01f);
     /* A pause as inside a take: about 0.6 s, not the pause between two takes. */
-    const double all_s = (double)frames / RATE, voices_s = duration_of(p, "voice/001.wav") + duration_of(p, "voice/pickup.wav") + duration_of(p, "voice/001.from-00.00.12.000.wav");
+    const double all_s = (double)frames / RATE, voices_s = duration_of(p, "voice/001.wav") +
+                                                           duration_of(p, "voice/pickup.wav") +
+                                                           duration_of(p, "voice/001.from-00.00.12.000.wav");
     assert_true(all_s - voices_s < 0.5);
     free(voice);
     tt_clean_result_free(&result);
@@ -293,9 +313,11 @@ static void pick_ups_that_have_no_place_are_refused(void **state)
     write_lines(p, "001.wav", 2, 1, 1);
     write_lines(p, "pickup.wav", 2, 1, 9);
     assert_refused(p, "001.wav,yes,,,,,,\npickup.wav,yes,,,,4,8,,001.wav,8,\n", "order.csv:3:11", "go together");
-    assert_refused(p, "001.wav,yes,,,,,,\npickup.wav,yes,,,,4,8,,01.wav,2,4\n", "order.csv:3:9", "did you mean 001.wav");
+    assert_refused(p, "001.wav,yes,,,,,,\npickup.wav,yes,,,,4,8,,01.wav,2,4\n", "order.csv:3:9",
+                   "did you mean 001.wav");
     assert_refused(p, "001.wav,no,,,,,,\npickup.wav,yes,,,,4,8,,001.wav,2,4\n", "order.csv:3:9", "is not used");
-    assert_refused(p, "001.wav,yes,,,,,,\npickup.wav,yes,,,,4,8,,001.wav,2,4\npickup.wav,yes,,,,0,4,,001.wav,3,5\n", "order.csv:4:10", "line 3 replaces");
+    assert_refused(p, "001.wav,yes,,,,,,\npickup.wav,yes,,,,4,8,,001.wav,2,4\npickup.wav,yes,,,,0,4,,001.wav,3,5\n",
+                   "order.csv:4:10", "line 3 replaces");
 }
 
 /* ---- one take's own channel and room ---- */
@@ -325,8 +347,10 @@ static void a_room_tone_in_the_order_is_that_take_s_alone(void **state)
     write_order(p, "a.wav,yes,,,,,,\nb.wav,yes,,,room.wav,,,\nroom.wav,no,,,,,,\n");
     struct tt_clean_result result = clean_place(p, plain);
     assert_int_equal(result.failed_count, 0);
-    json_t *a = report_of(p->out, "a"), *b = report_of(p->out, "b"); /* the room tone that was named is 12 dB over that of the takes */
-    assert_true(fabs(number_at(b, "before", "noise_floor_dbfs") - number_at(a, "before", "noise_floor_dbfs") - 12) < 1.5);
+    json_t *a = report_of(p->out, "a"),
+           *b = report_of(p->out, "b"); /* the room tone that was named is 12 dB over that of the takes */
+    assert_true(fabs(number_at(b, "before", "noise_floor_dbfs") - number_at(a, "before", "noise_floor_dbfs") - 12) <
+                1.5);
     json_decref(a);
     json_decref(b);
     tt_clean_result_free(&result);
@@ -368,7 +392,8 @@ static void notes_and_rows_of_absent_takes_stay_when_a_take_is_added(void **stat
     write_lines(p, "002.wav", 2, 1, 3);
     struct tt_clean_result second = clean_place(p, plain);
     char *text = file_read(in_folder(p->out, "order.csv"), NULL);
-    const char *third = strstr(text, "003.wav,yes,,,,0,6,mind the bees"), *absent = strstr(text, "009.wav,no,,,,,,not copied yet"), *added = strstr(text, "002.wav,yes");
+    const char *third = strstr(text, "003.wav,yes,,,,0,6,mind the bees"),
+               *absent = strstr(text, "009.wav,no,,,,,,not copied yet"), *added = strstr(text, "002.wav,yes");
     assert_true(third && absent && added && third < absent && absent < added); /* behind 001.wav */
     free(text);
     tt_clean_result_free(&first);

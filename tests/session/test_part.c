@@ -7,9 +7,11 @@
 #include <sys/stat.h>
 #include <sys/wait.h>
 
-static bool run_part(struct fixture *s, int part, int part_count, struct tt_clean_result *result, struct tt_error *error)
+static bool run_part(struct fixture *s, int part, int part_count, struct tt_clean_result *result,
+                     struct tt_error *error)
 {
-    return clean_run(s->session, s->out, (struct clean_run){.jobs = 1, .part = part, .part_count = part_count}, result, error);
+    return clean_run(s->session, s->out, (struct clean_run){.jobs = 1, .part = part, .part_count = part_count}, result,
+                     error);
 }
 
 /* The exit status of PROGRAM clean SESSION -o OUT --part K/N, started and not waited for. */
@@ -17,7 +19,8 @@ static pid_t start_part(struct fixture *s, const char *part)
 {
     pid_t child = fork();
     if (child == 0) {
-        execl(getenv("TIDYTAKE"), "tidytake", "clean", s->session, "-o", s->out, "-q", "-j", "1", "--part", part, (char *)NULL);
+        execl(getenv("TIDYTAKE"), "tidytake", "clean", s->session, "-o", s->out, "-q", "-j", "1", "--part", part,
+              (char *)NULL);
         _exit(127);
     }
     return child;
@@ -43,7 +46,8 @@ static void shares_by_several_processes_leave_what_one_run_leaves(void **state)
     struct fixture *s = *state;
     if (!getenv("TIDYTAKE"))
         skip();
-    struct tt_clean_result result = clean_well(s->session, in_folder(s->folder, "alone"), (struct clean_run){.jobs = 1});
+    struct tt_clean_result result =
+        clean_well(s->session, in_folder(s->folder, "alone"), (struct clean_run){.jobs = 1});
     tt_clean_result_free(&result);
     side_by_side(s);
     assert_false(file_exists(in_folder(s->out, "voice/01.wav"))); /* nothing is decided yet */
@@ -59,7 +63,8 @@ static void shares_by_several_processes_leave_what_one_run_leaves(void **state)
     assert_string_equal(folder_digest(s->out, "voice"), folder_digest(in_folder(s->folder, "alone"), "voice"));
     assert_string_equal(folder_digest(s->out, "sheets"), folder_digest(in_folder(s->folder, "alone"), "sheets"));
     assert_string_equal(folder_digest(s->out, "heard"), folder_digest(in_folder(s->folder, "alone"), "heard"));
-    assert_string_equal(file_digest(in_folder(s->out, "narration.wav")), file_digest(in_folder(in_folder(s->folder, "alone"), "narration.wav")));
+    assert_string_equal(file_digest(in_folder(s->out, "narration.wav")),
+                        file_digest(in_folder(in_folder(s->folder, "alone"), "narration.wav")));
 }
 
 static void a_share_works_on_its_own_takes_only(void **state)
@@ -150,8 +155,10 @@ static void shares_are_run_by_gnu_parallel(void **state)
         skip();
     }
     snprintf(command, sizeof command,
-             "cd '%s' && parallel -j 3 \"$TIDYTAKE\" clean hive -q -j 1 --part {}/3 ::: 1 2 3 && \"$TIDYTAKE\" clean hive -q --plan && "
-             "parallel -j 3 \"$TIDYTAKE\" clean hive -q -j 1 --part {}/3 ::: 1 2 3 && test -s hive.tidy/voice/01.wav -a -s hive.tidy/voice/02.wav && \"$TIDYTAKE\" clean hive -q",
+             "cd '%s' && parallel -j 3 \"$TIDYTAKE\" clean hive -q -j 1 --part {}/3 ::: 1 2 3 && \"$TIDYTAKE\" clean "
+             "hive -q --plan && "
+             "parallel -j 3 \"$TIDYTAKE\" clean hive -q -j 1 --part {}/3 ::: 1 2 3 && test -s hive.tidy/voice/01.wav "
+             "-a -s hive.tidy/voice/02.wav && \"$TIDYTAKE\" clean hive -q",
              s->folder);
     assert_int_equal(system(command), 0);
     assert_true(file_exists(in_folder(s->out, "narration.wav")));
@@ -167,7 +174,8 @@ static void shares_are_tasks_of_a_job_array(void **state)
     snprintf(command, sizeof command,
              "tasks() { for task in 1 2 3; do SLURM_ARRAY_TASK_ID=$task SLURM_ARRAY_TASK_COUNT=3 SLURM_CPUS_PER_TASK=1 "
              "\"$TIDYTAKE_FIXTURES/part_job.sh\" '%s' '%s' || exit 1; done; }; "
-             "tasks && \"$TIDYTAKE\" clean '%s' -q --plan && tasks && test -s '%s/voice/01.wav' -a -s '%s/voice/02.wav' && \"$TIDYTAKE\" clean '%s' -q",
+             "tasks && \"$TIDYTAKE\" clean '%s' -q --plan && tasks && test -s '%s/voice/01.wav' -a -s "
+             "'%s/voice/02.wav' && \"$TIDYTAKE\" clean '%s' -q",
              s->session, s->out, s->session, s->out, s->out, s->session);
     assert_int_equal(system(command), 0);
     assert_true(file_exists(in_folder(s->out, "narration.wav")));
@@ -176,12 +184,16 @@ static void shares_are_tasks_of_a_job_array(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_setup_teardown(shares_by_several_processes_leave_what_one_run_leaves, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(shares_by_several_processes_leave_what_one_run_leaves, fixture_set_up,
+                                        fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_share_works_on_its_own_takes_only, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(more_shares_than_takes_leave_the_last_without_work, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(more_shares_than_takes_leave_the_last_without_work, fixture_set_up,
+                                        fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_whole_run_and_a_share_do_not_work_at_once, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(a_take_that_another_share_works_on_is_left_to_it, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(a_share_that_decides_without_another_s_take_says_so, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_take_that_another_share_works_on_is_left_to_it, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_share_that_decides_without_another_s_take_says_so, fixture_set_up,
+                                        fixture_tear_down),
         cmocka_unit_test_setup_teardown(shares_are_run_by_gnu_parallel, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(shares_are_tasks_of_a_job_array, fixture_set_up, fixture_tear_down),
     };

@@ -6,7 +6,8 @@
 
 #include "audio/writer.h"
 
-/* The one file below report/STEM/ whose name fits; NULL: none. More than one is a failure. Lives until the next call. */
+/* The one file below report/STEM/ whose name fits; NULL: none. More than one is a failure. Lives until the next call.
+ */
 static const char *copy_in(const char *out, const char *stem, const char *names)
 {
     static char found[4096];
@@ -14,8 +15,10 @@ static const char *copy_in(const char *out, const char *stem, const char *names)
     glob_t all = {0};
     snprintf(pattern, sizeof pattern, "%s/report/%s/%s", out, stem, names);
     int status = glob(pattern, 0, NULL, &all);
-    if (all.gl_pathc > 1) fail_msg("%zu files %s", all.gl_pathc, pattern);
-    if (status == 0) snprintf(found, sizeof found, "%s", all.gl_pathv[0]);
+    if (all.gl_pathc > 1)
+        fail_msg("%zu files %s", all.gl_pathc, pattern);
+    if (status == 0)
+        snprintf(found, sizeof found, "%s", all.gl_pathv[0]);
     globfree(&all);
     return status == 0 ? found : NULL;
 }
@@ -28,7 +31,8 @@ static double difference(const char *one, const char *other, double from_s, doub
     float *a = sound_read(one, &count, NULL), *b = sound_read(other, &other_count, NULL);
     double most = 0;
     assert_int_equal(count, other_count);
-    for (size_t i = (size_t)(from_s * info.samplerate); i < count && i < (size_t)(to_s * info.samplerate); i++) most = fmax(most, fabs((double)a[i] - (double)b[i]));
+    for (size_t i = (size_t)(from_s * info.samplerate); i < count && i < (size_t)(to_s * info.samplerate); i++)
+        most = fmax(most, fabs((double)a[i] - (double)b[i]));
     free(a);
     free(b);
     return most;
@@ -40,7 +44,8 @@ static const double dithered = 1.5001 / 32768;
 static void a_take_that_no_browser_plays_is_copied_for_its_page(void **state)
 {
     struct place *p = *state;
-    take_write(take_path(p, "01.w64"), (struct take_shape){.format = SF_FORMAT_W64 | SF_FORMAT_FLOAT, .rate_hz = 96000});
+    take_write(take_path(p, "01.w64"),
+               (struct take_shape){.format = SF_FORMAT_W64 | SF_FORMAT_FLOAT, .rate_hz = 96000});
     take_write(take_path(p, "02.wav"), (struct take_shape){0});
     struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {"misreads.action=off"}});
     const char *copy = copy_in(p->out, "01", "take-*.flac");
@@ -57,16 +62,19 @@ static void a_take_that_no_browser_plays_is_copied_for_its_page(void **state)
 static void what_lies_above_full_scale_is_brought_under_it_in_a_copy(void **state)
 {
     struct place *p = *state;
-    take_write(take_path(p, "01.caf"), (struct take_shape){.format = SF_FORMAT_CAF | SF_FORMAT_FLOAT, .voice_rms = 0.6});
+    take_write(take_path(p, "01.caf"),
+               (struct take_shape){.format = SF_FORMAT_CAF | SF_FORMAT_FLOAT, .voice_rms = 0.6});
     struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {"misreads.action=off"}});
     size_t count, take_count;
-    float *copy = sound_read(copy_in(p->out, "01", "take-*.flac"), &count, NULL), *take = sound_read(take_path(p, "01.caf"), &take_count, NULL);
+    float *copy = sound_read(copy_in(p->out, "01", "take-*.flac"), &count, NULL),
+          *take = sound_read(take_path(p, "01.caf"), &take_count, NULL);
     json_t *report = report_of(p->out, "01");
     const double peak = fmax(number_at(report, "before", "max_true_peak_dbtp"), 0), gain = pow(10, -peak / 20);
     json_decref(report);
     assert_true(peak > 1);
     double most = 0;
-    for (size_t i = 0; i < count; i++) most = fmax(most, fabs((double)copy[i] - gain * (double)take[i]));
+    for (size_t i = 0; i < count; i++)
+        most = fmax(most, fabs((double)copy[i] - gain * (double)take[i]));
     assert_true(most <= dithered + 1e-4); /* the report's peak has three decimals */
     free(copy);
     free(take);
@@ -79,9 +87,12 @@ static void find_misread(const char *out, double *start_s, double *end_s)
     json_t *report = report_of(out, "01"), *row;
     size_t i;
     *start_s = *end_s = 0;
-    json_array_foreach(json_object_get(report, "decisions"), i, row)
-        if (*end_s == 0 && strcmp(json_string_value(json_object_get(row, "kind")), "misread") == 0 && strcmp(json_string_value(json_object_get(row, "action")), "cut") == 0)
-            *start_s = number_at(row, NULL, "start_s"), *end_s = number_at(row, NULL, "end_s");
+    json_array_foreach(json_object_get(report, "decisions"), i,
+                       row) if (*end_s == 0 &&
+                                strcmp(json_string_value(json_object_get(row, "kind")), "misread") == 0 &&
+                                strcmp(json_string_value(json_object_get(row, "action")), "cut") ==
+                                    0) *start_s = number_at(row, NULL, "start_s"),
+                                       *end_s = number_at(row, NULL, "end_s");
     json_decref(report);
     assert_true(*end_s > *start_s + 0.2);
 }
@@ -92,7 +103,8 @@ static double loudest(const char *path, double from_s, double to_s)
     SF_INFO info = info_of(path);
     float *samples = sound_read(path, &count, NULL);
     double most = 0;
-    for (size_t i = (size_t)(from_s * info.samplerate); i < (size_t)(to_s * info.samplerate); i++) most = fmax(most, fabs((double)samples[i]));
+    for (size_t i = (size_t)(from_s * info.samplerate); i < (size_t)(to_s * info.samplerate); i++)
+        most = fmax(most, fabs((double)samples[i]));
     free(samples);
     return most;
 }
@@ -101,7 +113,8 @@ static void a_copy_that_is_handed_on_lacks_what_was_taken_out(void **state)
 {
     struct fixture *f = *state;
     double start_s = 0, end_s = 0;
-    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){.assignments = {"report.media=copy", "deliver.narration=no"}});
+    struct tt_clean_result result = clean_well(
+        f->session, f->out, (struct clean_run){.assignments = {"report.media=copy", "deliver.narration=no"}});
     find_misread(f->out, &start_s, &end_s);
     const char *copy = copy_in(f->out, "01", "take-*.flac");
     assert_non_null(copy);
@@ -110,7 +123,8 @@ static void a_copy_that_is_handed_on_lacks_what_was_taken_out(void **state)
     tt_clean_result_free(&result);
     /* Taken back, it is in the copy again, and the old copy is gone. */
     file_replace(in_folder(f->out, "sheets/01.csv"), "misread,cut,cut", "misread,cut,keep");
-    result = clean_well(f->session, f->out, (struct clean_run){.assignments = {"report.media=copy", "deliver.narration=no"}});
+    result = clean_well(f->session, f->out,
+                        (struct clean_run){.assignments = {"report.media=copy", "deliver.narration=no"}});
     assert_true(loudest(copy_in(f->out, "01", "take-*.flac"), start_s + 0.006, end_s - 0.006) > 0.01);
     tt_clean_result_free(&result);
 }
@@ -119,9 +133,11 @@ static void of_a_part_nothing_is_handed_on_but_the_part(void **state)
 {
     struct fixture *f = *state;
     mkdir(f->out, 0777);
-    static const char order[] = "take,use,piece,channel,room_tone,from,to,note\n01.flac,yes,,,,10,20,\n02.flac,no,,,,,,\n";
+    static const char order[] =
+        "take,use,piece,channel,room_tone,from,to,note\n01.flac,yes,,,,10,20,\n02.flac,no,,,,,,\n";
     file_write(in_folder(f->out, "order.csv"), order, sizeof order - 1);
-    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){.assignments = {"report.media=copy", "deliver.narration=no"}});
+    struct tt_clean_result result = clean_well(
+        f->session, f->out, (struct clean_run){.assignments = {"report.media=copy", "deliver.narration=no"}});
     const char *copy = copy_in(f->out, "01", "take-*.flac");
     assert_non_null(copy);
     assert_true(loudest(copy, 0.006, 9.994) <= dithered);
@@ -130,7 +146,8 @@ static void of_a_part_nothing_is_handed_on_but_the_part(void **state)
     tt_clean_result_free(&result);
     /* Left out, nothing of it stays to be handed on. */
     file_replace(in_folder(f->out, "order.csv"), "01.flac,yes,,,,10,20", "01.flac,no,,,,10,20");
-    result = clean_well(f->session, f->out, (struct clean_run){.assignments = {"report.media=copy", "deliver.narration=no"}});
+    result = clean_well(f->session, f->out,
+                        (struct clean_run){.assignments = {"report.media=copy", "deliver.narration=no"}});
     assert_null(copy_in(f->out, "01", "*.flac"));
     tt_clean_result_free(&result);
 }
@@ -138,7 +155,8 @@ static void of_a_part_nothing_is_handed_on_but_the_part(void **state)
 static void a_copy_of_everything_is_the_take_and_goes_when_it_is_not_wanted(void **state)
 {
     struct fixture *f = *state;
-    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){.assignments = {"report.media=copy-all", "deliver.narration=no"}});
+    struct tt_clean_result result = clean_well(
+        f->session, f->out, (struct clean_run){.assignments = {"report.media=copy-all", "deliver.narration=no"}});
     const char *copy = copy_in(f->out, "01", "take-*.flac");
     assert_non_null(copy);
     assert_true(difference(copy, in_folder(f->session, "01.flac"), 0, 1e9) <= dithered);
@@ -152,7 +170,8 @@ static void a_voice_that_no_browser_plays_is_copied_too(void **state)
 {
     struct place *p = *state;
     take_write(take_path(p, "01.wav"), (struct take_shape){0});
-    struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {"deliver.format=rf64", "deliver.narration=no"}});
+    struct tt_clean_result result =
+        clean_place(p, (struct clean_run){.assignments = {"deliver.format=rf64", "deliver.narration=no"}});
     const char *copy = copy_in(p->out, "01", "voice-*.flac");
     assert_non_null(copy);
     assert_true(difference(copy, in_folder(p->out, "voice/01.wav"), 0, 1e9) <= dithered);

@@ -17,7 +17,8 @@ static const char *warning_of(const struct place *p, const char *code)
     message[0] = '\0';
     for (size_t i = 0; i < json_array_size(warnings); i++)
         if (strcmp(json_string_value(json_object_get(json_array_get(warnings, i), "code")), code) == 0)
-            snprintf(message, sizeof message, "%s", json_string_value(json_object_get(json_array_get(warnings, i), "message")));
+            snprintf(message, sizeof message, "%s",
+                     json_string_value(json_object_get(json_array_get(warnings, i), "message")));
     json_decref(session);
     return message;
 }
@@ -39,7 +40,9 @@ static void write_split(const struct place *p, int64_t reference)
     for (int i = 0; i < 3; i++) {
         char name[40];
         snprintf(name, sizeof name, "T01_%d.wav", i + 1);
-        write_bext(take_path(p, name), RATE, "2026-04-12", "14:00:00", (reference + (int64_t)cuts[i]) % (INT64_C(86400) * RATE), 1, samples + cuts[i], cuts[i + 1] - cuts[i]);
+        write_bext(take_path(p, name), RATE, "2026-04-12", "14:00:00",
+                   (reference + (int64_t)cuts[i]) % (INT64_C(86400) * RATE), 1, samples + cuts[i],
+                   cuts[i + 1] - cuts[i]);
     }
     free(samples);
 }
@@ -60,7 +63,8 @@ static void a_recording_that_was_split_sounds_as_if_it_had_not_been(void **state
     char *page = file_read(in_folder(p->out, "report/T01_1.html"), NULL);
     assert_non_null(strstr(page, "src=\"./T01_1/take-")); /* one file that holds it all */
     free(page);
-    char *otio = file_read(in_folder(p->out, "edit/narration.otio"), NULL), *edl = file_read(in_folder(p->out, "edit/narration.edl"), NULL);
+    char *otio = file_read(in_folder(p->out, "edit/narration.otio"), NULL),
+         *edl = file_read(in_folder(p->out, "edit/narration.edl"), NULL);
     assert_non_null(strstr(otio, "T01_2.wav")); /* the picture edit finds each file */
     assert_non_null(strstr(otio, "T01_3.wav"));
     assert_non_null(strstr(edl, "FROM CLIP NAME: T01_3.wav"));
@@ -101,8 +105,10 @@ static void a_split_over_midnight_is_one_recording_and_a_pause_between_files_is_
     tt_clean_result_free(&result);
     size_t frames;
     float *samples = take_samples((struct take_shape){0}, &frames);
-    write_bext(take_path(p, "T02_1.wav"), RATE, "2026-04-12", "15:00:00", INT64_C(15) * 3600 * RATE, 1, samples, frames);
-    write_bext(take_path(p, "T02_2.wav"), RATE, "2026-04-12", "15:00:06", INT64_C(15) * 3600 * RATE + (int64_t)frames + RATE, 1, samples, frames / 2);
+    write_bext(take_path(p, "T02_1.wav"), RATE, "2026-04-12", "15:00:00", INT64_C(15) * 3600 * RATE, 1, samples,
+               frames);
+    write_bext(take_path(p, "T02_2.wav"), RATE, "2026-04-12", "15:00:06",
+               INT64_C(15) * 3600 * RATE + (int64_t)frames + RATE, 1, samples, frames / 2);
     free(samples);
     result = clean_place(p, (struct clean_run){.is_plan = true});
     assert_true(file_exists(in_folder(p->out, "sheets/T02_2.csv")));
@@ -116,13 +122,18 @@ static void recording_times_that_contradict_the_order_are_pointed_out(void **sta
     struct place *p = *state;
     size_t frames;
     float *samples = take_samples((struct take_shape){0}, &frames);
-    write_bext(take_path(p, "1 hive.wav"), RATE, "2026-04-12", "15:30:00", INT64_C(15) * 3600 * RATE, 1, samples, frames);
-    write_bext(take_path(p, "2 smoker.wav"), RATE, "2026-04-12", "14:00:00", INT64_C(14) * 3600 * RATE, 1, samples, frames - 1000);
-    write_bext(take_path(p, "3 brood.wav"), RATE, "2026-04-13", "09:00:00", INT64_C(9) * 3600 * RATE, 1, samples, frames / 2);
+    write_bext(take_path(p, "1 hive.wav"), RATE, "2026-04-12", "15:30:00", INT64_C(15) * 3600 * RATE, 1, samples,
+               frames);
+    write_bext(take_path(p, "2 smoker.wav"), RATE, "2026-04-12", "14:00:00", INT64_C(14) * 3600 * RATE, 1, samples,
+               frames - 1000);
+    write_bext(take_path(p, "3 brood.wav"), RATE, "2026-04-13", "09:00:00", INT64_C(9) * 3600 * RATE, 1, samples,
+               frames / 2);
     free(samples);
     struct tt_clean_result result = clean_place(p, (struct clean_run){.is_plan = true, .assignments = {NO_MISREADS}});
-    assert_string_equal(warning_of(p, "order-times"), "1 hive.wav (recorded 2026-04-12 15:00:00) comes before 2 smoker.wav (recorded 2026-04-12 14:00:00): "
-                                                      "if that is not meant, change their rows in order.csv");
+    assert_string_equal(
+        warning_of(p, "order-times"),
+        "1 hive.wav (recorded 2026-04-12 15:00:00) comes before 2 smoker.wav (recorded 2026-04-12 14:00:00): "
+        "if that is not meant, change their rows in order.csv");
     tt_clean_result_free(&result);
     static const char order[] = "take,use\n2 smoker.wav,yes\n1 hive.wav,yes\n3 brood.wav,yes\n";
     file_write(in_folder(p->out, "order.csv"), order, sizeof order - 1);
@@ -152,7 +163,8 @@ static void where_the_voice_clips_the_safety_track_is_heard_without_a_step(void 
 {
     struct place *p = *state;
     size_t frames;
-    float *mono = take_samples((struct take_shape){.voice_rms = 0.1, .noise_rms = 0.0003}, &frames), *both = calloc(frames * 2, sizeof *both);
+    float *mono = take_samples((struct take_shape){.voice_rms = 0.1, .noise_rms = 0.0003}, &frames),
+          *both = calloc(frames * 2, sizeof *both);
     float peak = 0;
     for (size_t i = 0; i < frames; i++)
         peak = fmaxf(peak, fabsf(mono[i]));
@@ -162,13 +174,16 @@ static void where_the_voice_clips_the_safety_track_is_heard_without_a_step(void 
         both[2 * i + 1] = 0.25f * loud * mono[i];
     }
     sound_write(take_path(p, "001.wav"), WAV_24, RATE, 2, both, frames);
-    static const struct clean_run exact = {.assignments = {NO_MISREADS, "deliver.bits=32f", "loudness.target_lufs=-30", "gate.depth_db=0", "take.highpass_hz=0", "breaths.soften_db=0"}};
+    static const struct clean_run exact = {.assignments = {NO_MISREADS, "deliver.bits=32f", "loudness.target_lufs=-30",
+                                                           "gate.depth_db=0", "take.highpass_hz=0",
+                                                           "breaths.soften_db=0"}};
     struct tt_clean_result result = clean_place(p, exact);
     assert_warns(p->out, "001", "safety");
     assert_warns_not(p->out, "001", "clipped");
     json_t *report = report_of(p->out, "001");
     const json_t *map = json_array_get(json_object_get(report, "time_map"), 0);
-    const size_t from = (size_t)number_at(map, NULL, "source_start_frame"), to = (size_t)number_at(map, NULL, "source_end_frame");
+    const size_t from = (size_t)number_at(map, NULL, "source_start_frame"),
+                 to = (size_t)number_at(map, NULL, "source_end_frame");
     json_decref(report);
     /* As the microphone gave it: the voice is the unclipped sound, at one gain. */
     size_t out_frames;
@@ -231,8 +246,10 @@ static void a_removable_medium_is_known_by_what_the_system_says(void **state)
     struct stat status;
     assert_int_equal(stat(p->folder, &status), 0);
     char path[4096];
-    snprintf(path, sizeof path, "mkdir -p '%s/sys/dev/block' '%s/sys/disk/part' && ln -s ../../disk/part '%s/sys/dev/block/%u:%u'", p->folder, p->folder, p->folder,
-             (unsigned)(status.st_dev >> 8 & 0xfff), (unsigned)((status.st_dev & 0xff) | (status.st_dev >> 12 & 0xfff00)));
+    snprintf(path, sizeof path,
+             "mkdir -p '%s/sys/dev/block' '%s/sys/disk/part' && ln -s ../../disk/part '%s/sys/dev/block/%u:%u'",
+             p->folder, p->folder, p->folder, (unsigned)(status.st_dev >> 8 & 0xfff),
+             (unsigned)((status.st_dev & 0xff) | (status.st_dev >> 12 & 0xfff00)));
     assert_int_equal(system(path), 0);
     const char *sysfs = in_folder(p->folder, "sys");
     file_write(in_folder(p->folder, "sys/disk/removable"), "0\n", 2);
@@ -248,8 +265,10 @@ static char *make_sysfs(const struct place *p, bool is_removable)
     assert_int_equal(stat(p->folder, &status), 0);
     char *sysfs = tt_format("%s/sys%d", p->folder, is_removable), *command = NULL;
     assert_non_null(sysfs);
-    command = tt_format("mkdir -p '%s/dev/block' '%s/disk' && echo %d > '%s/disk/removable' && ln -s ../../disk '%s/dev/block/%u:%u'", sysfs, sysfs, is_removable, sysfs, sysfs,
-                        (unsigned)(status.st_dev >> 8 & 0xfff), (unsigned)((status.st_dev & 0xff) | (status.st_dev >> 12 & 0xfff00)));
+    command = tt_format(
+        "mkdir -p '%s/dev/block' '%s/disk' && echo %d > '%s/disk/removable' && ln -s ../../disk '%s/dev/block/%u:%u'",
+        sysfs, sysfs, is_removable, sysfs, sysfs, (unsigned)(status.st_dev >> 8 & 0xfff),
+        (unsigned)((status.st_dev & 0xff) | (status.st_dev >> 12 & 0xfff00)));
     assert_int_equal(system(command), 0);
     free(command);
     return sysfs;
@@ -282,12 +301,14 @@ static void results_on_the_only_card_are_pointed_out(void **state)
 
 /* ---- many kinds of files ---- */
 
-/* Where a voice lies against the mono samples of the take: lag in frames at RATE, by the best agreement over 1 s, half a second behind its beginning. */
+/* Where a voice lies against the mono samples of the take: lag in frames at RATE, by the best agreement over 1 s, half
+ * a second behind its beginning. */
 static int lag_of(const struct place *p, const char *stem, const float *mono, int most)
 {
     char name[80];
     json_t *report = report_of(p->out, stem);
-    const size_t from = (size_t)number_at(json_array_get(json_object_get(report, "time_map"), 0), NULL, "source_start_frame");
+    const size_t from =
+        (size_t)number_at(json_array_get(json_object_get(report, "time_map"), 0), NULL, "source_start_frame");
     json_decref(report);
     snprintf(name, sizeof name, "voice/%s.wav", stem);
     size_t frames;
@@ -322,10 +343,14 @@ static bool has_ffmpeg(void) { return run_quietly("ffmpeg -version >/dev/null 2>
 static void takes_of_many_kinds_keep_their_places_to_the_sample(void **state)
 {
     struct place *p = *state;
-    static const struct { const char *name; int format; } kinds[] = {
-        {"a.w64", SF_FORMAT_W64 | SF_FORMAT_PCM_24},  {"b.caf", SF_FORMAT_CAF | SF_FORMAT_PCM_24},    {"c.aifc", SF_FORMAT_AIFF | SF_FORMAT_FLOAT},
-        {"d.rf64", SF_FORMAT_RF64 | SF_FORMAT_PCM_24}, {"e.flac", SF_FORMAT_FLAC | SF_FORMAT_PCM_16}, {"f.mp3", SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III},
-        {"g.opus", SF_FORMAT_OGG | SF_FORMAT_OPUS},   {"h.aif", SF_FORMAT_AIFF | SF_FORMAT_PCM_24},
+    static const struct {
+        const char *name;
+        int format;
+    } kinds[] = {
+        {"a.w64", SF_FORMAT_W64 | SF_FORMAT_PCM_24},   {"b.caf", SF_FORMAT_CAF | SF_FORMAT_PCM_24},
+        {"c.aifc", SF_FORMAT_AIFF | SF_FORMAT_FLOAT},  {"d.rf64", SF_FORMAT_RF64 | SF_FORMAT_PCM_24},
+        {"e.flac", SF_FORMAT_FLAC | SF_FORMAT_PCM_16}, {"f.mp3", SF_FORMAT_MPEG | SF_FORMAT_MPEG_LAYER_III},
+        {"g.opus", SF_FORMAT_OGG | SF_FORMAT_OPUS},    {"h.aif", SF_FORMAT_AIFF | SF_FORMAT_PCM_24},
     };
     size_t frames;
     float *mono[sizeof kinds / sizeof *kinds];
@@ -375,7 +400,9 @@ static void takes_of_several_rates_keep_theirs_and_lie_in_one_narration_to_the_s
         snprintf(name, sizeof name, "voice/%s.wav", stems[i]);
         float *voice = sound_read(in_folder(p->out, name), &voice_frames, &voice_rate_hz);
         assert_int_equal(voice_rate_hz, rates[i]);
-        const double start = number_at(json_array_get(json_object_get(session, "takes"), i), NULL, "narration_start_frame"), ratio = rates[i] / 48000.0;
+        const double start =
+                         number_at(json_array_get(json_object_get(session, "takes"), i), NULL, "narration_start_frame"),
+                     ratio = rates[i] / 48000.0;
         double best = -1, all = 0;
         int best_lag = -99;
         for (int lag = -12; lag <= 12; lag++) {
@@ -411,13 +438,16 @@ static void floats_above_full_scale_are_no_clipping(void **state)
     for (size_t i = 0; i < frames; i++)
         most = fmaxf(most, fabsf(mono[i]));
     assert_true(most > 1.5f);
-    struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.target_lufs=-24", "deliver.bits=32f", "gate.depth_db=0", "take.highpass_hz=0", "breaths.soften_db=0"}});
+    struct tt_clean_result result = clean_place(
+        p, (struct clean_run){.assignments = {NO_MISREADS, "loudness.target_lufs=-24", "deliver.bits=32f",
+                                              "gate.depth_db=0", "take.highpass_hz=0", "breaths.soften_db=0"}});
     assert_warns_not(p->out, "hot", "clipped");
     json_t *report = report_of(p->out, "hot");
     assert_true(number_at(report, "before", "max_true_peak_dbtp") > 3);
     /* What lay over full scale came out at the one gain of all. */
     const json_t *map = json_array_get(json_object_get(report, "time_map"), 0);
-    const size_t from = (size_t)number_at(map, NULL, "source_start_frame"), to = (size_t)number_at(map, NULL, "source_end_frame");
+    const size_t from = (size_t)number_at(map, NULL, "source_start_frame"),
+                 to = (size_t)number_at(map, NULL, "source_end_frame");
     const double gain = pow(10, number_at(report, NULL, "gain_db") / 20);
     size_t out_frames, over = 0;
     float *voice = sound_read(in_folder(p->out, "voice/hot.wav"), &out_frames, NULL);
@@ -444,7 +474,8 @@ static void camera_files_are_heard_in_step_with_their_pictures(void **state)
     float *mono = take_samples((struct take_shape){0}, &frames);
     sound_write(in_folder(p->folder, "sound.wav"), WAV_24, RATE, 1, mono, frames);
     static const char *const made[] = {
-        "-f lavfi -i testsrc=d=6:s=64x64:r=25 -i '%s/sound.wav' -map 0:v -map 1:a -c:a aac -b:a 160k '%s/hive/a.mp4'", /* an edit list hides the coder's start */
+        "-f lavfi -i testsrc=d=6:s=64x64:r=25 -i '%s/sound.wav' -map 0:v -map 1:a -c:a aac -b:a 160k "
+        "'%s/hive/a.mp4'", /* an edit list hides the coder's start */
         "-i '%s/sound.wav' -c:a aac -b:a 160k '%s/hive/b.m4a'",
         "-i '%s/sound.wav' -c:a pcm_s24le '%s/hive/c.mov'",
         "-f lavfi -i testsrc=d=6:s=64x64:r=25 -i '%s/sound.wav' -map 0:v -map 1:a -c:a pcm_s16le '%s/hive/d.mkv'",
@@ -456,9 +487,11 @@ static void camera_files_are_heard_in_step_with_their_pictures(void **state)
         assert_true(run_quietly("ffmpeg -loglevel error -y %s </dev/null", arguments));
     }
     /* Sound that begins 1.5 s behind the picture, and a film without sound, which is no take. */
-    assert_true(run_quietly("ffmpeg -loglevel error -y -f lavfi -i testsrc=d=8:s=64x64:r=25 -itsoffset 1.5 -i '%s/sound.wav' -map 0:v -map 1:a -c:a pcm_s24le '%s/hive/late.mov' </dev/null",
+    assert_true(run_quietly("ffmpeg -loglevel error -y -f lavfi -i testsrc=d=8:s=64x64:r=25 -itsoffset 1.5 -i "
+                            "'%s/sound.wav' -map 0:v -map 1:a -c:a pcm_s24le '%s/hive/late.mov' </dev/null",
                             p->folder, p->folder));
-    assert_true(run_quietly("ffmpeg -loglevel error -y -f lavfi -i testsrc=d=2:s=64x64:r=25 '%s/hive/mute.mp4' </dev/null", p->folder));
+    assert_true(run_quietly(
+        "ffmpeg -loglevel error -y -f lavfi -i testsrc=d=2:s=64x64:r=25 '%s/hive/mute.mp4' </dev/null", p->folder));
     write_order_of(p, "take,use\na.mp4,yes\nb.m4a,yes\nc.mov,yes\nd.mkv,yes\ne.3gp,yes\nlate.mov,yes\nmute.mp4,yes\n");
     struct tt_clean_result result = clean_place(p, (struct clean_run){.assignments = {NO_MISREADS}});
     assert_int_equal(result.failed_count, 0);
@@ -493,7 +526,9 @@ static void a_camera_file_whose_times_jump_far_ahead_is_an_error(void **state)
         print_message("skipped: built without libavformat, or no ffmpeg to make camera files with\n");
         skip();
     }
-    assert_true(run_quietly("ffmpeg -loglevel error -y -f lavfi -i sine=f=300:d=4:r=8000 -af \"asetpts='if(gt(T,2),PTS+100000000/TB,PTS)'\" -c:a pcm_s16le '%s/hive/a.mkv' </dev/null", p->folder));
+    assert_true(run_quietly("ffmpeg -loglevel error -y -f lavfi -i sine=f=300:d=4:r=8000 -af "
+                            "\"asetpts='if(gt(T,2),PTS+100000000/TB,PTS)'\" -c:a pcm_s16le '%s/hive/a.mkv' </dev/null",
+                            p->folder));
     take_write(take_path(p, "b.wav"), (struct take_shape){0});
     alarm(120); /* ends this program, should it go on for years */
     struct tt_clean_result result = clean_place(p, plain);
@@ -536,9 +571,11 @@ static void a_take_from_another_room_or_microphone_is_named(void **state)
     for (int i = 0; i < 5; i++) {
         char name[20];
         size_t frames;
-        float *mono = take_samples((struct take_shape){.seconds = 20, .seed = (uint64_t)i, .noise_rms = i == 3 ? 0.003 : 0.0005}, &frames);
+        float *mono = take_samples(
+            (struct take_shape){.seconds = 20, .seed = (uint64_t)i, .noise_rms = i == 3 ? 0.003 : 0.0005}, &frames);
         float low = 0;
-        for (size_t k = 0; k < frames && i == 1; k++) { /* a blanket over the microphone: the voice without its treble */
+        for (size_t k = 0; k < frames && i == 1;
+             k++) { /* a blanket over the microphone: the voice without its treble */
             low += 0.15f * (mono[k] - low);
             mono[k] = 2 * low;
         }
@@ -586,7 +623,8 @@ static void a_likely_place_for_a_pick_up_is_proposed_and_nothing_is_done(void **
     float *again = calloc(count + 2 * (size_t)rate, sizeof *again);
     noise_add(again, count + 2 * (size_t)rate, 0.0005, 5);
     for (size_t i = 0; i < count; i++)
-        again[(size_t)rate + i] += 0.6f * take[from + i] * fminf(1.0f, fminf((float)i, (float)(count - i)) / (float)fade);
+        again[(size_t)rate + i] +=
+            0.6f * take[from + i] * fminf(1.0f, fminf((float)i, (float)(count - i)) / (float)fade);
     sound_write(take_path(p, "pickup.wav"), WAV_24, rate, 1, again, count + 2 * (size_t)rate);
     free(again);
     free(take);
@@ -637,7 +675,8 @@ static void a_pick_up_from_another_day_is_proposed_however_near_it_stands_and_wh
     tt_clean_result_free(&result);
 }
 
-/* Within a day the second reading replaces the first one; from another day it does not, or the line would move to where the new file sorts. */
+/* Within a day the second reading replaces the first one; from another day it does not, or the line would move to where
+ * the new file sorts. */
 static void what_was_read_on_another_day_replaces_nothing_by_itself(void **state)
 {
     struct place *p = *state;
@@ -660,8 +699,9 @@ static void what_was_read_on_another_day_replaces_nothing_by_itself(void **state
         json_t *report = report_of(p->out, "01"), *row;
         size_t i;
         bool is_cut = false;
-        json_array_foreach(json_object_get(report, "decisions"), i, row)
-            is_cut |= strcmp(json_string_value(json_object_get(row, "kind")), "misread") == 0 && number_at(row, NULL, "end_s") > 21 && number_at(row, NULL, "start_s") > 16;
+        json_array_foreach(json_object_get(report, "decisions"), i, row) is_cut |=
+            strcmp(json_string_value(json_object_get(row, "kind")), "misread") == 0 &&
+            number_at(row, NULL, "end_s") > 21 && number_at(row, NULL, "start_s") > 16;
         json_decref(report);
         if (is_cut != (d == 0))
             fail_msg("read again on %s: the first reading %s", dates[d], is_cut ? "is out" : "stays");

@@ -180,7 +180,8 @@ static void a_date_that_is_touched_renders_nothing(void **state)
     assert_int_equal(result.rendered_count, 0);
     tt_clean_result_free(&result);
     json_t *json = json_of(in_folder(e->out, "session.json"));
-    assert_string_equal(json_string_value(json_object_get(json_array_get(json_object_get(json, "takes"), 0), "why")), "up to date");
+    assert_string_equal(json_string_value(json_object_get(json_array_get(json_object_get(json, "takes"), 0), "why")),
+                        "up to date");
     json_decref(json);
 }
 
@@ -189,12 +190,18 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(a_renamed_take_keeps_its_sheet, fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(takes_that_change_places_keep_their_sheets, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(takes_that_are_numbered_anew_keep_their_sheets, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(the_sheet_of_a_take_that_is_gone_is_put_aside_when_another_takes_its_name, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(a_sheet_of_a_take_long_gone_is_put_aside_when_another_takes_its_name, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(a_sheet_in_the_way_with_a_slip_in_it_is_put_aside_too, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(a_slip_in_the_sheet_of_a_renamed_take_costs_no_decision, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(a_take_that_was_taken_away_drops_out_of_narration_and_index, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(takes_that_are_numbered_anew_keep_their_sheets, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(the_sheet_of_a_take_that_is_gone_is_put_aside_when_another_takes_its_name,
+                                        fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_sheet_of_a_take_long_gone_is_put_aside_when_another_takes_its_name,
+                                        fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_sheet_in_the_way_with_a_slip_in_it_is_put_aside_too, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_slip_in_the_sheet_of_a_renamed_take_costs_no_decision, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_take_that_was_taken_away_drops_out_of_narration_and_index, fixture_set_up,
+                                        fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_date_that_is_touched_renders_nothing, fixture_set_up, fixture_tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -16,9 +16,9 @@ static json_t *decision_of(const json_t *report, const char *kind)
 {
     json_t *decision;
     size_t i;
-    json_array_foreach(json_object_get(report, "decisions"), i, decision)
-        if (strcmp(json_string_value(json_object_get(decision, "kind")), kind) == 0)
-            return decision;
+    json_array_foreach(json_object_get(report, "decisions"), i,
+                       decision) if (strcmp(json_string_value(json_object_get(decision, "kind")), kind) ==
+                                     0) return decision;
     fail_msg("no %s among the decisions", kind);
     return NULL;
 }
@@ -53,9 +53,11 @@ static void a_gap_has_its_cue_point_where_it_opens(void **state)
     clean(f, (struct clean_run){0});
     report = json_of(in_folder(f->out, "report/01.json"));
     double opens_s = number_at(decision_of(report, "gap"), NULL, "out_start_s");
-    assert_true(number_at(decision_of(report, "pause"), NULL, "out_end_s") > opens_s + 0.1); /* not where it was asked for */
+    assert_true(number_at(decision_of(report, "pause"), NULL, "out_end_s") >
+                opens_s + 0.1); /* not where it was asked for */
     assert_true(fabs(cue_s(in_folder(f->out, "voice/01.wav"), "smoker") - opens_s) < 0.001);
-    assert_true(fabs(cue_s(in_folder(f->out, "narration.wav"), "smoker") - opens_s) < 0.001); /* take 1 begins the narration */
+    assert_true(fabs(cue_s(in_folder(f->out, "narration.wav"), "smoker") - opens_s) <
+                0.001); /* take 1 begins the narration */
     json_decref(report);
 }
 
@@ -120,10 +122,13 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(a_gap_has_its_cue_point_where_it_opens, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(what_a_person_asks_for_was_proposed_by_nobody, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(flac_has_24_bits_where_floats_are_asked_for_and_says_so, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(what_a_person_asks_for_was_proposed_by_nobody, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(flac_has_24_bits_where_floats_are_asked_for_and_says_so, fixture_set_up,
+                                        fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_plan_reports_its_decisions, fixture_set_up, fixture_tear_down),
-        cmocka_unit_test_setup_teardown(a_plan_leaves_the_report_of_a_voice_that_is_there, fixture_set_up, fixture_tear_down),
+        cmocka_unit_test_setup_teardown(a_plan_leaves_the_report_of_a_voice_that_is_there, fixture_set_up,
+                                        fixture_tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -11,7 +11,8 @@ static void add_copy(const struct fixture *f, const char *name, double gain_db, 
 {
     size_t frames;
     int rate_hz;
-    float *sound = sound_read(in_folder(f->session, "01.flac"), &frames, &rate_hz), *copy = calloc(frames + late_frames, sizeof *copy);
+    float *sound = sound_read(in_folder(f->session, "01.flac"), &frames, &rate_hz),
+          *copy = calloc(frames + late_frames, sizeof *copy);
     assert_non_null(copy);
     for (size_t i = 0; i < frames; i++) {
         double value = (double)sound[i] * pow(10.0, gain_db / 20.0);
@@ -26,7 +27,8 @@ static void add_copy(const struct fixture *f, const char *name, double gain_db, 
 static void assert_why(const struct fixture *f, const char *report, const char *words, bool is_there)
 {
     char *text = file_read(in_folder(f->out, report), NULL);
-    if ((strstr(text, words) != NULL) != is_there) fail_msg("%s: '%s' %s", report, words, is_there ? "is missing" : "is there");
+    if ((strstr(text, words) != NULL) != is_there)
+        fail_msg("%s: '%s' %s", report, words, is_there ? "is missing" : "is there");
     free(text);
 }
 
@@ -77,7 +79,8 @@ static void of_three_copies_one_is_used(void **state)
     assert_false(file_exists(in_folder(f->out, "sheets/01c.csv")));
     char *text = file_read(in_folder(f->out, "session.json"), NULL);
     size_t told = 0;
-    for (const char *at = text; (at = strstr(at, "is the same recording as ")); at++) told++;
+    for (const char *at = text; (at = strstr(at, "is the same recording as ")); at++)
+        told++;
     assert_int_equal(told, 2); /* each once, though they are copies of each other, too */
     free(text);
     tt_clean_result_free(&result);
@@ -96,7 +99,8 @@ static struct made_session *eight_lines(uint32_t seed, float *steps, int shift_r
     }
     struct made_take *take = take_of(session);
     struct tt_heard *heard = &take->heard;
-    heard->facts = (struct tt_heard_facts){.rate_hz = RATE, .feature_hop_samples = HOP, .frame_count = (int64_t)(take->at_s * RATE), .speech_dbfs = -24.0};
+    heard->facts = (struct tt_heard_facts){
+        .rate_hz = RATE, .feature_hop_samples = HOP, .frame_count = (int64_t)(take->at_s * RATE), .speech_dbfs = -24.0};
     memmove(take->cepstra + shift_rows * TT_CEPSTRA, take->cepstra, (size_t)(MOST_ROWS - shift_rows) * TT_CEPSTRA);
     heard->runs = take->runs;
     heard->cepstra = take->cepstra;
@@ -107,7 +111,8 @@ static struct made_session *eight_lines(uint32_t seed, float *steps, int shift_r
         double at_s = 0.1 * (double)i + 0.05;
         steps[i] = 1e-7f;
         for (size_t r = 0; r < heard->run_count; r++)
-            if (at_s * RATE >= (double)take->runs[r].start_sample && at_s * RATE < (double)take->runs[r].end_sample) steps[i] = 4e-3f;
+            if (at_s * RATE >= (double)take->runs[r].start_sample && at_s * RATE < (double)take->runs[r].end_sample)
+                steps[i] = 4e-3f;
     }
     return session;
 }
@@ -165,13 +170,17 @@ static struct made_session *short_take(uint32_t seed, double seconds, float *ste
     struct made_take *take = take_of(session);
     take->at_s = 1.0 + seconds * 1.1;
     struct tt_heard *heard = &take->heard;
-    heard->facts = (struct tt_heard_facts){.rate_hz = RATE, .feature_hop_samples = HOP, .frame_count = (int64_t)((seconds * 1.1 + 2.0) * RATE), .speech_dbfs = -24.0};
+    heard->facts = (struct tt_heard_facts){.rate_hz = RATE,
+                                           .feature_hop_samples = HOP,
+                                           .frame_count = (int64_t)((seconds * 1.1 + 2.0) * RATE),
+                                           .speech_dbfs = -24.0};
     heard->runs = take->runs;
     heard->cepstra = take->cepstra;
     heard->feature_count = (size_t)(heard->facts.frame_count / HOP);
     heard->steps = steps;
     heard->step_count = (size_t)(heard->facts.frame_count * 10 / RATE);
-    for (size_t i = 0; i < heard->step_count; i++) steps[i] = i >= 10 && (double)i < 10.0 + seconds * 10.0 ? 4e-3f : 1e-7f;
+    for (size_t i = 0; i < heard->step_count; i++)
+        steps[i] = i >= 10 && (double)i < 10.0 + seconds * 10.0 ? 4e-3f : 1e-7f;
     return session;
 }
 
@@ -206,7 +215,8 @@ static void the_same_file_is_the_same_recording_however_short_it_is_or_silent(vo
         struct tt_heard *heard[] = {&one->takes[0].heard, &two->takes[0].heard};
         for (int i = 0; i < 2; i++) {
             strcpy(heard[i]->facts.content_sha256, "3fa2c1");
-            if (is_silent) heard[i]->facts.speech_dbfs = -INFINITY;
+            if (is_silent)
+                heard[i]->facts.speech_dbfs = -INFINITY;
         }
         assert_true(in_step(heard[0], heard[1]));
         strcpy(heard[1]->facts.content_sha256, "3fa2c2");

@@ -37,7 +37,8 @@ static void of_several_changes_files_the_later_counts(void **state)
     take_write(take_path(p, "01.wav"), (struct take_shape){.seed = 1});
     take_write(take_path(p, "02.wav"), (struct take_shape){.seed = 2});
     struct clean_run both = plan;
-    both.changes = place_file(p, "a.csv", HEADER "01.wav,,1.000,1.500,other,,cut,,,,\r\n02.wav,,1.000,1.500,other,,cut,,,,\r\n");
+    both.changes =
+        place_file(p, "a.csv", HEADER "01.wav,,1.000,1.500,other,,cut,,,,\r\n02.wav,,1.000,1.500,other,,cut,,,,\r\n");
     both.more_changes = place_file(p, "b.csv", HEADER "01.wav,,1.000,1.500,other,,keep,,,,\r\n");
     clean_place_well(p, both);
     assert_in_sheet(p, "01", "00:00:01.000,00:00:01.500,other,,keep", true);
@@ -55,7 +56,8 @@ static void decisions_on_a_take_that_failed_are_not_lost_in_silence(void **state
     snprintf(path, sizeof path, "%s/sheets/02.csv", p->out);
     file_append(path, "02.wav,,00:00:99.000,,label,,keep,,,,smoke\r\n");
     struct clean_run both = plan;
-    both.changes = place_file(p, "a.csv", HEADER "01.wav,,1.000,1.500,other,,cut,,,,\r\n02.wav,,1.000,1.500,other,,cut,,,,\r\n");
+    both.changes =
+        place_file(p, "a.csv", HEADER "01.wav,,1.000,1.500,other,,cut,,,,\r\n02.wav,,1.000,1.500,other,,cut,,,,\r\n");
     struct tt_clean_result result = clean_well(p->session, p->out, both);
     assert_int_equal(result.failed_count, 1);
     tt_clean_result_free(&result);
@@ -139,7 +141,11 @@ static void a_session_of_which_no_take_is_used_says_so(void **state)
 }
 
 /* Saves a file once the narration is under way: behind the last look of the run at its sheets. */
-struct late { char path[2200]; const char *row; bool is_saved; };
+struct late {
+    char path[2200];
+    const char *row;
+    bool is_saved;
+};
 
 static bool save_late(void *context, double share, const char *take, const char *what)
 {
@@ -154,7 +160,12 @@ static bool save_late(void *context, double share, const char *take, const char 
 static bool was_edited_by(const struct place *p, const char *name, const char *row)
 {
     const char *const sources[] = {p->session}, *const settings[] = {"report.page=no"};
-    struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = p->out, .assignments = settings, .assignment_count = 1, .is_again = true};
+    struct tt_clean_options options = {.sources = sources,
+                                       .source_count = 1,
+                                       .out = p->out,
+                                       .assignments = settings,
+                                       .assignment_count = 1,
+                                       .is_again = true};
     struct late late = {.row = row};
     snprintf(late.path, sizeof late.path, "%s/%s", p->out, name);
     struct tt_clean_watcher watcher = {.context = &late, .progress = save_late};
@@ -182,7 +193,10 @@ static void what_is_saved_too_late_for_a_run_is_told_so_that_another_follows(voi
 #define IN_PLACE(test) cmocka_unit_test_setup_teardown(test, place_set_up, place_tear_down)
 
 /* Saves a sheet as soon as its voice is under way. */
-struct saving { const struct place *place; bool is_done; };
+struct saving {
+    const struct place *place;
+    bool is_done;
+};
 
 static bool save_once(void *context, double share, const char *take, const char *what)
 {
@@ -204,7 +218,8 @@ static void a_sheet_that_is_saved_while_the_run_works_is_obeyed_by_that_run(void
     struct saving saving = {.place = p};
     const struct tt_clean_watcher watcher = {.context = &saving, .progress = save_once};
     const char *const sources[] = {p->session}, *const assignments[] = {"report.page=no"};
-    struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = p->out, .assignments = assignments, .assignment_count = 1};
+    struct tt_clean_options options = {
+        .sources = sources, .source_count = 1, .out = p->out, .assignments = assignments, .assignment_count = 1};
     struct tt_clean_result result;
     struct tt_error error = {0};
     assert_ok(tt_clean(&options, &watcher, &result, &error), error);
@@ -214,8 +229,10 @@ static void a_sheet_that_is_saved_while_the_run_works_is_obeyed_by_that_run(void
     /* Nothing of it is in the voice that this run left. */
     json_t *report = json_of(in_folder(p->out, "report/01.json")), *entry;
     size_t i;
-    json_array_foreach(json_object_get(report, "time_map"), i, entry) {
-        double start_s = number_at(entry, NULL, "source_start_frame") / 24000, end_s = number_at(entry, NULL, "source_end_frame") / 24000;
+    json_array_foreach(json_object_get(report, "time_map"), i, entry)
+    {
+        double start_s = number_at(entry, NULL, "source_start_frame") / 24000,
+               end_s = number_at(entry, NULL, "source_end_frame") / 24000;
         assert_true(end_s <= 1.01 || start_s >= 1.49);
     }
     json_decref(report);
@@ -242,7 +259,8 @@ static void the_sheet_of_a_take_that_was_recorded_anew_is_refused_and_stays_as_i
     free(after);
 }
 
-/* A person draws a row's end out over the rows behind it: his row stands whole, and the program's get out of its way. */
+/* A person draws a row's end out over the rows behind it: his row stands whole, and the program's get out of its way.
+ */
 static void times_drawn_out_over_the_neighbours_take_their_place(void **state)
 {
     struct place *p = *state;
@@ -258,7 +276,8 @@ static void times_drawn_out_over_the_neighbours_take_their_place(void **state)
     for (const char *at = text; (at = strstr(at, "\r\n")) != NULL && at[2]; at += 2) {
         double start = 0, end = 0;
         char kind[16] = "";
-        if (sscanf(at + 2, "01.wav,%*[^,],00:00:%lf,00:00:%lf,%15[a-z]", &start, &end, kind) == 3 && strcmp(kind, "other") != 0)
+        if (sscanf(at + 2, "01.wav,%*[^,],00:00:%lf,00:00:%lf,%15[a-z]", &start, &end, kind) == 3 &&
+            strcmp(kind, "other") != 0)
             assert_true(end <= 0.2005 || start >= 7.8995);
     }
     free(text);

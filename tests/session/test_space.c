@@ -24,8 +24,12 @@ static double needed_bytes(size_t count, size_t done, double there_bytes, int jo
     tt_settings_default(&run.settings);
     run.settings.deliver.narration = false;
     for (size_t i = 0; i < count; i++)
-        run.takes[i] = (struct tt_take){.is_used = true, .is_ours = true, .to_ms = -1, .voice_path = i < done ? there : not_there,
-                                        .info = {.rate_hz = RATE_HZ, .frame_count = (int64_t)RATE_HZ * HOUR_S, .plays_in_browser = !with_copies}};
+        run.takes[i] = (struct tt_take){
+            .is_used = true,
+            .is_ours = true,
+            .to_ms = -1,
+            .voice_path = i < done ? there : not_there,
+            .info = {.rate_hz = RATE_HZ, .frame_count = (int64_t)RATE_HZ * HOUR_S, .plays_in_browser = !with_copies}};
     double bytes = tt_space_needed(&run);
     free(run.takes);
     folder_remove(folder);

@@ -12,7 +12,8 @@
 enum { RATE_HZ = 24000, SECONDS = 8, FRAMES = SECONDS * RATE_HZ, RUNS = 4, TONE_FRAMES = 2 * RATE_HZ };
 static const double floor_rms = 1e-3;
 
-/* A voice of which every second second is a line, in a room that is this far over the floor that was heard of it in its first and in its second half. */
+/* A voice of which every second second is a line, in a room that is this far over the floor that was heard of it in its
+ * first and in its second half. */
 struct room_voice {
     char *path;
     struct tt_run runs[RUNS];
@@ -31,13 +32,16 @@ static void voice_make(struct room_voice *voice, const char *path, double first_
     noise_add(samples, FRAMES / 2, floor_rms * tt_amplitude_from_db(first_db), 5);
     noise_add(samples + FRAMES / 2, FRAMES / 2, floor_rms * tt_amplitude_from_db(second_db), 6);
     for (int i = 0; i < RUNS; i++) {
-        voice->runs[i] = (struct tt_run){.start_sample = (2 * i + 1) * RATE_HZ - RATE_HZ / 2, .end_sample = (2 * i + 2) * RATE_HZ - RATE_HZ / 2};
+        voice->runs[i] = (struct tt_run){.start_sample = (2 * i + 1) * RATE_HZ - RATE_HZ / 2,
+                                         .end_sample = (2 * i + 2) * RATE_HZ - RATE_HZ / 2};
         noise_add(samples + voice->runs[i].start_sample, RATE_HZ, 0.1, 7);
     }
     sound_write(voice->path, SF_FORMAT_WAV | SF_FORMAT_PCM_24, RATE_HZ, 1, samples, FRAMES);
     free(samples);
     voice->map = (struct tt_time_map){.rate_hz = RATE_HZ, .stretches = &voice->all, .count = 1, .out_samples = FRAMES};
-    voice->heard = (struct tt_heard){.runs = voice->runs, .run_count = RUNS, .floor = {.shape = shape, .node_count = 1, .node_sample = &voice->node}};
+    voice->heard = (struct tt_heard){.runs = voice->runs,
+                                     .run_count = RUNS,
+                                     .floor = {.shape = shape, .node_count = 1, .node_sample = &voice->node}};
     voice->heard.facts.rate_hz = RATE_HZ;
     voice->heard.facts.frame_count = FRAMES;
     voice->heard.floor.power = malloc((size_t)shape.bin_count * sizeof(float));
@@ -54,7 +58,13 @@ static void voice_free(struct room_voice *voice)
 
 static struct tt_voice_part part_of(const struct room_voice *voice)
 {
-    return (struct tt_voice_part){.path = voice->path, .rate_hz = RATE_HZ, .frames = FRAMES, .heard = &voice->heard, .map = &voice->map, .tone_gain = 1, .seed = 3};
+    return (struct tt_voice_part){.path = voice->path,
+                                  .rate_hz = RATE_HZ,
+                                  .frames = FRAMES,
+                                  .heard = &voice->heard,
+                                  .map = &voice->map,
+                                  .tone_gain = 1,
+                                  .seed = 3};
 }
 
 static float *read_all(struct tt_voices *voices, size_t frames)

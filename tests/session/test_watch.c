@@ -30,7 +30,8 @@ static void what_arrives_is_cleaned_and_a_saved_sheet_is_obeyed(void **state)
     bool is_new = false;
     for (int i = 0; i < 1200 && !is_new; i++) {
         nanosleep(&(struct timespec){.tv_nsec = 50000000}, NULL);
-        is_new = file_exists(in_folder(w->out, "hive/voice/01.wav")) && strcmp(before, file_digest(in_folder(w->out, "hive/voice/01.wav"))) != 0;
+        is_new = file_exists(in_folder(w->out, "hive/voice/01.wav")) &&
+                 strcmp(before, file_digest(in_folder(w->out, "hive/voice/01.wav"))) != 0;
     }
     w->stop = 1;
     pthread_join(w->thread, NULL);
@@ -176,7 +177,8 @@ static void settings_of_the_caller_hold_for_every_session(void **state)
     struct watching *w = *state;
     copy_fixture_session(in_folder(w->inbox, "hive"));
     file_write(in_folder(w->folder, "mine.ini"), "[deliver]\nformat = flac\n", 24);
-    struct tt_watch_options options = {.folder = w->inbox, .is_once = true, .settings_file = in_folder(w->folder, "mine.ini"), .target = "audiobook"};
+    struct tt_watch_options options = {
+        .folder = w->inbox, .is_once = true, .settings_file = in_folder(w->folder, "mine.ini"), .target = "audiobook"};
     struct tt_watch_words words = {.context = w, .sum_up = say, .note = say};
     assert_ok(tt_watch(&options, &words, &w->error), w->error);
     assert_true(file_exists(in_folder(w->out, "hive/voice/01.flac")));
@@ -228,7 +230,8 @@ static void many_takes_that_arrive_at_once_are_one_run(void **state)
 {
     enum { TAKES = 120 };
     struct watching *w = *state;
-    static const char ini[] = "[watch]\nsettle_s = 0.5\n[report]\npage = no\n[deliver]\nnarration = no\n[misreads]\naction = off\ntalk = off\n";
+    static const char ini[] = "[watch]\nsettle_s = 0.5\n[report]\npage = no\n[deliver]\nnarration = "
+                              "no\n[misreads]\naction = off\ntalk = off\n";
     file_write(in_folder(w->inbox, "tidytake.ini"), ini, sizeof ini - 1);
     mkdir(in_folder(w->folder, "hive"), 0777);
     for (int i = 0; i < TAKES; i++) {
@@ -291,12 +294,14 @@ int main(void)
         cmocka_unit_test_setup_teardown(each_sub_folder_is_a_session_of_its_own, set_up, tear_down),
         cmocka_unit_test_setup_teardown(what_arrives_is_cleaned_and_a_saved_sheet_is_obeyed, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_bad_file_is_reported_once_and_the_others_are_done, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(a_program_is_run_behind_each_session_with_the_page_as_its_argument, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_program_is_run_behind_each_session_with_the_page_as_its_argument, set_up,
+                                        tear_down),
         cmocka_unit_test_setup_teardown(takes_that_are_links_are_not_followed, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_sub_folder_of_the_same_name_has_results_of_its_own, set_up, tear_down),
         cmocka_unit_test_setup_teardown(once_ends_with_an_error_when_a_take_could_not_be_done, set_up, tear_down),
         cmocka_unit_test_setup_teardown(links_that_lead_out_of_the_folder_are_not_followed, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(a_copy_that_pauses_is_waited_for_while_its_head_promises_more, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_copy_that_pauses_is_waited_for_while_its_head_promises_more, set_up,
+                                        tear_down),
         cmocka_unit_test_setup_teardown(what_never_becomes_whole_is_taken_as_it_is_in_the_end, set_up, tear_down),
         cmocka_unit_test_setup_teardown(settings_of_the_caller_hold_for_every_session, set_up, tear_down),
         cmocka_unit_test_setup_teardown(names_that_would_harm_a_shell_or_a_terminal_are_harmless, set_up, tear_down),

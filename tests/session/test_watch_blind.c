@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Watching without notices, as on network file systems, or where the queue of events overflowed and lost them (inotify(7)): this program is linked with
- * notices that never tell anything. Only looking again finds what moved. */
+/* Watching without notices, as on network file systems, or where the queue of events overflowed and lost them
+ * (inotify(7)): this program is linked with notices that never tell anything. Only looking again finds what moved. */
 #include "clean_support.h"
 
 #include "watch_support.h"
@@ -15,7 +15,8 @@ void tt_notice_close(struct tt_notice *notice) { (void)notice; }
 void tt_notice_wait(struct tt_notice *notice, double wait_s)
 {
     (void)notice;
-    nanosleep(&(struct timespec){.tv_sec = (time_t)wait_s, .tv_nsec = (long)((wait_s - (double)(time_t)wait_s) * 1e9)}, NULL);
+    nanosleep(&(struct timespec){.tv_sec = (time_t)wait_s, .tv_nsec = (long)((wait_s - (double)(time_t)wait_s) * 1e9)},
+              NULL);
 }
 
 static void what_arrives_without_notice_is_found_and_a_sheet_obeyed(void **state)
@@ -35,12 +36,14 @@ static void what_arrives_without_notice_is_found_and_a_sheet_obeyed(void **state
         fail_msg("%s", w->said);
 }
 
-/* A recorder's clock, or this machine's, may be years off, or be set while the watch runs: nothing is measured against it. */
+/* A recorder's clock, or this machine's, may be years off, or be set while the watch runs: nothing is measured against
+ * it. */
 static void files_of_other_times_are_taken_once(void **state)
 {
     struct watching *w = *state;
     copy_fixture_session(in_folder(w->inbox, "hive"));
-    const struct timespec future[2] = {{.tv_sec = 4102444800}, {.tv_sec = 4102444800}}, past[2] = {{.tv_sec = 1}, {.tv_sec = 1}}; /* 2100, 1970 */
+    const struct timespec future[2] = {{.tv_sec = 4102444800}, {.tv_sec = 4102444800}},
+                          past[2] = {{.tv_sec = 1}, {.tv_sec = 1}}; /* 2100, 1970 */
     assert_int_equal(utimensat(AT_FDCWD, in_folder(w->inbox, "hive/01.flac"), future, 0), 0);
     assert_int_equal(utimensat(AT_FDCWD, in_folder(w->inbox, "hive/02.flac"), past, 0), 0);
     assert_int_equal(pthread_create(&w->thread, NULL, work, w), 0);

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Fuzz target: OUT/heard/TAKE.bin with bytes of it changed; the checks are set right again, so that what lies behind them is met.
- * Input: the first byte says whether checks are mended; then changes of six bytes: where (three bytes), flags (one: bit 0 the
- * header, bit 7 cut there), xor with (one), how many (one). */
+/* Fuzz target: OUT/heard/TAKE.bin with bytes of it changed; the checks are set right again, so that what lies behind
+ * them is met. Input: the first byte says whether checks are mended; then changes of six bytes: where (three bytes),
+ * flags (one: bit 0 the header, bit 7 cut there), xor with (one), how many (one). */
 #include "fuzz.h"
 
 #include <stddef.h>
@@ -20,7 +20,11 @@ static void make_whole(void)
 {
     struct tt_error err = {0};
     const char *path = fuzz_path("whole.bin");
-    struct tt_heard heard = {.facts = {.rate_hz = 16000, .channel_count = 1, .feature_hop_samples = 171, .frame_count = 160000, .speech_dbfs = -24}};
+    struct tt_heard heard = {.facts = {.rate_hz = 16000,
+                                       .channel_count = 1,
+                                       .feature_hop_samples = 171,
+                                       .frame_count = 160000,
+                                       .speech_dbfs = -24}};
     int64_t nodes[NODES] = {0, 50000, 100000};
     float power[NODES * BINS], steps[STEPS];
     struct tt_run runs[RUNS];
@@ -39,7 +43,8 @@ static void make_whole(void)
         runs[i].loud_start_sample = 1200 + 10000 * i;
         runs[i].loud_end_sample = 8500 + 10000 * i;
     }
-    heard.floor = (struct tt_floor_track){.shape = tt_stft_shape_for(16000), .node_sample = nodes, .power = power, .node_count = NODES};
+    heard.floor = (struct tt_floor_track){
+        .shape = tt_stft_shape_for(16000), .node_sample = nodes, .power = power, .node_count = NODES};
     heard.runs = runs, heard.run_count = RUNS;
     heard.sounds = sounds, heard.sound_count = 1;
     heard.steps = steps, heard.step_count = STEPS;
@@ -51,7 +56,8 @@ static void make_whole(void)
     for (int i = 0; writer && i < 900; i++)
         if (!tt_heard_writer_add_cepstra(writer, row, &err))
             abort();
-    if (!writer || !tt_heard_writer_commit(writer, &heard, &err) || !tt_file_read(path, 1 << 24, &whole, &whole_size, &err))
+    if (!writer || !tt_heard_writer_commit(writer, &heard, &err) ||
+        !tt_file_read(path, 1 << 24, &whole, &whole_size, &err))
         abort();
 }
 
@@ -63,7 +69,8 @@ static void mend_checks(char *bytes, size_t size)
         struct heard_place *place = &header.place[i];
         uint64_t room = place->offset < size ? size - place->offset : 0;
         if (header.item_size[i] && place->offset <= size && place->count <= room / header.item_size[i])
-            place->check = heard_check(HEARD_CHECK_START, bytes + place->offset, (size_t)(place->count * header.item_size[i]));
+            place->check =
+                heard_check(HEARD_CHECK_START, bytes + place->offset, (size_t)(place->count * header.item_size[i]));
     }
     header.check = heard_check(HEARD_CHECK_START, &header, offsetof(struct heard_header, check));
     memcpy(bytes, &header, sizeof header);

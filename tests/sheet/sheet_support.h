@@ -20,35 +20,47 @@ static inline struct tt_sheet new_sheet(void)
 {
     struct tt_sheet sheet;
     struct tt_error err = {0};
-    if (!tt_sheet_start(&sheet, "03.wav", content, &err)) fail_msg("%s", err.message);
+    if (!tt_sheet_start(&sheet, "03.wav", content, &err))
+        fail_msg("%s", err.message);
     return sheet;
 }
 
-static inline void propose(struct tt_sheet *sheet, int64_t start_ms, int64_t end_ms, enum tt_row_kind kind, enum tt_row_action action, double amount)
+static inline void propose(struct tt_sheet *sheet, int64_t start_ms, int64_t end_ms, enum tt_row_kind kind,
+                           enum tt_row_action action, double amount)
 {
-    struct tt_row row = {.start_ms = start_ms, .end_ms = end_ms, .kind = kind, .proposed = action, .action = action, .amount = amount, .confidence = 0.98};
+    struct tt_row row = {.start_ms = start_ms,
+                         .end_ms = end_ms,
+                         .kind = kind,
+                         .proposed = action,
+                         .action = action,
+                         .amount = amount,
+                         .confidence = 0.98};
     struct tt_error err = {0};
-    if (!tt_sheet_propose(sheet, &row, &err)) fail_msg("%s", err.message);
+    if (!tt_sheet_propose(sheet, &row, &err))
+        fail_msg("%s", err.message);
 }
 
 static inline void seal(struct tt_sheet *sheet)
 {
     struct tt_error err = {0};
-    if (!tt_sheet_seal(sheet, &err)) fail_msg("%s", err.message);
+    if (!tt_sheet_seal(sheet, &err))
+        fail_msg("%s", err.message);
 }
 
 static inline size_t read_rows(struct tt_sheet *sheet, const char *text)
 {
     struct tt_error err = {0};
     size_t count;
-    if (!tt_sheet_read(sheet, text, strlen(text), "sheets/03.csv", TAKE_MS, &count, &err)) fail_msg("%s", err.message);
+    if (!tt_sheet_read(sheet, text, strlen(text), "sheets/03.csv", TAKE_MS, &count, &err))
+        fail_msg("%s", err.message);
     return count;
 }
 
 static inline char *written(const struct tt_sheet *sheet)
 {
     struct tt_text out = {0};
-    if (!tt_sheet_write(sheet, &out)) fail_msg("out of memory");
+    if (!tt_sheet_write(sheet, &out))
+        fail_msg("out of memory");
     return out.data;
 }
 

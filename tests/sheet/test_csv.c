@@ -15,7 +15,8 @@ static struct tt_csv opened(const char *text, size_t size)
 {
     struct tt_csv csv;
     struct tt_error err = {0};
-    if (!tt_csv_open(&csv, "list.csv", text, size, &err)) fail_msg("%s", err.message);
+    if (!tt_csv_open(&csv, "list.csv", text, size, &err))
+        fail_msg("%s", err.message);
     return csv;
 }
 
@@ -23,10 +24,12 @@ static void expect_row(struct tt_csv *csv, size_t count, const char *const *cell
 {
     struct tt_error err = {0};
     bool has_row;
-    if (!tt_csv_next(csv, &has_row, &err)) fail_msg("%s", err.message);
+    if (!tt_csv_next(csv, &has_row, &err))
+        fail_msg("%s", err.message);
     assert_true(has_row);
     assert_int_equal(csv->cell_count, count);
-    for (size_t i = 0; i < count; i++) assert_string_equal(csv->cells[i].text, cells[i]);
+    for (size_t i = 0; i < count; i++)
+        assert_string_equal(csv->cells[i].text, cells[i]);
 }
 
 static void expect_end(struct tt_csv *csv)
@@ -43,19 +46,22 @@ static void expect_failure(const char *text, size_t size, const char *message)
     struct tt_csv csv = opened(text, size);
     struct tt_error err = {0};
     bool has_row = true, is_read = true;
-    while (is_read && has_row) is_read = tt_csv_next(&csv, &has_row, &err);
+    while (is_read && has_row)
+        is_read = tt_csv_next(&csv, &has_row, &err);
     assert_false(is_read);
     assert_string_equal(err.message, message);
     tt_csv_close(&csv);
 }
 
-#define ROW(csv, ...) expect_row(csv, sizeof((const char *[]){__VA_ARGS__}) / sizeof(char *), (const char *[]){__VA_ARGS__})
+#define ROW(csv, ...)                                                                                                  \
+    expect_row(csv, sizeof((const char *[]){__VA_ARGS__}) / sizeof(char *), (const char *[]){__VA_ARGS__})
 #define TEXT(literal) literal, sizeof literal - 1
 
 static void the_examples_of_rfc_4180_are_read(void **state)
 {
     (void)state;
-    struct tt_csv csv = opened(TEXT("aaa,bbb,ccc\r\n\"aaa\",\"b \r\nbb\",\"ccc\"\r\nzzz,yyy,xxx\r\n\"aaa\",\"b\"\"bb\",\"ccc\""));
+    struct tt_csv csv =
+        opened(TEXT("aaa,bbb,ccc\r\n\"aaa\",\"b \r\nbb\",\"ccc\"\r\nzzz,yyy,xxx\r\n\"aaa\",\"b\"\"bb\",\"ccc\""));
     ROW(&csv, "aaa", "bbb", "ccc");
     ROW(&csv, "aaa", "b \r\nbb", "ccc");
     ROW(&csv, "zzz", "yyy", "xxx");
@@ -67,7 +73,8 @@ static void the_examples_of_rfc_4180_are_read(void **state)
 static void semicolons_tabs_and_a_byte_order_mark_are_understood(void **state)
 {
     (void)state;
-    struct tt_csv csv = opened(TEXT("\xEF\xBB\xBF" "a;b\r\n1,5;2\r\n"));
+    struct tt_csv csv = opened(TEXT("\xEF\xBB\xBF"
+                                    "a;b\r\n1,5;2\r\n"));
     ROW(&csv, "a", "b");
     ROW(&csv, "1,5", "2");
     expect_end(&csv);
@@ -90,8 +97,10 @@ static void empty_rows_are_passed_over_and_lines_still_counted(void **state)
 static void errors_name_line_and_cell(void **state)
 {
     (void)state;
-    expect_failure(TEXT("a,b\n1,\"2\n"), "list.csv:2:2: the quote that opens this cell is not closed; add \" at its end");
-    expect_failure(TEXT("a,b\n1,\"2\" 3\n"), "list.csv:2:2: text behind the closing quote; write a quote inside a cell twice");
+    expect_failure(TEXT("a,b\n1,\"2\n"),
+                   "list.csv:2:2: the quote that opens this cell is not closed; add \" at its end");
+    expect_failure(TEXT("a,b\n1,\"2\" 3\n"),
+                   "list.csv:2:2: text behind the closing quote; write a quote inside a cell twice");
     expect_failure(TEXT("a,b\n\n1,2\0\n"), "list.csv:3:2: this is not a text; save the sheet as CSV in UTF-8");
     expect_failure(TEXT("a,b\n\"x\ny\",\xE9t\xE9\n"), "list.csv:3:2: not UTF-8; save the sheet as CSV in UTF-8");
 }
@@ -100,9 +109,12 @@ static void ill_formed_utf8_is_refused(void **state)
 {
     (void)state;
     /* The Unicode Standard, table 3-7: overlong, surrogate, past U+10FFFF, cut short, lone trail. */
-    static const char *const bad[] = {"\xC0\xAF", "\xE0\x80\xAF", "\xED\xA0\x80", "\xF4\x90\x80\x80", "\xF0\x8F\xBF\xBF", "\xE2\x82", "\x80", "\xF5\x80\x80\x80"};
-    static const char *const good[] = {"\xC2\x80", "\xE0\xA0\x80", "\xED\x9F\xBF", "\xF4\x8F\xBF\xBF", "\xF0\x90\x80\x80", "\xEF\xBF\xBF"};
-    for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) expect_failure(bad[i], strlen(bad[i]), "list.csv:1:1: not UTF-8; save the sheet as CSV in UTF-8");
+    static const char *const bad[] = {"\xC0\xAF",         "\xE0\x80\xAF", "\xED\xA0\x80", "\xF4\x90\x80\x80",
+                                      "\xF0\x8F\xBF\xBF", "\xE2\x82",     "\x80",         "\xF5\x80\x80\x80"};
+    static const char *const good[] = {"\xC2\x80",         "\xE0\xA0\x80",     "\xED\x9F\xBF",
+                                       "\xF4\x8F\xBF\xBF", "\xF0\x90\x80\x80", "\xEF\xBF\xBF"};
+    for (size_t i = 0; i < sizeof bad / sizeof *bad; i++)
+        expect_failure(bad[i], strlen(bad[i]), "list.csv:1:1: not UTF-8; save the sheet as CSV in UTF-8");
     for (size_t i = 0; i < sizeof good / sizeof *good; i++) {
         struct tt_csv csv = opened(good[i], strlen(good[i]));
         ROW(&csv, good[i]);
@@ -122,11 +134,13 @@ static void utf16_is_refused_with_advice(void **state)
 static void what_is_written_reads_back(void **state)
 {
     (void)state;
-    static const char *const cells[] = {"plain", "", "a,b", "say \"no\"", "two\r\nlines", " spaces ", "=1+1", "+1", "-3", "@x", "\tx", "'=1", "''@", "'tis", "'", "1;2",
-                                        "\nx", "caf\xC3\xA9", "\"", "=\"a\""};
+    static const char *const cells[] = {"plain", "",    "a,b", "say \"no\"",  "two\r\nlines", " spaces ", "=1+1",
+                                        "+1",    "-3",  "@x",  "\tx",         "'=1",          "''@",      "'tis",
+                                        "'",     "1;2", "\nx", "caf\xC3\xA9", "\"",           "=\"a\""};
     size_t count = sizeof cells / sizeof *cells;
     struct tt_text out = {0};
-    for (size_t i = 0; i < count; i++) tt_csv_add(&out, cells[i], i + 1 == count);
+    for (size_t i = 0; i < count; i++)
+        tt_csv_add(&out, cells[i], i + 1 == count);
     struct tt_csv csv = opened(out.data, out.length);
     expect_row(&csv, count, cells);
     expect_end(&csv);
@@ -180,7 +194,9 @@ static void missing_double_and_overlong_headers_are_errors(void **state)
     (void)state;
     static const char *const names[] = {"take", "use"};
     static const bool is_needed[] = {true, true};
-    static const struct { const char *text, *message; } cases[] = {
+    static const struct {
+        const char *text, *message;
+    } cases[] = {
         {"take,note\n", "list.csv:1:1: the column 'use' is missing; the first row must name the columns"},
         {"take,use,Take\n", "list.csv:1:3: the column 'take' is there twice; take one of them out"},
         {"\n\n", "list.csv:1:1: the sheet is empty; its first row must name the columns"},
@@ -196,10 +212,12 @@ static void missing_double_and_overlong_headers_are_errors(void **state)
     struct tt_csv csv = opened(TEXT("a,b\n1,2,,\n1,2,3\n"));
     struct tt_error err = {0};
     bool has_row;
-    assert_true(tt_csv_next(&csv, &has_row, &err) && tt_csv_next(&csv, &has_row, &err) && tt_csv_check_length(&csv, 2, &err));
+    assert_true(tt_csv_next(&csv, &has_row, &err) && tt_csv_next(&csv, &has_row, &err) &&
+                tt_csv_check_length(&csv, 2, &err));
     assert_true(tt_csv_next(&csv, &has_row, &err));
     assert_false(tt_csv_check_length(&csv, 2, &err));
-    assert_string_equal(err.message, "list.csv:3:3: more cells than columns; a text with ',' in it needs quotes around it");
+    assert_string_equal(err.message,
+                        "list.csv:3:3: more cells than columns; a text with ',' in it needs quotes around it");
     tt_csv_close(&csv);
 }
 

@@ -32,7 +32,8 @@ struct made {
 static void make(struct made *made)
 {
     memset(made, 0x5A, sizeof *made); /* what stands in gaps and behind strings must not matter */
-    struct tt_heard_facts facts = {.rate_hz = 48000, .channel_count = 2, .channel = -1, .feature_hop_samples = 512, .frame_count = 480000};
+    struct tt_heard_facts facts = {
+        .rate_hz = 48000, .channel_count = 2, .channel = -1, .feature_hop_samples = 512, .frame_count = 480000};
     memset(facts.channel_why, 0x33, sizeof facts.channel_why);
     strcpy(facts.content_sha256, "3fa2c1");
     strcpy(facts.hearing_key, "key");
@@ -40,9 +41,12 @@ static void make(struct made *made)
     facts.before.integrated_lufs = -INFINITY;
     facts.floor_dbfs = -62.5;
     facts.hum.base_hz = 50.02;
-    for (int i = 0; i < NODES; i++) made->node_sample[i] = 1000 * (int64_t)i;
-    for (int i = 0; i < NODES * BINS; i++) made->power[i] = 1e-9F * (float)(i + 1);
-    for (int i = 0; i < STEPS; i++) made->steps[i] = (float)i;
+    for (int i = 0; i < NODES; i++)
+        made->node_sample[i] = 1000 * (int64_t)i;
+    for (int i = 0; i < NODES * BINS; i++)
+        made->power[i] = 1e-9F * (float)(i + 1);
+    for (int i = 0; i < STEPS; i++)
+        made->steps[i] = (float)i;
     for (int i = 0; i < RUNS; i++) {
         made->runs[i].start_sample = 1000 + 10000 * i;
         made->runs[i].end_sample = 9000 + 10000 * i;
@@ -52,34 +56,49 @@ static void make(struct made *made)
         made->runs[i].over_floor_db = 30;
         made->runs[i].voiced_share = 0.5F;
     }
-    for (int i = 0; i < SOUNDS; i++) made->sounds[i] = (struct tt_sound){9100 + 500 * i, 9500 + 500 * i, TT_SOUND_BREATH, 0.9F, -50, 12};
+    for (int i = 0; i < SOUNDS; i++)
+        made->sounds[i] = (struct tt_sound){9100 + 500 * i, 9500 + 500 * i, TT_SOUND_BREATH, 0.9F, -50, 12};
     memset(&made->remark, 0x44, sizeof made->remark);
     strcpy(made->remark.code, "clipped");
     strcpy(made->remark.message, "The take is clipped.");
     made->remark.at_s = 1.5;
     static const int64_t nuclei[] = {1500, 3000, 11500};
     static const struct tt_span_frames others[] = {{2000, 3000}, {12000, 14500}};
-    made->heard = (struct tt_heard){.facts = facts, .runs = made->runs, .run_count = RUNS, .sounds = made->sounds, .sound_count = SOUNDS, .steps = made->steps,
-                                    .step_count = STEPS, .nuclei = nuclei, .nucleus_count = 3, .others = others, .other_count = 2, .remarks = &made->remark, .remark_count = 1};
+    made->heard = (struct tt_heard){.facts = facts,
+                                    .runs = made->runs,
+                                    .run_count = RUNS,
+                                    .sounds = made->sounds,
+                                    .sound_count = SOUNDS,
+                                    .steps = made->steps,
+                                    .step_count = STEPS,
+                                    .nuclei = nuclei,
+                                    .nucleus_count = 3,
+                                    .others = others,
+                                    .other_count = 2,
+                                    .remarks = &made->remark,
+                                    .remark_count = 1};
     made->heard.floor = (struct tt_floor_track){{48000, 1024, 256, BINS}, NODES, made->node_sample, made->power};
 }
 
 static void row_of(int8_t row[TT_CEPSTRA], int number)
 {
-    for (int i = 0; i < TT_CEPSTRA; i++) row[i] = (int8_t)(number * 7 + i);
+    for (int i = 0; i < TT_CEPSTRA; i++)
+        row[i] = (int8_t)(number * 7 + i);
 }
 
 static void write_to(const char *to, const struct tt_heard *heard, int rows)
 {
     struct tt_error err = {0};
     struct tt_heard_writer *writer = tt_heard_writer_open(to, &err);
-    if (!writer) fail_msg("%s", err.message);
+    if (!writer)
+        fail_msg("%s", err.message);
     for (int r = 0; r < rows; r++) {
         int8_t row[TT_CEPSTRA];
         row_of(row, r);
         assert_true(tt_heard_writer_add_cepstra(writer, row, &err));
     }
-    if (!tt_heard_writer_commit(writer, heard, &err)) fail_msg("%s", err.message);
+    if (!tt_heard_writer_commit(writer, heard, &err))
+        fail_msg("%s", err.message);
 }
 
 static void what_was_written_is_read_back(void **state)
@@ -90,14 +109,17 @@ static void what_was_written_is_read_back(void **state)
     struct tt_error err = {0};
     make(&made);
     write_to(path, &made.heard, ROWS);
-    if (!tt_heard_open(path, "3fa2c1", "key", &heard, &err)) fail_msg("%s", err.message);
+    if (!tt_heard_open(path, "3fa2c1", "key", &heard, &err))
+        fail_msg("%s", err.message);
     assert_string_equal(heard.facts.channel_why, "left and right are alike");
-    assert_true(heard.facts.frame_count == 480000 && isinf(heard.facts.before.integrated_lufs) && heard.facts.hum.base_hz == 50.02);
+    assert_true(heard.facts.frame_count == 480000 && isinf(heard.facts.before.integrated_lufs) &&
+                heard.facts.hum.base_hz == 50.02);
     assert_int_equal(heard.floor.node_count, NODES);
     assert_memory_equal(heard.floor.node_sample, made.node_sample, sizeof made.node_sample);
     assert_memory_equal(heard.floor.power, made.power, sizeof made.power);
     assert_int_equal(heard.run_count, RUNS);
-    assert_true(heard.runs[1].start_sample == 11000 && heard.runs[1].loud_start_sample == 11200 && heard.runs[1].loud_end_sample == 18500 && heard.runs[1].voiced_share == 0.5F);
+    assert_true(heard.runs[1].start_sample == 11000 && heard.runs[1].loud_start_sample == 11200 &&
+                heard.runs[1].loud_end_sample == 18500 && heard.runs[1].voiced_share == 0.5F);
     assert_int_equal(heard.sound_count, SOUNDS);
     assert_memory_equal(heard.sounds, made.sounds, sizeof made.sounds);
     assert_int_equal(heard.step_count, STEPS);
@@ -133,7 +155,8 @@ static void a_take_without_speech_is_kept_too(void **state)
     made.heard.steps = NULL;
     made.heard.remarks = NULL;
     write_to(path, &made.heard, 0);
-    if (!tt_heard_open(path, NULL, NULL, &heard, &err)) fail_msg("%s", err.message);
+    if (!tt_heard_open(path, NULL, NULL, &heard, &err))
+        fail_msg("%s", err.message);
     assert_int_equal(heard.run_count + heard.feature_count + heard.remark_count, 0);
     tt_heard_close(&heard);
 }
@@ -154,7 +177,8 @@ static void the_same_take_gives_the_same_bytes(void **state)
            sizeof(struct tt_run) - offsetof(struct tt_run, voiced_share) - sizeof(float));
     snprintf(other, sizeof other, "%s.other", path);
     write_to(other, &made.heard, 100);
-    assert_true(tt_file_read(path, 1 << 20, &first, &first_size, &err) && tt_file_read(other, 1 << 20, &second, &second_size, &err));
+    assert_true(tt_file_read(path, 1 << 20, &first, &first_size, &err) &&
+                tt_file_read(other, 1 << 20, &second, &second_size, &err));
     assert_int_equal(first_size, second_size);
     assert_memory_equal(first, second, first_size);
     unlink(other);
@@ -208,7 +232,8 @@ static void any_damaged_byte_is_noticed(void **state)
     for (size_t at = 0; at < size; at += at < sizeof header + 200 ? 1 : 37) {
         bool is_in_section = at < sizeof header;
         for (int s = 0; s < HEARD_SECTIONS; s++)
-            is_in_section |= at >= header.place[s].offset && at < header.place[s].offset + header.place[s].count * header.item_size[s];
+            is_in_section |= at >= header.place[s].offset &&
+                             at < header.place[s].offset + header.place[s].count * header.item_size[s];
         data[at] ^= 0x10;
         if (opens(data, size)) {
             assert_false(is_in_section); /* only what fills up to the next section may change */
@@ -217,7 +242,8 @@ static void any_damaged_byte_is_noticed(void **state)
         data[at] ^= 0x10;
     }
     assert_true(gaps < 200);
-    for (size_t cut = 0; cut < size; cut += cut < 400 ? 1 : 61) assert_false(opens(data, cut));
+    for (size_t cut = 0; cut < size; cut += cut < 400 ? 1 : 61)
+        assert_false(opens(data, cut));
     assert_true(opens(data, size));
     free(data);
 }
@@ -230,7 +256,8 @@ static void places_outside_the_file_are_refused(void **state)
     char *data = NULL;
     size_t size = 0;
     struct tt_error err = {0};
-    static const uint64_t wild[] = {0, 1, 64, 1 << 20, UINT64_C(1) << 40, UINT64_MAX, UINT64_MAX - 63, UINT64_MAX / 8 + 1};
+    static const uint64_t wild[] = {
+        0, 1, 64, 1 << 20, UINT64_C(1) << 40, UINT64_MAX, UINT64_MAX - 63, UINT64_MAX / 8 + 1};
     make(&made);
     write_to(path, &made.heard, 3);
     assert_true(tt_file_read(path, 1 << 20, &data, &size, &err));
@@ -240,7 +267,8 @@ static void places_outside_the_file_are_refused(void **state)
         for (size_t w = 0; w < 2 * sizeof wild / sizeof *wild; w++) {
             struct heard_header header = sound;
             uint64_t *member = w % 2 ? &header.place[s].offset : &header.place[s].count;
-            if (*member == wild[w / 2]) continue;
+            if (*member == wild[w / 2])
+                continue;
             *member = wild[w / 2];
             header.check = heard_check(HEARD_CHECK_START, &header, offsetof(struct heard_header, check));
             memcpy(data, &header, sizeof header);
@@ -313,7 +341,8 @@ static long mapped_kib(void)
 static long sum_of_cepstra(const struct tt_heard *heard)
 {
     long sum = 0;
-    for (size_t i = 0; i < heard->feature_count * TT_CEPSTRA; i++) sum += heard->cepstra[i];
+    for (size_t i = 0; i < heard->feature_count * TT_CEPSTRA; i++)
+        sum += heard->cepstra[i];
     return sum;
 }
 
@@ -348,7 +377,8 @@ static int make_folder(void **state)
 {
     (void)state;
     snprintf(folder, sizeof folder, "/tmp/tt-heard-XXXXXX");
-    if (!mkdtemp(folder)) return -1;
+    if (!mkdtemp(folder))
+        return -1;
     snprintf(path, sizeof path, "%s/03.bin", folder);
     return 0;
 }

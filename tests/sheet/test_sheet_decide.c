@@ -17,8 +17,10 @@ static void expect_rows(const struct tt_sheet *sheet, const char *expected)
     tt_text_add(&text, "");
     for (size_t i = 0; i < sheet->count; i++) {
         const struct tt_row *row = &sheet->rows[i];
-        tt_text_addf(&text, "%s %d-%d %s", tt_row_kind_name(row->kind), (int)row->start_ms, (int)row->end_ms, tt_row_action_name(row->action));
-        if (!isnan(row->amount)) tt_text_addf(&text, " %g", row->amount);
+        tt_text_addf(&text, "%s %d-%d %s", tt_row_kind_name(row->kind), (int)row->start_ms, (int)row->end_ms,
+                     tt_row_action_name(row->action));
+        if (!isnan(row->amount))
+            tt_text_addf(&text, " %g", row->amount);
         tt_text_add(&text, row->is_persons ? " me\n" : "\n");
     }
     assert_string_equal(text.data, expected);
@@ -39,13 +41,15 @@ static void the_sheet_of_the_design_is_written_word_for_word(void **state)
     (void)state;
     struct tt_sheet sheet = decided_sheet();
     char *text = written(&sheet);
-    /* The four digits were worked out apart, with Python's hashlib. They are fixed here so that a change of their meaning is noticed: it would make every row of every sheet a person's. */
-    assert_string_equal(text, HEADER "03.wav,m1-3fa2c1-a992,00:00:12.430,00:00:17.105,misread,cut,cut,,0.98,,\r\n"
-                                     "03.wav,t1-3fa2c1-16d7,00:00:17.105,00:00:18.320,talk,cut,cut,,0.98,,\r\n"
-                                     "03.wav,p1-3fa2c1-e700,00:00:31.020,00:00:33.410,pause,shorten,shorten,0.899,0.98,,\r\n"
-                                     "03.wav,b1-3fa2c1-9da8,00:00:40.115,00:00:40.432,breath,soften,soften,12.0,0.98,,\r\n"
-                                     "03.wav,c1-3fa2c1-249e,00:00:50.001,00:00:50.033,click,soften,soften,12.250,0.98,,\r\n"
-                                     "03.wav,n1-3fa2c1-b6d6,00:01:01.555,00:01:02.999,noise,ask,ask,,0.98,,\r\n");
+    /* The four digits were worked out apart, with Python's hashlib. They are fixed here so that a change of their
+     * meaning is noticed: it would make every row of every sheet a person's. */
+    assert_string_equal(text,
+                        HEADER "03.wav,m1-3fa2c1-a992,00:00:12.430,00:00:17.105,misread,cut,cut,,0.98,,\r\n"
+                               "03.wav,t1-3fa2c1-16d7,00:00:17.105,00:00:18.320,talk,cut,cut,,0.98,,\r\n"
+                               "03.wav,p1-3fa2c1-e700,00:00:31.020,00:00:33.410,pause,shorten,shorten,0.899,0.98,,\r\n"
+                               "03.wav,b1-3fa2c1-9da8,00:00:40.115,00:00:40.432,breath,soften,soften,12.0,0.98,,\r\n"
+                               "03.wav,c1-3fa2c1-249e,00:00:50.001,00:00:50.033,click,soften,soften,12.250,0.98,,\r\n"
+                               "03.wav,n1-3fa2c1-b6d6,00:01:01.555,00:01:02.999,noise,ask,ask,,0.98,,\r\n");
     free(text);
     tt_sheet_free(&sheet);
 }
@@ -53,9 +57,19 @@ static void the_sheet_of_the_design_is_written_word_for_word(void **state)
 static void kinds_allow_what_the_design_lists(void **state)
 {
     (void)state;
-    static const struct { enum tt_row_kind kind; const char *allowed; } table[] = {
-        {TT_ROW_MISREAD, "cut ask keep choose"}, {TT_ROW_TALK, "cut ask keep"}, {TT_ROW_PAUSE, "shorten keep cut"}, {TT_ROW_BREATH, "soften keep cut"},
-        {TT_ROW_CLICK, "soften keep cut"}, {TT_ROW_NOISE, "soften ask keep cut"}, {TT_ROW_GAP, "open keep"}, {TT_ROW_LABEL, "keep"}, {TT_ROW_OTHER, "cut keep"},
+    static const struct {
+        enum tt_row_kind kind;
+        const char *allowed;
+    } table[] = {
+        {TT_ROW_MISREAD, "cut ask keep choose"},
+        {TT_ROW_TALK, "cut ask keep"},
+        {TT_ROW_PAUSE, "shorten keep cut"},
+        {TT_ROW_BREATH, "soften keep cut"},
+        {TT_ROW_CLICK, "soften keep cut"},
+        {TT_ROW_NOISE, "soften ask keep cut"},
+        {TT_ROW_GAP, "open keep"},
+        {TT_ROW_LABEL, "keep"},
+        {TT_ROW_OTHER, "cut keep"},
     };
     for (size_t i = 0; i < sizeof table / sizeof *table; i++)
         for (int action = 0; action < TT_DO_ACTIONS; action++) {
@@ -91,7 +105,8 @@ static void a_persons_row_survives_every_run(void **state)
         assert_int_equal(sheet.rows[1].proposed, TT_DO_CUT);
         free(text);
         text = written(&sheet);
-        if (last) assert_string_equal(text, last);
+        if (last)
+            assert_string_equal(text, last);
         free(last);
         last = tt_copy_string(text);
         tt_sheet_free(&sheet);
@@ -108,7 +123,8 @@ static void a_decision_covered_by_half_is_the_same_one(void **state)
     propose(&sheet, 11001, 13001, TT_ROW_TALK, TT_DO_CUT, NAN);   /* less: trimmed */
     propose(&sheet, 9000, 13000, TT_ROW_MISREAD, TT_DO_CUT, NAN); /* another kind: both sides stay cut */
     seal(&sheet);
-    expect_rows(&sheet, "misread 9000-10000 cut\ntalk 10000-12000 keep me\nmisread 12000-13000 cut\ntalk 12000-13001 cut\n");
+    expect_rows(&sheet,
+                "misread 9000-10000 cut\ntalk 10000-12000 keep me\nmisread 12000-13000 cut\ntalk 12000-13001 cut\n");
     tt_sheet_free(&sheet);
 }
 
@@ -116,7 +132,7 @@ static void a_part_that_a_person_keeps_loses_neither_pauses_nor_breaths(void **s
 {
     (void)state;
     struct tt_sheet sheet = persons_sheet("03.wav,,10.000,12.000,other,,keep,,,,\r\n");
-    propose(&sheet, 9000, 15000, TT_ROW_PAUSE, TT_DO_SHORTEN, 1); /* only one part can be shortened: the larger */
+    propose(&sheet, 9000, 15000, TT_ROW_PAUSE, TT_DO_SHORTEN, 1);   /* only one part can be shortened: the larger */
     propose(&sheet, 11980, 12019, TT_ROW_BREATH, TT_DO_SOFTEN, 12); /* under 20 ms are left */
     seal(&sheet);
     expect_rows(&sheet, "other 10000-12000 keep me\npause 12000-15000 shorten 1\n");
@@ -151,28 +167,35 @@ static void a_kept_reading_and_a_pause_in_it_stand_in_either_order(void **state)
 static void sounds_stand_in_pauses_and_points_anywhere(void **state)
 {
     (void)state;
-    struct tt_sheet sheet = persons_sheet("03.wav,,10.000,12.000,pause,,keep,,,,\r\n03.wav,,20.100,20.300,breath,,keep,,,,\r\n"
-                                          "03.wav,,31.000,31.000,gap,,open,2,,,\r\n03.wav,,30.000,34.000,label,,keep,,,,\r\n");
+    struct tt_sheet sheet =
+        persons_sheet("03.wav,,10.000,12.000,pause,,keep,,,,\r\n03.wav,,20.100,20.300,breath,,keep,,,,\r\n"
+                      "03.wav,,31.000,31.000,gap,,open,2,,,\r\n03.wav,,30.000,34.000,label,,keep,,,,\r\n");
     propose(&sheet, 11000, 11200, TT_ROW_BREATH, TT_DO_SOFTEN, 12);
     propose(&sheet, 20000, 22000, TT_ROW_PAUSE, TT_DO_SHORTEN, 1);
     propose(&sheet, 30500, 32000, TT_ROW_MISREAD, TT_DO_CUT, NAN);
-    propose(&sheet, 31500, 31500, TT_ROW_GAP, TT_DO_OPEN, 3);     /* the same gap, moved */
+    propose(&sheet, 31500, 31500, TT_ROW_GAP, TT_DO_OPEN, 3); /* the same gap, moved */
     propose(&sheet, 33000, 33000, TT_ROW_GAP, TT_DO_OPEN, 3);
     seal(&sheet);
-    expect_rows(&sheet, "pause 10000-12000 keep me\nbreath 11000-11200 soften 12\npause 20000-22000 shorten 1\nbreath 20100-20300 keep me\n"
-                        "label 30000-34000 keep me\nmisread 30500-32000 cut\ngap 31000-31000 open 2 me\ngap 33000-33000 open 3\n");
+    expect_rows(
+        &sheet,
+        "pause 10000-12000 keep me\nbreath 11000-11200 soften 12\npause 20000-22000 shorten 1\nbreath 20100-20300 keep "
+        "me\n"
+        "label 30000-34000 keep me\nmisread 30500-32000 cut\ngap 31000-31000 open 2 me\ngap 33000-33000 open 3\n");
     tt_sheet_free(&sheet);
 }
 
 static void of_two_persons_rows_the_later_wins(void **state)
 {
     (void)state;
-    struct tt_sheet sheet = persons_sheet("03.wav,,10.000,20.000,other,,cut,,,,\r\n03.wav,,12.000,13.000,talk,,keep,,,,\r\n"
-                                          "03.wav,,30.000,40.000,misread,,keep,,,,\r\n03.wav,,29.000,41.000,misread,,cut,,,,\r\n"
-                                          "03.wav,,50.000,60.000,talk,,ask,,,,\r\n03.wav,,58.000,61.000,other,,keep,,,,\r\n");
+    struct tt_sheet sheet =
+        persons_sheet("03.wav,,10.000,20.000,other,,cut,,,,\r\n03.wav,,12.000,13.000,talk,,keep,,,,\r\n"
+                      "03.wav,,30.000,40.000,misread,,keep,,,,\r\n03.wav,,29.000,41.000,misread,,cut,,,,\r\n"
+                      "03.wav,,50.000,60.000,talk,,ask,,,,\r\n03.wav,,58.000,61.000,other,,keep,,,,\r\n");
     seal(&sheet);
-    expect_rows(&sheet, "other 10000-12000 cut me\ntalk 12000-13000 keep me\nother 13000-20000 cut me\nmisread 29000-41000 cut me\n"
-                        "talk 50000-58000 ask me\nother 58000-61000 keep me\n");
+    expect_rows(
+        &sheet,
+        "other 10000-12000 cut me\ntalk 12000-13000 keep me\nother 13000-20000 cut me\nmisread 29000-41000 cut me\n"
+        "talk 50000-58000 ask me\nother 58000-61000 keep me\n");
     tt_sheet_free(&sheet);
 }
 
@@ -193,7 +216,8 @@ static size_t merge(struct tt_sheet *sheet, const char *text)
 {
     struct tt_error err = {0};
     size_t taken, rows;
-    if (!tt_sheet_merge_changes(sheet, text, strlen(text), "changes.csv", TAKE_MS, &taken, &rows, &err)) fail_msg("%s", err.message);
+    if (!tt_sheet_merge_changes(sheet, text, strlen(text), "changes.csv", TAKE_MS, &taken, &rows, &err))
+        fail_msg("%s", err.message);
     return taken;
 }
 
@@ -206,8 +230,10 @@ static void changes_replace_rows_of_the_same_id_and_add_others(void **state)
     memcpy(strstr(text, "talk,cut,cut"), "talk,cut,ask", 12);
     sheet = new_sheet();
     assert_int_equal(read_rows(&sheet, text), 1);
-    char *changes = tt_format("take,id,start,end,kind,action,amount\n03.wav,%s,17.000,18.000,talk,keep,\n04.wav,,500,600,other,cut,\n"
-                              "03.wav,,70.000,80.000,other,cut,\n", id);
+    char *changes = tt_format(
+        "take,id,start,end,kind,action,amount\n03.wav,%s,17.000,18.000,talk,keep,\n04.wav,,500,600,other,cut,\n"
+        "03.wav,,70.000,80.000,other,cut,\n",
+        id);
     assert_int_equal(merge(&sheet, changes), 2);
     seal(&sheet);
     expect_rows(&sheet, "talk 17000-18000 keep me\nother 70000-80000 cut me\n");
@@ -221,16 +247,21 @@ static void changes_replace_rows_of_the_same_id_and_add_others(void **state)
 static void changes_are_checked_whole_before_any_is_merged(void **state)
 {
     (void)state;
-    static const struct { const char *text, *message; } cases[] = {
-        {"take,id,start,end,kind,action,amount\n03.wav,,1.000,2.000,other,cut,\n04.wav,,1.000,2.000,other,kut,\n", "changes.csv:3:6: action 'kut'"},
+    static const struct {
+        const char *text, *message;
+    } cases[] = {
+        {"take,id,start,end,kind,action,amount\n03.wav,,1.000,2.000,other,cut,\n04.wav,,1.000,2.000,other,kut,\n",
+         "changes.csv:3:6: action 'kut'"},
         {"take,id,start,end,kind,action,amount\n,,1.000,2.000,other,cut,\n", "changes.csv:2:1: the take is empty"},
-        {"take,id,start,end,kind,action,amount\n03.wav,m1-aaaaaa-1234,1.000,2.000,misread,cut,\n", "changes.csv:2:2: the sheet is of another recording"},
+        {"take,id,start,end,kind,action,amount\n03.wav,m1-aaaaaa-1234,1.000,2.000,misread,cut,\n",
+         "changes.csv:2:2: the sheet is of another recording"},
     };
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         struct tt_sheet sheet = decided_sheet();
         struct tt_error err = {0};
         size_t taken, rows, count = sheet.count;
-        assert_false(tt_sheet_merge_changes(&sheet, cases[i].text, strlen(cases[i].text), "changes.csv", TAKE_MS, &taken, &rows, &err));
+        assert_false(tt_sheet_merge_changes(&sheet, cases[i].text, strlen(cases[i].text), "changes.csv", TAKE_MS,
+                                            &taken, &rows, &err));
         assert_memory_equal(err.message, cases[i].message, strlen(cases[i].message));
         assert_int_equal(sheet.count, count);
         tt_sheet_free(&sheet);
@@ -241,9 +272,18 @@ static void cut_spans_merge_and_leave_pauses_out(void **state)
 {
     (void)state;
     struct tt_sheet sheet = new_sheet();
-    struct tt_row chosen = {.start_ms = 12430, .end_ms = 17105, .kind = TT_ROW_MISREAD, .proposed = TT_DO_CUT, .action = TT_DO_CHOOSE, .amount = NAN,
+    struct tt_row chosen = {.start_ms = 12430,
+                            .end_ms = 17105,
+                            .kind = TT_ROW_MISREAD,
+                            .proposed = TT_DO_CUT,
+                            .action = TT_DO_CHOOSE,
+                            .amount = NAN,
                             .note = "read again 00:00:18.320-00:00:23.010"};
-    struct tt_row elsewhere = {.start_ms = 50000, .end_ms = 51000, .kind = TT_ROW_MISREAD, .action = TT_DO_CHOOSE, .amount = NAN,
+    struct tt_row elsewhere = {.start_ms = 50000,
+                               .end_ms = 51000,
+                               .kind = TT_ROW_MISREAD,
+                               .action = TT_DO_CHOOSE,
+                               .amount = NAN,
                                .note = "read again in 04.wav 00:00:01.000-00:00:02.000"};
     struct tt_error err = {0};
     assert_true(tt_sheet_propose(&sheet, &chosen, &err) && tt_sheet_propose(&sheet, &elsewhere, &err));

@@ -14,14 +14,22 @@
 enum { RATE = 48000, MS = RATE / 1000 };
 
 /* A take of so many ms with runs given as pairs of ms. */
-struct made_take { struct tt_heard heard; struct tt_run runs[64]; };
+struct made_take {
+    struct tt_heard heard;
+    struct tt_run runs[64];
+};
 
 static void make_take(struct made_take *take, int64_t ms, size_t run_count, const int (*runs)[2])
 {
     *take = (struct made_take){0};
     take->heard.facts.rate_hz = RATE;
     take->heard.facts.frame_count = ms * MS;
-    for (size_t i = 0; i < run_count; i++) take->runs[i] = (struct tt_run){.start_sample = runs[i][0] * (int64_t)MS, .end_sample = runs[i][1] * (int64_t)MS, .level_db = -20, .over_floor_db = 30, .voiced_share = 0.5F};
+    for (size_t i = 0; i < run_count; i++)
+        take->runs[i] = (struct tt_run){.start_sample = runs[i][0] * (int64_t)MS,
+                                        .end_sample = runs[i][1] * (int64_t)MS,
+                                        .level_db = -20,
+                                        .over_floor_db = 30,
+                                        .voiced_share = 0.5F};
     take->heard.runs = take->runs;
     take->heard.run_count = run_count;
 }
@@ -35,7 +43,8 @@ static struct tt_time_map built(struct tt_sheet *sheet, const struct made_take *
     struct tt_time_map map;
     struct tt_error err = {0};
     seal(sheet);
-    if (!tt_time_map_build(sheet, &take->heard, &map, &err)) fail_msg("%s", err.message);
+    if (!tt_time_map_build(sheet, &take->heard, &map, &err))
+        fail_msg("%s", err.message);
     return map;
 }
 
@@ -47,33 +56,54 @@ static void expect_map(const struct tt_time_map *map, const char *expected)
     for (size_t i = 0; i < map->count; i++) {
         const struct tt_stretch *stretch = &map->stretches[i];
         tt_text_addf(&text, " %g-%g", (double)stretch->source_start / MS, (double)stretch->source_end / MS);
-        if (stretch->fill_samples) tt_text_addf(&text, "+%g", (double)stretch->fill_samples / MS);
-        if (stretch->fade_samples) tt_text_addf(&text, "/%g", (double)stretch->fade_samples / MS);
+        if (stretch->fill_samples)
+            tt_text_addf(&text, "+%g", (double)stretch->fill_samples / MS);
+        if (stretch->fade_samples)
+            tt_text_addf(&text, "/%g", (double)stretch->fade_samples / MS);
     }
     assert_string_equal(text.data, expected);
     tt_text_free(&text);
 }
 
 /* One sheet of up to a few rows over the three lines. */
-struct wanted_row { int start_ms, end_ms; enum tt_row_kind kind; enum tt_row_action action; double amount; };
+struct wanted_row {
+    int start_ms, end_ms;
+    enum tt_row_kind kind;
+    enum tt_row_action action;
+    double amount;
+};
 
 static void expect_of_lines(size_t count, const struct wanted_row *rows, const char *expected)
 {
     struct made_take take;
     struct tt_sheet sheet = new_sheet();
     make_lines(&take);
-    for (size_t i = 0; i < count; i++) propose(&sheet, rows[i].start_ms, rows[i].end_ms, rows[i].kind, rows[i].action, rows[i].amount);
+    for (size_t i = 0; i < count; i++)
+        propose(&sheet, rows[i].start_ms, rows[i].end_ms, rows[i].kind, rows[i].action, rows[i].amount);
     struct tt_time_map map = built(&sheet, &take);
     expect_map(&map, expected);
     tt_time_map_free(&map);
     tt_sheet_free(&sheet);
 }
-#define EXPECT(expected, ...) \
-    expect_of_lines(sizeof((const struct wanted_row[]){__VA_ARGS__}) / sizeof(struct wanted_row), (const struct wanted_row[]){__VA_ARGS__}, expected)
-#define CUT(start, end) {start, end, TT_ROW_TALK, TT_DO_CUT, NAN}
-#define SHORTEN(start, end, stay_s) {start, end, TT_ROW_PAUSE, TT_DO_SHORTEN, stay_s}
-#define SOUND(start, end, kind) {start, end, TT_ROW_##kind, TT_DO_SOFTEN, 12}
-#define GAP(start, seconds) {start, start, TT_ROW_GAP, TT_DO_OPEN, seconds}
+#define EXPECT(expected, ...)                                                                                          \
+    expect_of_lines(sizeof((const struct wanted_row[]){__VA_ARGS__}) / sizeof(struct wanted_row),                      \
+                    (const struct wanted_row[]){__VA_ARGS__}, expected)
+#define CUT(start, end)                                                                                                \
+    {                                                                                                                  \
+        start, end, TT_ROW_TALK, TT_DO_CUT, NAN                                                                        \
+    }
+#define SHORTEN(start, end, stay_s)                                                                                    \
+    {                                                                                                                  \
+        start, end, TT_ROW_PAUSE, TT_DO_SHORTEN, stay_s                                                                \
+    }
+#define SOUND(start, end, kind)                                                                                        \
+    {                                                                                                                  \
+        start, end, TT_ROW_##kind, TT_DO_SOFTEN, 12                                                                    \
+    }
+#define GAP(start, seconds)                                                                                            \
+    {                                                                                                                  \
+        start, start, TT_ROW_GAP, TT_DO_OPEN, seconds                                                                  \
+    }
 
 static void an_empty_sheet_keeps_the_whole_take(void **state)
 {
@@ -91,8 +121,9 @@ static void an_empty_sheet_keeps_the_whole_take(void **state)
 static void keeping_and_asking_change_nothing(void **state)
 {
     (void)state;
-    EXPECT("0: 0-20000", {1000, 5000, TT_ROW_MISREAD, TT_DO_ASK, NAN}, {8000, 12000, TT_ROW_MISREAD, TT_DO_KEEP, NAN}, {5000, 8000, TT_ROW_PAUSE, TT_DO_KEEP, NAN},
-           {12500, 12500, TT_ROW_GAP, TT_DO_KEEP, 4}, {12600, 12700, TT_ROW_NOISE, TT_DO_ASK, NAN}, SHORTEN(12700, 15000, 2.3));
+    EXPECT("0: 0-20000", {1000, 5000, TT_ROW_MISREAD, TT_DO_ASK, NAN}, {8000, 12000, TT_ROW_MISREAD, TT_DO_KEEP, NAN},
+           {5000, 8000, TT_ROW_PAUSE, TT_DO_KEEP, NAN}, {12500, 12500, TT_ROW_GAP, TT_DO_KEEP, 4},
+           {12600, 12700, TT_ROW_NOISE, TT_DO_ASK, NAN}, SHORTEN(12700, 15000, 2.3));
 }
 
 static void cuts_go_and_touching_ones_are_one(void **state)
@@ -108,7 +139,7 @@ static void cuts_go_and_touching_ones_are_one(void **state)
 static void fades_stay_off_speech(void **state)
 {
     (void)state;
-    EXPECT("0: 0-5005/10 7000-20000", CUT(5005, 7000));  /* 5 ms from the line's end */
+    EXPECT("0: 0-5005/10 7000-20000", CUT(5005, 7000)); /* 5 ms from the line's end */
     EXPECT("0: 0-6000/16 7992-20000", CUT(6000, 7992));
     EXPECT("0: 0-3000/3 9000-20000", CUT(3000, 9000));   /* through speech: the least that does not click */
     EXPECT("0: 0-7996/8 12500-20000", CUT(7996, 12500)); /* speech that goes is not to be heard either */
@@ -166,13 +197,14 @@ static void gaps_open_in_the_middle_of_the_pause(void **state)
 {
     (void)state;
     EXPECT("0: 0-6500+4000/40 6500-20000", GAP(5100, 4));
-    EXPECT("0: 0-6500+4000/40 6500-20000", GAP(4500, 4));          /* within a line: the nearest pause */
+    EXPECT("0: 0-6500+4000/40 6500-20000", GAP(4500, 4));                         /* within a line: the nearest pause */
     EXPECT("0: 0-5500+4000/40 7500-20000", GAP(5100, 4), SHORTEN(5000, 8000, 1)); /* where that is cut: at the join */
     EXPECT("0: 0-6500+6000/40 6500-20000", GAP(5100, 4), GAP(7000, 2));
     EXPECT("4000: 750-20000", GAP(0, 4), SHORTEN(0, 1000, 0.25));
     EXPECT("0: 0-18500+4000/40", GAP(19000, 4), CUT(18500, 20000));
     EXPECT("0: 0-6400+4000/40 6400-20000", GAP(5100, 4), SOUND(6400, 6700, BREATH)); /* beside a breath */
-    EXPECT("0: 0-500+4000/40 500-6500+1/1 6500-20000", GAP(0, 4), GAP(6000, 0.001)); /* a fade is no longer than its fill */
+    EXPECT("0: 0-500+4000/40 500-6500+1/1 6500-20000", GAP(0, 4),
+           GAP(6000, 0.001)); /* a fade is no longer than its fill */
     EXPECT("0:", GAP(6000, 4), CUT(0, 20000));
 }
 
@@ -254,13 +286,17 @@ static void make_random_take(struct made_take *take, uint64_t *random)
     static const int rates[] = {8000, 11025, 44100, 48000, 96000};
     *take = (struct made_take){0};
     take->heard.facts.rate_hz = rates[below(random, 5)];
-    take->heard.facts.frame_count = below(random, 20) ? below(random, 30 * take->heard.facts.rate_hz) : below(random, 20);
+    take->heard.facts.frame_count =
+        below(random, 20) ? below(random, 30 * take->heard.facts.rate_hz) : below(random, 20);
     take->heard.runs = take->runs;
     int64_t at = 0;
     for (size_t i = 0; i < 20; i++) {
-        int64_t start = at + below(random, 2 * take->heard.facts.rate_hz), end = start + 1 + below(random, 2 * take->heard.facts.rate_hz);
-        if (end > take->heard.facts.frame_count) break;
-        take->runs[take->heard.run_count++] = (struct tt_run){.start_sample = start, .end_sample = end, .level_db = -20, .over_floor_db = 30, .voiced_share = 0.5F};
+        int64_t start = at + below(random, 2 * take->heard.facts.rate_hz),
+                end = start + 1 + below(random, 2 * take->heard.facts.rate_hz);
+        if (end > take->heard.facts.frame_count)
+            break;
+        take->runs[take->heard.run_count++] = (struct tt_run){
+            .start_sample = start, .end_sample = end, .level_db = -20, .over_floor_db = 30, .voiced_share = 0.5F};
         at = end + below(random, 2);
     }
 }
@@ -272,28 +308,37 @@ static void make_random_sheet(struct tt_sheet *sheet, int64_t duration_ms, uint6
     for (int i = 0; i < count; i++) {
         enum tt_row_kind kind = (enum tt_row_kind)below(random, TT_ROW_KINDS);
         enum tt_row_action action = (enum tt_row_action)below(random, TT_DO_ACTIONS);
-        if (!tt_row_allows(kind, action)) continue;
+        if (!tt_row_allows(kind, action))
+            continue;
         int64_t start = below(random, duration_ms + 1), end = start + below(random, longest[below(random, 4)]);
         propose(sheet, start, end < duration_ms ? end : duration_ms, kind, action, 0.001 * (double)below(random, 3000));
-        if (below(random, 4) == 0 && sheet->count) sheet->rows[sheet->count - 1].is_persons = true;
+        if (below(random, 4) == 0 && sheet->count)
+            sheet->rows[sheet->count - 1].is_persons = true;
     }
 }
 
 static void check_fades(const struct tt_time_map *map, int64_t frames)
 {
     int64_t last_half = map->lead_fade_samples / 2;
-    assert_true(map->lead_fade_samples >= 0 && map->lead_fade_samples % 2 == 0 && map->lead_fade_samples <= map->lead_samples);
-    if (map->count) assert_true(map->stretches[0].source_start - last_half >= 0);
+    assert_true(map->lead_fade_samples >= 0 && map->lead_fade_samples % 2 == 0 &&
+                map->lead_fade_samples <= map->lead_samples);
+    if (map->count)
+        assert_true(map->stretches[0].source_start - last_half >= 0);
     for (size_t i = 0; i < map->count; i++) {
         const struct tt_stretch *stretch = &map->stretches[i], *next = i + 1 < map->count ? stretch + 1 : NULL;
         int64_t half = stretch->fade_samples / 2;
-        assert_true(stretch->fade_samples >= 0 && stretch->fade_samples % 2 == 0 && stretch->fade_samples <= map->rate_hz / 25);
+        assert_true(stretch->fade_samples >= 0 && stretch->fade_samples % 2 == 0 &&
+                    stretch->fade_samples <= map->rate_hz / 25);
         assert_true(stretch->source_end + half <= frames);
         assert_true(last_half + half <= stretch->source_end - stretch->source_start);
-        if (stretch->fill_samples) assert_true(2 * half <= stretch->fill_samples);
-        if (next) assert_true(next->source_start - half >= 0);
-        if (next && (!stretch->fill_samples || stretch->fill_samples > map->rate_hz / 100)) assert_true(stretch->fade_samples >= map->rate_hz * 3 / 1000 / 2 * 2 - 2);
-        if (!next && !stretch->fill_samples) assert_int_equal(half, 0);
+        if (stretch->fill_samples)
+            assert_true(2 * half <= stretch->fill_samples);
+        if (next)
+            assert_true(next->source_start - half >= 0);
+        if (next && (!stretch->fill_samples || stretch->fill_samples > map->rate_hz / 100))
+            assert_true(stretch->fade_samples >= map->rate_hz * 3 / 1000 / 2 * 2 - 2);
+        if (!next && !stretch->fill_samples)
+            assert_int_equal(half, 0);
         last_half = half;
     }
 }
@@ -304,21 +349,25 @@ static void check_map(const struct tt_time_map *map, int64_t frames)
     for (size_t i = 0; i < map->count; i++) {
         const struct tt_stretch *stretch = &map->stretches[i];
         int64_t length = stretch->source_end - stretch->source_start, samples[] = {0, length / 3, length - 1};
-        assert_true(stretch->source_start >= source && length > 0 && stretch->source_end <= frames && stretch->fill_samples >= 0);
+        assert_true(stretch->source_start >= source && length > 0 && stretch->source_end <= frames &&
+                    stretch->fill_samples >= 0);
         assert_true(stretch->out_start == out);
         for (int s = 0; s < 3; s++) {
             assert_true(tt_time_map_to_out(map, stretch->source_start + samples[s]) == out + samples[s]);
             assert_true(tt_time_map_to_source(map, out + samples[s], &before) == stretch->source_start + samples[s]);
             assert_true(tt_time_map_nearest_out(map, stretch->source_start + samples[s]) == out + samples[s]);
         }
-        if (stretch->source_start > source) assert_true(tt_time_map_to_out(map, stretch->source_start - 1) == -1);
-        if (stretch->fill_samples) assert_true(tt_time_map_to_source(map, out + length, &before) == -1 && before == stretch->source_end - 1);
+        if (stretch->source_start > source)
+            assert_true(tt_time_map_to_out(map, stretch->source_start - 1) == -1);
+        if (stretch->fill_samples)
+            assert_true(tt_time_map_to_source(map, out + length, &before) == -1 && before == stretch->source_end - 1);
         out += length + stretch->fill_samples;
         source = stretch->source_end;
     }
     assert_true(out == map->out_samples);
     assert_true(tt_time_map_to_out(map, source) == -1);
-    for (int64_t at = 0; at <= frames; at += 1 + frames / 50) assert_true(tt_time_map_nearest_out(map, at) >= 0 && tt_time_map_nearest_out(map, at) <= map->out_samples);
+    for (int64_t at = 0; at <= frames; at += 1 + frames / 50)
+        assert_true(tt_time_map_nearest_out(map, at) >= 0 && tt_time_map_nearest_out(map, at) <= map->out_samples);
 }
 
 /* What was decided is what happens: cuts are out, opened gaps are in, and softened sounds are whole or gone. */
@@ -331,12 +380,15 @@ static void check_decisions(const struct tt_time_map *map, const struct tt_sheet
     assert_true(tt_sheet_cut_spans(sheet, &spans, &count, &err));
     for (size_t i = 0; i < count; i++) {
         int64_t start = spans[i].start_ms * map->rate_hz / 1000 + 1, end = spans[i].end_ms * map->rate_hz / 1000 - 1;
-        if (end > start && end < frames) assert_true(tt_time_map_to_out(map, start) == -1 && tt_time_map_to_out(map, (start + end) / 2) == -1);
+        if (end > start && end < frames)
+            assert_true(tt_time_map_to_out(map, start) == -1 && tt_time_map_to_out(map, (start + end) / 2) == -1);
     }
     free(spans);
     for (size_t i = 0; i < sheet->count; i++)
-        if (sheet->rows[i].action == TT_DO_OPEN) wanted_fills += (int64_t)llround(sheet->rows[i].amount * map->rate_hz);
-    for (size_t i = 0; i < map->count; i++) fills += map->stretches[i].fill_samples;
+        if (sheet->rows[i].action == TT_DO_OPEN)
+            wanted_fills += (int64_t)llround(sheet->rows[i].amount * map->rate_hz);
+    for (size_t i = 0; i < map->count; i++)
+        fills += map->stretches[i].fill_samples;
     assert_true(fills == (map->count ? wanted_fills : 0));
 }
 
@@ -355,7 +407,8 @@ static void every_map_adds_up(void **state)
         check_fades(&map, frames);
         check_decisions(&map, &sheet, frames);
         assert_int_equal(map.count, again.count);
-        if (map.count) assert_memory_equal(map.stretches, again.stretches, map.count * sizeof *map.stretches);
+        if (map.count)
+            assert_memory_equal(map.stretches, again.stretches, map.count * sizeof *map.stretches);
         tt_time_map_free(&map);
         tt_time_map_free(&again);
         tt_sheet_free(&sheet);
@@ -370,7 +423,12 @@ static void every_trim_keeps_its_word(void **state)
     size_t trimmed = 0;
     for (int round = 0; round < 200000; round++) {
         struct pause_sound sounds[4];
-        struct pause pause = {.part = {10, 10 + 1 + below(&random, 40)}, .sounds = sounds, .margin_before_samples = below(&random, 5), .margin_after_samples = below(&random, 5), .margin_least_samples = below(&random, 5), .breath_worth_samples = 3};
+        struct pause pause = {.part = {10, 10 + 1 + below(&random, 40)},
+                              .sounds = sounds,
+                              .margin_before_samples = below(&random, 5),
+                              .margin_after_samples = below(&random, 5),
+                              .margin_least_samples = below(&random, 5),
+                              .breath_worth_samples = 3};
         int64_t at = 5;
         pause.stay_samples = below(&random, 45);
         for (; pause.sound_count < (size_t)below(&random, 5); pause.sound_count++) {
@@ -381,24 +439,32 @@ static void every_trim_keeps_its_word(void **state)
         pause.is_head = below(&random, 6) == 0;
         pause.is_tail = below(&random, 6) == 0;
         struct part gone;
-        if (!pause_trim(&pause, &gone)) continue;
+        if (!pause_trim(&pause, &gone))
+            continue;
         int64_t length = pause.part.end - pause.part.start, asked = length - pause.stay_samples;
         bool is_edge = pause.is_head || pause.is_tail;
         trimmed++;
         assert_true(gone.start >= pause.part.start && gone.end <= pause.part.end && gone.end > gone.start);
         assert_true(is_edge || gone.end - gone.start <= asked);
         int64_t before = pause.margin_before_samples, after = pause.margin_after_samples;
-        if (pause.sound_count && before > pause.margin_least_samples) before = pause.margin_least_samples;
-        if (before > pause.stay_samples / 2) before = pause.stay_samples / 2;
-        if (after > pause.stay_samples / 2) after = pause.stay_samples / 2;
-        if (!is_edge) assert_true(gone.start - pause.part.start >= before && pause.part.end - gone.end >= after);
+        if (pause.sound_count && before > pause.margin_least_samples)
+            before = pause.margin_least_samples;
+        if (before > pause.stay_samples / 2)
+            before = pause.stay_samples / 2;
+        if (after > pause.stay_samples / 2)
+            after = pause.stay_samples / 2;
+        if (!is_edge)
+            assert_true(gone.start - pause.part.start >= before && pause.part.end - gone.end >= after);
         for (size_t i = 0; i < pause.sound_count; i++) {
             const struct part *sound = &sounds[i].part;
             bool touches = sound->start < gone.end && sound->end > gone.start;
-            int64_t start = sound->start > pause.part.start ? sound->start : pause.part.start, end = sound->end < pause.part.end ? sound->end : pause.part.end;
-            if (touches) assert_true(start >= gone.start && end <= gone.end && !sounds[i].is_firm);
+            int64_t start = sound->start > pause.part.start ? sound->start : pause.part.start,
+                    end = sound->end < pause.part.end ? sound->end : pause.part.end;
+            if (touches)
+                assert_true(start >= gone.start && end <= gone.end && !sounds[i].is_firm);
         }
-        if (pause.sound_count == 0) assert_int_equal(gone.end - gone.start, asked);
+        if (pause.sound_count == 0)
+            assert_int_equal(gone.end - gone.start, asked);
     }
     assert_true(trimmed > 50000);
 }

@@ -28,28 +28,46 @@ static inline void hand_begin(struct hand_take *take, double length_ms)
     take->heard = (struct tt_heard){.runs = take->runs, .sounds = take->sounds};
     take->heard.facts.rate_hz = HAND_RATE_HZ;
     take->heard.facts.frame_count = hand_samples(length_ms);
-    assert_ok(tt_sheet_start(&take->sheet, "01.wav", "3fa2c1000000000000000000000000000000000000000000000000000000000a", &error), error);
+    assert_ok(tt_sheet_start(&take->sheet, "01.wav", "3fa2c1000000000000000000000000000000000000000000000000000000000a",
+                             &error),
+              error);
 }
 
 /* A line of speech with sharp edges, 35 dB over the room unless said otherwise. */
 static inline struct tt_run *hand_line(struct hand_take *take, double start_ms, double end_ms)
 {
     struct tt_run *run = &take->runs[take->heard.run_count++];
-    *run = (struct tt_run){.start_sample = hand_samples(start_ms), .end_sample = hand_samples(end_ms), .loud_start_sample = hand_samples(start_ms),
-                           .loud_end_sample = hand_samples(end_ms), .level_db = -25, .over_floor_db = 35, .voiced_share = 0.6f};
+    *run = (struct tt_run){.start_sample = hand_samples(start_ms),
+                           .end_sample = hand_samples(end_ms),
+                           .loud_start_sample = hand_samples(start_ms),
+                           .loud_end_sample = hand_samples(end_ms),
+                           .level_db = -25,
+                           .over_floor_db = 35,
+                           .voiced_share = 0.6f};
     return run;
 }
 
-static inline void hand_sound(struct hand_take *take, enum tt_sound_kind kind, double start_ms, double end_ms, double confidence, double over_floor_db)
+static inline void hand_sound(struct hand_take *take, enum tt_sound_kind kind, double start_ms, double end_ms,
+                              double confidence, double over_floor_db)
 {
-    take->sounds[take->heard.sound_count++] = (struct tt_sound){.start_sample = hand_samples(start_ms), .end_sample = hand_samples(end_ms), .kind = kind,
-                                                                .confidence = (float)confidence, .level_db = -45, .over_floor_db = (float)over_floor_db};
+    take->sounds[take->heard.sound_count++] = (struct tt_sound){.start_sample = hand_samples(start_ms),
+                                                                .end_sample = hand_samples(end_ms),
+                                                                .kind = kind,
+                                                                .confidence = (float)confidence,
+                                                                .level_db = -45,
+                                                                .over_floor_db = (float)over_floor_db};
 }
 
-static inline void hand_row(struct hand_take *take, double start_ms, double end_ms, enum tt_row_kind kind, enum tt_row_action action)
+static inline void hand_row(struct hand_take *take, double start_ms, double end_ms, enum tt_row_kind kind,
+                            enum tt_row_action action)
 {
     struct tt_error error = {0};
-    struct tt_row row = {.start_ms = (int64_t)start_ms, .end_ms = (int64_t)end_ms, .kind = kind, .proposed = action, .action = action, .amount = NAN,
+    struct tt_row row = {.start_ms = (int64_t)start_ms,
+                         .end_ms = (int64_t)end_ms,
+                         .kind = kind,
+                         .proposed = action,
+                         .action = action,
+                         .amount = NAN,
                          .confidence = 0.99};
     assert_ok(tt_sheet_propose(&take->sheet, &row, &error), error);
 }

@@ -15,9 +15,17 @@
 
 #include "stages/misreads.h"
 
-/* A narrator made of numbers: each text is a smooth track through the cepstra, each reading of it goes along that track at its own pace and with
- * its own roughness. 48 kHz, a row each 512 samples. */
-enum { RATE = 48000, HOP = 512, MOST_RUNS = 400, MOST_SOUNDS = 40, MOST_TAKES = 4, MOST_ROWS = 60000, MOST_NUCLEI = 4000 };
+/* A narrator made of numbers: each text is a smooth track through the cepstra, each reading of it goes along that track
+ * at its own pace and with its own roughness. 48 kHz, a row each 512 samples. */
+enum {
+    RATE = 48000,
+    HOP = 512,
+    MOST_RUNS = 400,
+    MOST_SOUNDS = 40,
+    MOST_TAKES = 4,
+    MOST_ROWS = 60000,
+    MOST_NUCLEI = 4000
+};
 
 struct made_take {
     struct tt_heard heard;
@@ -25,10 +33,10 @@ struct made_take {
     struct tt_run runs[MOST_RUNS];
     struct tt_sound sounds[MOST_SOUNDS];
     int8_t *cepstra;
-    bool falls[MOST_RUNS];  /* read to the end of its line */
+    bool falls[MOST_RUNS];     /* read to the end of its line */
     double faint_s[MOST_RUNS]; /* before it can be heard well */
     int64_t nuclei[MOST_NUCLEI];
-    float *steps;           /* made by the first who needs them */
+    float *steps; /* made by the first who needs them */
     char name[16];
     double at_s;
 };
@@ -55,7 +63,8 @@ static inline void begin_take(struct made_session *session)
     assert_non_null(take->cepstra);
     take->name[0] = (char)('0' + session->count);
     strcpy(take->name + 1, ".wav");
-    assert_true(tt_sheet_start(&take->sheet, take->name, "3fa2c1000000000000000000000000000000000000000000000000000000000a", &err));
+    assert_true(tt_sheet_start(&take->sheet, take->name,
+                               "3fa2c1000000000000000000000000000000000000000000000000000000000a", &err));
     take->at_s = 1.0;
 }
 
@@ -84,23 +93,30 @@ static inline double track(uint32_t text, int c, double at_s)
     part = part * part * (3.0 - 2.0 * part);
     for (uint32_t k = 0; k < 2; k++) {
         uint32_t h = text * 2654435761u ^ (index + k) * 2246822519u ^ (uint32_t)(c + 1) * 3266489917u;
-        h ^= h >> 15; h *= 2246822519u; h ^= h >> 13; h *= 3266489917u; h ^= h >> 16;
+        h ^= h >> 15;
+        h *= 2246822519u;
+        h ^= h >> 13;
+        h *= 3266489917u;
+        h ^= h >> 16;
         corner[k] = (double)(h % 2000) / 1000.0 - 1.0;
     }
     return (corner[0] * (1.0 - part) + corner[1] * part) * 60.0 / (1.0 + 0.3 * c);
 }
 
-/* 100 ms steps of what was read so far: the level of the lines in runs, a quiet room elsewhere; whole lines fall off at their end. */
+/* 100 ms steps of what was read so far: the level of the lines in runs, a quiet room elsewhere; whole lines fall off at
+ * their end. */
 static inline float *make_steps(struct made_take *take)
 {
     take->heard.step_count = (size_t)((take->at_s + 1.0) * 10.0);
     take->steps = calloc(take->heard.step_count, sizeof *take->steps);
     assert_non_null(take->steps);
-    for (size_t k = 0; k < take->heard.step_count; k++) take->steps[k] = 1e-6f;
+    for (size_t k = 0; k < take->heard.step_count; k++)
+        take->steps[k] = 1e-6f;
     for (size_t r = 0; r < take->heard.run_count; r++) {
         size_t end = (size_t)((double)take->runs[r].end_sample * 10.0 / RATE);
         for (size_t k = (size_t)((double)take->runs[r].start_sample * 10.0 / RATE); k <= end; k++)
-            take->steps[k] = (float)pow(10.0, (double)take->runs[r].level_db / 10.0) * (take->falls[r] && k + 3 > end ? 0.05f : 1.0f);
+            take->steps[k] = (float)pow(10.0, (double)take->runs[r].level_db / 10.0) *
+                             (take->falls[r] && k + 3 > end ? 0.05f : 1.0f);
     }
     return take->steps;
 }
@@ -110,16 +126,22 @@ static inline void make_nuclei(struct made_take *take)
 {
     for (size_t r = 0; r < take->heard.run_count; r++) {
         int64_t end = take->runs[r].end_sample - (int64_t)((take->falls[r] ? 0.3 : 0.08) * RATE);
-        for (int64_t at = take->runs[r].start_sample + RATE / 10; at <= end && take->heard.nucleus_count < MOST_NUCLEI; at += RATE / 5) take->nuclei[take->heard.nucleus_count++] = at;
-        if (!take->falls[r] && take->heard.nucleus_count < MOST_NUCLEI) take->nuclei[take->heard.nucleus_count++] = take->runs[r].end_sample - (int64_t)(0.03 * RATE);
+        for (int64_t at = take->runs[r].start_sample + RATE / 10; at <= end && take->heard.nucleus_count < MOST_NUCLEI;
+             at += RATE / 5)
+            take->nuclei[take->heard.nucleus_count++] = at;
+        if (!take->falls[r] && take->heard.nucleus_count < MOST_NUCLEI)
+            take->nuclei[take->heard.nucleus_count++] = take->runs[r].end_sample - (int64_t)(0.03 * RATE);
     }
     take->heard.nuclei = take->nuclei;
 }
 
-struct reading { double start_s, end_s; };
+struct reading {
+    double start_s, end_s;
+};
 
 /* Reads a text from one of its seconds to another, at so many dB to the lines. */
-static inline struct reading read_part(struct made_session *session, uint32_t text, double from_s, double to_s, double level_db)
+static inline struct reading read_part(struct made_session *session, uint32_t text, double from_s, double to_s,
+                                       double level_db)
 {
     struct made_take *take = take_of(session);
     double pace = 0.94 + 0.12 * uniform(session), start_s = take->at_s, end_s = start_s + (to_s - from_s) / pace;
@@ -131,8 +153,11 @@ static inline struct reading read_part(struct made_session *session, uint32_t te
         }
     }
     assert_true(take->heard.run_count < MOST_RUNS);
-    take->runs[take->heard.run_count++] = (struct tt_run){.start_sample = (int64_t)(start_s * RATE), .end_sample = (int64_t)(end_s * RATE),
-        .level_db = (float)(-24.0 + level_db), .over_floor_db = 35.0f, .voiced_share = 0.6f};
+    take->runs[take->heard.run_count++] = (struct tt_run){.start_sample = (int64_t)(start_s * RATE),
+                                                          .end_sample = (int64_t)(end_s * RATE),
+                                                          .level_db = (float)(-24.0 + level_db),
+                                                          .over_floor_db = 35.0f,
+                                                          .voiced_share = 0.6f};
     take->at_s = end_s;
     return (struct reading){start_s, end_s};
 }
@@ -147,7 +172,8 @@ static inline struct reading read_line(struct made_session *session, uint32_t te
 }
 static inline void read_lines(struct made_session *session, uint32_t text, int count)
 {
-    for (int k = 0; k < count; k++) read_line(session, text + (uint32_t)k);
+    for (int k = 0; k < count; k++)
+        read_line(session, text + (uint32_t)k);
 }
 static inline struct reading break_off(struct made_session *session, uint32_t text, double seconds)
 {
@@ -162,8 +188,10 @@ static inline struct reading breathe(struct made_session *session, double second
     struct made_take *take = take_of(session);
     struct reading breath = {take->at_s, take->at_s + seconds};
     assert_true(take->heard.sound_count < MOST_SOUNDS);
-    take->sounds[take->heard.sound_count++] = (struct tt_sound){.start_sample = (int64_t)(breath.start_s * RATE), .end_sample = (int64_t)(breath.end_s * RATE),
-        .kind = TT_SOUND_BREATH, .confidence = 0.95f};
+    take->sounds[take->heard.sound_count++] = (struct tt_sound){.start_sample = (int64_t)(breath.start_s * RATE),
+                                                                .end_sample = (int64_t)(breath.end_s * RATE),
+                                                                .kind = TT_SOUND_BREATH,
+                                                                .confidence = 0.95f};
     take->at_s = breath.end_s;
     return breath;
 }
@@ -195,7 +223,8 @@ static inline void decide(struct made_session *session)
     }
     struct tt_session_view view = {.takes = views, .count = session->count, .settings = &session->settings};
     struct tt_error err = {0};
-    if (!tt_misreads_decide(&view, &err)) fail_msg("%s", err.message);
+    if (!tt_misreads_decide(&view, &err))
+        fail_msg("%s", err.message);
 }
 
 static inline void end(struct made_session *session)
@@ -225,13 +254,22 @@ static inline double cut_share(const struct made_session *session, size_t take, 
     double gone = 0.0;
     for (size_t r = 0; r < session->takes[take].sheet.count; r++) {
         const struct tt_row *row = &session->takes[take].sheet.rows[r];
-        if (row->action != TT_DO_CUT) continue;
-        double from = fmax((double)row->start_ms / 1000.0, reading.start_s), to = fmin((double)row->end_ms / 1000.0, reading.end_s);
-        if (to > from) gone += to - from;
+        if (row->action != TT_DO_CUT)
+            continue;
+        double from = fmax((double)row->start_ms / 1000.0, reading.start_s),
+               to = fmin((double)row->end_ms / 1000.0, reading.end_s);
+        if (to > from)
+            gone += to - from;
     }
     return gone / (reading.end_s - reading.start_s);
 }
-static inline void assert_gone(const struct made_session *session, size_t take, struct reading reading) { assert_true(cut_share(session, take, reading) > 0.999); }
-static inline void assert_stays(const struct made_session *session, size_t take, struct reading reading) { assert_true(cut_share(session, take, reading) <= 0.0); }
+static inline void assert_gone(const struct made_session *session, size_t take, struct reading reading)
+{
+    assert_true(cut_share(session, take, reading) > 0.999);
+}
+static inline void assert_stays(const struct made_session *session, size_t take, struct reading reading)
+{
+    assert_true(cut_share(session, take, reading) <= 0.0);
+}
 
 #endif

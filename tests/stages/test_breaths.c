@@ -70,10 +70,10 @@ static void a_run_that_is_hardly_voiced_and_stands_alone_is_asked_about(void **s
     struct hand_take take;
     hand_begin(&take, 20000);
     hand_line(&take, 0, 3000);
-    hand_line(&take, 4000, 4500)->voiced_share = 0.1f; /* a cough */
+    hand_line(&take, 4000, 4500)->voiced_share = 0.1f;  /* a cough */
     hand_line(&take, 5500, 6000)->voiced_share = 0.34f; /* a word with much hiss in it */
-    hand_line(&take, 7000, 8500)->voiced_share = 0.1f; /* too long for a cough */
-    hand_line(&take, 8650, 9000)->voiced_share = 0.1f; /* and this belongs to it */
+    hand_line(&take, 7000, 8500)->voiced_share = 0.1f;  /* too long for a cough */
+    hand_line(&take, 8650, 9000)->voiced_share = 0.1f;  /* and this belongs to it */
     hand_decide(&take, &tt_stage_breaths, &settings);
     hand_seal(&take);
     assert_int_equal(take.sheet.count, 1);
@@ -142,7 +142,8 @@ static void softening_is_as_deep_as_asked_in_the_middle_ramped_and_nothing_outsi
     for (size_t i = start + 2 * ten_ms; i < end - 2 * ten_ms; i++)
         assert_true(fabs(20 * log10((double)gain[i]) + 12) < 0.01);
     for (size_t i = start; i < start + ten_ms; i++)
-        assert_true(gain[i] > gain[i + 1] && fabsf(gain[i] - gain[i + 1]) < 0.003f && fabsf(gain[i] - gain[end - 1 - (i - start)]) < 1e-6f);
+        assert_true(gain[i] > gain[i + 1] && fabsf(gain[i] - gain[i + 1]) < 0.003f &&
+                    fabsf(gain[i] - gain[end - 1 - (i - start)]) < 1e-6f);
     free(gain);
     tt_sheet_free(&take.sheet);
 }

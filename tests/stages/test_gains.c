@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Gains: what is decided for one take and for many. Levels of known steps: ITU-R BS.1770 (-0.691 + 10 log10 of the mean K-weighted power). */
+/* Gains: what is decided for one take and for many. Levels of known steps: ITU-R BS.1770 (-0.691 + 10 log10 of the mean
+ * K-weighted power). */
 #include "stages/loudness.h"
 
 #include "stages/heard_by_hand.h"
@@ -25,15 +26,18 @@ static void level_take(struct level_take *take, double lufs)
     take->heard.facts.before.integrated_lufs = lufs;
     take->heard.facts.before.rms_dbfs = lufs - 3;
     take->heard.steps = take->steps;
-    take->run = (struct tt_run){.start_sample = 0, .end_sample = take->heard.facts.frame_count, .level_db = (float)lufs, .over_floor_db = 35};
+    take->run = (struct tt_run){
+        .start_sample = 0, .end_sample = take->heard.facts.frame_count, .level_db = (float)lufs, .over_floor_db = 35};
     take->heard.runs = &take->run;
     take->heard.run_count = 1;
     take->heard.step_count = STEPS;
     take->stretch = (struct tt_stretch){.source_start = 0, .source_end = take->heard.facts.frame_count};
-    take->map = (struct tt_time_map){.rate_hz = HAND_RATE_HZ, .stretches = &take->stretch, .count = 1, .out_samples = take->heard.facts.frame_count};
+    take->map = (struct tt_time_map){
+        .rate_hz = HAND_RATE_HZ, .stretches = &take->stretch, .count = 1, .out_samples = take->heard.facts.frame_count};
 }
 
-static double decide(struct level_take *takes, struct tt_gain_take *gains, size_t count, const struct tt_settings *settings, double earlier_db)
+static double decide(struct level_take *takes, struct tt_gain_take *gains, size_t count,
+                     const struct tt_settings *settings, double earlier_db)
 {
     struct tt_error error = {0};
     double common;
@@ -202,7 +206,9 @@ static void lines_move_towards_the_middle_one_by_what_was_allowed_and_only_in_pa
     hand_line(&take, 6500, 9500)->level_db = -20;
     size_t count;
     float *gain = evened(&take, &settings, 48000, &count);
-    static const struct { double from_ms, to_ms, db; } lines[] = {{0, 2500, 3}, {3500, 5500, 0}, {6500, 10000, -4}};
+    static const struct {
+        double from_ms, to_ms, db;
+    } lines[] = {{0, 2500, 3}, {3500, 5500, 0}, {6500, 10000, -4}};
     for (int l = 0; l < 3; l++)
         for (int64_t i = hand_samples(lines[l].from_ms); i < hand_samples(lines[l].to_ms); i++)
             assert_true(fabs(20 * log10((double)gain[i]) - lines[l].db) < 1e-4);

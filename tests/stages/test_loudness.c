@@ -27,7 +27,8 @@ static void make(struct made *made, double even_db)
     made->heard.facts.rate_hz = RATE_HZ;
     made->heard.facts.frame_count = SAMPLES;
     for (int i = 0; i < LINES; i++)
-        made->runs[i] = (struct tt_run){.start_sample = (1 + 3 * i) * RATE_HZ, .end_sample = (3 + 3 * i) * RATE_HZ, .level_db = levels_db[i]};
+        made->runs[i] = (struct tt_run){
+            .start_sample = (1 + 3 * i) * RATE_HZ, .end_sample = (3 + 3 * i) * RATE_HZ, .level_db = levels_db[i]};
     made->heard.runs = made->runs;
     made->heard.run_count = LINES;
 }
@@ -60,7 +61,7 @@ static void lines_move_towards_the_median_line_by_no_more_than_even_db(void **st
     static struct made made;
     make(&made, 2);
     assert_true(even(&made, SAMPLES));
-    assert_float_equal(gain_db(&made, 2 * RATE_HZ), 2, 1e-4);  /* 3 dB under the median: held to 2 */
+    assert_float_equal(gain_db(&made, 2 * RATE_HZ), 2, 1e-4); /* 3 dB under the median: held to 2 */
     assert_float_equal(gain_db(&made, 5 * RATE_HZ), -2, 1e-4);
     assert_float_equal(gain_db(&made, 8 * RATE_HZ), 0, 1e-4);
     make(&made, 12);

@@ -24,8 +24,10 @@ static void the_misreads_breath_goes_and_the_re_reads_stays(void **state)
     for (int k = 0; k < 2; k++) {
         breath[k] = breathe(session, 0.3);
         pause_s(session, 0.1);
-        if (k == 0) break_off(session, 200, 1.3);
-        else read_line(session, 200);
+        if (k == 0)
+            break_off(session, 200, 1.3);
+        else
+            read_line(session, 200);
     }
     decide(session);
     assert_int_equal(session->takes[0].sheet.count, 1);
@@ -43,12 +45,16 @@ static void a_breath_heard_in_pieces_goes_or_stays_whole(void **state)
     for (int k = 0; k < 4; k++) {
         pieces[k] = breathe(session, 0.12);
         pause_s(session, 0.06);
-        if (k == 1) break_off(session, 200, 1.3);
-        if (k == 3) read_line(session, 200);
+        if (k == 1)
+            break_off(session, 200, 1.3);
+        if (k == 3)
+            read_line(session, 200);
     }
     decide(session);
-    for (int k = 0; k < 2; k++) assert_gone(session, 0, pieces[k]);
-    for (int k = 2; k < 4; k++) assert_stays(session, 0, pieces[k]);
+    for (int k = 0; k < 2; k++)
+        assert_gone(session, 0, pieces[k]);
+    for (int k = 2; k < 4; k++)
+        assert_stays(session, 0, pieces[k]);
     end(session);
 }
 
@@ -100,7 +106,8 @@ static void first_words_that_were_said_differently_go_with_the_rest(void **state
     (void)state;
     struct made_session *session = begin();
     read_lines(session, 100, 20);
-    struct reading lead = lead_in(session, 900, 0.6), first = break_off(session, 200, 1.6), other = lead_in(session, 901, 0.6), again = read_line(session, 200);
+    struct reading lead = lead_in(session, 900, 0.6), first = break_off(session, 200, 1.6),
+                   other = lead_in(session, 901, 0.6), again = read_line(session, 200);
     decide(session);
     assert_gone(session, 0, lead);
     assert_gone(session, 0, first);
@@ -114,7 +121,8 @@ static void what_leads_into_words_that_alone_are_read_again_stays(void **state)
     (void)state;
     struct made_session *session = begin();
     read_lines(session, 100, 20);
-    struct reading lead = lead_in(session, 900, 1.2), first = break_off(session, 200, 1.6), again = read_line(session, 200);
+    struct reading lead = lead_in(session, 900, 1.2), first = break_off(session, 200, 1.6),
+                   again = read_line(session, 200);
     decide(session);
     assert_stays(session, 0, lead);
     assert_gone(session, 0, first);

@@ -46,7 +46,8 @@ static void the_row_names_what_replaces_it(void **state)
     end(session);
 }
 
-/* The listener says a line after the narrator: into a microphone of their own it replaces nothing, or the line would be in neither. */
+/* The listener says a line after the narrator: into a microphone of their own it replaces nothing, or the line would be
+ * in neither. */
 static void a_line_that_the_listener_says_again_stays(void **state)
 {
     (void)state;
@@ -120,10 +121,12 @@ static void three_false_starts_all_go(void **state)
     (void)state;
     struct made_session *session = begin();
     read_lines(session, 100, 20);
-    struct reading tries[3] = {break_off(session, 200, 1.0), break_off(session, 200, 1.6), break_off(session, 200, 1.2)};
+    struct reading tries[3] = {break_off(session, 200, 1.0), break_off(session, 200, 1.6),
+                               break_off(session, 200, 1.2)};
     struct reading again = read_line(session, 200);
     decide(session);
-    for (int k = 0; k < 3; k++) assert_gone(session, 0, tries[k]);
+    for (int k = 0; k < 3; k++)
+        assert_gone(session, 0, tries[k]);
     assert_stays(session, 0, again);
     /* nothing of the pauses between them stays either */
     assert_gone(session, 0, (struct reading){tries[0].start_s, tries[2].end_s});
@@ -188,7 +191,8 @@ static void several_lines_read_again_all_go(void **state)
     (void)state;
     struct made_session *session = begin();
     read_lines(session, 100, 20);
-    struct reading first = read_line(session, 203), second = read_line(session, 204), broken = break_off(session, 205, 1.2);
+    struct reading first = read_line(session, 203), second = read_line(session, 204),
+                   broken = break_off(session, 205, 1.2);
     struct reading again = read_line(session, 203);
     read_line(session, 204);
     read_line(session, 205);
@@ -341,12 +345,15 @@ static void a_restart_without_a_pause_is_found(void **state)
     end(session);
 }
 
-/* The two last runs become one: the room was too loud to hear a pause between them. Its steps show it, 26 dB under the lines. */
+/* The two last runs become one: the room was too loud to hear a pause between them. Its steps show it, 26 dB under the
+ * lines. */
 static void join_runs(struct made_take *take)
 {
     struct tt_run *run = &take->runs[take->heard.run_count - 2];
     float *steps = make_steps(take);
-    for (size_t k = (size_t)ceil((double)run->end_sample * 10.0 / RATE); k < (size_t)((double)run[1].start_sample * 10.0 / RATE); k++) steps[k] = 1e-5f;
+    for (size_t k = (size_t)ceil((double)run->end_sample * 10.0 / RATE);
+         k < (size_t)((double)run[1].start_sample * 10.0 / RATE); k++)
+        steps[k] = 1e-5f;
     run->end_sample = run[1].end_sample;
     take->heard.run_count--;
 }
@@ -364,7 +371,8 @@ static void pauses_that_the_room_fills_are_heard(void **state)
     pause_s(session, 0.5);
     struct reading line = read_line(session, 200);
     join_runs(take_of(session));
-    for (size_t k = (size_t)ceil(gap_s[0] * 10.0); k < (size_t)(gap_s[1] * 10.0); k++) take_of(session)->steps[k] = 1e-5f;
+    for (size_t k = (size_t)ceil(gap_s[0] * 10.0); k < (size_t)(gap_s[1] * 10.0); k++)
+        take_of(session)->steps[k] = 1e-5f;
     decide(session);
     assert_true(cut_share(session, 0, broken) > 0.999);
     assert_stays(session, 0, before);
@@ -373,13 +381,17 @@ static void pauses_that_the_room_fills_are_heard(void **state)
 }
 
 /* Several parts of texts in one run, without a pause. */
-struct part { uint32_t text; double from_s, to_s; };
+struct part {
+    uint32_t text;
+    double from_s, to_s;
+};
 static struct reading read_parts(struct made_session *session, const struct part *parts, size_t count)
 {
     struct made_take *take = take_of(session);
     double start_s = take->at_s;
     size_t run = take->heard.run_count;
-    for (size_t k = 0; k < count; k++) read_part(session, parts[k].text, parts[k].from_s, parts[k].to_s, 0.0);
+    for (size_t k = 0; k < count; k++)
+        read_part(session, parts[k].text, parts[k].from_s, parts[k].to_s, 0.0);
     take->heard.run_count = run + 1;
     take->runs[run].end_sample = (int64_t)(take->at_s * RATE);
     return (struct reading){start_s, take->at_s};
@@ -407,7 +419,8 @@ static void a_re_read_may_begin_inside_an_earlier_line(void **state)
 }
 
 /* Reads parts of texts as one run each, `gaps_s` apart. */
-static void read_runs(struct made_session *session, const struct part *parts, size_t count, double gap_s, struct reading *readings)
+static void read_runs(struct made_session *session, const struct part *parts, size_t count, double gap_s,
+                      struct reading *readings)
 {
     for (size_t k = 0; k < count; k++) {
         readings[k] = read_part(session, parts[k].text, parts[k].from_s, parts[k].to_s, 0.0);
@@ -440,7 +453,8 @@ static void three_tries_without_a_pause_between_them_go_from_their_beginnings_on
     read_lines(session, 100, 20);
     /* 'a b' three times: a pause behind each a, none behind a b */
     struct reading heads[1], tries[2], line[1];
-    read_runs(session, (const struct part[]){{200, 0.1, 0.9}}, 1, 0.2, heads); /* a little late, so that 'b a' matches better than 'a b' */
+    read_runs(session, (const struct part[]){{200, 0.1, 0.9}}, 1, 0.2,
+              heads); /* a little late, so that 'b a' matches better than 'a b' */
     for (int k = 0; k < 2; k++) {
         tries[k] = read_parts(session, (const struct part[]){{200, 0.9, 2.0}, {200, 0.0, 0.9}}, 2);
         pause_s(session, 0.2);
@@ -461,7 +475,8 @@ static void a_clause_that_comes_again_in_a_later_line_stays_as_do_the_lines_betw
     read_lines(session, 100, 20);
     struct reading clause = read_part(session, 200, 0.0, 1.3, 0.0);
     pause_s(session, 0.7);
-    struct reading between = read_part(session, 201, 0.0, 1.6, 0.0); /* which comes again, too, but with lines between */
+    struct reading between =
+        read_part(session, 201, 0.0, 1.6, 0.0); /* which comes again, too, but with lines between */
     pause_s(session, 0.7);
     read_part(session, 200, 0.0, 1.3, 0.0);
     pause_s(session, 0.7);
@@ -590,7 +605,8 @@ static void a_line_that_ends_as_sentences_do_is_not_asked_about(void **state)
     }
     read_lines(session, 200, 3);
     decide(session);
-    for (size_t t = 0; t < session->count; t++) assert_int_equal(session->takes[t].sheet.count, 0);
+    for (size_t t = 0; t < session->count; t++)
+        assert_int_equal(session->takes[t].sheet.count, 0);
     end(session);
 }
 
@@ -598,7 +614,8 @@ static void a_voice_that_ends_all_its_lines_abruptly_is_asked_about_none(void **
 {
     (void)state;
     struct made_session *session = begin();
-    for (uint32_t line = 0; line < 20; line++) break_off(session, 100 + line, 2.4);
+    for (uint32_t line = 0; line < 20; line++)
+        break_off(session, 100 + line, 2.4);
     decide(session);
     assert_int_equal(session->takes[0].sheet.count, 0);
     end(session);
@@ -645,7 +662,8 @@ static void a_counted_list_stays(void **state)
     struct made_session *session = begin();
     read_lines(session, 100, 20);
     for (uint32_t k = 0; k < 8; k++) { /* 'add', a number, 'spoons of honey' */
-        struct reading item = read_parts(session, (const struct part[]){{500, 0.0, 0.5}, {600 + k, 0.0, 0.4}, {501, 0.0, 1.0}}, 3);
+        struct reading item =
+            read_parts(session, (const struct part[]){{500, 0.0, 0.5}, {600 + k, 0.0, 0.4}, {501, 0.0, 1.0}}, 3);
         take_of(session)->falls[take_of(session)->heard.run_count - 1] = true;
         pause_s(session, 0.6);
         assert_true(item.end_s > item.start_s);
@@ -723,7 +741,8 @@ static void a_refrain_with_a_line_in_between_is_asked_about_at_most(void **state
     end(session);
 }
 
-/* The faint end of a sentence is no talk, and half a second that comes again behind it is no re-read that may tear the sentence. */
+/* The faint end of a sentence is no talk, and half a second that comes again behind it is no re-read that may tear the
+ * sentence. */
 static void a_few_words_that_come_again_behind_a_faint_sentence_end_are_not_cut(void **state)
 {
     (void)state;
@@ -749,7 +768,8 @@ static void a_line_that_begins_otherwise_stays_however_alike_it_goes_on(void **s
     (void)state;
     struct made_session *session = begin();
     read_lines(session, 100, 20);
-    struct reading first = read_parts(session, (const struct part[]){{200, 0.0, 0.15}, {700, 0.0, 0.9}, {201, 0.0, 2.4}}, 3);
+    struct reading first =
+        read_parts(session, (const struct part[]){{200, 0.0, 0.15}, {700, 0.0, 0.9}, {201, 0.0, 2.4}}, 3);
     pause_s(session, 0.7);
     read_parts(session, (const struct part[]){{200, 0.0, 0.15}, {710, 0.0, 0.9}, {201, 0.0, 2.4}}, 3);
     pause_s(session, 0.7);
@@ -853,22 +873,35 @@ static void an_empty_session_is_no_error(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(nothing_is_proposed_where_nothing_is_read_again), cmocka_unit_test(a_line_broken_off_and_read_again_is_cut),
-        cmocka_unit_test(the_row_names_what_replaces_it), cmocka_unit_test(a_line_that_the_listener_says_again_stays), cmocka_unit_test(a_faint_line_that_replaces_another_is_no_talk),
+        cmocka_unit_test(nothing_is_proposed_where_nothing_is_read_again),
+        cmocka_unit_test(a_line_broken_off_and_read_again_is_cut),
+        cmocka_unit_test(the_row_names_what_replaces_it),
+        cmocka_unit_test(a_line_that_the_listener_says_again_stays),
+        cmocka_unit_test(a_faint_line_that_replaces_another_is_no_talk),
         cmocka_unit_test(of_several_tries_each_row_names_the_reading_that_stays),
         cmocka_unit_test(a_line_read_whole_and_then_again_is_cut),
-        cmocka_unit_test(three_false_starts_all_go), cmocka_unit_test(talk_between_goes_out_in_a_row_of_its_own),
-        cmocka_unit_test(long_talk_between_is_asked_about), cmocka_unit_test(lines_in_between_stay),
-        cmocka_unit_test(several_lines_read_again_all_go), cmocka_unit_test(the_re_read_may_be_in_the_next_take),
+        cmocka_unit_test(three_false_starts_all_go),
+        cmocka_unit_test(talk_between_goes_out_in_a_row_of_its_own),
+        cmocka_unit_test(long_talk_between_is_asked_about),
+        cmocka_unit_test(lines_in_between_stay),
+        cmocka_unit_test(several_lines_read_again_all_go),
+        cmocka_unit_test(the_re_read_may_be_in_the_next_take),
         cmocka_unit_test(a_take_goes_whole_when_each_line_is_read_again),
-        cmocka_unit_test(a_take_keeps_the_line_that_is_not_read_again), cmocka_unit_test(lines_that_only_begin_alike_are_not_cut),
-        cmocka_unit_test(a_line_that_comes_back_after_a_while_stays), cmocka_unit_test(beyond_the_look_back_nothing_is_compared),
-        cmocka_unit_test(asking_and_off_are_obeyed), cmocka_unit_test(more_than_half_a_minute_at_once_is_asked_about),
+        cmocka_unit_test(a_take_keeps_the_line_that_is_not_read_again),
+        cmocka_unit_test(lines_that_only_begin_alike_are_not_cut),
+        cmocka_unit_test(a_line_that_comes_back_after_a_while_stays),
+        cmocka_unit_test(beyond_the_look_back_nothing_is_compared),
+        cmocka_unit_test(asking_and_off_are_obeyed),
+        cmocka_unit_test(more_than_half_a_minute_at_once_is_asked_about),
         cmocka_unit_test(a_restart_without_a_pause_is_found),
-        cmocka_unit_test(pauses_that_the_room_fills_are_heard), cmocka_unit_test(a_full_level_line_behind_a_whole_one_is_never_taken_for_talk),
-        cmocka_unit_test(full_level_words_behind_a_broken_line_are_asked_about), cmocka_unit_test(a_faint_voice_before_the_first_line_is_asked_about),
-        cmocka_unit_test(talk_elsewhere_is_left_alone_when_told_so), cmocka_unit_test(what_was_decided_does_not_depend_on_chance),
-        cmocka_unit_test(an_empty_session_is_no_error), cmocka_unit_test(a_re_read_may_begin_inside_an_earlier_line),
+        cmocka_unit_test(pauses_that_the_room_fills_are_heard),
+        cmocka_unit_test(a_full_level_line_behind_a_whole_one_is_never_taken_for_talk),
+        cmocka_unit_test(full_level_words_behind_a_broken_line_are_asked_about),
+        cmocka_unit_test(a_faint_voice_before_the_first_line_is_asked_about),
+        cmocka_unit_test(talk_elsewhere_is_left_alone_when_told_so),
+        cmocka_unit_test(what_was_decided_does_not_depend_on_chance),
+        cmocka_unit_test(an_empty_session_is_no_error),
+        cmocka_unit_test(a_re_read_may_begin_inside_an_earlier_line),
         cmocka_unit_test(a_refrain_with_a_line_in_between_is_asked_about_at_most),
         cmocka_unit_test(a_few_words_that_come_again_behind_a_faint_sentence_end_are_not_cut),
         cmocka_unit_test(a_line_that_begins_otherwise_stays_however_alike_it_goes_on),

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Pauses: how long they stay, and what of them must not be touched. The curve's values are those of the formula that the settings' documentation gives,
- * worked out by hand: 600 + 300 (1 - e^-1) = 789.64, 600 + 300 (1 - e^-(14/3)) = 897.18. */
+/* Pauses: how long they stay, and what of them must not be touched. The curve's values are those of the formula that
+ * the settings' documentation gives, worked out by hand: 600 + 300 (1 - e^-1) = 789.64, 600 + 300 (1 - e^-(14/3)) =
+ * 897.18. */
 #include "stages/pauses.h"
 
 #include "stages/heard_by_hand.h"
@@ -58,7 +59,9 @@ static void the_guards_at_speech_stay_however_short_a_pause_is_wished(void **sta
     (void)state;
     struct tt_settings settings = hand_settings();
     settings.pauses.stay_ms = settings.pauses.longest_ms = 50;
-    static const struct { double over_floor_db, least_s; } cases[] = {{35, 0.250}, {20, 0.320}, {10, 0.460}}; /* the guards that pauses.c states */
+    static const struct {
+        double over_floor_db, least_s;
+    } cases[] = {{35, 0.250}, {20, 0.320}, {10, 0.460}}; /* the guards that pauses.c states */
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         struct hand_take take;
         two_lines(&take, 2000);
@@ -173,7 +176,8 @@ static void what_is_left_on_both_sides_of_a_cut_counts_as_one_pause(void **state
     double stays_ms = 0;
     for (size_t i = 0; i < take.sheet.count; i++)
         if (take.sheet.rows[i].kind == TT_ROW_PAUSE)
-            stays_ms += 1000 * take.sheet.rows[i].amount - (double)(take.sheet.rows[i].end_ms - take.sheet.rows[i].start_ms);
+            stays_ms +=
+                1000 * take.sheet.rows[i].amount - (double)(take.sheet.rows[i].end_ms - take.sheet.rows[i].start_ms);
     stays_ms += 750 + 750; /* what the two pieces had */
     assert_true(fabs(stays_ms - tt_pause_curve_ms(1500, 600, 900)) < 2);
     tt_sheet_free(&take.sheet);
@@ -193,7 +197,8 @@ static void at_the_edges_of_a_cut_a_little_stays_too(void **state)
     hand_decide(&take, &tt_stage_pauses, &settings);
     double stays_s = 0;
     for (size_t i = 0; i < take.sheet.count; i++)
-        if (take.sheet.rows[i].kind == TT_ROW_PAUSE && take.sheet.rows[i].start_ms >= 2250 && take.sheet.rows[i].end_ms <= 6250)
+        if (take.sheet.rows[i].kind == TT_ROW_PAUSE && take.sheet.rows[i].start_ms >= 2250 &&
+            take.sheet.rows[i].end_ms <= 6250)
             stays_s += take.sheet.rows[i].amount;
     assert_true(fabs(stays_s - (0.130 + 0.030 + 0.030 + 0.120)) < 1e-9); /* the guards that pauses.c states */
     tt_sheet_free(&take.sheet);

@@ -4,7 +4,8 @@
 #include "stages/rereads.h"
 
 /* Opens the phrases of a session that was decided on. */
-static void open_phrases(struct made_session *session, struct tt_take_view *views, struct tt_session_view *view, struct tt_phrases *phrases)
+static void open_phrases(struct made_session *session, struct tt_take_view *views, struct tt_session_view *view,
+                         struct tt_phrases *phrases)
 {
     double clock_s = 0.0;
     struct tt_error err = {0};
@@ -12,7 +13,8 @@ static void open_phrases(struct made_session *session, struct tt_take_view *view
     session->settings.misreads.talk = TT_POLICY_OFF;
     decide(session);
     for (size_t t = 0; t < session->count; t++) {
-        views[t] = (struct tt_take_view){session->takes[t].name, &session->takes[t].heard, &session->takes[t].sheet, clock_s};
+        views[t] =
+            (struct tt_take_view){session->takes[t].name, &session->takes[t].heard, &session->takes[t].sheet, clock_s};
         clock_s += (double)session->takes[t].heard.facts.frame_count / RATE;
     }
     *view = (struct tt_session_view){.takes = views, .count = session->count, .settings = &session->settings};
@@ -21,8 +23,9 @@ static void open_phrases(struct made_session *session, struct tt_take_view *view
 
 static bool is_same(const struct tt_reread *a, const struct tt_reread *b)
 {
-    return a->first == b->first && a->last == b->last && a->again == b->again && a->again_last == b->again_last && a->x_rows == b->x_rows &&
-           a->y_rows == b->y_rows && memcmp(&a->score, &b->score, sizeof a->score) == 0 && memcmp(a->seen, b->seen, sizeof a->seen) == 0;
+    return a->first == b->first && a->last == b->last && a->again == b->again && a->again_last == b->again_last &&
+           a->x_rows == b->x_rows && a->y_rows == b->y_rows && memcmp(&a->score, &b->score, sizeof a->score) == 0 &&
+           memcmp(a->seen, b->seen, sizeof a->seen) == 0;
 }
 
 static void between_takes_the_same_pairs_are_found_and_none_within_one(void **state)
@@ -41,7 +44,8 @@ static void between_takes_the_same_pairs_are_found_and_none_within_one(void **st
     struct tt_rereads all, between;
     struct tt_error err = {0};
     open_phrases(session, views, &view, &phrases);
-    assert_true(tt_rereads_find(&phrases, 1000.0, false, &all, &err) && tt_rereads_find(&phrases, 1000.0, true, &between, &err));
+    assert_true(tt_rereads_find(&phrases, 1000.0, false, &all, &err) &&
+                tt_rereads_find(&phrases, 1000.0, true, &between, &err));
     size_t k = 0;
     for (size_t i = 0; i < all.count; i++)
         if (phrases.all[all.all[i].first].take == 0 && phrases.all[all.all[i].again].take == 1) {
@@ -61,9 +65,11 @@ static void a_take_without_lines_has_nothing_in_common_with_another(void **state
     (void)state;
     for (int is_second = 0; is_second < 2; is_second++) {
         struct made_session *session = begin();
-        if (is_second) read_lines(session, 100, 3), read_lines(session, 100, 3);
+        if (is_second)
+            read_lines(session, 100, 3), read_lines(session, 100, 3);
         begin_take(session);
-        if (!is_second) read_lines(session, 100, 3), read_lines(session, 100, 3);
+        if (!is_second)
+            read_lines(session, 100, 3), read_lines(session, 100, 3);
         struct tt_take_view views[MOST_TAKES];
         struct tt_session_view view;
         struct tt_phrases phrases;
@@ -83,7 +89,8 @@ static void the_same_pairs_are_found_in_the_same_order_whatever_the_threads(void
 {
     (void)state;
     struct made_session *session = begin();
-    for (int i = 0; i < 3; i++) read_lines(session, 100, 14);
+    for (int i = 0; i < 3; i++)
+        read_lines(session, 100, 14);
     struct tt_take_view views[MOST_TAKES];
     struct tt_session_view view;
     struct tt_phrases phrases;
@@ -99,7 +106,8 @@ static void the_same_pairs_are_found_in_the_same_order_whatever_the_threads(void
     for (view.threads = 2; view.threads <= 5; view.threads += 3) {
         assert_true(tt_rereads_find(&phrases, 1000.0, false, &more, &err));
         assert_int_equal(more.count, alone.count);
-        for (size_t i = 0; i < alone.count; i++) assert_true(is_same(&alone.all[i], &more.all[i]));
+        for (size_t i = 0; i < alone.count; i++)
+            assert_true(is_same(&alone.all[i], &more.all[i]));
         tt_rereads_free(&more);
     }
     tt_rereads_free(&alone);

@@ -23,7 +23,8 @@ static void begin(struct session *session)
 {
     memset(session, 0, sizeof *session);
     for (size_t p = 0; p < PHRASES; p++)
-        session->all[p] = (struct tt_phrase){.start_s = 2.7 * (double)p, .end_s = 2.7 * (double)p + 2.0, .level_db = -24.0f};
+        session->all[p] =
+            (struct tt_phrase){.start_s = 2.7 * (double)p, .end_s = 2.7 * (double)p + 2.0, .level_db = -24.0f};
     session->phrases = (struct tt_phrases){.all = session->all, .count = PHRASES};
 }
 
@@ -64,7 +65,10 @@ static void what_matches_well_and_was_broken_off_is_sure(void **state)
 static void other_words_within_a_match_leave_a_question_at_most(void **state)
 {
     (void)state;
-    static const struct { enum tt_evidence seen; float value; } other[] = {{TT_SEEN_WORST, -1.0f}, {TT_SEEN_WORST_LONG, 1.0f}};
+    static const struct {
+        enum tt_evidence seen;
+        float value;
+    } other[] = {{TT_SEEN_WORST, -1.0f}, {TT_SEEN_WORST_LONG, 1.0f}};
     for (size_t k = 0; k < 2; k++) {
         struct session session;
         begin(&session);
@@ -124,7 +128,8 @@ static void lines_that_turn_out_to_stay_make_a_pair_around_them_less_sure(void *
     (void)state;
     struct session session;
     begin(&session);
-    struct tt_reread rereads[2] = {well_matched(4, 6, 60.0f), well_matched(5, 9, 60.0f)}; /* 5 seems to be read again, too */
+    struct tt_reread rereads[2] = {well_matched(4, 6, 60.0f),
+                                   well_matched(5, 9, 60.0f)}; /* 5 seems to be read again, too */
     double before = judged(&session, rereads, 2);
     struct tt_rereads all = {rereads, 2, 2};
     bool given_up[PHRASES] = {[4] = true, [5] = true};
@@ -140,7 +145,8 @@ static double whole_beside_its_end(size_t rows_of_6)
 {
     struct session session;
     begin(&session);
-    for (size_t p = 0; p < PHRASES; p++) session.all[p].row = 30 * p + (p > 6 ? rows_of_6 - 30 : 0);
+    for (size_t p = 0; p < PHRASES; p++)
+        session.all[p].row = 30 * p + (p > 6 ? rows_of_6 - 30 : 0);
     session.all[6].end_s = session.all[6].start_s + 0.2;
     struct tt_reread rereads[2] = {well_matched(4, 6, 36.0f), well_matched(5, 7, 90.0f)};
     rereads[0].last = 5;

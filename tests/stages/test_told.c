@@ -8,9 +8,13 @@ static struct reading knock_twice(struct made_session *session, double apart_s, 
     struct made_take *take = take_of(session);
     double start_s = take->at_s;
     for (int k = 0; k < 2; k++)
-        take->sounds[take->heard.sound_count++] = (struct tt_sound){.start_sample = (int64_t)((start_s + k * apart_s) * RATE),
-            .end_sample = (int64_t)((start_s + k * apart_s + 0.06) * RATE), .kind = k ? TT_SOUND_CLICK : TT_SOUND_NOISE, .confidence = 0.7f,
-            .level_db = (float)(-24.0 + level_db), .over_floor_db = 20.0f};
+        take->sounds[take->heard.sound_count++] =
+            (struct tt_sound){.start_sample = (int64_t)((start_s + k * apart_s) * RATE),
+                              .end_sample = (int64_t)((start_s + k * apart_s + 0.06) * RATE),
+                              .kind = k ? TT_SOUND_CLICK : TT_SOUND_NOISE,
+                              .confidence = 0.7f,
+                              .level_db = (float)(-24.0 + level_db),
+                              .over_floor_db = 20.0f};
     take->at_s = start_s + apart_s + 0.06;
     struct reading reading = {start_s, take->at_s};
     pause_s(session, 0.6);
@@ -53,7 +57,8 @@ static void the_line_before_the_one_that_was_wrong_stays(void **state)
 {
     (void)state;
     struct made_session *session = begin_with_knocks();
-    struct reading good = read_line(session, 200), wrong = read_line(session, 201), knocks = knock_twice(session, 0.4, -12.0);
+    struct reading good = read_line(session, 200), wrong = read_line(session, 201),
+                   knocks = knock_twice(session, 0.4, -12.0);
     decide(session);
     assert_stays(session, 0, good);
     assert_gone(session, 0, (struct reading){wrong.start_s, knocks.end_s});
@@ -166,8 +171,14 @@ static void a_session_with_knocks_in_every_pause_loses_no_line_twice(void **stat
 static void choose_over(struct made_session *session, size_t take, struct reading reading, const char *note)
 {
     struct tt_error err = {0};
-    struct tt_row row = {.start_ms = (int64_t)(reading.start_s * 1000.0), .end_ms = (int64_t)(reading.end_s * 1000.0), .kind = TT_ROW_MISREAD,
-                         .proposed = TT_DO_CUT, .action = TT_DO_CHOOSE, .amount = NAN, .confidence = 0.98, .note = (char *)(uintptr_t)note};
+    struct tt_row row = {.start_ms = (int64_t)(reading.start_s * 1000.0),
+                         .end_ms = (int64_t)(reading.end_s * 1000.0),
+                         .kind = TT_ROW_MISREAD,
+                         .proposed = TT_DO_CUT,
+                         .action = TT_DO_CHOOSE,
+                         .amount = NAN,
+                         .confidence = 0.98,
+                         .note = (char *)(uintptr_t)note};
     assert_true(tt_sheet_propose(&session->takes[take].sheet, &row, &err));
     session->takes[take].sheet.rows[session->takes[take].sheet.count - 1].is_persons = true;
 }
@@ -189,8 +200,10 @@ static double out_share(const struct made_session *session, size_t take, struct 
     assert_true(tt_sheet_cut_spans(&session->takes[take].sheet, &spans, &count, &err));
     double gone = 0.0;
     for (size_t s = 0; s < count; s++) {
-        double from = fmax((double)spans[s].start_ms / 1000.0, reading.start_s), to = fmin((double)spans[s].end_ms / 1000.0, reading.end_s);
-        if (to > from) gone += to - from;
+        double from = fmax((double)spans[s].start_ms / 1000.0, reading.start_s),
+               to = fmin((double)spans[s].end_ms / 1000.0, reading.end_s);
+        if (to > from)
+            gone += to - from;
     }
     free(spans);
     return gone / (reading.end_s - reading.start_s);
@@ -201,7 +214,8 @@ static void a_chosen_reading_stays_and_the_one_in_the_next_take_goes(void **stat
     (void)state;
     for (int off = 0; off < 2; off++) {
         struct made_session *session = begin();
-        if (off) session->settings.misreads.action = TT_POLICY_OFF;
+        if (off)
+            session->settings.misreads.action = TT_POLICY_OFF;
         read_lines(session, 100, 20);
         struct reading first = read_line(session, 200);
         begin_take(session);
@@ -257,10 +271,14 @@ static void a_chosen_reading_stays_and_the_one_behind_it_goes(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(two_knocks_take_out_the_line_before_them), cmocka_unit_test(the_line_before_the_one_that_was_wrong_stays),
-        cmocka_unit_test(a_knocked_reading_goes_from_where_its_re_read_begins), cmocka_unit_test(one_knock_means_nothing),
-        cmocka_unit_test(knocks_more_than_a_second_apart_or_faint_ones_mean_nothing), cmocka_unit_test(knocks_mean_nothing_unless_told_so),
-        cmocka_unit_test(knocks_go_out_even_when_nothing_else_does), cmocka_unit_test(knocks_heard_as_very_short_runs_are_knocks_all_the_same),
+        cmocka_unit_test(two_knocks_take_out_the_line_before_them),
+        cmocka_unit_test(the_line_before_the_one_that_was_wrong_stays),
+        cmocka_unit_test(a_knocked_reading_goes_from_where_its_re_read_begins),
+        cmocka_unit_test(one_knock_means_nothing),
+        cmocka_unit_test(knocks_more_than_a_second_apart_or_faint_ones_mean_nothing),
+        cmocka_unit_test(knocks_mean_nothing_unless_told_so),
+        cmocka_unit_test(knocks_go_out_even_when_nothing_else_does),
+        cmocka_unit_test(knocks_heard_as_very_short_runs_are_knocks_all_the_same),
         cmocka_unit_test(a_session_with_knocks_in_every_pause_loses_no_line_twice),
         cmocka_unit_test(a_chosen_reading_stays_and_the_one_in_the_next_take_goes),
         cmocka_unit_test(a_reading_chosen_over_one_elsewhere_takes_nothing_out_at_that_time_of_its_own_take),

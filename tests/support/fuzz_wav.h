@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* For libFuzzer: changes a WAV file chunk by chunk, so that most of what comes out still has a head that is believed. Plain changes of bytes nearly all
- * end at a size that does not fit, and never meet what lies behind it. */
+/* For libFuzzer: changes a WAV file chunk by chunk, so that most of what comes out still has a head that is believed.
+ * Plain changes of bytes nearly all end at a size that does not fit, and never meet what lies behind it. */
 #ifndef TT_TESTS_FUZZ_WAV_H
 #define TT_TESTS_FUZZ_WAV_H
 
@@ -17,7 +17,10 @@ struct wav_chunk {
     size_t at, size; /* with its head; no more than is there */
 };
 
-static uint32_t wav_number(const uint8_t *at) { return (uint32_t)at[0] | (uint32_t)at[1] << 8 | (uint32_t)at[2] << 16 | (uint32_t)at[3] << 24; }
+static uint32_t wav_number(const uint8_t *at)
+{
+    return (uint32_t)at[0] | (uint32_t)at[1] << 8 | (uint32_t)at[2] << 16 | (uint32_t)at[3] << 24;
+}
 
 static void wav_set_number(uint8_t *at, uint32_t value)
 {
@@ -45,7 +48,8 @@ static size_t wav_resize(uint8_t *data, size_t size, size_t at, size_t from, siz
 
 static size_t wav_add_chunk(uint8_t *data, size_t size, size_t most, size_t at, unsigned int dice)
 {
-    static const char ids[][5] = {"bext", "iXML", "cue ", "LIST", "ds64", "fact", "JUNK", "fmt ", "data", "smpl", "id3 ", "PEAK", "labl", "levl"};
+    static const char ids[][5] = {"bext", "iXML", "cue ", "LIST", "ds64", "fact", "JUNK",
+                                  "fmt ", "data", "smpl", "id3 ", "PEAK", "labl", "levl"};
     const uint32_t length = dice % WAV_MOST_NEW;
     const size_t room = WAV_CHUNK_HEAD + length + (length & 1);
     if (size + room > most)
@@ -73,7 +77,8 @@ static size_t wav_double_chunk(uint8_t *data, size_t size, size_t most, struct w
 static size_t wav_change_chunk(uint8_t *data, size_t size, size_t most, struct wav_chunk chunk)
 {
     static uint8_t held[1 << 16];
-    const size_t old = chunk.size - WAV_CHUNK_HEAD, room = most - size + old < sizeof held ? most - size + old : sizeof held;
+    const size_t old = chunk.size - WAV_CHUNK_HEAD,
+                 room = most - size + old < sizeof held ? most - size + old : sizeof held;
     if (old == 0 || old > room)
         return size;
     memcpy(held, data + chunk.at + WAV_CHUNK_HEAD, old);
@@ -88,16 +93,28 @@ static size_t wav_change(uint8_t *data, size_t size, size_t most, unsigned int d
 {
     static const uint32_t odd_sizes[] = {0, 1, 0x7FFFFFFF, 0x80000000, 0xFFFFFFFE, 0xFFFFFFFF};
     struct wav_chunk chunks[WAV_MOST_CHUNKS];
-    const size_t count = size >= WAV_HEAD && (memcmp(data, "RIFF", 4) == 0 || memcmp(data, "RF64", 4) == 0) ? wav_chunks(data, size, chunks) : 0;
+    const size_t count = size >= WAV_HEAD && (memcmp(data, "RIFF", 4) == 0 || memcmp(data, "RF64", 4) == 0)
+                             ? wav_chunks(data, size, chunks)
+                             : 0;
     if (count == 0 || dice % 8 == 0)
         return LLVMFuzzerMutate(data, size, most);
     const struct wav_chunk chunk = chunks[(dice >> 4) % count], other = chunks[(dice >> 12) % count];
     switch (dice % 8) {
-    case 1: size = wav_resize(data, size, chunk.at, chunk.size, 0); break;
-    case 2: size = wav_double_chunk(data, size, most, chunk, other.at); break;
-    case 3: size = wav_add_chunk(data, size, most, chunk.at, dice >> 8); break;
-    case 4: wav_set_number(data + chunk.at + 4, odd_sizes[(dice >> 20) % (sizeof odd_sizes / sizeof *odd_sizes)]); break;
-    default: size = wav_change_chunk(data, size, most, chunk); break;
+    case 1:
+        size = wav_resize(data, size, chunk.at, chunk.size, 0);
+        break;
+    case 2:
+        size = wav_double_chunk(data, size, most, chunk, other.at);
+        break;
+    case 3:
+        size = wav_add_chunk(data, size, most, chunk.at, dice >> 8);
+        break;
+    case 4:
+        wav_set_number(data + chunk.at + 4, odd_sizes[(dice >> 20) % (sizeof odd_sizes / sizeof *odd_sizes)]);
+        break;
+    default:
+        size = wav_change_chunk(data, size, most, chunk);
+        break;
     }
     if (dice >> 28 && memcmp(data, "RIFF", 4) == 0)
         wav_set_number(data + 4, (uint32_t)size - 8);

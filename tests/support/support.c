@@ -67,10 +67,7 @@ char *file_read(const char *path, size_t *size)
     return data;
 }
 
-bool file_exists(const char *path)
-{
-    return access(path, F_OK) == 0;
-}
+bool file_exists(const char *path) { return access(path, F_OK) == 0; }
 
 void file_copy(const char *from, const char *to)
 {

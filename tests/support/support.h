@@ -14,10 +14,10 @@
 #include "tidytake/error.h"
 
 /* Fails with the error's own words. */
-#define assert_ok(call, error) \
-    do { \
-        if (!(call)) \
-            fail_msg("%s: %s", #call, (error).message); \
+#define assert_ok(call, error)                                                                                         \
+    do {                                                                                                               \
+        if (!(call))                                                                                                   \
+            fail_msg("%s: %s", #call, (error).message);                                                                \
     } while (0)
 
 /* A new folder below $TMPDIR or /tmp; freed and removed with everything in it by folder_remove. */
