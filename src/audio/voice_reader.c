@@ -89,7 +89,7 @@ static bool open_voice(struct tt_voice_reader *voice, struct tt_audio_info *info
     voice->channel_count = info->channel_count;
     voice->rate_hz = info->rate_hz;
     if (voice->channel >= info->channel_count)
-        return tt_fail(err, TT_ERROR_INPUT, "%s: has %d channel%s, there is no channel %d; set take.channel to auto",
+        return tt_fail(err, TT_ERROR_INPUT, "%s: has %d channel%s, there is no channel %d; write auto in take.channel",
                        path, info->channel_count, info->channel_count == 1 ? "" : "s", voice->channel + 1);
     if (!add_lengths(voice, info, err) || !open_safety(voice, err))
         return false;

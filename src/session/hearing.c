@@ -33,8 +33,10 @@ static bool choose_by_policy(const struct tt_settings *settings, int channel_cou
     if (channel_count == 1 && settings->take.channel != TT_CHANNEL_NUMBER)
         number = 1;
     if (number > channel_count)
-        return tt_fail(err, TT_ERROR_INPUT, "has %d channel%s, there is no channel %d; set take.channel to auto",
-                       channel_count, channel_count == 1 ? "" : "s", number);
+        return tt_fail(
+            err, TT_ERROR_INPUT,
+            "has %d channel%s, there is no channel %d; write auto in take.channel, or for this take in order.csv",
+            channel_count, channel_count == 1 ? "" : "s", number);
     *choice = (struct tt_channel_choice){.channel = number - 1};
     snprintf(choice->why, sizeof choice->why, channel_count == 1 ? "one channel" : "channel %d, as asked for", number);
     return true;
