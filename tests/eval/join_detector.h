@@ -189,11 +189,17 @@ static inline void join_tally_take(const char *voice_path, const char *report_pa
     json_decref(truth);
 }
 
-/* One in a hundred natural places lies above its own 99th percentile, so one in a hundred joins may, within chance (two
- * standard deviations). */
+/* One in a hundred natural places lies above its own 99th percentile, so one in a hundred joins may, within chance: that as
+ * many of so many do must not be rarer than one time in forty (binomial distribution; of 11 joins one may, not two). */
 static inline bool joins_pass(const struct join_tally *tally, int figure)
 {
-    return (double)tally->over[figure] <= 0.01 * (double)tally->joins + 2 * sqrt(0.01 * 0.99 * (double)tally->joins);
+    const double n = (double)tally->joins;
+    double exactly = pow(0.99, n), fewer = 0;
+    for (size_t k = 0; k < tally->over[figure]; k++) {
+        fewer += exactly;
+        exactly *= (n - (double)k) / ((double)k + 1) * 0.01 / 0.99;
+    }
+    return 1 - fewer >= 1.0 / 40;
 }
 
 #endif
