@@ -174,7 +174,7 @@ static const struct way without[] = {
     {"  hum found and taken out", {BARE, "--set", "gate.hum=off"}},
     {"  misreads, talk", {BARE, "--set", "misreads.action=off", "--set", "misreads.talk=off"}},
     {"  gate", {BARE, "--set", "gate.depth_db=0"}},
-    {"  limiter", {BARE, "--set", "loudness.limit_most_db=0"}},
+    {"  limiter, where it acts", {BARE, "--set", "loudness.target_lufs=-36"}},
 };
 enum { PARTS = sizeof without / sizeof *without };
 
