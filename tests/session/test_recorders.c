@@ -474,8 +474,8 @@ static void camera_files_are_heard_in_step_with_their_pictures(void **state)
     float *mono = take_samples((struct take_shape){0}, &frames);
     sound_write(in_folder(p->folder, "sound.wav"), WAV_24, RATE, 1, mono, frames);
     static const char *const made[] = {
-        "-f lavfi -i testsrc=d=6:s=64x64:r=25 -i '%s/sound.wav' -map 0:v -map 1:a -c:a aac -b:a 160k "
-        "'%s/hive/a.mp4'", /* an edit list hides the coder's start */
+        ("-f lavfi -i testsrc=d=6:s=64x64:r=25 -i '%s/sound.wav' -map 0:v -map 1:a -c:a aac -b:a 160k "
+         "'%s/hive/a.mp4'"), /* an edit list hides the coder's start */
         "-i '%s/sound.wav' -c:a aac -b:a 160k '%s/hive/b.m4a'",
         "-i '%s/sound.wav' -c:a pcm_s24le '%s/hive/c.mov'",
         "-f lavfi -i testsrc=d=6:s=64x64:r=25 -i '%s/sound.wav' -map 0:v -map 1:a -c:a pcm_s16le '%s/hive/d.mkv'",
