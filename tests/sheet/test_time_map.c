@@ -392,6 +392,18 @@ static void check_decisions(const struct tt_time_map *map, const struct tt_sheet
     assert_true(fills == (map->count ? wanted_fills : 0));
 }
 
+/* Member by member: what a compiler fills the gaps between them with is its own affair. */
+static void assert_same_map(const struct tt_time_map *map, const struct tt_time_map *other)
+{
+    assert_int_equal(map->count, other->count);
+    for (size_t i = 0; i < map->count; i++) {
+        const struct tt_stretch *a = &map->stretches[i], *b = &other->stretches[i];
+        assert_true(a->source_start == b->source_start && a->source_end == b->source_end &&
+                    a->out_start == b->out_start && a->fill_samples == b->fill_samples &&
+                    a->fade_samples == b->fade_samples);
+    }
+}
+
 static void every_map_adds_up(void **state)
 {
     (void)state;
@@ -406,9 +418,7 @@ static void every_map_adds_up(void **state)
         check_map(&map, frames);
         check_fades(&map, frames);
         check_decisions(&map, &sheet, frames);
-        assert_int_equal(map.count, again.count);
-        if (map.count)
-            assert_memory_equal(map.stretches, again.stretches, map.count * sizeof *map.stretches);
+        assert_same_map(&map, &again);
         tt_time_map_free(&map);
         tt_time_map_free(&again);
         tt_sheet_free(&sheet);
