@@ -26,6 +26,7 @@ LIBRARIES = sndfile fftw3f soxr jansson nettle libpng
 
 WARN     = -Wall -Wextra -Wpedantic -Wshadow -Wstrict-prototypes -Werror
 CFLAGS_release = -O3 -g
+CFLAGS_clang   = $(CFLAGS_release)
 CFLAGS_narrow  = $(CFLAGS_release) -DTT_NARROW
 CFLAGS_halfwide = $(CFLAGS_release) -DTT_HALF_WIDE
 CFLAGS_asan    = -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=undefined -fno-omit-frame-pointer
@@ -55,7 +56,7 @@ ifeq ($(MAKELEVEL),0)
 MAKEFLAGS += -j$(shell nproc 2>/dev/null || echo 2)
 endif
 
-.PHONY: all deps deps-demo man lint-man demo check check-browser picture check-long check-paths check-faults check-threads faults fuzz fuzz-short fuzz-long test test-install lint format bench eval-loudness eval-misreads eval-edits eval-noise install uninstall dist clean
+.PHONY: all deps deps-demo man lint-man demo check check-browser picture check-long check-paths check-clang check-faults check-threads faults fuzz fuzz-short fuzz-long test test-install lint format bench eval-loudness eval-misreads eval-edits eval-noise install uninstall dist clean
 .SECONDARY:
 
 all: $B/tidytake $B/libtidytake.so.$(SOVERSION)
@@ -183,6 +184,12 @@ check-long: deps
 	@TIDYTAKE_LONG_TESTS=1 $(MAKE) --no-print-directory BUILD=release test TESTS=build/release/tests/audio/test_writer
 	@MAKE="$(MAKE)" tests/install/without_camera
 	@$(MAKE) --no-print-directory check-paths
+	@$(MAKE) --no-print-directory check-clang
+
+# The other compiler: its warnings, and all tests.
+check-clang: deps
+	$(call need,clang)
+	@$(MAKE) --no-print-directory BUILD=clang CC=clang test
 
 # Loops as wide as the processor, half as wide, and not wide: the same decisions, the same voices but for rounding (src/base/wide.h).
 check-paths: deps
