@@ -10,25 +10,6 @@
  */
 static const double join_most_ms = 20;
 
-static int64_t stretch_out_end(const struct tt_stretch *stretch)
-{
-    return stretch->out_start + (stretch->source_end - stretch->source_start);
-}
-
-/* The first stretch that ends behind a sample; map->count when none does. */
-static size_t first_stretch_behind(const struct tt_time_map *map, int64_t sample)
-{
-    size_t low = 0, high = map->count;
-    while (low < high) {
-        size_t middle = low + (high - low) / 2;
-        if (map->stretches[middle].source_end > sample)
-            high = middle;
-        else
-            low = middle + 1;
-    }
-    return low;
-}
-
 /* Where stretch `index` begins, or the voice ends. */
 static int64_t join_before(const struct tt_time_map *map, size_t index)
 {
@@ -37,7 +18,7 @@ static int64_t join_before(const struct tt_time_map *map, size_t index)
 
 static struct tt_landing land_span(const struct tt_time_map *map, int64_t start, int64_t end)
 {
-    size_t index = first_stretch_behind(map, start);
+    size_t index = tt_time_map_first_behind(map, start);
     struct tt_landing landing = {false, join_before(map, index), join_before(map, index)};
     int64_t kept = 0;
     for (size_t i = index; i < map->count && map->stretches[i].source_start < end; i++) {
@@ -55,7 +36,7 @@ static struct tt_landing land_span(const struct tt_time_map *map, int64_t start,
 
 static struct tt_landing land_point(const struct tt_time_map *map, int64_t sample)
 {
-    size_t index = first_stretch_behind(map, sample);
+    size_t index = tt_time_map_first_behind(map, sample);
     struct tt_landing landing = {false, join_before(map, index), join_before(map, index)};
     if (index < map->count && map->stretches[index].source_start <= sample) {
         landing.is_in = true;
@@ -86,7 +67,8 @@ static struct tt_landing land_gap(const struct tt_time_map *map, int64_t sample,
         if (stretch->fill_samples < wanted || distance >= nearest)
             continue;
         nearest = distance;
-        landing = (struct tt_landing){true, stretch_out_end(stretch), stretch_out_end(stretch) + stretch->fill_samples};
+        landing =
+            (struct tt_landing){true, tt_stretch_out_end(stretch), tt_stretch_out_end(stretch) + stretch->fill_samples};
     }
     return landing;
 }

@@ -2,11 +2,6 @@
 /* Looking up places in a time map, both ways. */
 #include "sheet/time_map.h"
 
-static int64_t out_end(const struct tt_stretch *stretch)
-{
-    return stretch->out_start + (stretch->source_end - stretch->source_start);
-}
-
 /* How many stretches begin at or before a sample of the take. */
 static size_t count_by_source(const struct tt_time_map *map, int64_t sample)
 {
@@ -51,14 +46,14 @@ int64_t tt_time_map_nearest_out(const struct tt_time_map *map, int64_t source_sa
         return map->count ? map->stretches[0].out_start : 0;
     const struct tt_stretch *stretch = &map->stretches[count - 1];
     return source_sample < stretch->source_end ? stretch->out_start + (source_sample - stretch->source_start)
-                                               : out_end(stretch);
+                                               : tt_stretch_out_end(stretch);
 }
 
 int64_t tt_time_map_to_source(const struct tt_time_map *map, int64_t out_sample, int64_t *before)
 {
     size_t count = count_by_out(map, out_sample);
     const struct tt_stretch *stretch = count ? &map->stretches[count - 1] : NULL;
-    bool is_heard = stretch && out_sample < out_end(stretch);
+    bool is_heard = stretch && out_sample < tt_stretch_out_end(stretch);
     int64_t source = is_heard ? stretch->source_start + (out_sample - stretch->out_start) : -1;
     if (before)
         *before = is_heard     ? source
@@ -66,4 +61,10 @@ int64_t tt_time_map_to_source(const struct tt_time_map *map, int64_t out_sample,
                   : map->count ? map->stretches[0].source_start - 1
                                : -1;
     return source;
+}
+
+size_t tt_time_map_first_behind(const struct tt_time_map *map, int64_t sample)
+{
+    const size_t count = count_by_source(map, sample);
+    return count > 0 && map->stretches[count - 1].source_end > sample ? count - 1 : count;
 }

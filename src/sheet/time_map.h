@@ -22,6 +22,11 @@ struct tt_stretch {
     int64_t fill_samples;             /* behind it */
     int32_t fade_samples;             /* of the join behind it; 0 for the last, unless fill follows it */
 };
+/* Where it ends in the voice, without what fills behind it. */
+static inline int64_t tt_stretch_out_end(const struct tt_stretch *stretch)
+{
+    return stretch->out_start + (stretch->source_end - stretch->source_start);
+}
 struct tt_time_map {
     int rate_hz;
     struct tt_stretch *stretches;
@@ -52,5 +57,8 @@ int64_t tt_time_map_nearest_out(const struct tt_time_map *map, int64_t source_sa
 /* Which sample of the take is heard at a sample of the voice; -1 in made room tone (then *before, which may be NULL, is
  * the last source sample before it; -1 when there is none). */
 int64_t tt_time_map_to_source(const struct tt_time_map *map, int64_t out_sample, int64_t *before);
+
+/* The first stretch that ends behind a sample of the take; count when none does. */
+size_t tt_time_map_first_behind(const struct tt_time_map *map, int64_t sample);
 
 #endif
