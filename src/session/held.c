@@ -32,9 +32,8 @@ bool tt_session_held_sheets(struct tt_run_state *run, struct tt_error *err)
     return true;
 }
 
-bool tt_session_held_gains(struct tt_run_state *run, struct tt_error *err)
+void tt_session_held_gains(struct tt_run_state *run)
 {
-    (void)err;
     run->common_gain_db = run->earlier_common_gain_db;
     for (size_t i = 0; i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
@@ -47,7 +46,6 @@ bool tt_session_held_gains(struct tt_run_state *run, struct tt_error *err)
         take->is_apart = isfinite(take->gain_db) && isfinite(run->common_gain_db) &&
                          run->settings.loudness.across == TT_ACROSS_SESSION && take->gain_db != run->common_gain_db;
     }
-    return true;
 }
 
 /* A gain that was found by measuring the voice stays what it was when a person's edit makes that voice another. */

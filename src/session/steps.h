@@ -18,9 +18,15 @@ bool tt_session_hold(struct tt_run_state *run,
                      struct tt_error *err); /* hold.c: an error where something would move by itself */
 bool tt_session_held_sheets(struct tt_run_state *run,
                             struct tt_error *err); /* held.c: in place of deciding, what was decided */
-bool tt_session_held_gains(struct tt_run_state *run, struct tt_error *err);
+void tt_session_held_gains(struct tt_run_state *run);
 bool tt_session_held_exact_gains(struct tt_run_state *run, struct tt_error *err); /* once render keys are there */
 bool tt_session_pace(struct tt_run_state *run, struct tt_error *err);             /* pacing.c */
+/* sheet_files.c */
+bool tt_session_read_sheet(const struct tt_run_state *run, struct tt_take *take, struct tt_error *err);
+bool tt_session_write_sheet(struct tt_take *take, struct tt_error *err);
+bool tt_session_sheet_moved(const struct tt_take *take); /* its file is not as this run last knew it */
+bool tt_session_decide_gains(struct tt_run_state *run, struct tt_error *err); /* gains.c */
+/* render_key.c: digest of everything that a voice file depends on. */
 bool tt_session_render_key(struct tt_run_state *run, struct tt_take *take, struct tt_error *err);
 bool tt_session_decide(struct tt_run_state *run, struct tt_error *err); /* deciding.c: sheets, maps, gains */
 bool tt_session_order_moved(const struct tt_run_state *run);            /* somebody saved order.csv since it was read */
