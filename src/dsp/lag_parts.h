@@ -6,11 +6,14 @@
 #include "dsp/lag.h"
 
 enum {
-    LAG_FRAME = TT_LAG_RATE_HZ / 100,
+    LAG_FRAME = TT_LAG_RATE_HZ / 100, /* samples in 10 ms */
     LAG_FEATURES = 2,
     LAG_CANDIDATES = 4,
-    LAG_APART = 20
-}; /* samples a frame of 10 ms; candidates of a block so many frames apart */
+    LAG_APART = 20,        /* frames between two candidates of a block */
+    LAG_SECOND = 100,      /* frames */
+    LAG_DRIFT_SAMPLES = 8, /* 2 ms from block to block: more is a cut */
+    LAG_HEARD_DB = 10      /* over the room */
+};
 
 struct lag_envelope {
     float *values[LAG_FEATURES];
@@ -31,6 +34,29 @@ struct lag_block {
     int count;
 }; /* frame: of the second sound */
 
+struct lag_step {
+    size_t block, candidate;
+    double score, lag; /* lag: in samples */
+    long from;
+};
+
+/* A stretch of the second sound, in frames, that lies at one lag; certain: the middle of the blocks that said so. */
+struct lag_core {
+    size_t start, end, certain_start, certain_end;
+    double lag, likeness;
+    bool is_turned;
+};
+struct lag_cores {
+    struct lag_core *all;
+    size_t count, capacity;
+};
+
+struct lag_finder {
+    const struct tt_lag_sound *before, *after;
+    const struct lag_envelope *first, *second;
+    struct lag_cores cores;
+};
+
 bool lag_envelope_make(const struct tt_lag_sound *sound, struct lag_envelope *envelope);
 void lag_envelope_free(struct lag_envelope *envelope);
 /* lag.c: candidates by envelopes. */
@@ -39,5 +65,9 @@ bool lag_propose(const struct lag_envelope *before, const struct lag_envelope *a
 /* lag_verify.c: likeness and lag by waveforms. */
 bool lag_verify(const struct tt_lag_sound *before, const struct tt_lag_sound *after, size_t length,
                 struct lag_block *blocks, size_t count);
+/* lag_path.c: the best path's steps, in order, the caller's to free; NULL without memory. */
+struct lag_step *lag_path_find(const struct lag_block *blocks, size_t count, size_t *length);
+/* lag_cores.c: finder->cores in order of time, the caller's to free. False: no memory. */
+bool lag_cores_find(struct lag_finder *finder);
 
 #endif
