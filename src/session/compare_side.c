@@ -1,0 +1,165 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* One of the two recordings: what is heard of it, its sound as the search for the moment wants it, a copy that plays.
+ */
+#include <math.h>
+#include <stdlib.h>
+#include <unistd.h>
+
+#include "audio/resample.h"
+#include "base/text.h"
+#include "base/units.h"
+#include "pipeline/hear.h"
+#include "pipeline/play_copy.h"
+#include "session/compare_parts.h"
+
+static bool go_on_tick(void *context, double share)
+{
+    const struct tt_compare_request *request = context;
+    (void)share;
+    return !request->go_on || request->go_on(request->context);
+}
+
+static struct tt_recording recording_of(const struct compare_side *side)
+{
+    const struct tt_heard_facts *facts = &side->heard.facts;
+    return (struct tt_recording){.path = side->path,
+                                 .channel = facts->channel,
+                                 .safety_number = facts->safety_number,
+                                 .safety_gain = facts->safety_gain};
+}
+
+static bool choose_channel(const struct tt_compare_request *request, const struct compare_side *side,
+                           struct tt_channel_choice *choice, struct tt_error *err)
+{
+    struct tt_channel_stats stats[TT_MOST_CHANNELS];
+    int count;
+    *choice = (struct tt_channel_choice){.channel = 0, .why = "one channel"};
+    if (side->info.channel_count == 1)
+        return true;
+    if (!tt_channels_survey(side->path, request->go_on, request->context, stats, &count, err))
+        return false;
+    *choice = tt_channel_choose(stats, count);
+    return true;
+}
+
+/* As it is: no rumble filter. What was heard is mapped at once, and its file goes. */
+static bool hear(const struct tt_compare_request *request, const char *out, struct compare_side *side,
+                 struct tt_error *err)
+{
+    struct tt_settings settings;
+    struct tt_channel_choice choice = {0};
+    tt_settings_default(&settings);
+    settings.take.highpass_hz = 0;
+    char *scratch = tt_format("%s/.heard-%ld.part", out, (long)getpid());
+    struct tt_hear_request hearing = {.path = side->path,
+                                      .heard_path = scratch,
+                                      .content_sha256 = "",
+                                      .hearing_key = "",
+                                      .settings = &settings,
+                                      .picture_prefix = side->prefix,
+                                      .tick = go_on_tick,
+                                      .tick_context = (void *)(uintptr_t)request};
+    bool ok = (scratch || tt_fail_memory(err)) && choose_channel(request, side, &choice, err);
+    hearing.channel = choice;
+    ok = ok && tt_hear(&hearing, err) && tt_heard_open(scratch, NULL, NULL, &side->heard, err);
+    side->is_heard = ok;
+    if (scratch)
+        unlink(scratch);
+    free(scratch);
+    return ok;
+}
+
+enum { BLOCK = 16384 };
+
+/* Samples of the one channel at TT_LAG_RATE_HZ, scaled to fill 16 bits. */
+static bool add_samples(struct tt_lag_sound *sound, size_t *capacity, const float *samples, size_t count, double scale,
+                        struct tt_error *err)
+{
+    if (sound->count + count > *capacity) {
+        size_t more = 2 * *capacity + count + BLOCK;
+        int16_t *bigger = realloc((void *)(uintptr_t)sound->samples, more * sizeof *bigger);
+        if (!bigger)
+            return tt_fail_memory(err);
+        sound->samples = bigger;
+        *capacity = more;
+    }
+    int16_t *out = (int16_t *)(uintptr_t)sound->samples + sound->count;
+    for (size_t i = 0; i < count; i++)
+        out[i] = (int16_t)lrint(fmax(-32767, fmin(32767, (double)samples[i] * scale)));
+    sound->count += count;
+    return true;
+}
+
+static bool convert(const struct tt_compare_request *request, struct tt_voice_reader *reader,
+                    struct tt_resampler *resampler, struct compare_side *side, float *block, float *ready,
+                    struct tt_error *err)
+{
+    double peak_db = side->heard.facts.before.max_true_peak_dbtp,
+           scale = 30000 * (isfinite(peak_db) ? tt_amplitude_from_db(-peak_db) : 1);
+    size_t capacity = 0;
+    for (int64_t count = 1; count > 0;) {
+        count = tt_voice_reader_read(reader, block, BLOCK, err);
+        if (count < 0)
+            return false;
+        if (!go_on_tick((void *)(uintptr_t)request, 0))
+            return tt_fail(err, TT_ERROR_STOPPED, "stopped");
+        size_t taken = 0;
+        for (int64_t got = 1; taken < (size_t)count || (count == 0 && got > 0);) {
+            size_t used = 0;
+            got = tt_resampler_run(resampler, count > 0 ? block + taken : NULL, (size_t)count - taken, &used, ready,
+                                   BLOCK, err);
+            if (got < 0 || !add_samples(&side->sound, &capacity, ready, (size_t)got, scale, err))
+                return false;
+            taken += used;
+        }
+    }
+    return true;
+}
+
+static bool read_moments(const struct tt_compare_request *request, struct compare_side *side, struct tt_error *err)
+{
+    struct tt_audio_info info;
+    struct tt_recording recording = recording_of(side);
+    struct tt_voice_reader *reader = tt_recording_open(&recording, &info, err);
+    struct tt_resampler *resampler = reader ? tt_resampler_create(info.rate_hz, TT_LAG_RATE_HZ, err) : NULL;
+    float *block = malloc(BLOCK * sizeof *block), *ready = malloc(BLOCK * sizeof *ready);
+    bool ok = resampler && ((block && ready) || tt_fail_memory(err)) &&
+              convert(request, reader, resampler, side, block, ready, err);
+    free(block);
+    free(ready);
+    tt_resampler_destroy(resampler);
+    tt_voice_reader_close(reader);
+    return ok;
+}
+
+bool compare_side_copy(const struct tt_compare_request *request, const char *out, const char *name,
+                       struct compare_side *side, double *gain_db, struct tt_error *err)
+{
+    *gain_db = 0;
+    if (side->info.plays_in_browser)
+        return true;
+    *gain_db = -fmax(0, side->heard.facts.before.max_true_peak_dbtp);
+    side->copy = tt_format("%s/sound/%s.flac", out, name);
+    struct tt_play_copy copy = {.recording = recording_of(side),
+                                .gain = tt_amplitude_from_db(*gain_db),
+                                .path = side->copy,
+                                .go_on = request->go_on,
+                                .context = request->context};
+    return side->copy ? tt_play_copy_write(&copy, err) : tt_fail_memory(err);
+}
+
+bool compare_side_hear(const struct tt_compare_request *request, const char *out, struct compare_side *side,
+                       struct tt_error *err)
+{
+    return hear(request, out, side, err) && read_moments(request, side, err);
+}
+
+void compare_side_free(struct compare_side *side)
+{
+    if (side->is_heard)
+        tt_heard_close(&side->heard);
+    free((void *)(uintptr_t)side->sound.samples);
+    free(side->path);
+    free(side->prefix);
+    free(side->copy);
+}
