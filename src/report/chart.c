@@ -7,20 +7,12 @@
 
 #include "base/units.h"
 #include "dsp/loudness.h"
+#include "report/chart_frame.h"
 #include "report/figure.h"
 #include "report/html.h"
 #include "report/totals.h"
 
-enum {
-    WIDTH = 620,
-    HEIGHT = 250,
-    LEFT = 46,
-    RIGHT = 12,
-    TOP = 10,
-    BOTTOM = 28,
-    PLOT = WIDTH - LEFT - RIGHT,
-    RISE = HEIGHT - TOP - BOTTOM
-};
+enum { HEIGHT = 250, RISE = HEIGHT - TOP - BOTTOM };
 enum { SHORT_TERM_STEPS = 30 }; /* EBU Tech 3341: 3 s of 100 ms */
 
 struct axes {

@@ -4,6 +4,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "report/chart_frame.h"
+
 /* Speech is held together over 100 ms (dsp/listener_runs.c): shorter ones are no pauses. */
 static const double shortest_s = 0.1;
 
@@ -60,16 +62,7 @@ void tt_pauses_measure(const struct tt_take_report *take, struct tt_pauses_heard
 
 /* ---- chart ---- */
 
-enum {
-    WIDTH = 620,
-    HEIGHT = 200,
-    LEFT = 46,
-    RIGHT = 12,
-    TOP = 10,
-    BOTTOM = 28,
-    PLOT = WIDTH - LEFT - RIGHT,
-    RISE = HEIGHT - TOP - BOTTOM
-};
+enum { HEIGHT = 200, RISE = HEIGHT - TOP - BOTTOM };
 
 static int x_of(double step) { return LEFT + (int)lround(step * PLOT / TT_PAUSE_STEPS); }
 static int y_of(size_t count, size_t most)
