@@ -22,24 +22,6 @@ static void add_pause(size_t *steps, double *longest_s, double pause_s)
     *longest_s = fmax(*longest_s, pause_s);
 }
 
-/* What is left of a stretch of the take, in samples of the voice; false when nothing is. */
-static bool land(const struct tt_time_map *map, int64_t start, int64_t end, int64_t *first, int64_t *last)
-{
-    bool is_in = false;
-    for (size_t i = 0; i < map->count && map->stretches[i].source_start < end; i++) {
-        const struct tt_stretch *stretch = &map->stretches[i];
-        int64_t from = start > stretch->source_start ? start : stretch->source_start,
-                to = end < stretch->source_end ? end : stretch->source_end;
-        if (to <= from)
-            continue;
-        if (!is_in)
-            *first = stretch->out_start + from - stretch->source_start;
-        *last = stretch->out_start + to - stretch->source_start;
-        is_in = true;
-    }
-    return is_in;
-}
-
 void tt_pauses_measure(const struct tt_take_report *take, struct tt_pauses_heard *pauses)
 {
     const struct tt_heard *heard = take->heard;
@@ -52,7 +34,7 @@ void tt_pauses_measure(const struct tt_take_report *take, struct tt_pauses_heard
             add_pause(pauses->before, &pauses->longest_before_s,
                       (double)(run->loud_start_sample - run[-1].loud_end_sample) / rate);
         int64_t first, last;
-        if (!take->map || !land(take->map, run->loud_start_sample, run->loud_end_sample, &first, &last))
+        if (!take->map || tt_time_map_kept(take->map, run->loud_start_sample, run->loud_end_sample, &first, &last) == 0)
             continue;
         if (last_out >= 0)
             add_pause(pauses->after, &pauses->longest_after_s, (double)(first - last_out) / rate);

@@ -18,18 +18,9 @@ static int64_t join_before(const struct tt_time_map *map, size_t index)
 
 static struct tt_landing land_span(const struct tt_time_map *map, int64_t start, int64_t end)
 {
-    size_t index = tt_time_map_first_behind(map, start);
-    struct tt_landing landing = {false, join_before(map, index), join_before(map, index)};
-    int64_t kept = 0;
-    for (size_t i = index; i < map->count && map->stretches[i].source_start < end; i++) {
-        const struct tt_stretch *stretch = &map->stretches[i];
-        int64_t from = stretch->source_start > start ? stretch->source_start : start;
-        int64_t to = stretch->source_end < end ? stretch->source_end : end;
-        if (kept == 0)
-            landing.start = stretch->out_start + (from - stretch->source_start);
-        landing.end = stretch->out_start + (to - stretch->source_start);
-        kept += to - from;
-    }
+    const int64_t join = join_before(map, tt_time_map_first_behind(map, start));
+    struct tt_landing landing = {false, join, join};
+    const int64_t kept = tt_time_map_kept(map, start, end, &landing.start, &landing.end);
     landing.is_in = kept > 0 && (kept >= tt_frames_from_ms(join_most_ms, map->rate_hz) || 2 * kept >= end - start);
     return landing;
 }

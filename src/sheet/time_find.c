@@ -68,3 +68,18 @@ size_t tt_time_map_first_behind(const struct tt_time_map *map, int64_t sample)
     const size_t count = count_by_source(map, sample);
     return count > 0 && map->stretches[count - 1].source_end > sample ? count - 1 : count;
 }
+
+int64_t tt_time_map_kept(const struct tt_time_map *map, int64_t start, int64_t end, int64_t *first, int64_t *last)
+{
+    int64_t kept = 0;
+    for (size_t i = tt_time_map_first_behind(map, start); i < map->count && map->stretches[i].source_start < end; i++) {
+        const struct tt_stretch *stretch = &map->stretches[i];
+        const int64_t from = stretch->source_start > start ? stretch->source_start : start,
+                      to = stretch->source_end < end ? stretch->source_end : end;
+        if (kept == 0)
+            *first = stretch->out_start + (from - stretch->source_start);
+        *last = stretch->out_start + (to - stretch->source_start);
+        kept += to - from;
+    }
+    return kept;
+}

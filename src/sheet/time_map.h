@@ -60,5 +60,8 @@ int64_t tt_time_map_to_source(const struct tt_time_map *map, int64_t out_sample,
 
 /* The first stretch that ends behind a sample of the take; count when none does. */
 size_t tt_time_map_first_behind(const struct tt_time_map *map, int64_t sample);
+/* How many samples of a part of the take are kept, and where the first and the end of the last land in the voice; 0
+ * leaves both as they are. */
+int64_t tt_time_map_kept(const struct tt_time_map *map, int64_t start, int64_t end, int64_t *first, int64_t *last);
 
 #endif
