@@ -61,15 +61,8 @@ static inline bool pass_hear(struct pass *pass, int channel, struct tt_error *er
 static inline void pass_row(struct pass *pass, int64_t start_ms, int64_t end_ms, enum tt_row_kind kind,
                             enum tt_row_action action, double amount)
 {
-    struct tt_error error = {0};
-    struct tt_row row = {.start_ms = start_ms,
-                         .end_ms = end_ms,
-                         .kind = kind,
-                         .proposed = action,
-                         .action = action,
-                         .amount = amount,
-                         .confidence = 1};
-    assert_ok(tt_sheet_propose(&pass->sheet, &row, &error), error);
+    const struct tt_row row = row_of(start_ms, end_ms, kind, action, amount);
+    sheet_propose(&pass->sheet, &row);
 }
 
 static inline struct tt_render_request pass_request(struct pass *pass, double gain_db)

@@ -16,6 +16,7 @@
 #include <math.h>
 
 #include "report/report.h"
+#include "support.h"
 
 #define HIVE_SHA "3fa2c1000000000000000000000000000000000000000000000000000000beef"
 enum { HIVE_TAKES = 4, HIVE_ROWS = 8, HIVE_STRETCHES = 4 };
@@ -39,14 +40,9 @@ static inline struct tt_row hive_row(struct hive *hive, size_t place, const char
                                      const char *note)
 {
     snprintf(hive->notes[place], sizeof hive->notes[place], "%s", note);
-    struct tt_row row = {.start_ms = start_ms,
-                         .end_ms = end_ms,
-                         .kind = kind,
-                         .proposed = action,
-                         .action = action,
-                         .amount = amount,
-                         .confidence = confidence,
-                         .note = hive->notes[place]};
+    struct tt_row row = row_of(start_ms, end_ms, kind, action, amount);
+    row.confidence = confidence;
+    row.note = hive->notes[place];
     snprintf(row.id, sizeof row.id, "%s", id);
     return row;
 }

@@ -303,7 +303,7 @@ static void results_on_the_only_card_are_pointed_out(void **state)
 
 /* Where a voice lies against the mono samples of the take: lag in frames at RATE, by the best agreement over 1 s, half
  * a second behind its beginning. */
-static int lag_of(const struct place *p, const char *stem, const float *mono, int most)
+static int voice_lag(const struct place *p, const char *stem, const float *mono, int most)
 {
     char name[80];
     json_t *report = report_of(p->out, stem);
@@ -313,19 +313,10 @@ static int lag_of(const struct place *p, const char *stem, const float *mono, in
     snprintf(name, sizeof name, "voice/%s.wav", stem);
     size_t frames;
     float *voice = sound_read(in_folder(p->out, name), &frames, NULL);
-    double best = -1;
-    int best_lag = -9999;
-    for (int lag = -most; lag <= most; lag++) {
-        double sum = 0;
-        for (size_t i = from + RATE / 2; i < from + RATE * 3 / 2; i++)
-            sum += (double)mono[i] * voice[i + (size_t)(lag + most) - from - (size_t)most];
-        if (sum > best) {
-            best = sum;
-            best_lag = lag;
-        }
-    }
+    const size_t at = RATE / 2 - (size_t)most;
+    const int lag = lag_of(&mono[from + at], &voice[at], RATE + 2 * (size_t)most, most);
     free(voice);
-    return best_lag;
+    return lag;
 }
 
 static bool run_quietly(const char *format, ...)
@@ -361,7 +352,7 @@ static void takes_of_many_kinds_keep_their_places_to_the_sample(void **state)
     struct tt_clean_result result = clean_place(p, plain);
     assert_int_equal(result.failed_count, 0);
     for (size_t i = 0; i < sizeof kinds / sizeof *kinds; i++) {
-        int lag = lag_of(p, (char[]){kinds[i].name[0], '\0'}, mono[i], 30);
+        int lag = voice_lag(p, (char[]){kinds[i].name[0], '\0'}, mono[i], 30);
         if (abs(lag) > (strcmp(kinds[i].name, "g.opus") == 0)) /* Opus runs at 48 kHz: half a frame */
             fail_msg("%s: %d frames off", kinds[i].name, lag);
         free(mono[i]);
@@ -509,7 +500,7 @@ static void camera_files_are_heard_in_step_with_their_pictures(void **state)
         float *shifted = calloc(frames + 2 * RATE, sizeof *shifted);
         const size_t late = i == 5 ? (size_t)(1.5 * RATE) : 0;
         memcpy(shifted + late, mono, frames * sizeof *mono);
-        int lag = lag_of(p, stems[i], shifted, 60);
+        int lag = voice_lag(p, stems[i], shifted, 60);
         free(shifted);
         if (lag < -24 || lag > 24 || (!late && lag != 0)) /* edit lists count in ms: 1 ms is 24 frames */
             fail_msg("%s: %d frames off", names[i], lag);

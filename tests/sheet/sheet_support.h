@@ -11,6 +11,7 @@
 #include <string.h>
 
 #include "sheet/sheet.h"
+#include "support.h"
 
 #define HEADER "take,id,start,end,kind,proposed,action,amount,confidence,by,note\r\n"
 enum { TAKE_MS = 120000 };
@@ -28,16 +29,8 @@ static inline struct tt_sheet new_sheet(void)
 static inline void propose(struct tt_sheet *sheet, int64_t start_ms, int64_t end_ms, enum tt_row_kind kind,
                            enum tt_row_action action, double amount)
 {
-    struct tt_row row = {.start_ms = start_ms,
-                         .end_ms = end_ms,
-                         .kind = kind,
-                         .proposed = action,
-                         .action = action,
-                         .amount = amount,
-                         .confidence = 0.98};
-    struct tt_error err = {0};
-    if (!tt_sheet_propose(sheet, &row, &err))
-        fail_msg("%s", err.message);
+    const struct tt_row row = row_of(start_ms, end_ms, kind, action, amount);
+    sheet_propose(sheet, &row);
 }
 
 static inline void seal(struct tt_sheet *sheet)

@@ -61,15 +61,8 @@ static inline void hand_sound(struct hand_take *take, enum tt_sound_kind kind, d
 static inline void hand_row(struct hand_take *take, double start_ms, double end_ms, enum tt_row_kind kind,
                             enum tt_row_action action)
 {
-    struct tt_error error = {0};
-    struct tt_row row = {.start_ms = (int64_t)start_ms,
-                         .end_ms = (int64_t)end_ms,
-                         .kind = kind,
-                         .proposed = action,
-                         .action = action,
-                         .amount = NAN,
-                         .confidence = 0.99};
-    assert_ok(tt_sheet_propose(&take->sheet, &row, &error), error);
+    const struct tt_row row = row_of((int64_t)start_ms, (int64_t)end_ms, kind, action, NAN);
+    sheet_propose(&take->sheet, &row);
 }
 
 static inline void hand_decide(struct hand_take *take, const struct tt_stage *stage, const struct tt_settings *settings)

@@ -213,3 +213,37 @@ double rms_of(const float *samples, size_t count)
         sum += (double)samples[i] * samples[i];
     return count ? sqrt(sum / (double)count) : 0;
 }
+
+int lag_of(const float *a, const float *b, size_t count, int most)
+{
+    int best_lag = 0;
+    double best = -1;
+    for (int lag = -most; lag <= most; lag++) {
+        double sum = 0;
+        for (size_t i = (size_t)most; i + (size_t)most < count; i++)
+            sum += (double)a[i] * (double)b[(size_t)((long)i + lag)];
+        if (sum > best) {
+            best = sum;
+            best_lag = lag;
+        }
+    }
+    return best_lag;
+}
+
+struct tt_row row_of(int64_t start_ms, int64_t end_ms, enum tt_row_kind kind, enum tt_row_action action, double amount)
+{
+    return (struct tt_row){.start_ms = start_ms,
+                           .end_ms = end_ms,
+                           .kind = kind,
+                           .proposed = action,
+                           .action = action,
+                           .amount = amount,
+                           .confidence = 0.98};
+}
+
+void sheet_propose(struct tt_sheet *sheet, const struct tt_row *row)
+{
+    struct tt_error error = {0};
+    if (!tt_sheet_propose(sheet, row, &error))
+        fail_msg("%s", error.message);
+}
