@@ -19,6 +19,10 @@ static const float least_prefix = -8.0f;
 enum { SLACK_ROWS = 14 }; /* 150 ms: so differently a true re-reading may begin */
 static const double early_s = 0.4;
 static const float early_least = 1.0f;
+/* A phrase up to so long may be a scrap: so much of it may be skipped, and it must be so much as like as the whole
+ * match (of 24 true beginnings the least like had 0.8, none of them skipped a tenth). */
+static const double scrap_s = 0.5, most_skipped = 0.34;
+static const float least_scrap_share = 0.5f;
 static const float least_score = 8.0f; /* under it not even worth a question */
 static const float rest_cost = 0.1f;   /* score against each row of the first reading left unmatched */
 static const float longer_gain = 4.0f; /* a match that goes on past a phrase's end by chance gains less */
@@ -202,6 +206,23 @@ static void see_ends(const struct tt_phrases *phrases, struct tt_reread *reread)
     seen[TT_SEEN_SKEW] = (float)fabs(log((double)reread->x_rows / (double)reread->y_rows));
 }
 
+/* Whether the first phrase of a side takes part in the path. A short one may be a scrap, the last syllable of the line
+ * before or a stray sound, that the match behind it carries: then it is met late, or is hardly like what it should be.
+ */
+static bool begins_with(const struct tt_phrases *phrases, size_t rows, const struct tt_align_cell *path, size_t cells,
+                        bool is_first_reading)
+{
+    size_t inside = 0;
+    while (inside < cells && (size_t)(is_first_reading ? path[inside].x : path[inside].y) < rows)
+        inside++;
+    if (inside == cells || (double)rows > scrap_s * phrases->rows_per_s)
+        return inside > 0;
+    const int begins = is_first_reading ? path[0].x : path[0].y;
+    return inside > 0 && (double)begins <= most_skipped * (double)rows &&
+           over_chance(phrases, mean_likeness(path, inside)) >=
+               least_scrap_share * over_chance(phrases, mean_likeness(path, cells));
+}
+
 /* Tries whether phrase `again` says what phrase `first` said. */
 static bool try_pair(const struct search *search, struct tt_align *align, size_t first, size_t again,
                      struct tt_rereads *found, struct tt_error *err)
@@ -235,8 +256,8 @@ static bool try_pair(const struct search *search, struct tt_align *align, size_t
                                .score = ending.score};
     const struct tt_align_cell *path;
     size_t cells = tt_align_path(align, &task, ending.x, &path);
-    /* A scrap in front of the true beginning, skipped by the slack, has no part in it. */
-    if (cells == 0 || (size_t)path[0].x >= x->row_count || (size_t)path[0].y >= y->row_count)
+    if (!begins_with(phrases, x->row_count, path, cells, true) ||
+        !begins_with(phrases, y->row_count, path, cells, false))
         return true;
     see_path(phrases, &reread, path, cells);
     see_path_end(phrases, &reread, path, cells);

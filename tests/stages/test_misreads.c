@@ -780,6 +780,29 @@ static void a_line_that_begins_otherwise_stays_however_alike_it_goes_on(void **s
     end(session);
 }
 
+static void the_last_syllable_of_the_line_before_is_not_drawn_into_a_misread(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    struct reading line[2], first[2];
+    /* Set off by the closure of its consonant, as is the misread's. */
+    read_runs(session, (const struct part[]){{200, 0.0, 2.2}, {200, 2.2, 2.38}}, 2, 0.12, line);
+    take_of(session)->falls[take_of(session)->heard.run_count - 1] = true;
+    pause_s(session, 0.9);
+    read_runs(session, (const struct part[]){{201, 0.0, 2.3}, {201, 2.3, 2.5}}, 2, 0.12, first);
+    pause_s(session, 0.6);
+    struct reading again = read_part(session, 201, 0.0, 2.9, 0.0);
+    take_of(session)->falls[take_of(session)->heard.run_count - 1] = true;
+    pause_s(session, 0.7);
+    read_lines(session, 300, 4);
+    decide(session);
+    assert_stays(session, 0, (struct reading){line[0].start_s, line[1].end_s});
+    assert_true(cut_share(session, 0, (struct reading){first[0].start_s, first[1].end_s}) > 0.99);
+    assert_stays(session, 0, again);
+    end(session);
+}
+
 static void a_full_level_line_behind_a_whole_one_is_never_taken_for_talk(void **state)
 {
     (void)state;
@@ -895,6 +918,7 @@ int main(void)
         cmocka_unit_test(more_than_half_a_minute_at_once_is_asked_about),
         cmocka_unit_test(a_restart_without_a_pause_is_found),
         cmocka_unit_test(pauses_that_the_room_fills_are_heard),
+        cmocka_unit_test(the_last_syllable_of_the_line_before_is_not_drawn_into_a_misread),
         cmocka_unit_test(a_full_level_line_behind_a_whole_one_is_never_taken_for_talk),
         cmocka_unit_test(full_level_words_behind_a_broken_line_are_asked_about),
         cmocka_unit_test(a_faint_voice_before_the_first_line_is_asked_about),
