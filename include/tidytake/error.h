@@ -20,6 +20,8 @@ enum tt_error_kind {
 struct tt_error {
     enum tt_error_kind kind;
     char message[640];
+    bool may_pass; /* the system refused something (room, rights, memory, a medium that is away): the same call may do
+                      later */
 };
 
 #endif

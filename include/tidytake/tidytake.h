@@ -58,6 +58,7 @@ struct tt_clean_result {
     size_t take_count, failed_count, rendered_count, up_to_date_count;
     size_t question_count; /* rows that ask: both readings are still in */
     bool was_edited;       /* somebody saved a sheet or the order too late for this run: run again */
+    bool may_pass;         /* a take failed for a reason that may go by itself (see tt_error): run again later */
     char *out_folder;      /* absolute */
     char *summary;         /* for a person, at most 80 columns */
     char *summary_verbose;

@@ -39,6 +39,7 @@ static void record(struct tt_error *err, enum tt_error_kind kind, const char *fo
 static void record(struct tt_error *err, enum tt_error_kind kind, const char *format, va_list args)
 {
     err->kind = kind;
+    err->may_pass = kind == TT_ERROR_OUTPUT || kind == TT_ERROR_MEMORY;
     format_cut(err->message, sizeof err->message, format, args);
     /* Names come out of files: a terminal must not be steered by them, and a message stays one line. */
     tt_make_one_line(err->message);
@@ -99,7 +100,9 @@ bool tt_fail_errno(struct tt_error *err, enum tt_error_kind kind, int errno_valu
         what[room] = '\0';
         drop_broken_end(what);
     }
-    return tt_fail(err, kind, "%s: %s", what, reason);
+    tt_fail(err, kind, "%s: %s", what, reason);
+    err->may_pass = true;
+    return false;
 }
 
 void tt_error_context(struct tt_error *err, const char *format, ...)
@@ -112,9 +115,11 @@ void tt_error_context(struct tt_error *err, const char *format, ...)
     format_cut(before, sizeof before, format, args);
     va_end(args);
     memcpy(behind, err->message, sizeof behind);
-    enum tt_error_kind kind = err->kind;
+    const enum tt_error_kind kind = err->kind;
+    const bool may_pass = err->may_pass;
     err->kind = TT_OK;
     tt_fail(err, kind, "%s: %s", before, behind);
+    err->may_pass = may_pass;
 }
 
 bool tt_fail_memory(struct tt_error *err)

@@ -112,7 +112,9 @@ bool tt_part_sum_up(struct tt_run_state *run, struct tt_clean_result *result, st
     size_t ours = 0, heard = 0;
     for (size_t i = 0; i < run->take_count; i++) {
         const struct tt_take *take = &run->takes[i];
-        result->failed_count += take->has_failed && (take->is_ours || take->is_needed_here);
+        const bool has_failed = take->has_failed && (take->is_ours || take->is_needed_here);
+        result->failed_count += has_failed;
+        result->may_pass = result->may_pass || (has_failed && take->error.may_pass);
         if (!take->is_ours)
             continue;
         ours++;

@@ -230,6 +230,7 @@ static void count_up(const struct tt_run_state *run, const struct tt_take_report
     for (size_t i = 0; i < run->take_count; i++) {
         const struct tt_take *take = &run->takes[i];
         result->failed_count += take->has_failed;
+        result->may_pass = result->may_pass || (take->has_failed && take->error.may_pass);
         result->rendered_count += take->is_rendered;
         result->up_to_date_count += !take->has_failed && !take->is_rendered && take->is_used;
         if (reports[i].is_heard)

@@ -68,6 +68,7 @@ void tt_take_fail(struct tt_run_state *run, struct tt_take *take, const struct t
     take->has_failed = true;
     take->error = (struct tt_error){0};
     tt_fail(&take->error, error->kind, "%s: %s", take->file->name, behind_path(error->message, take->file->path));
+    take->error.may_pass = error->may_pass;
     if (error->kind == TT_ERROR_STOPPED)
         atomic_store(&run->is_stopped, true);
     else if (take->is_ours || take->is_needed_here) /* else another part tells */

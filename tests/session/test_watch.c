@@ -209,13 +209,6 @@ static void names_that_would_harm_a_shell_or_a_terminal_are_harmless(void **stat
     free(told);
 }
 
-static void end_watch(struct watching *w)
-{
-    w->stop = 1;
-    pthread_join(w->thread, NULL);
-    assert_true(w->is_well);
-}
-
 /* A take that is over soon: what counts here is that there are many. */
 static void write_short_take(const char *path, uint64_t seed)
 {
@@ -256,7 +249,7 @@ static void many_takes_that_arrive_at_once_are_one_run(void **state)
 }
 
 /* As with a card that is taken out and put in again, other takes on it. */
-static void a_session_that_goes_and_comes_again_is_done_again(void **state)
+static void a_session_that_goes_is_told_of_once_and_done_again_when_it_comes(void **state)
 {
     struct watching *w = *state;
     copy_fixture_session(in_folder(w->folder, "first"));
@@ -273,19 +266,8 @@ static void a_session_that_goes_and_comes_again_is_done_again(void **state)
     assert_int_equal(rename(first, hive), 0);
     assert_true(arrives(in_folder(w->out, "hive/voice/03.wav")));
     end_watch(w);
+    assert_true(is_said(w, "hive: its recordings are gone", 1));
     assert_true(was_kept); /* takes that are away for a while cost nothing of what was made */
-}
-
-static void a_folder_that_is_gone_ends_the_watch_with_an_error(void **state)
-{
-    struct watching *w = *state;
-    assert_int_equal(pthread_create(&w->thread, NULL, work, w), 0);
-    nanosleep(&(struct timespec){.tv_nsec = 300000000}, NULL);
-    unlink(in_folder(w->inbox, "tidytake.ini"));
-    rmdir(w->inbox);
-    pthread_join(w->thread, NULL);
-    assert_false(w->is_well);
-    assert_non_null(strstr(w->error.message, "cannot be watched any longer"));
 }
 
 int main(void)
@@ -306,8 +288,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(settings_of_the_caller_hold_for_every_session, set_up, tear_down),
         cmocka_unit_test_setup_teardown(names_that_would_harm_a_shell_or_a_terminal_are_harmless, set_up, tear_down),
         cmocka_unit_test_setup_teardown(many_takes_that_arrive_at_once_are_one_run, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(a_session_that_goes_and_comes_again_is_done_again, set_up, tear_down),
-        cmocka_unit_test_setup_teardown(a_folder_that_is_gone_ends_the_watch_with_an_error, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(a_session_that_goes_is_told_of_once_and_done_again_when_it_comes, set_up,
+                                        tear_down),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

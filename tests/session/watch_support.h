@@ -74,6 +74,13 @@ static inline bool arrives(const char *path)
     return file_exists(path);
 }
 
+static inline void end_watch(struct watching *w)
+{
+    w->stop = 1;
+    pthread_join(w->thread, NULL);
+    assert_true(w->is_well);
+}
+
 static inline bool is_said(struct watching *w, const char *text, int times)
 {
     int found = 0;
@@ -82,6 +89,14 @@ static inline bool is_said(struct watching *w, const char *text, int times)
         found++;
     pthread_mutex_unlock(&w->mutex);
     return found == times;
+}
+
+/* The same, some time later at the latest. */
+static inline bool gets_said(struct watching *w, const char *text, int times)
+{
+    for (int i = 0; i < 1200 && !is_said(w, text, times); i++)
+        nanosleep(&(struct timespec){.tv_nsec = 50000000}, NULL);
+    return is_said(w, text, times);
 }
 
 #endif
