@@ -17,6 +17,7 @@ static const double least_hush_s = 0.0999;
 /* Within a sentence pauses are mostly shorter than this, between a reading and what is said about it they are longer.
  */
 static const double flow_s = 0.25;
+static const float tau_deviations = 2.0f, least_tau = 0.43f, most_tau = 0.52f;
 
 static double running_s(const struct tt_take_view *take, int64_t sample)
 {
@@ -190,6 +191,28 @@ bool tt_phrases_flow(const struct tt_phrases *phrases, size_t phrase)
 bool tt_phrases_join(const struct tt_phrases *phrases, size_t phrase)
 {
     return follows_within(phrases, phrase, least_pause_s);
+}
+
+float tt_phrases_tau(const struct tt_phrases *phrases)
+{
+    return fminf(fmaxf(phrases->null_mean + tau_deviations * phrases->null_deviation, least_tau), most_tau);
+}
+
+void tt_phrases_head_likeness(const struct tt_phrases *phrases, size_t head, size_t place, int count, float *sums,
+                              int16_t *scratch)
+{
+    const struct tt_align_rows rows = tt_phrases_rows(phrases);
+    memset(sums, 0, (size_t)count * sizeof *sums);
+    for (size_t k = 0; k < TT_HEAD_ROWS; k++) {
+        tt_align_compare(&rows, head - phrases->window_row + k, place - phrases->window_row + k, count, scratch);
+        for (int t = 0; t < count; t++)
+            sums[t] += (float)scratch[t];
+    }
+}
+
+float tt_phrases_head_sum(const struct tt_phrases *phrases, float deviations)
+{
+    return (phrases->null_mean + deviations * phrases->null_deviation) * (float)TT_HEAD_ROWS * (float)TT_ALIGN_SAME;
 }
 
 bool tt_phrases_split(struct tt_phrases *phrases, size_t index, size_t rows, struct tt_error *err)

@@ -48,6 +48,18 @@ bool tt_phrases_reach(struct tt_phrases *phrases, size_t from, size_t to, struct
 /* The window as rows for alignment; row r of the session is row r - window_row of it. Valid until the next reach. */
 struct tt_align_rows tt_phrases_rows(const struct tt_phrases *phrases);
 
+/* From which likeness on two rows speak for one another: as far over chance as it lies here, within measured limits. */
+float tt_phrases_tau(const struct tt_phrases *phrases);
+
+/* So many rows are the head of a phrase, a third of a second, by which its beginning is looked for elsewhere. */
+enum { TT_HEAD_ROWS = 32 };
+/* sums[t]: likeness of the TT_HEAD_ROWS rows from `head` on with those from `place` + t on, summed, for `count` places;
+ * scratch[] holds as many. Rows of the session, all of them at hand. */
+void tt_phrases_head_likeness(const struct tt_phrases *phrases, size_t head, size_t place, int count, float *sums,
+                              int16_t *scratch);
+/* Such a sum where each row is so many deviations likelier than chance. */
+float tt_phrases_head_sum(const struct tt_phrases *phrases, float deviations);
+
 /* Makes two phrases of one: the second begins with its row `rows`. */
 bool tt_phrases_split(struct tt_phrases *phrases, size_t index, size_t rows, struct tt_error *err);
 

@@ -4,16 +4,14 @@
 #include "stages/rereads.h"
 
 #include <stdlib.h>
-#include <string.h>
 
 /* A narrator goes back a clause or two, no farther. */
 static const double look_back_s = 12.0;
-/* A beginning is looked for by its first third of a second, and not so near to a phrase's own edges, where the ordinary
- * search looks. */
-enum { HEAD_ROWS = 32, EDGE_ROWS = 36, LEAST_ROWS = 48, MOST_PHRASE_ROWS = 2000, SLACK_ROWS = 6 };
+/* A beginning is not looked for so near to a phrase's own edges, where the ordinary search looks. */
+enum { EDGE_ROWS = 36, LEAST_ROWS = 48, MOST_PHRASE_ROWS = 2000, SLACK_ROWS = 6 };
 /* The match must reach the phrase's end but for so much, as whoever goes back says the rest again. */
 enum { REST_ROWS = 16 };
-static const float head_deviations = 3.5f, least_score = 30.0f, beam = 30.0f, least_tau = 0.43f, most_tau = 0.52f;
+static const float head_deviations = 3.5f, least_score = 30.0f, beam = 30.0f;
 
 struct clauses {
     struct tt_phrases *phrases;
@@ -26,24 +24,15 @@ struct clauses {
 static int find_place(struct clauses *clauses, const struct tt_phrase *x, const struct tt_phrase *again)
 {
     const struct tt_phrases *phrases = clauses->phrases;
-    struct tt_align_rows rows = tt_phrases_rows(phrases);
-    size_t x_start = x->row - phrases->window_row, y_start = again->row - phrases->window_row;
     int most = x->row_count < MOST_PHRASE_ROWS ? (int)x->row_count : MOST_PHRASE_ROWS;
-    int count = most - EDGE_ROWS - (LEAST_ROWS > HEAD_ROWS ? LEAST_ROWS : HEAD_ROWS), best = 0;
+    int count = most - EDGE_ROWS - LEAST_ROWS, best = 0;
     if (count <= 0 || again->row_count < LEAST_ROWS)
         return 0;
-    memset(clauses->sums, 0, sizeof clauses->sums);
-    for (int k = 0; k < HEAD_ROWS; k++) {
-        tt_align_compare(&rows, y_start + (size_t)k, x_start + (size_t)(EDGE_ROWS + k), count, clauses->likeness);
-        for (int t = 0; t < count; t++)
-            clauses->sums[t] += (float)clauses->likeness[t];
-    }
+    tt_phrases_head_likeness(phrases, again->row, x->row + EDGE_ROWS, count, clauses->sums, clauses->likeness);
     for (int t = 1; t < count; t++)
         if (clauses->sums[t] > clauses->sums[best])
             best = t;
-    float least =
-        (phrases->null_mean + head_deviations * phrases->null_deviation) * (float)HEAD_ROWS * (float)TT_ALIGN_SAME;
-    return clauses->sums[best] >= least ? best + EDGE_ROWS : 0;
+    return clauses->sums[best] >= tt_phrases_head_sum(phrases, head_deviations) ? best + EDGE_ROWS : 0;
 }
 
 /* Whether from there to the phrase's end both say the same; the row at which that begins, or 0. */
@@ -51,15 +40,12 @@ static size_t try_place(struct clauses *clauses, const struct tt_phrase *x, cons
 {
     const struct tt_phrases *phrases = clauses->phrases;
     const size_t base = phrases->window_row, from = (size_t)(place > SLACK_ROWS / 2 ? place - SLACK_ROWS / 2 : 0);
-    float tau = phrases->null_mean + 2.0f * phrases->null_deviation;
     struct tt_align_task task = {.rows = tt_phrases_rows(phrases),
                                  .x_start = x->row - base + from,
                                  .x_end = x->row - base + x->row_count,
                                  .y_start = again->row - base,
                                  .y_end = again->row - base + again->row_count,
-                                 .tau = tau < least_tau  ? least_tau
-                                        : tau > most_tau ? most_tau
-                                                         : tau,
+                                 .tau = tt_phrases_tau(phrases),
                                  .beam = beam,
                                  .least = -beam,
                                  .slack_rows = SLACK_ROWS};

@@ -2,10 +2,9 @@
 #include "stages/rereads.h"
 
 #include <stdlib.h>
-#include <string.h>
 
-/* A beginning is looked for by its first third of a second; neither half may be shorter than this. */
-enum { HEAD_ROWS = 32, LEAST_ROWS = 48 };
+/* Neither half may be shorter than this. */
+enum { LEAST_ROWS = 48 };
 /* It must be this much likelier than chance to be looked at, and score this at least: half a second of the same words.
  */
 static const float head_deviations = 3.0f, least_split_score = 22.0f, most_lost = 25.0f;
@@ -13,7 +12,7 @@ static const float head_deviations = 3.0f, least_split_score = 22.0f, most_lost 
 static const double longest_try_s = 10.0;
 /* The first try must reach to the second but for so much, and so many rows are looked through. */
 enum { REST_ROWS = 16, MOST_ROWS = 1000, MOST_PEAKS = 4, SLACK_ROWS = 6 };
-static const float split_beam = 40.0f, least_tau = 0.43f, most_tau = 0.52f;
+static const float split_beam = 40.0f;
 
 struct splitter {
     struct tt_phrases *phrases;
@@ -39,20 +38,12 @@ static int find_peaks(struct splitter *splitter, const struct tt_phrase *phrase,
                       int peaks[MOST_PEAKS])
 {
     const struct tt_phrases *phrases = splitter->phrases;
-    struct tt_align_rows rows = tt_phrases_rows(phrases);
-    size_t start = phrase->row - phrases->window_row;
     int most = rows_to_see < MOST_ROWS ? (int)rows_to_see : MOST_ROWS;
-    int count = most - LEAST_ROWS - HEAD_ROWS; /* places, from LEAST_ROWS on */
+    int count = most - LEAST_ROWS - TT_HEAD_ROWS; /* places, from LEAST_ROWS on */
     if (count <= 2)
         return 0;
-    memset(splitter->sums, 0, sizeof splitter->sums);
-    for (int k = 0; k < HEAD_ROWS; k++) {
-        tt_align_compare(&rows, start + (size_t)k, start + (size_t)(LEAST_ROWS + k), count, splitter->likeness);
-        for (int t = 0; t < count; t++)
-            splitter->sums[t] += (float)splitter->likeness[t];
-    }
-    float least =
-        (phrases->null_mean + head_deviations * phrases->null_deviation) * (float)HEAD_ROWS * (float)TT_ALIGN_SAME;
+    tt_phrases_head_likeness(phrases, phrase->row, phrase->row + LEAST_ROWS, count, splitter->sums, splitter->likeness);
+    const float least = tt_phrases_head_sum(phrases, head_deviations);
     int found = 0;
     while (found < MOST_PEAKS) {
         int best = 0;
@@ -62,7 +53,7 @@ static int find_peaks(struct splitter *splitter, const struct tt_phrase *phrase,
         if (splitter->sums[best] < least)
             break;
         peaks[found++] = best + LEAST_ROWS;
-        for (int t = best - HEAD_ROWS / 2; t <= best + HEAD_ROWS / 2; t++)
+        for (int t = best - TT_HEAD_ROWS / 2; t <= best + TT_HEAD_ROWS / 2; t++)
             if (t >= 0 && t < count)
                 splitter->sums[t] = -1.0f;
     }
@@ -74,15 +65,12 @@ static size_t try_split(struct splitter *splitter, const struct tt_phrase *phras
 {
     const struct tt_phrases *phrases = splitter->phrases;
     size_t start = phrase->row - phrases->window_row, from = (size_t)(at > SLACK_ROWS / 2 ? at - SLACK_ROWS / 2 : 0);
-    float tau = phrases->null_mean + 2.0f * phrases->null_deviation;
     struct tt_align_task task = {.rows = tt_phrases_rows(phrases),
                                  .x_start = start,
                                  .x_end = start + (size_t)at,
                                  .y_start = start + from,
                                  .y_end = start + row_count,
-                                 .tau = tau < least_tau  ? least_tau
-                                        : tau > most_tau ? most_tau
-                                                         : tau,
+                                 .tau = tt_phrases_tau(phrases),
                                  .beam = split_beam,
                                  .least = -split_beam,
                                  .slack_rows = SLACK_ROWS};

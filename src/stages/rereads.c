@@ -11,8 +11,6 @@
 /* A match may reach over so many phrases and seconds. */
 enum { MOST_PHRASES = 14 };
 static const double most_match_s = 30.0;
-/* tau lies so many deviations over the chance likeness, within measured limits. */
-static const float tau_deviations = 2.0f, least_tau = 0.43f, most_tau = 0.52f;
 static const float beam = 40.0f;
 /* What loses so much at its start begins otherwise, however well it goes on: the line before must not be drawn in. */
 static const float least_prefix = -8.0f;
@@ -360,7 +358,6 @@ bool tt_rereads_find(struct tt_phrases *phrases, double look_back_s, bool betwee
                      struct tt_error *err)
 {
     *rereads = (struct tt_rereads){0};
-    const float tau = phrases->null_mean + tau_deviations * phrases->null_deviation;
     const size_t wanted = phrases->view->threads, threads = wanted < 1              ? 1
                                                             : wanted < MOST_THREADS ? wanted
                                                                                     : MOST_THREADS;
@@ -368,9 +365,7 @@ bool tt_rereads_find(struct tt_phrases *phrases, double look_back_s, bool betwee
                             .rereads = rereads,
                             .look_back_s = look_back_s,
                             .between = between,
-                            .tau = tau < least_tau  ? least_tau
-                                   : tau > most_tau ? most_tau
-                                                    : tau};
+                            .tau = tt_phrases_tau(phrases)};
     bool is_done = open_search(&search, threads, err) && search_all(&search, err);
     close_search(&search);
     if (!is_done)
