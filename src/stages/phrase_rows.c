@@ -9,6 +9,7 @@
 enum { SLOPE_REACH = 2 };
 /* So many rows are read before their memory is let go: 512 KiB, 12 minutes. */
 enum { ROWS_HELD = 1 << 16 };
+static const float tau_deviations = 2.0f, least_tau = 0.43f, most_tau = 0.52f;
 
 /* Cepstra and their slopes (the regression over two rows on both sides), in quantiser steps. */
 static void raw_row(const struct tt_heard *heard, int64_t row, float vector[TT_ALIGN_LANES])
@@ -119,4 +120,26 @@ bool tt_phrases_reach(struct tt_phrases *phrases, size_t from, size_t to, struct
 struct tt_align_rows tt_phrases_rows(const struct tt_phrases *phrases)
 {
     return (struct tt_align_rows){phrases->window, phrases->capacity};
+}
+
+float tt_phrases_tau(const struct tt_phrases *phrases)
+{
+    return fminf(fmaxf(phrases->null_mean + tau_deviations * phrases->null_deviation, least_tau), most_tau);
+}
+
+void tt_phrases_head_likeness(const struct tt_phrases *phrases, size_t head, size_t place, int count, float *sums,
+                              int16_t *scratch)
+{
+    const struct tt_align_rows rows = tt_phrases_rows(phrases);
+    memset(sums, 0, (size_t)count * sizeof *sums);
+    for (size_t k = 0; k < TT_HEAD_ROWS; k++) {
+        tt_align_compare(&rows, head - phrases->window_row + k, place - phrases->window_row + k, count, scratch);
+        for (int t = 0; t < count; t++)
+            sums[t] += (float)scratch[t];
+    }
+}
+
+float tt_phrases_head_sum(const struct tt_phrases *phrases, float deviations)
+{
+    return (phrases->null_mean + deviations * phrases->null_deviation) * (float)TT_HEAD_ROWS * (float)TT_ALIGN_SAME;
 }

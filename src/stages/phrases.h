@@ -12,6 +12,10 @@
 #include "stages/knocks.h"
 #include "stages/stage.h"
 
+/* Shorter silences belong to the words: stops last up to about this long (measured: units split at 150 ms worked best).
+ */
+enum { TT_PHRASE_PAUSE_MS = 150 };
+
 /* A stretch of speech without a pause to speak of. Rows are counted through the session, pauses left out. */
 struct tt_phrase {
     size_t take;
