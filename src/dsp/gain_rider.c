@@ -82,19 +82,37 @@ static int64_t released(const struct tt_gain_rider *rider)
     return rider->held > step ? rider->held - step : 0;
 }
 
-/* The smoothed reduction, times the two boxes. */
-static inline int64_t smoothed(struct tt_gain_rider *rider, uint64_t interval, int64_t reduction)
+static int64_t hold(struct tt_gain_rider *rider, uint64_t interval, int64_t reduction)
 {
-    const int64_t demanded = largest_demand(rider, interval, reduction), back = released(rider);
+    const bool is_demanded = reduction > 0 || rider->demand_count > 0;
+    const int64_t demanded = is_demanded ? largest_demand(rider, interval, reduction) : 0, back = released(rider);
     rider->held = demanded > back ? demanded : back;
-    int64_t value = rider->held;
-    for (int i = 0; i < 2; i++) {
-        rider->sums[i] += value - rider->boxes[i][rider->box_at];
-        rider->boxes[i][rider->box_at] = value;
-        value = rider->sums[i];
+    return rider->held;
+}
+
+/* Reductions through the two boxes, in place, times both; returns the largest. */
+static int64_t smooth(struct tt_gain_rider *rider, int64_t *values, size_t count)
+{
+    int64_t largest = 0;
+    while (count > 0) {
+        const size_t room = rider->box_samples - rider->box_at, part = count < room ? count : room;
+        int64_t *first = rider->boxes[0] + rider->box_at, *second = rider->boxes[1] + rider->box_at;
+        int64_t first_sum = rider->sums[0], second_sum = rider->sums[1];
+        for (size_t i = 0; i < part; i++) {
+            first_sum += values[i] - first[i];
+            first[i] = values[i];
+            second_sum += first_sum - second[i];
+            second[i] = first_sum;
+            values[i] = second_sum;
+            largest = second_sum > largest ? second_sum : largest;
+        }
+        rider->sums[0] = first_sum;
+        rider->sums[1] = second_sum;
+        rider->box_at = part < room ? rider->box_at + part : 0;
+        values += part;
+        count -= part;
     }
-    rider->box_at = rider->box_at + 1 < rider->box_samples ? rider->box_at + 1 : 0;
-    return value;
+    return largest;
 }
 
 static double whole_of(const struct tt_gain_rider *rider)
@@ -105,21 +123,31 @@ static double whole_of(const struct tt_gain_rider *rider)
 
 double tt_gain_rider_step(struct tt_gain_rider *rider, uint64_t interval, int64_t reduction)
 {
-    return 1.0 - (double)smoothed(rider, interval, reduction) / whole_of(rider);
+    int64_t value = hold(rider, interval, reduction);
+    smooth(rider, &value, 1);
+    return 1.0 - (double)value / whole_of(rider);
 }
 
-TT_WIDE static void divide(double *gains, size_t count, double whole)
+TT_WIDE static void divide(const int64_t *reductions, double *gains, size_t count, double whole)
 {
     for (size_t i = 0; i < count; i++)
-        gains[i] = 1.0 - gains[i] / whole;
+        gains[i] = 1.0 - (double)reductions[i] / whole;
 }
 
-void tt_gain_rider_run(struct tt_gain_rider *rider, uint64_t interval, const int64_t *demands, size_t count,
-                       double *gains)
+double tt_gain_rider_run(struct tt_gain_rider *rider, uint64_t interval, const int64_t *demands, size_t count,
+                         double *gains)
 {
-    for (size_t i = 0; i < count; i++)
-        gains[i] = (double)smoothed(rider, interval + i, demands[i]);
-    divide(gains, count, whole_of(rider));
+    enum { PART = 32 };
+    int64_t reductions[PART], largest = 0;
+    for (size_t at = 0; at < count; at += PART) {
+        const size_t part = count - at < PART ? count - at : PART;
+        for (size_t i = 0; i < part; i++)
+            reductions[i] = hold(rider, interval + at + i, demands[at + i]);
+        const int64_t of_part = smooth(rider, reductions, part);
+        largest = of_part > largest ? of_part : largest;
+        divide(reductions, gains + at, part, whole_of(rider));
+    }
+    return 1.0 - (double)largest / whole_of(rider);
 }
 
 bool tt_gain_rider_is_idle(const struct tt_gain_rider *rider)

@@ -37,9 +37,9 @@ void tt_gain_rider_clear(struct tt_gain_rider *rider);
 /* Takes the demand (0 for none) of the next interval; the gain is that of sample interval - ahead_samples. */
 double tt_gain_rider_step(struct tt_gain_rider *rider, uint64_t interval, int64_t reduction);
 
-/* The same for count intervals from one on: gains[i] is for demand i. */
-void tt_gain_rider_run(struct tt_gain_rider *rider, uint64_t interval, const int64_t *demands, size_t count,
-                       double *gains);
+/* The same for count intervals from one on: gains[i] is for demand i. Returns the least of them. */
+double tt_gain_rider_run(struct tt_gain_rider *rider, uint64_t interval, const int64_t *demands, size_t count,
+                         double *gains);
 
 /* Nothing demanded, held or still in the smoothing: steps without demand would all return 1. */
 bool tt_gain_rider_is_idle(const struct tt_gain_rider *rider);

@@ -2,6 +2,7 @@
 #include "dsp/interpolator.h"
 
 #include <math.h>
+#include <pthread.h>
 #include <stdbool.h>
 #include <string.h>
 
@@ -81,10 +82,9 @@ static double curve_weight(const double taps[TAPS], double offset, double most[T
     return total;
 }
 
-void tt_interpolator_init(struct tt_interpolator *interpolator)
+static void make_kernel(struct tt_interpolator *interpolator)
 {
     double sample_bound = 1.0, curve_bound = 0.0, curve_weights[TAPS] = {0};
-    memset(interpolator, 0, sizeof *interpolator);
     interpolator->taps[BEHIND][0] = 1.0F;
     for (int phase = 1; phase < PHASES; phase++) {
         double taps[TAPS], total = 0;
@@ -103,6 +103,18 @@ void tt_interpolator_init(struct tt_interpolator *interpolator)
         interpolator->curve_weights[k] = (float)(curve_weights[k] * rounding_slack);
         interpolator->curve_weight_sum += interpolator->curve_weights[k];
     }
+}
+
+/* The same for all, and some thousand calls of libm: what each of many short takes needs five times. */
+static struct tt_interpolator kernel;
+static pthread_once_t kernel_once = PTHREAD_ONCE_INIT;
+
+static void make_shared_kernel(void) { make_kernel(&kernel); }
+
+void tt_interpolator_init(struct tt_interpolator *interpolator)
+{
+    pthread_once(&kernel_once, make_shared_kernel);
+    *interpolator = kernel;
 }
 
 static const int32_t infinity_bits = 0x7F800000;

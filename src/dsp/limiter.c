@@ -128,13 +128,14 @@ TT_WIDE static void turn_down(float *samples, const double *gains, size_t count)
 static void run_intervals(struct tt_limiter *limiter, struct limiter_pass *pass, uint32_t mask, size_t count)
 {
     int64_t demands[TT_INTERPOLATOR_SCREEN] = {0};
-    double gains[TT_INTERPOLATOR_SCREEN] = {0};
-    for (size_t i = 0; i < count; i++, mask >>= 1)
-        demands[i] = (mask & 1U) != 0 ? demand_at(limiter, pass, pass->next_interval + i) : 0;
-    tt_gain_rider_run(&pass->rider, limiter->origin + pass->next_interval, demands, count, gains);
+    double gains[TT_INTERPOLATOR_SCREEN];
+    for (size_t i = 0; mask != 0; i++, mask >>= 1)
+        if ((mask & 1U) != 0)
+            demands[i] = demand_at(limiter, pass, pass->next_interval + i);
+    const double least =
+        tt_gain_rider_run(&pass->rider, limiter->origin + pass->next_interval, demands, count, gains);
     turn_down(limiter->samples + pass->next_sample, gains, count);
-    for (size_t i = 0; i < count; i++)
-        pass->least_gain = gains[i] < pass->least_gain ? gains[i] : pass->least_gain;
+    pass->least_gain = least < pass->least_gain ? least : pass->least_gain;
     pass->next_interval += count;
     pass->next_sample += count;
 }
