@@ -4,6 +4,7 @@
 
 #include "dsp/fast_math.h"
 #include "dsp/gate.h"
+#include "dsp/lsa_fit.h"
 
 #define EULER_GAMMA 0.57721566490153286061
 
@@ -39,14 +40,10 @@ double tt_speech_presence(double xi_opt, double gamma)
 
 TT_WIDE void tt_lsa_gains(const float *xi, const float *gamma, float *gain, int count)
 {
-    /* G^2 = xi/(1+xi) * F(v)/gamma with F(v) = v exp(E1(v)), which is smooth: e^-gamma at 0, v + o(1) far out. A
-     * rational fit with the least largest error (computed, no source) holds the gain to 0.0035 dB. */
     for (int i = 0; i < count; i++) {
         const float share = xi[i] / (1.0F + xi[i]);
         const float v = share * gamma[i];
-        const float above = 0.56102193F + v * (0.84177063F + v * (0.48925835F + v * 0.20916389F));
-        const float below = 1.0F + v * (0.47928646F + v * 0.20916389F);
-        const float squared = share * above / (below * gamma[i]);
+        const float squared = share * tt_lsa_above(v) / (tt_lsa_below(v) * gamma[i]);
         gain[i] = tt_fast_sqrt(squared < 1.0F ? squared : 1.0F);
     }
 }

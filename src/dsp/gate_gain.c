@@ -19,6 +19,7 @@
 #include "base/units.h"
 #include "dsp/fast_math.h"
 #include "dsp/gate_voice.h"
+#include "dsp/lsa_fit.h"
 
 /* All measured on read speech with made noise at 10 to 50 dB SNR: segmental SNR, log-spectral distance, STOI, kurtosis.
  */
@@ -135,23 +136,40 @@ void tt_gate_gain_restart(struct tt_gate_gain *decision)
     decision->count = 0;
 }
 
+/* Voice power that the rule makes of a prior: gain squared times gamma. */
+static inline float voice_power(float share, float v, float per_below, float gamma)
+{
+    const float power = share * tt_lsa_above(v) * per_below;
+    return power < gamma ? power : gamma;
+}
+
 /* One step of decision-directed smoothing: the prior from the neighbour's voice power and the bin's own excess, and the
- * voice power that the rule makes of it (gain squared times gamma, as tt_lsa_gains computes it). */
-TT_WIDE static void step_prior(const float *gamma, float *speech, float *prior, float prior_least, int bins)
+ * voice power of that. Bins of the lower half go with those of the upper one: two quotients of one division, which is
+ * what a step waits for. */
+TT_WIDE static void step_prior(const float *restrict gamma, float *restrict speech, float *restrict prior,
+                               float prior_least, int bins)
 {
     const float smoothing = SMOOTHING, fresh = 1.0F - SMOOTHING;
+    const int half = bins / 2;
     for (int i = 0; i < bins; i++) {
         const float over = gamma[i] > 1.0F ? gamma[i] - 1.0F : 0.0F;
         const float xi = smoothing * speech[i] + fresh * over;
         prior[i] = xi > prior_least ? xi : prior_least;
     }
-    for (int i = 0; i < bins; i++) {
-        const float share = prior[i] / (1.0F + prior[i]);
-        const float v = share * gamma[i];
-        const float above = 0.56102193F + v * (0.84177063F + v * (0.48925835F + v * 0.20916389F));
-        const float below = 1.0F + v * (0.47928646F + v * 0.20916389F);
-        const float power = share * above / below;
-        speech[i] = power < gamma[i] ? power : gamma[i];
+    for (int low = 0, high = half; low < half; low++, high++) {
+        const float low_whole = 1.0F + prior[low], high_whole = 1.0F + prior[high];
+        const float per_wholes = 1.0F / (low_whole * high_whole);
+        const float low_share = prior[low] * (high_whole * per_wholes),
+                    high_share = prior[high] * (low_whole * per_wholes);
+        const float low_v = low_share * gamma[low], high_v = high_share * gamma[high];
+        const float low_below = tt_lsa_below(low_v), high_below = tt_lsa_below(high_v);
+        const float per_belows = 1.0F / (low_below * high_below);
+        speech[low] = voice_power(low_share, low_v, high_below * per_belows, gamma[low]);
+        speech[high] = voice_power(high_share, high_v, low_below * per_belows, gamma[high]);
+    }
+    for (int i = 2 * half; i < bins; i++) { /* half the rate stands alone */
+        const float share = prior[i] / (1.0F + prior[i]), v = share * gamma[i];
+        speech[i] = voice_power(share, v, 1.0F / tt_lsa_below(v), gamma[i]);
     }
 }
 
