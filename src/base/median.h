@@ -4,7 +4,11 @@
 
 #include <stddef.h>
 
-/* Median of finite values, of an even count the mean of the middle two; NAN without any. values[] is sorted by it. */
+/* Median of finite values, of an even count the mean of the middle two; NAN without any. The values change places. */
 double tt_median(double *values, size_t count);
+
+/* The value that would stand at place n of count if they were in order; they change places: none before place n is
+ * larger, none behind it smaller. */
+double tt_nth_smallest(double *values, size_t count, size_t n);
 
 #endif

@@ -15,7 +15,7 @@ static const double JUMP_APART_S = 3.0;
 /* Band levels of the quiet time next to a step, going back (direction -1) or on (1), as medians over steps. */
 static bool side_levels(const struct tt_floor_estimator *estimator, int64_t from, int direction, float *levels)
 {
-    float values[TT_FLOOR_BANDS][32];
+    double values[TT_FLOOR_BANDS][32];
     int count = 0, frames = 0;
     for (int64_t i = 0; i < estimator->horizon_steps && count < 32; i++) {
         const struct tt_floor_step *step = tt_floor_steps_get(&estimator->steps, from + direction * i);
@@ -24,7 +24,7 @@ static bool side_levels(const struct tt_floor_estimator *estimator, int64_t from
         if (step->frames == 0)
             continue;
         for (int b = 0; b < TT_FLOOR_BANDS; b++)
-            values[b][count] = step->band_db[b];
+            values[b][count] = (double)step->band_db[b];
         frames += step->frames;
         count++;
     }

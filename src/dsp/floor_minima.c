@@ -134,7 +134,7 @@ void tt_floor_minima_interrupt(struct tt_floor_minima *minima)
 bool tt_floor_minima_take(struct tt_floor_minima *minima, float *power)
 {
     const int bins = minima->shape.bin_count;
-    float values[MOST_ROWS];
+    double values[MOST_ROWS];
     /* A part of a search window counts when nothing else is there, or when it is half full. */
     const bool counts = minima->frames_in_search > 0 &&
                         (minima->row_count == 0 || minima->frames_in_search > minima->search_frames / 2);
@@ -145,7 +145,7 @@ bool tt_floor_minima_take(struct tt_floor_minima *minima, float *power)
     const float bias = (float)pow(10.0, BIAS_DB / 10.0);
     for (int i = 0; i < bins; i++) {
         for (int r = 0; r < rows; r++)
-            values[r] = minima->rows[(size_t)r * (size_t)bins + (size_t)i];
+            values[r] = (double)minima->rows[(size_t)r * (size_t)bins + (size_t)i];
         power[i] = tt_floor_median(values, rows) * bias + POWER_LEAST;
     }
     return true;

@@ -71,14 +71,14 @@ static bool has_outlier_bands(const struct tt_floor_step *step, const float *med
 
 static void span_medians(const struct tt_floor_estimator *estimator, struct span span, float *medians)
 {
-    float values[512];
+    double values[512];
     int64_t stride = (span.last - span.first) / 512 + 1;
     for (int b = 0; b < TT_FLOOR_BANDS; b++) {
         int count = 0;
         for (int64_t i = span.first; i <= span.last; i += stride) {
             const struct tt_floor_step *step = tt_floor_steps_get(&estimator->steps, i);
             if (step && step->frames > 0)
-                values[count++] = step->band_db[b];
+                values[count++] = (double)step->band_db[b];
         }
         medians[b] = tt_floor_median(values, count);
     }

@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/median.h"
 #include "base/units.h"
 
 static const double STEP_S = 0.5;
@@ -101,30 +102,18 @@ void tt_floor_steps_take_back(struct tt_floor_steps *steps, int64_t sample)
         steps->frame_count--;
 }
 
-static int compare_floats(const void *a, const void *b)
-{
-    const float x = *(const float *)a, y = *(const float *)b;
-    return (x > y) - (x < y);
-}
-
-float tt_floor_median(float *values, int count)
-{
-    if (count <= 0)
-        return 0.0F;
-    qsort(values, (size_t)count, sizeof *values, compare_floats);
-    return count % 2 ? values[count / 2] : 0.5F * (values[count / 2 - 1] + values[count / 2]);
-}
+float tt_floor_median(double *values, int count) { return count > 0 ? (float)tt_median(values, (size_t)count) : 0.0F; }
 
 static void band_medians(const struct tt_floor_steps *steps, float *medians)
 {
-    float values[512];
+    double values[512];
     int stride = 1;
     while (steps->frame_count / stride > 511)
         stride++;
     for (int b = 0; b < TT_FLOOR_BANDS; b++) {
         int count = 0;
         for (int i = 0; i < steps->frame_count; i += stride)
-            values[count++] = steps->frame_bands[i * TT_FLOOR_BANDS + b];
+            values[count++] = (double)steps->frame_bands[i * TT_FLOOR_BANDS + b];
         medians[b] = tt_floor_median(values, count);
     }
 }

@@ -45,7 +45,7 @@ void tt_floor_steps_bands(const struct tt_floor_steps *steps, const float *row, 
 /* A row whose bands are moved by so many dB each. */
 void tt_floor_steps_shift(const struct tt_floor_steps *steps, const float *row, const float *shift_db, float *shifted);
 
-/* The median of values, which are put in order. */
-float tt_floor_median(float *values, int count);
+/* The median of values, which change places; 0 without any. */
+float tt_floor_median(double *values, int count);
 
 #endif

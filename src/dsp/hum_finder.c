@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "base/lanes.h"
+#include "base/median.h"
 #include "dsp/fast_math.h"
 #include "dsp/fft_lock.h"
 
@@ -111,32 +112,6 @@ void tt_hum_finder_destroy(struct tt_hum_finder *finder)
     free(finder);
 }
 
-/* The value that would stand at place n if they were in order (Hoare 1961); the values change places. */
-static double nth_smallest(double *values, int count, int n)
-{
-    int first = 0, last = count - 1;
-    while (first < last) {
-        const double pivot = values[n];
-        int i = first, j = last;
-        while (i <= j) {
-            while (values[i] < pivot)
-                i++;
-            while (pivot < values[j])
-                j--;
-            if (i > j)
-                break;
-            const double kept = values[i];
-            values[i++] = values[j];
-            values[j--] = kept;
-        }
-        if (j < n)
-            first = i;
-        if (n < i)
-            last = j;
-    }
-    return values[n];
-}
-
 /* A stretch begins and ends slowly, so that strong hum does not leak into its neighbours. */
 static double end_weight(int at, int count, int taper)
 {
@@ -158,7 +133,7 @@ static bool keep_quiet(struct tt_hum_finder *finder)
         levels[f] = sorted[f] = sum / size;
     }
     const double most =
-        nth_smallest(sorted, frames, (int)(QUIET_QUANTILE * (frames - 1))) * pow(10.0, QUIET_OVER_DB / 10.0);
+        tt_nth_smallest(sorted, (size_t)frames, (size_t)(QUIET_QUANTILE * (frames - 1))) * pow(10.0, QUIET_OVER_DB / 10.0);
     if (!(most > 1e-14))
         return false; /* digital silence */
     memset(finder->block, 0, (size_t)finder->transform_count * sizeof(float));
@@ -201,7 +176,7 @@ static double neighbour_power(const struct tt_hum_finder *finder, double frequen
         }
     if (count == 0)
         return 1e-30;
-    return nth_smallest(values, count, count / 2) / 0.693147 +
+    return tt_nth_smallest(values, (size_t)count, (size_t)count / 2) / 0.693147 +
            1e-30; /* median of an exponential distribution: ln 2 of its mean */
 }
 
