@@ -366,6 +366,12 @@ bool tt_reader_skip(struct tt_reader *reader, int64_t frames, struct tt_error *e
     return true;
 }
 
+void tt_reader_show_bytes(struct tt_reader *reader, tt_bytes_seen seen, void *context)
+{
+    reader->view.seen = seen;
+    reader->view.seen_context = context;
+}
+
 void tt_reader_close(struct tt_reader *reader)
 {
     if (reader == NULL)

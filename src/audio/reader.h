@@ -45,6 +45,8 @@ bool tt_reader_bext(struct tt_reader *reader, struct tt_bext *bext, char **codin
 
 /* Goes on so many frames later: at once where places in the file are exact, else by reading. */
 bool tt_reader_skip(struct tt_reader *reader, int64_t frames, struct tt_error *err);
+/* From here on shows the file's bytes as they are read, whatever the order. Of a camera file nothing is shown. */
+void tt_reader_show_bytes(struct tt_reader *reader, tt_bytes_seen seen, void *context);
 void tt_reader_close(struct tt_reader *reader); /* NULL is fine */
 
 /* ---- one voice out of a take's channels ---- */
@@ -106,6 +108,8 @@ struct tt_voice_reader *tt_recording_open(const struct tt_recording *recording, 
                                           struct tt_error *err);
 /* Leaves out the first frames, before anything is read: what comes is as if they had been read. */
 bool tt_voice_reader_skip(struct tt_voice_reader *reader, int64_t frames, struct tt_error *err);
+/* As tt_reader_show_bytes, of the recording's first file. */
+void tt_voice_reader_show_bytes(struct tt_voice_reader *reader, tt_bytes_seen seen, void *context);
 /* How often the safety channel stood in so far, and where first (-1: nowhere). */
 int64_t tt_voice_reader_mended(const struct tt_voice_reader *reader, int64_t *first_frame);
 struct tt_voice_reader *tt_voice_reader_open(const char *path, int channel, struct tt_audio_info *info,

@@ -70,6 +70,8 @@ static sf_count_t read_on(void *data, sf_count_t count, void *user)
             break;
         done += got;
     }
+    if (view->seen)
+        view->seen(view->seen_context, view->at, bytes, (size_t)done);
     show_patch(view, bytes, done);
     hide_list(view, bytes, done);
     view->at += done;

@@ -8,6 +8,7 @@
 #include <stdint.h>
 
 #include "audio/promise.h"
+#include "base/file.h"
 
 struct tt_view {
     int fd;
@@ -18,6 +19,8 @@ struct tt_view {
     unsigned char patch[8];
     bool is_opening;  /* what is read is a header, not sound */
     int failed_errno; /* of the first read that failed */
+    tt_bytes_seen seen; /* gets the file's own bytes as they are read; NULL: nobody asks */
+    void *seen_context;
 };
 
 /* Mends what the promise shows to be wrong. */

@@ -167,6 +167,11 @@ bool tt_voice_reader_skip(struct tt_voice_reader *voice, int64_t frames, struct 
     return tt_reader_skip(voice->reader, frames, err);
 }
 
+void tt_voice_reader_show_bytes(struct tt_voice_reader *voice, tt_bytes_seen seen, void *context)
+{
+    tt_reader_show_bytes(voice->reader, seen, context);
+}
+
 /* Interleaved frames out of whichever file they lie in; fewer only at the end of the last. */
 static int64_t read_interleaved(struct tt_voice_reader *voice, float *block, int64_t count, struct tt_error *err)
 {

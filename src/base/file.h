@@ -58,6 +58,15 @@ bool tt_file_sha256(const char *path, char hex[65], struct tt_error *err);
  * TT_ERROR_STOPPED. */
 typedef bool (*tt_go_on)(void *context);
 bool tt_file_sha256_while(const char *path, tt_go_on go_on, void *context, char hex[65], struct tt_error *err);
+/* The same of a file that somebody else reads for the most part: what is shown of it in order, but for small gaps, it
+ * does not read itself. */
+struct tt_file_digest;
+struct tt_file_digest *tt_file_digest_open(const char *path, struct tt_error *err);
+typedef void (*tt_bytes_seen)(void *context, int64_t offset, const void *data, size_t size);
+void tt_file_digest_show(void *digest, int64_t offset, const void *data, size_t size); /* a tt_bytes_seen */
+bool tt_file_digest_finish(struct tt_file_digest *digest, tt_go_on go_on, void *context, char hex[65],
+                           struct tt_error *err);
+void tt_file_digest_close(struct tt_file_digest *digest); /* NULL is fine */
 /* The same of bytes in memory. */
 void tt_sha256(const void *data, size_t size, char hex[65]);
 

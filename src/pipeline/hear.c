@@ -175,6 +175,7 @@ static bool open_pass(struct hear_pass *pass, struct tt_error *err)
     pass->reader = tt_recording_open(&recording, &info, err);
     if (!pass->reader)
         return false;
+    tt_voice_reader_show_bytes(pass->reader, request->show_content, request->content_context);
     struct tt_heard_facts *facts = &pass->heard.facts;
     facts->rate_hz = info.rate_hz;
     facts->channel_count = info.channel_count;

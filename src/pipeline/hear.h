@@ -21,7 +21,9 @@ struct tt_hear_request {
     const char *(*find_content)(
         void *context,
         struct tt_error *err); /* where it is known only at the end, and asked for then; NULL from it: failed */
-    void *content_context;
+    tt_bytes_seen show_content; /* may be NULL; else gets what is read of the file, so that it need not be read for that
+                                   once more */
+    void *content_context;      /* of both */
     const char *hearing_key; /* tt_hearing_key */
     struct tt_channel_choice channel;
     const struct tt_settings *settings;

@@ -161,6 +161,7 @@ static void hear_take(void *context, size_t item)
                                       .heard_path = take->heard_path,
                                       .content_sha256 = take->content_sha256,
                                       .find_content = take->is_identified_late ? tt_identity_of_late : NULL,
+                                      .show_content = take->is_identified_late ? tt_identity_show_late : NULL,
                                       .content_context = &late,
                                       .hearing_key = take->hearing_key,
                                       .channel = take->channel,
@@ -306,8 +307,7 @@ static bool open_all(struct tt_run_state *run, double *weights, struct tt_error 
     tt_session_check_medium(run, "/sys");
     tt_session_check_times(run);
     weigh_recordings(run, weights);
-    if (tt_jobs_have_spare(run->take_count, weights, run->options->jobs))
-        tt_identity_put_off(run, weights);
+    tt_identity_put_off(run, weights);
     if (!tt_jobs_run(run->take_count, weights, run->options->jobs, identify_take, run, err))
         return false;
     for (size_t i = 0; i < run->take_count; i++)

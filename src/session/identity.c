@@ -7,15 +7,24 @@
 
 #include "base/file.h"
 
-bool tt_identity_find(struct tt_take *take, struct tt_work *work, struct tt_error *err)
+/* All but the digest. */
+static bool look_at(const struct tt_take *take, struct tt_identity *now, struct tt_error *err)
 {
     struct stat status;
     if (stat(take->recording->path, &status) != 0)
         return tt_fail_errno(err, TT_ERROR_INPUT, errno, "cannot be read");
-    struct tt_identity now = {.size = (long long)status.st_size,
-                              .modified_ns = (long long)status.st_mtim.tv_sec * 1000000000LL + status.st_mtim.tv_nsec,
-                              .changed_ns = (long long)status.st_ctim.tv_sec * 1000000000LL + status.st_ctim.tv_nsec,
-                              .inode = (long long)status.st_ino};
+    *now = (struct tt_identity){.size = (long long)status.st_size,
+                                .modified_ns = (long long)status.st_mtim.tv_sec * 1000000000LL + status.st_mtim.tv_nsec,
+                                .changed_ns = (long long)status.st_ctim.tv_sec * 1000000000LL + status.st_ctim.tv_nsec,
+                                .inode = (long long)status.st_ino};
+    return true;
+}
+
+bool tt_identity_find(struct tt_take *take, struct tt_work *work, struct tt_error *err)
+{
+    struct tt_identity now;
+    if (!look_at(take, &now, err))
+        return false;
     struct tt_identity *known = &take->identity;
     bool is_same = known->sha256[0] && known->size == now.size && known->modified_ns == now.modified_ns &&
                    known->changed_ns == now.changed_ns && known->inode == now.inode;
@@ -52,9 +61,18 @@ void tt_identity_put_off(struct tt_run_state *run, double *weights)
     }
 }
 
+static bool finish_digest(struct tt_late_identity *late)
+{
+    if (!tt_file_digest_finish(late->digest, tt_work_goes_on, &late->work, late->identity.sha256, &late->error))
+        return false;
+    late->take->identity = late->identity;
+    return true;
+}
+
 static void find(struct tt_late_identity *late)
 {
-    late->is_found = tt_identity_find(late->take, &late->work, &late->error);
+    late->is_found =
+        late->digest ? finish_digest(late) : tt_identity_find(late->take, &late->work, &late->error);
     late->is_done = true;
 }
 
@@ -67,7 +85,16 @@ static void *find_in_thread(void *late)
 void tt_identity_begin(struct tt_late_identity *late, struct tt_run_state *run, struct tt_take *take)
 {
     *late = (struct tt_late_identity){.take = take, .work = {.run = run, .take = take, .what = "reading"}};
-    late->has_thread = pthread_create(&late->thread, NULL, find_in_thread, late) == 0;
+    late->has_thread = run->has_spare_threads && pthread_create(&late->thread, NULL, find_in_thread, late) == 0;
+    if (!late->has_thread && look_at(take, &late->identity, NULL))
+        late->digest = tt_file_digest_open(take->recording->path, NULL); /* what fails here fails again at the end */
+}
+
+void tt_identity_show_late(void *opaque, int64_t offset, const void *data, size_t size)
+{
+    struct tt_late_identity *late = opaque;
+    if (late->digest)
+        tt_file_digest_show(late->digest, offset, data, size);
 }
 
 void tt_identity_end(struct tt_late_identity *late)
@@ -75,6 +102,8 @@ void tt_identity_end(struct tt_late_identity *late)
     if (late->has_thread)
         pthread_join(late->thread, NULL);
     late->has_thread = false;
+    tt_file_digest_close(late->digest);
+    late->digest = NULL;
     if (late->is_done && late->is_found)
         snprintf(late->take->content_sha256, sizeof late->take->content_sha256, "%s", late->take->identity.sha256);
 }
@@ -82,7 +111,7 @@ void tt_identity_end(struct tt_late_identity *late)
 const char *tt_identity_of_late(void *opaque, struct tt_error *err)
 {
     struct tt_late_identity *late = opaque;
-    if (!late->has_thread && !late->is_done) /* no thread could be had */
+    if (!late->has_thread && !late->is_done)
         find(late);
     tt_identity_end(late);
     if (!late->is_found && err && err->kind == TT_OK)

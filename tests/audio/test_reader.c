@@ -557,6 +557,44 @@ static void reading_leaves_the_file_as_it_is(void **state)
     free(samples);
 }
 
+struct seen {
+    const unsigned char *expected;
+    int64_t size, most;
+};
+
+static void compare_seen(void *opaque, int64_t offset, const void *data, size_t size)
+{
+    struct seen *seen = opaque;
+    const int64_t end = offset + (int64_t)size;
+    assert_true(offset >= 0 && end <= seen->size);
+    assert_memory_equal(data, seen->expected + offset, size);
+    seen->most = end > seen->most ? end : seen->most;
+}
+
+static void bytes_are_shown_as_they_lie_in_the_file(void **state)
+{
+    (void)state;
+    static const int formats[] = {SF_FORMAT_WAV | SF_FORMAT_PCM_16, SF_FORMAT_WAV | SF_FORMAT_PCM_24,
+                                  SF_FORMAT_FLAC | SF_FORMAT_PCM_16};
+    float *samples = malloc(sizeof *samples * FRAMES);
+    for (size_t i = 0; i < sizeof formats / sizeof *formats; i++) {
+        struct tt_audio_info info;
+        struct tt_error err = {0};
+        size_t size;
+        write_sine(test_path("seen"), formats[i], 1);
+        unsigned char *bytes = load_bytes(test_path("seen"), &size);
+        struct seen seen = {.expected = bytes, .size = (int64_t)size};
+        struct tt_reader *reader = tt_reader_open(test_path("seen"), &info, &err);
+        assert_ok(reader, err);
+        tt_reader_show_bytes(reader, compare_seen, &seen);
+        assert_int_equal(tt_reader_read(reader, samples, FRAMES, &err), FRAMES);
+        tt_reader_close(reader);
+        assert_true(seen.most > seen.size - 64); /* to the end of the sound */
+        free(bytes);
+    }
+    free(samples);
+}
+
 static void write_with_bext(const char *path, int format, const char *date, const char *time, uint64_t time_reference)
 {
     const float frame = 0.0f;
@@ -634,6 +672,7 @@ int main(void)
         cmocka_unit_test(a_fault_in_the_middle_is_an_error_that_names_the_time),
         cmocka_unit_test(a_file_that_shrinks_while_being_read_is_an_error),
         cmocka_unit_test(reading_leaves_the_file_as_it_is),
+        cmocka_unit_test(bytes_are_shown_as_they_lie_in_the_file),
         cmocka_unit_test(the_broadcast_extension_tells_when_a_take_began),
         cmocka_unit_test(sound_names_are_known_by_their_ending),
     };

@@ -263,6 +263,71 @@ static void a_file_of_a_million_a_has_its_known_hash(void **state)
     assert_non_null(strstr(err.message, "Is a directory"));
 }
 
+enum { SHOWN_BYTES = 400000 };
+
+struct shown {
+    int64_t from, to;
+};
+
+/* Bytes of the file, with those in the places that count as shown another than they are in it. */
+static void assert_shown(const struct shown *shown, size_t count, const struct shown *counts, size_t counts_count)
+{
+    struct tt_error err = {0};
+    char hex[65], expected[65], *path = in_folder("shown");
+    unsigned char *bytes = malloc(SHOWN_BYTES);
+    assert_non_null(bytes);
+    for (int i = 0; i < SHOWN_BYTES; i++)
+        bytes[i] = (unsigned char)(i * 7 + i / 251);
+    write_plainly(path, (const char *)bytes, SHOWN_BYTES);
+    struct tt_file_digest *digest = tt_file_digest_open(path, &err);
+    assert_non_null(digest);
+    unsigned char *other = malloc(SHOWN_BYTES);
+    assert_non_null(other);
+    for (int i = 0; i < SHOWN_BYTES; i++)
+        other[i] = bytes[i] ^ 1;
+    for (size_t i = 0; i < count; i++)
+        tt_file_digest_show(digest, shown[i].from, other + shown[i].from, (size_t)(shown[i].to - shown[i].from));
+    assert_true(tt_file_digest_finish(digest, NULL, NULL, hex, &err));
+    for (size_t i = 0; i < counts_count; i++)
+        memcpy(bytes + counts[i].from, other + counts[i].from, (size_t)(counts[i].to - counts[i].from));
+    tt_sha256(bytes, SHOWN_BYTES, expected);
+    assert_string_equal(hex, expected);
+    tt_file_digest_close(digest);
+    free(bytes);
+    free(other);
+    free(path);
+}
+
+static void a_digest_reads_what_it_was_not_shown_and_nothing_else(void **state)
+{
+    (void)state;
+    static const struct shown all = {0, SHOWN_BYTES}, blocks[] = {{44, 50000}, {50000, 100000}, {100000, 399000}},
+                              twice[] = {{0, 4000}, {1000, 9000}, {9000, 9000}, {5000, 8000}}, once = {0, 9000},
+                              far[] = {{300000, 310000}, {10, 20}, {390000, SHOWN_BYTES}}, near = {10, 20};
+    assert_shown(NULL, 0, NULL, 0);
+    assert_shown(&all, 1, &all, 1);
+    assert_shown(blocks, 3, blocks, 3); /* a header in front, chunks behind */
+    assert_shown(twice, 4, &once, 1);
+    assert_shown(far, 3, &near, 1); /* too far ahead to be waited for */
+}
+
+static bool stop_at_once(void *context)
+{
+    (void)context;
+    return false;
+}
+
+static void a_digest_ends_when_it_is_told_to(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    char hex[65], *path = in_folder("stopped");
+    write_plainly(path, "abc", 3);
+    assert_false(tt_file_sha256_while(path, stop_at_once, NULL, hex, &err));
+    assert_int_equal(err.kind, TT_ERROR_STOPPED);
+    free(path);
+}
+
 static int remove_one(const char *path, const struct stat *info, int type, struct FTW *place)
 {
     (void)info, (void)type, (void)place;
@@ -295,6 +360,8 @@ int main(void)
         cmocka_unit_test(a_long_scratch_comes_back_across_what_is_kept_in_memory),
         cmocka_unit_test(hashes_agree_with_the_examples_of_the_standard),
         cmocka_unit_test(a_file_of_a_million_a_has_its_known_hash),
+        cmocka_unit_test(a_digest_reads_what_it_was_not_shown_and_nothing_else),
+        cmocka_unit_test(a_digest_ends_when_it_is_told_to),
     };
     return cmocka_run_group_tests(tests, make_folder, remove_folder);
 }
