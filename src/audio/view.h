@@ -17,8 +17,8 @@ struct tt_view {
     int64_t patch_at; /* bytes that are shown in place of the file's own */
     int patch_size;   /* 0: none */
     unsigned char patch[8];
-    bool is_opening;  /* what is read is a header, not sound */
-    int failed_errno; /* of the first read that failed */
+    bool is_opening;    /* what is read is a header, not sound */
+    int failed_errno;   /* of the first read that failed */
     tt_bytes_seen seen; /* gets the file's own bytes as they are read; NULL: nobody asks */
     void *seen_context;
 };

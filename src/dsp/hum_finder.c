@@ -132,8 +132,8 @@ static bool keep_quiet(struct tt_hum_finder *finder)
             sum += (double)finder->stretch[f * size + i] * (double)finder->stretch[f * size + i];
         levels[f] = sorted[f] = sum / size;
     }
-    const double most =
-        tt_nth_smallest(sorted, (size_t)frames, (size_t)(QUIET_QUANTILE * (frames - 1))) * pow(10.0, QUIET_OVER_DB / 10.0);
+    const double most = tt_nth_smallest(sorted, (size_t)frames, (size_t)(QUIET_QUANTILE * (frames - 1))) *
+                        pow(10.0, QUIET_OVER_DB / 10.0);
     if (!(most > 1e-14))
         return false; /* digital silence */
     memset(finder->block, 0, (size_t)finder->transform_count * sizeof(float));

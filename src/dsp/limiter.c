@@ -132,8 +132,7 @@ static void run_intervals(struct tt_limiter *limiter, struct limiter_pass *pass,
     for (size_t i = 0; mask != 0; i++, mask >>= 1)
         if ((mask & 1U) != 0)
             demands[i] = demand_at(limiter, pass, pass->next_interval + i);
-    const double least =
-        tt_gain_rider_run(&pass->rider, limiter->origin + pass->next_interval, demands, count, gains);
+    const double least = tt_gain_rider_run(&pass->rider, limiter->origin + pass->next_interval, demands, count, gains);
     turn_down(limiter->samples + pass->next_sample, gains, count);
     pass->least_gain = least < pass->least_gain ? least : pass->least_gain;
     pass->next_interval += count;

@@ -20,11 +20,11 @@ struct tt_hear_request {
     const char *content_sha256;
     const char *(*find_content)(
         void *context,
-        struct tt_error *err); /* where it is known only at the end, and asked for then; NULL from it: failed */
+        struct tt_error *err);  /* where it is known only at the end, and asked for then; NULL from it: failed */
     tt_bytes_seen show_content; /* may be NULL; else gets what is read of the file, so that it need not be read for that
                                    once more */
     void *content_context;      /* of both */
-    const char *hearing_key; /* tt_hearing_key */
+    const char *hearing_key;    /* tt_hearing_key */
     struct tt_channel_choice channel;
     const struct tt_settings *settings;
     bool has_second_thread;     /* parts of the work may go into other threads: the same bits */

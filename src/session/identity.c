@@ -71,8 +71,7 @@ static bool finish_digest(struct tt_late_identity *late)
 
 static void find(struct tt_late_identity *late)
 {
-    late->is_found =
-        late->digest ? finish_digest(late) : tt_identity_find(late->take, &late->work, &late->error);
+    late->is_found = late->digest ? finish_digest(late) : tt_identity_find(late->take, &late->work, &late->error);
     late->is_done = true;
 }
 
