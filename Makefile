@@ -94,7 +94,7 @@ $B/tests/%: $B/tests/%.o $(SUPPORT_OBJECTS) $B/libtidytake.a
 	$Q$(CC) $(CFLAGS) $(LDFLAGS) -o $@ $^ $$(pkg-config --libs cmocka libebur128 speexdsp) $(LIBS)
 
 # The program with calls that can be made to fail: tests/faults/inject.c.
-FAULT_CALLS = malloc calloc realloc aligned_alloc strdup fftwf_alloc_real fftwf_alloc_complex fftwf_plan_dft_r2c_1d fftwf_plan_dft_c2r_1d fftwf_plan_dft_1d sf_open_virtual \
+FAULT_CALLS = malloc calloc realloc aligned_alloc strdup fftwf_alloc_real fftwf_alloc_complex fftwf_plan_dft_r2c_1d fftwf_plan_dft_c2r_1d fftwf_plan_dft_1d fftwf_plan_guru_split_dft sf_open_virtual \
   sf_readf_float sf_writef_int json_object json_array json_string json_stringn json_integer json_real json_loadb json_object_set_new json_array_append_new \
   json_object_update json_dumps soxr_create read pread64 pwrite64 fsync rename link unlink mkdir opendir readdir64 mmap64 flock pthread_create open64
 $B/tests/faults/tidytake: $B/tests/faults/inject.o $(CLI_OBJECTS) $B/libtidytake.a

@@ -125,6 +125,10 @@ WRAP(fftwf_plan, fftwf_plan_dft_c2r_1d, (int n, fftwf_complex *in, float *out, u
      LIBRARY, NULL)
 WRAP(fftwf_plan, fftwf_plan_dft_1d, (int n, fftwf_complex *in, fftwf_complex *out, int sign, unsigned flags),
      (n, in, out, sign, flags), LIBRARY, NULL)
+WRAP(fftwf_plan, fftwf_plan_guru_split_dft,
+     (int rank, const fftwf_iodim *dims, int loop_rank, const fftwf_iodim *loops, float *re, float *im, float *out_re,
+      float *out_im, unsigned flags),
+     (rank, dims, loop_rank, loops, re, im, out_re, out_im, flags), LIBRARY, NULL)
 WRAP(SNDFILE *, sf_open_virtual, (SF_VIRTUAL_IO * calls, int mode, SF_INFO *info, void *user),
      (calls, mode, info, user), LIBRARY, NULL)
 WRAP(sf_count_t, sf_readf_float, (SNDFILE * file, float *samples, sf_count_t count), (file, samples, count), LIBRARY, 0)
