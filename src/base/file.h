@@ -23,6 +23,10 @@ int64_t tt_publish_size(const struct tt_publish *file);
 int64_t tt_publish_read(struct tt_publish *file, void *data, size_t size, struct tt_error *err);
 bool tt_publish_commit(struct tt_publish *file, struct tt_error *err); /* destroys file, also on failure */
 void tt_publish_abandon(struct tt_publish *file);
+/* Between these two a thread's folders are synced once, at the end, in place of once for each file: what is published
+ * is whole all the same, and outlasts a power cut from then on. Where order counts, settle before what comes later. */
+void tt_publish_gather(void);
+bool tt_publish_settle(struct tt_error *err);
 
 /* Whole small files. write publishes (and leaves the file untouched when it already holds these bytes);
  * read allocates *data (NUL-terminated behind size bytes), and fails past most bytes. */

@@ -159,12 +159,49 @@ static bool close_checked(struct tt_publish *file)
     return close(fd) == 0 || errno == EINTR;
 }
 
+/* Of this thread, between tt_publish_gather and tt_publish_settle: a take's files lie in few folders. */
+enum { FOLDERS_MOST = 8 };
+static _Thread_local struct {
+    bool is_on;
+    size_t count;
+    char *folders[FOLDERS_MOST];
+} gathered;
+
+void tt_publish_gather(void) { gathered.is_on = true; }
+
+/* Takes the folder over where it is a new one; false: it has to be synced now. */
+static bool gather_folder(struct tt_publish *file)
+{
+    for (size_t i = 0; i < gathered.count; i++)
+        if (strcmp(gathered.folders[i], file->folder) == 0)
+            return true;
+    if (!gathered.is_on || gathered.count == FOLDERS_MOST)
+        return false;
+    gathered.folders[gathered.count++] = file->folder;
+    file->folder = NULL;
+    return true;
+}
+
+bool tt_publish_settle(struct tt_error *err)
+{
+    bool ok = true;
+    for (size_t i = 0; i < gathered.count; i++) {
+        if (!sync_folder(gathered.folders[i]))
+            ok = tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: files are written, but the folder cannot be synced",
+                               gathered.folders[i]);
+        free(gathered.folders[i]);
+    }
+    gathered.count = 0;
+    gathered.is_on = false;
+    return ok;
+}
+
 bool tt_publish_commit(struct tt_publish *file, struct tt_error *err)
 {
     if (file->failed_errno)
         errno = file->failed_errno;
     else if (tt_sync(file->fd) && close_checked(file) && tt_raw_rename(file->part_path, file->path) == 0) {
-        bool is_lasting = sync_folder(file->folder);
+        bool is_lasting = gather_folder(file) || sync_folder(file->folder);
         if (!is_lasting)
             tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: is written, but its folder cannot be synced", file->path);
         destroy(file);

@@ -5,12 +5,15 @@
 #include <stdlib.h>
 #include <unistd.h>
 
+#include "base/file.h"
+
 struct queue {
     pthread_mutex_t mutex;
     const size_t *order;
     size_t count, next;
     tt_job job;
     void *context;
+    struct tt_error error; /* the first of what became of the jobs' files */
 };
 
 struct weighted {
@@ -35,14 +38,23 @@ static int heavier_first(const void *a, const void *b)
 static void *work(void *opaque)
 {
     struct queue *queue = opaque;
+    struct tt_error error = {0};
+    tt_publish_gather();
     for (;;) {
         pthread_mutex_lock(&queue->mutex);
         size_t at = queue->next < queue->count ? queue->next++ : queue->count;
         pthread_mutex_unlock(&queue->mutex);
         if (at == queue->count)
-            return NULL;
+            break;
         queue->job(queue->context, queue->order[at]);
     }
+    if (!tt_publish_settle(&error)) {
+        pthread_mutex_lock(&queue->mutex);
+        if (queue->error.kind == TT_OK)
+            queue->error = error;
+        pthread_mutex_unlock(&queue->mutex);
+    }
+    return NULL;
 }
 
 bool tt_jobs_have_spare(size_t item_count, const double *weights, int threads)
@@ -85,5 +97,7 @@ bool tt_jobs_run(size_t item_count, const double *weights, int threads, tt_job j
     free(started);
     free(sorted);
     free(order);
-    return true;
+    if (queue.error.kind != TT_OK && err && err->kind == TT_OK)
+        *err = queue.error;
+    return queue.error.kind == TT_OK;
 }

@@ -12,8 +12,8 @@
 /* Works on item; errors are the item's own business. */
 typedef void (*tt_job)(void *context, size_t item);
 
-/* weights[item] > 0 tells how heavy each is; items with weight 0 are left out. Returns when all are done. threads <= 0:
- * as many as processors. */
+/* weights[item] > 0 tells how heavy each is; items with weight 0 are left out. Returns when all are done, and what they
+ * published outlasts a power cut (base/file.h). threads <= 0: as many as processors. */
 bool tt_jobs_run(size_t item_count, const double *weights, int threads, tt_job job, void *context,
                  struct tt_error *err);
 

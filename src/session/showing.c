@@ -3,6 +3,7 @@
 #include <errno.h>
 #include <jansson.h>
 #include <math.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -14,6 +15,7 @@
 #include "report/json_values.h"
 #include "report/layout.h"
 #include "session/earlier.h"
+#include "session/jobs.h"
 #include "session/kept.h"
 #include "session/steps.h"
 
@@ -128,6 +130,44 @@ static bool show_take(struct tt_run_state *run, const struct tt_session_report *
         !write_text(take->json_path, &text, tt_report_take_json(report, &text, err), err))
         return false;
     return !session->settings->report.page || show_page(run, session, take, report, err);
+}
+
+struct showing {
+    struct tt_run_state *run;
+    const struct tt_session_report *session;
+    size_t failed; /* the first take that could not be shown */
+    struct tt_error error;
+};
+
+static void show_one(void *context, size_t item)
+{
+    struct showing *showing = context;
+    struct tt_run_state *run = showing->run;
+    struct tt_error error = {0};
+    if (show_take(run, showing->session, &run->takes[item], &showing->session->takes[item], &error))
+        return;
+    pthread_mutex_lock(&run->mutex);
+    if (item < showing->failed) {
+        showing->failed = item;
+        showing->error = error;
+    }
+    pthread_mutex_unlock(&run->mutex);
+}
+
+/* Side by side: most of it is waiting for the medium. */
+static bool show_takes(struct tt_run_state *run, const struct tt_session_report *session, struct tt_error *err)
+{
+    struct showing showing = {.run = run, .session = session, .failed = SIZE_MAX};
+    double *weights = calloc(run->take_count + 1, sizeof *weights);
+    if (!weights)
+        return tt_fail_memory(err);
+    for (size_t i = 0; i < run->take_count; i++)
+        weights[i] = session->takes[i].is_heard ? 1 : 0;
+    bool ok = tt_jobs_run(run->take_count, weights, run->options->jobs, show_one, &showing, err);
+    free(weights);
+    if (showing.failed != SIZE_MAX && err && err->kind == TT_OK)
+        *err = showing.error;
+    return ok && showing.failed == SIZE_MAX;
 }
 
 static bool remove_file(const char *path, struct tt_error *err)
@@ -292,9 +332,7 @@ bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, s
     for (size_t i = 0; i < TT_MOST_PASSED_OVER_NAMES; i++)
         session.passed_over_names[i] = run->list.passed_over_names[i];
     ok = ok && digest_sheets(run, session.sheets_sha256, err);
-    for (size_t i = 0; ok && i < run->take_count; i++)
-        if (reports[i].is_heard)
-            ok = show_take(run, &session, &run->takes[i], &reports[i], err);
+    ok = ok && show_takes(run, &session, err);
     if (ok && !run->options->is_plan && (run->has_narration || !earlier_narration_stays(run)))
         ok = show_edit_lists(run, &session, err);
     if (ok && run->settings.report.page) {

@@ -372,6 +372,63 @@ static void a_scratch_file_on_a_full_disk_says_so(void **state)
     tt_scratch_close(scratch);
 }
 
+static void publish(const char *below, const char *name)
+{
+    struct tt_error err = {0};
+    char *inner = tt_path_join(folder, below), *path = tt_path_join(inner, name);
+    assert_true(tt_folder_make(inner, &err));
+    struct tt_publish *file = tt_publish_open(path, &err);
+    assert_non_null(file);
+    assert_true(tt_publish_commit(file, &err));
+    assert_true(tt_file_exists(path));
+    free(inner);
+    free(path);
+}
+
+static void folders_of_many_files_are_synced_once_each(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    tt_publish_gather();
+    publish("voice", "1.wav");
+    publish("heard", "1.bin");
+    publish("voice", "2.wav");
+    publish("heard", "2.bin");
+    assert_int_equal(faults.syncs, 4); /* the files */
+    assert_true(tt_publish_settle(&err));
+    assert_int_equal(faults.syncs, 6);
+    assert_true(tt_publish_settle(&err)); /* nothing left */
+    publish("voice", "3.wav");
+    assert_int_equal(faults.syncs, 8);
+}
+
+static void more_folders_than_are_gathered_are_synced_at_once(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    char name[] = "a";
+    tt_publish_gather();
+    for (; name[0] < 'a' + 12; name[0]++)
+        publish(name, "x");
+    assert_true(faults.syncs > 12 && faults.syncs < 24);
+    assert_true(tt_publish_settle(&err));
+    assert_int_equal(faults.syncs, 24);
+}
+
+static void a_gathered_folder_that_cannot_be_synced_is_an_error_that_names_it(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    tt_publish_gather();
+    publish("voice", "1.wav");
+    faults.sync_errno = EIO;
+    assert_false(tt_publish_settle(&err));
+    assert_int_equal(err.kind, TT_ERROR_OUTPUT);
+    assert_non_null(strstr(err.message, "/voice: "));
+    faults.sync_errno = 0;
+    assert_true(tt_publish_settle(&err));
+}
+
 #define TEST(function) cmocka_unit_test_setup_teardown(function, make_folder, remove_folder)
 
 int main(void)
@@ -389,6 +446,9 @@ int main(void)
         TEST(what_cannot_become_a_file_is_refused_at_once),
         TEST(two_writers_of_one_name_do_not_meet),
         TEST(a_scratch_file_on_a_full_disk_says_so),
+        TEST(folders_of_many_files_are_synced_once_each),
+        TEST(more_folders_than_are_gathered_are_synced_at_once),
+        TEST(a_gathered_folder_that_cannot_be_synced_is_an_error_that_names_it),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
