@@ -30,32 +30,36 @@ static void destroy(void *opaque)
     free(units);
 }
 
-/* Moves what belongs to the unit out of what has come, of which `done` samples came before; returns how many of the
- * unit are there by then. */
-static size_t keep(const struct tt_unit *unit, size_t done, const float *output, size_t count)
+/* Of what is run in nothing is kept but what lies behind it. */
+static void keep(const struct tt_unit *unit, size_t done, const float *output, size_t count)
 {
-    const size_t from = done < unit->run_in ? unit->run_in : done, to = done + count, end = unit->run_in + unit->length;
-    const size_t until = to < end ? to : end;
-    if (until > from)
-        memcpy(unit->samples + (from - unit->run_in), output + (from - done), (until - from) * sizeof *output);
-    return until > unit->run_in ? until - unit->run_in : 0;
+    if (done + count > unit->run_in)
+        memcpy(unit->samples, output + (unit->run_in - done), (done + count - unit->run_in) * sizeof *output);
 }
 
-/* Output never overtakes input: what is written lies where it has been read. */
+/* The next output of the gate: behind what is run in, where it belongs, and output never overtakes input, so that it
+ * comes to lie where all has been read. */
+static float *place_of(const struct worker *me, const struct tt_unit *unit, size_t done)
+{
+    return done < unit->run_in ? me->output : unit->samples + (done - unit->run_in);
+}
+
 static void run(void *opaque, size_t worker, const struct tt_unit *unit)
 {
     const struct worker *me = &((struct units *)opaque)->workers[worker];
-    size_t at = 0, done = 0, kept = 0;
+    const size_t end = unit->run_in + unit->length;
+    size_t at = 0, done = 0;
     tt_gate_start_at(me->gate, unit->first_sample);
-    while (kept < unit->length && at < unit->count) {
+    while (done < end) {
         const size_t part = unit->count - at < BLOCK_SAMPLES ? unit->count - at : BLOCK_SAMPLES;
-        const size_t ready = tt_gate_run(me->gate, unit->samples + at, part, me->output);
-        kept = keep(unit, done, me->output, ready);
+        float *output = place_of(me, unit, done);
+        const size_t ready =
+            part > 0 ? tt_gate_run(me->gate, unit->samples + at, part, output) : tt_gate_finish(me->gate, output);
+        if (output == me->output)
+            keep(unit, done, output, ready);
         at += part;
         done += ready;
     }
-    if (kept < unit->length)
-        keep(unit, done, me->output, tt_gate_finish(me->gate, me->output));
 }
 
 bool tt_gate_units_open(const struct tt_floor_track *track, struct tt_gate_settings settings, size_t workers,
