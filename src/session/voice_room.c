@@ -2,6 +2,7 @@
 #include "session/voice_room.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 #include "audio/reader.h"
 #include "base/units.h"
@@ -101,30 +102,43 @@ static bool room_at(const struct tt_voice_part *part, int64_t sample, struct str
     return ok;
 }
 
-static bool hear_end(const struct tt_voice_part *part, bool is_tail, struct tt_floor_track *room, struct tt_error *err)
+static bool hear_head(const struct tt_voice_part *part, const struct tt_quiet_spans *quiet, struct tt_floor_track *head,
+                      struct tt_error *err)
 {
-    struct tt_quiet_spans quiet;
-    const struct tt_time_map *map = part->map;
-    int64_t sample = map->count == 0 ? 0
-                     : is_tail       ? map->stretches[map->count - 1].source_end
-                                     : map->stretches[0].source_start;
-    bool ok = tt_quiet_spans_find(part->heard, map, part->rate_hz, true, &quiet, err);
-    if (ok) {
-        struct stretch_of_room where = is_tail ? last_of(&quiet, tt_frames_from_ms(tail_ms, part->rate_hz))
-                                               : first_of(&quiet, tt_frames_from_ms(head_ms, part->rate_hz));
-        ok = room_at(part, sample, where, room, err);
-    }
-    free(quiet.spans);
-    return ok;
+    const int64_t sample = part->map->count == 0 ? 0 : part->map->stretches[0].source_start;
+    return room_at(part, sample, first_of(quiet, tt_frames_from_ms(head_ms, part->rate_hz)), head, err);
+}
+
+static bool hear_tail(const struct tt_voice_part *part, const struct tt_quiet_spans *quiet, struct tt_floor_track *tail,
+                      struct tt_error *err)
+{
+    const size_t count = part->map->count;
+    const int64_t sample = count == 0 ? 0 : part->map->stretches[count - 1].source_end;
+    return room_at(part, sample, last_of(quiet, tt_frames_from_ms(tail_ms, part->rate_hz)), tail, err);
+}
+
+/* first_of and last_of shorten spans, and may share one. */
+static bool copy_spans(const struct tt_quiet_spans *quiet, struct tt_quiet_spans *copy, struct tt_error *err)
+{
+    *copy = (struct tt_quiet_spans){malloc((quiet->count + 1) * sizeof *copy->spans), quiet->count};
+    if (!copy->spans)
+        return tt_fail_memory(err);
+    memcpy(copy->spans, quiet->spans, quiet->count * sizeof *copy->spans);
+    return true;
 }
 
 bool tt_voice_room_hear(const struct tt_voice_part *part, struct tt_voice_room *room, struct tt_error *err)
 {
+    struct tt_quiet_spans quiet = {0}, copy = {0};
     *room = (struct tt_voice_room){0};
-    if (hear_end(part, false, &room->head, err) && hear_end(part, true, &room->tail, err))
-        return true;
-    tt_voice_room_free(room);
-    return false;
+    bool ok = tt_quiet_spans_find(part->heard, part->map, part->rate_hz, true, &quiet, err) &&
+              copy_spans(&quiet, &copy, err) && hear_head(part, &quiet, &room->head, err) &&
+              hear_tail(part, &copy, &room->tail, err);
+    free(quiet.spans);
+    free(copy.spans);
+    if (!ok)
+        tt_voice_room_free(room);
+    return ok;
 }
 
 void tt_voice_room_free(struct tt_voice_room *room)

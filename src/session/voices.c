@@ -29,11 +29,12 @@ struct tt_voices {
     struct tt_limit_reader *limits; /* NULL where nothing was limited */
     int channel_count;
     struct tt_resampler *resampler;
-    struct tt_voice_room room;                  /* of the part */
+    struct tt_voice_room
+        *rooms; /* of each part that tone is made around: heard once, in whichever reading is the first */
     struct tt_room_tone *tone_head, *tone_tail; /* NULL where none is made around the part */
-    struct tt_floor_track room_before; /* of the part before, at its tail; without nodes where nothing was made there */
-    struct tt_room_tone *tone_before;  /* of it, at this part's rate */
-    int64_t position;                  /* in the part, tone included, at its own rate */
+    struct tt_floor_track room_before;          /* of the part before, at its tail, at this part's rate */
+    struct tt_room_tone *tone_before;           /* of it; NULL where nothing was made there */
+    int64_t position;                           /* in the part, tone included, at its own rate */
     float *interleaved, *mono, *other;
     size_t mono_count, mono_used; /* waiting for the resampler */
 };
@@ -67,9 +68,6 @@ static void close_part(struct tt_voices *voices)
     tt_room_tone_destroy(voices->tone_tail);
     tt_room_tone_destroy(voices->tone_before);
     tt_floor_track_free(&voices->room_before);
-    voices->room_before = voices->room.tail;
-    voices->room.tail = (struct tt_floor_track){0};
-    tt_voice_room_free(&voices->room);
     voices->tone_head = voices->tone_tail = voices->tone_before = NULL;
     voices->reader = NULL;
     voices->resampler = NULL;
@@ -83,7 +81,9 @@ void tt_voices_close(struct tt_voices *voices)
     if (!voices)
         return;
     close_part(voices);
-    tt_floor_track_free(&voices->room_before);
+    for (size_t i = 0; voices->rooms && i < voices->count; i++)
+        tt_voice_room_free(&voices->rooms[i]);
+    free(voices->rooms);
     free(voices->interleaved);
     free(voices->mono);
     free(voices->other);
@@ -98,10 +98,11 @@ struct tt_voices *tt_voices_open(const struct tt_voice_part *parts, size_t count
         return NULL;
     }
     *voices = (struct tt_voices){.parts = parts, .count = count, .rate_hz = rate_hz};
+    voices->rooms = calloc(count + 1, sizeof *voices->rooms);
     voices->interleaved = malloc(2 * BLOCK_SAMPLES * sizeof(float));
     voices->mono = malloc(BLOCK_SAMPLES * sizeof(float));
     voices->other = malloc(BLOCK_SAMPLES * sizeof(float));
-    if (!voices->interleaved || !voices->mono || !voices->other) {
+    if (!voices->rooms || !voices->interleaved || !voices->mono || !voices->other) {
         tt_voices_close(voices);
         tt_fail_memory(err);
         return NULL;
@@ -109,21 +110,21 @@ struct tt_voices *tt_voices_open(const struct tt_voice_part *parts, size_t count
     return voices;
 }
 
+/* One node each, once they are heard. */
+static bool is_heard(const struct tt_voice_room *room) { return room->tail.node_count > 0; }
+
 static bool open_tones(struct tt_voices *voices, const struct tt_voice_part *part, struct tt_error *err)
 {
-    if (!tt_voice_room_hear(part, &voices->room, err) ||
-        !(voices->tone_head = tt_room_tone_create(&voices->room.head, 1, part->seed, err)) ||
-        !(voices->tone_tail = tt_room_tone_create(&voices->room.tail, 1, part->seed + 2 * tone_seed_step, err)))
+    struct tt_voice_room *room = &voices->rooms[voices->at];
+    if ((!is_heard(room) && !tt_voice_room_hear(part, room, err)) ||
+        !(voices->tone_head = tt_room_tone_create(&room->head, 1, part->seed, err)) ||
+        !(voices->tone_tail = tt_room_tone_create(&room->tail, 1, part->seed + 2 * tone_seed_step, err)))
         return false;
-    if (voices->room_before.node_count == 0)
+    if (voices->at == 0 || !is_heard(room - 1))
         return true;
-    struct tt_floor_track before;
-    if (!tt_floor_track_at_rate(&voices->room_before, 0, part->rate_hz, &before, err))
-        return false;
-    tt_floor_track_free(&voices->room_before);
-    voices->room_before = before;
-    return (voices->tone_before = tt_room_tone_create(&voices->room_before, 1, part->seed + tone_seed_step, err)) !=
-           NULL;
+    return tt_floor_track_at_rate(&room[-1].tail, 0, part->rate_hz, &voices->room_before, err) &&
+           (voices->tone_before = tt_room_tone_create(&voices->room_before, 1, part->seed + tone_seed_step, err)) !=
+               NULL;
 }
 
 static bool open_part(struct tt_voices *voices, struct tt_error *err)
@@ -263,7 +264,6 @@ static bool voices_rewind(void *context, struct tt_error *err)
     (void)err;
     struct tt_voices *voices = context;
     close_part(voices);
-    tt_floor_track_free(&voices->room_before);
     voices->at = 0;
     return true;
 }
