@@ -130,8 +130,23 @@ static struct choice trim_within(const struct pause *pause, struct part limits, 
     return best;
 }
 
+/* The breath of the next line may lie so near to that line that it stays whole in any case, and so long that too much
+ * stays with it. Then it goes whole, where what stays comes nearer to what is asked. */
+static struct part or_without_breath(const struct pause *pause, int64_t before, int64_t asked, struct part kept)
+{
+    struct part net;
+    size_t breath = last_breath(pause);
+    int64_t too_little = asked - (kept.end - kept.start);
+    if (too_little <= pause->breath_worth_samples || breath == pause->sound_count || pause->sounds[breath].is_firm ||
+        !sound_in(pause, breath, &net))
+        return kept;
+    int64_t start = settle_start(pause, most(before, least(net.start, net.end - asked)), net.end);
+    int64_t off = net.end - start - asked;
+    return start <= net.start && off <= too_little && -off <= too_little ? (struct part){start, net.end} : kept;
+}
+
 /* A sound that leaves too little room gets more of the margin behind the word before; that of the next word's weak
- * beginning stays. */
+ * beginning stays, but in front of a breath that is too long. */
 static struct part trim_middle(const struct pause *pause, int64_t length, int64_t asked)
 {
     int64_t before = least(pause->margin_before_samples, pause->stay_samples / 2),
@@ -141,7 +156,7 @@ static struct part trim_middle(const struct pause *pause, int64_t length, int64_
         return best.part;
     before = least(before, pause->margin_least_samples);
     struct choice closer = trim_within(pause, (struct part){before, length - after}, length, asked);
-    return closer.worth > best.worth ? closer.part : best.part;
+    return or_without_breath(pause, before, asked, closer.worth > best.worth ? closer.part : best.part);
 }
 
 static struct part trim_head(const struct pause *pause, int64_t length, int64_t asked)

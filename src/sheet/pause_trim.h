@@ -33,9 +33,9 @@ struct pause {
 };
 
 /* False when nothing goes. What goes never begins or ends inside a sound, never holds a firm one, and is never longer
- * than asked (but at head and tail, where a sound may go whole if the margin still stays). Within that it is as long as
- * can be, spares the breath that is the last thing before the next line, and lies as near to the middle as can be.
- * Needs no memory. */
+ * than asked, but at head and tail, where a sound may go whole if the margin still stays, and where the breath in front
+ * of the next line goes whole, since with it too much would stay. Within that it is as long as can be, spares that
+ * breath, and lies as near to the middle as can be. Needs no memory. */
 bool pause_trim(const struct pause *pause, struct part *gone);
 
 #endif

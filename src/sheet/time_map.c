@@ -11,7 +11,7 @@
 #include "sheet/take_times.h"
 
 /* Common practice, no source: fades of tens of ms are not heard in room tone, 3 ms is the least that does not click. */
-enum { FADE_MOST_MS = 40, FADE_LEAST_MS = 3, STRETCH_LEAST_MS = 10, BREATH_WORTH_MS = 300 };
+enum { FADE_MOST_MS = 40, FADE_LEAST_MS = 3, STRETCH_LEAST_MS = 10, BREATH_WORTH_MS = 50 };
 /* Of room tone beside a word, as pauses are decided with (stages/pauses.c); beside a cut there is room tone on the
  * other side already. */
 enum { PAUSE_MARGIN_MS = 120, PAUSE_MARGIN_LEAST_MS = 70, CUT_MARGIN_MS = 30 };

@@ -166,6 +166,9 @@ static void sounds_in_a_pause_go_whole_or_stay_whole(void **state)
     EXPECT("0: 0-5700/40 7700-20000", SHORTEN(5000, 8000, 1), SOUND(7200, 7700, NOISE));
     /* A breath that leaves too little: a little more of the pause stays than was asked for, and the breath with it. */
     EXPECT("0: 0-5100/40 7100-20000", SHORTEN(5000, 8000, 1), SOUND(7100, 7950, BREATH));
+    /* One that is too long, hard by the line, goes whole where what stays is then nearer to what was asked for. */
+    EXPECT("0: 0-6300/20 7990-20000", SHORTEN(5000, 8000, 1.4), SOUND(6300, 7990, BREATH));
+    EXPECT("0: 0-5070/40 5800-20000", SHORTEN(5000, 8000, 1.9), SOUND(5800, 7990, BREATH));
     /* Not for any price: half a second more would stay. */
     EXPECT("0: 0-5680/40 7680-20000", SHORTEN(5000, 8000, 1), SOUND(6500, 7680, BREATH));
     /* Behind a cut there is no word to keep off from: what sounds there may go whole. */
@@ -425,6 +428,20 @@ static void every_map_adds_up(void **state)
     }
 }
 
+/* What goes ends with a breath that is the program's and the last sound of the pause. */
+static bool ends_with_breath(const struct pause *pause, const struct part *gone)
+{
+    bool ends = false;
+    for (size_t i = 0; i < pause->sound_count; i++) {
+        const struct part *sound = &pause->sounds[i].part;
+        int64_t end = sound->end < pause->part.end ? sound->end : pause->part.end;
+        if (sound->start >= pause->part.end || end < gone->end)
+            continue;
+        ends = pause->sounds[i].is_breath && !pause->sounds[i].is_firm && end == gone->end && sound->start < gone->end;
+    }
+    return ends;
+}
+
 /* Small numbers, so that everything touches everything. */
 static void every_trim_keeps_its_word(void **state)
 {
@@ -455,7 +472,8 @@ static void every_trim_keeps_its_word(void **state)
         bool is_edge = pause.is_head || pause.is_tail;
         trimmed++;
         assert_true(gone.start >= pause.part.start && gone.end <= pause.part.end && gone.end > gone.start);
-        assert_true(is_edge || gone.end - gone.start <= asked);
+        bool is_breath = !is_edge && ends_with_breath(&pause, &gone);
+        assert_true(is_edge || gone.end - gone.start <= (is_breath ? 2 * asked : asked));
         int64_t before = pause.margin_before_samples, after = pause.margin_after_samples;
         if (pause.sound_count && before > pause.margin_least_samples)
             before = pause.margin_least_samples;
@@ -464,7 +482,7 @@ static void every_trim_keeps_its_word(void **state)
         if (after > pause.stay_samples / 2)
             after = pause.stay_samples / 2;
         if (!is_edge)
-            assert_true(gone.start - pause.part.start >= before && pause.part.end - gone.end >= after);
+            assert_true(gone.start - pause.part.start >= before && (is_breath || pause.part.end - gone.end >= after));
         for (size_t i = 0; i < pause.sound_count; i++) {
             const struct part *sound = &sounds[i].part;
             bool touches = sound->start < gone.end && sound->end > gone.start;
