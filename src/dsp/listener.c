@@ -20,6 +20,9 @@ static const float silence_power =
  * a breath reach -14 dB (measured). */
 static const float voiced_least = 0.55f, sure_over_db = 7.0f, sure_voiced_db = -28.0f, sure_any_db = -9.0f;
 static const int word_frames_least = 4, word_holes_most = 3;
+/* A loud breath may sound voiced for some 30 ms; so short and so weak is no vowel. */
+static const int weak_word_frames_least = 8;
+static const float weak_word_db = -16.0f;
 /* Steady noise sways by 1 / sqrt(bandwidth * time) of its power; narrow bands must stand out that much further. */
 static const double db_per_relative = 4.343, smoothed_s = 0.020;
 static const float voice_low_least = 0.15f; /* of a voiced sound's power lies below 600 Hz (measured) */
@@ -227,13 +230,22 @@ static int64_t quietest(const struct tt_listener *l, int64_t start, int64_t end)
     return best;
 }
 
+static bool is_heart(const struct tt_listener *l, int64_t frame)
+{
+    float highest_db = -200.0f;
+    for (int64_t i = l->word_start; i <= frame; i++)
+        highest_db = fmaxf(highest_db, tt_heard_at(l, i)->all_db - tt_room_at(l, i)->speech_db);
+    return l->word_frames >= (highest_db < weak_word_db ? weak_word_frames_least : word_frames_least);
+}
+
 static bool step_in_gap(struct tt_listener *l, int64_t frame, struct tt_error *err)
 {
     if (tt_heard_at(l, frame)->is_sure) {
         if (l->word_frames == 0)
             l->word_start = frame;
         l->word_last = frame;
-        if (++l->word_frames < word_frames_least)
+        l->word_frames++;
+        if (!is_heart(l, frame))
             return true;
         l->in_word = true;
         if (!sort_gap(l, l->word_start, true, err))
@@ -280,6 +292,9 @@ static bool rate_blocks(struct tt_listener *l, struct tt_error *err)
             else if (!step_in_gap(l, l->rated, err))
                 return false;
         }
+        /* At once, so that what is known of the room between the words does not depend on where the take ends. */
+        if (!tt_listener_build_runs(l, l->sorted, false, err))
+            return false;
     }
     return true;
 }
@@ -295,7 +310,7 @@ bool tt_listener_add(struct tt_listener *l, const float *power, const float *sam
     l->heard++;
     shift_recent(l, &powers);
     fill_block(l, &powers, frame->is_silent);
-    if (!rate_blocks(l, err) || !tt_listener_build_runs(l, l->sorted, false, err))
+    if (!rate_blocks(l, err))
         return false;
     int64_t settled = l->heard - l->delay_frames;
     l->settled = settled > 0 ? settled : 0;

@@ -116,6 +116,9 @@ static inline int64_t tt_listener_sample(const struct tt_listener *l, int64_t fr
 
 /* listener.c: power in the two lowest bands together, as a mean over the bins of all. */
 float tt_listener_low_power(const struct tt_listener *listener, const float *band_db);
+/* listener_runs.c: what all but a fifth of what lies between the words stays under, over the room; unknown_db before a
+ * second of it was heard. */
+float tt_listener_rest_db(const struct tt_listener *listener, float unknown_db);
 /* listener_pieces.c: fills listener->pieces with what stands over the room in a gap, in order; returns their count. */
 int tt_listener_find_pieces(struct tt_listener *listener, const struct tt_gap *gap);
 /* listener_gap.c: what is heard between two words. Marks the gap's frames and notes its sounds. */

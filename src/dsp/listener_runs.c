@@ -23,8 +23,10 @@ static const float stroke_fall_db = 15.0f;
  * ones. The recordings' own edges were set at 38 dB under a phrase's loudest 10 ms (common practice, no source). */
 static const float loud_below_db = 38.0f;
 static const double loud_near_ms = 600.0;
-/* Two thirds of so long must be loud. */
-static const double loud_solid_ms = 60.0;
+/* Two thirds of so long must be loud; where a room's rustle may be as loud as an edge, so much longer for each decibel
+ * that it stands over the room: its strokes are short. */
+static const double loud_solid_ms = 60.0, solid_per_rest_ms = 8.0;
+static const float rustle_none_db = -7.0f, rustle_full_db = -3.0f; /* the room against the least that is loud */
 /* What counts as loud must stand out of what the room does between the words: over what all but a fifth of that reaches
  * (breaths hardly get there; steady noise stays under 1 dB, a room full of rustle comes to 12) by so much, and 1.4
  * times that. Set on the pauses of made sessions, in steady rooms and in a recorded restless one. Before a second of
@@ -112,11 +114,15 @@ static void note_rest(struct tt_rest *rest, float over_db)
     tt_running_quantile_add(&rest->over, *place);
 }
 
-static float least_over_db(const struct tt_listener *l)
+float tt_listener_rest_db(const struct tt_listener *l, float unknown_db)
 {
     bool is_known = l->rest.count >= tt_listener_frames(l, rest_least_ms);
-    float rest_db = is_known ? fmaxf(0.0f, tt_running_quantile_at(&l->rest.over, rest_share)) : rest_unknown_db;
-    return loud_over_db + loud_per_rest * rest_db;
+    return is_known ? fmaxf(0.0f, tt_running_quantile_at(&l->rest.over, rest_share)) : unknown_db;
+}
+
+static float least_over_db(const struct tt_listener *l)
+{
+    return loud_over_db + loud_per_rest * tt_listener_rest_db(l, rest_unknown_db);
 }
 
 /* What a frame must reach in power, and over the room. */
@@ -130,18 +136,27 @@ static bool is_loud(const struct tt_listener *l, int64_t frame, struct loudness_
     return heard->whole >= least.power && heard->over_db >= least.over_db;
 }
 
+static double solid_ms(const struct tt_listener *l, int64_t frame, float least_db)
+{
+    float room_db = tt_room_at(l, frame)->all_db - least_db;
+    float share = fminf(fmaxf((room_db - rustle_none_db) / (rustle_full_db - rustle_none_db), 0.0f), 1.0f);
+    return loud_solid_ms + solid_per_rest_ms * (double)(share * tt_listener_rest_db(l, 0.0f));
+}
+
 /* The first frame from `from` on, in steps of one, that is within loud_below_db of the loudest nearby, and not alone in
  * that: a click of the room, or the release of a stop, is heard as standing in the pause. From itself where the ring
  * has lost it. */
 static int64_t loud_edge(const struct tt_listener *l, int64_t from, int64_t to, int step)
 {
-    int64_t near = tt_listener_frames(l, loud_near_ms), solid = tt_listener_frames(l, loud_solid_ms),
-            length = (to - from) * step;
+    int64_t near = tt_listener_frames(l, loud_near_ms), length = (to - from) * step;
     near = near < length ? near : length;
-    float most = 0.0f;
-    for (int64_t i = 0; i < near; i++)
+    float most = 0.0f, most_db = -200.0f;
+    for (int64_t i = 0; i < near; i++) {
         most = fmaxf(most, tt_heard_at(l, from + i * step)->whole);
+        most_db = fmaxf(most_db, tt_heard_at(l, from + i * step)->all_db);
+    }
     struct loudness_least least = {most * tt_power_of_level(-loud_below_db), least_over_db(l)};
+    int64_t solid = tt_listener_frames(l, solid_ms(l, from, most_db - loud_below_db));
     for (int64_t i = 0; i + solid <= near; i++) {
         int64_t loud = 0;
         if (!is_loud(l, from + i * step, least))

@@ -167,6 +167,70 @@ static void a_breath_before_a_line_is_a_sound_and_the_line_stays_whole(void **st
     }
 }
 
+static void a_breath_that_sounds_voiced_for_a_moment_is_no_word(void **state)
+{
+    (void)state;
+    struct made_take take = three_lines(48000, -80.0);
+    add_breath(&take, line_start_s[1] - 0.5, line_start_s[1] - 0.1, voice_db - 24.0);
+    add_voice(&take, line_start_s[1] - 0.33, line_start_s[1] - 0.285, voice_db - 24.0);
+    struct heard_take heard = hear_take(&take);
+    check_three_lines(&heard);
+    assert_int_equal(sounds_between(&heard, TT_SOUND_BREATH, 0.0, 12.0), 1);
+    heard_take_free(&heard, &take);
+}
+
+/* Strokes of rustle all over a take, from the first line's end on in step, but for 0.3 s around one place. */
+static void add_rustle(struct made_take *take, double rms_db, double spared_s)
+{
+    const double every_s = 0.25, stroke_s = 0.08;
+    for (double at_s = fmod(line_end_s[0] + 0.02, every_s); at_s + stroke_s < 12.0; at_s += every_s)
+        if (fabs(at_s - spared_s) > 0.3)
+            add_room(take, at_s, at_s + stroke_s, rms_db);
+}
+
+static float likeliest_breath(const struct heard_take *heard, double start_s, double end_s)
+{
+    float confidence = 0.0f;
+    for (size_t i = 0; i < heard->sound_count; i++) {
+        const struct tt_sound *sound = &heard->sounds[i];
+        if (sound->kind == TT_SOUND_BREATH && (double)sound->end_sample > start_s * 48000.0 &&
+            (double)sound->start_sample < end_s * 48000.0)
+            confidence = fmaxf(confidence, sound->confidence);
+    }
+    return confidence;
+}
+
+/* The same faint intake in a quiet room and in one that rustles louder all the time. */
+static void what_is_like_a_breath_is_less_likely_one_where_it_rustles(void **state)
+{
+    (void)state;
+    const double end_s = line_start_s[2] - 0.4, start_s = end_s - 0.1;
+    float confidence[2];
+    for (int rustles = 0; rustles < 2; rustles++) {
+        struct made_take take = three_lines(48000, -80.0);
+        if (rustles)
+            add_rustle(&take, -58.0, end_s);
+        add_breath(&take, start_s, end_s, -64.0);
+        struct heard_take heard = hear_take(&take);
+        confidence[rustles] = likeliest_breath(&heard, start_s, end_s);
+        heard_take_free(&heard, &take);
+    }
+    assert_true(confidence[0] > 0.7f && confidence[1] < 0.7f);
+}
+
+/* Among the strokes of a room one that is louder than most, right behind a word: as loud as its end may be, but short.
+ */
+static void a_stroke_of_rustle_does_not_make_a_word_last_longer(void **state)
+{
+    (void)state;
+    struct made_take take = three_lines(48000, -57.0);
+    add_rustle(&take, -46.0, -1.0);
+    add_room(&take, line_end_s[0] + 0.09, line_end_s[0] + 0.16, -37.0);
+    struct heard_take heard = hear_take(&take);
+    assert_within((double)heard.runs[0].loud_end_sample / 48000.0, line_end_s[0], 0.060, 0.060);
+    heard_take_free(&heard, &take);
+}
+
 static void a_click_alone_in_a_pause_is_a_click(void **state)
 {
     (void)state;
@@ -375,6 +439,9 @@ int main(void)
         cmocka_unit_test(weak_hiss_at_the_edges_belongs_to_the_line),
         cmocka_unit_test(a_released_stop_belongs_to_its_word),
         cmocka_unit_test(a_breath_before_a_line_is_a_sound_and_the_line_stays_whole),
+        cmocka_unit_test(a_breath_that_sounds_voiced_for_a_moment_is_no_word),
+        cmocka_unit_test(what_is_like_a_breath_is_less_likely_one_where_it_rustles),
+        cmocka_unit_test(a_stroke_of_rustle_does_not_make_a_word_last_longer),
         cmocka_unit_test(a_click_alone_in_a_pause_is_a_click),
         cmocka_unit_test(a_crackle_of_paper_in_a_pause_is_a_noise),
         cmocka_unit_test(two_clicks_of_the_lips_are_one_click),
