@@ -85,9 +85,11 @@ static int64_t released(const struct tt_gain_rider *rider)
 static int64_t hold(struct tt_gain_rider *rider, uint64_t interval, int64_t reduction)
 {
     const bool is_demanded = reduction > 0 || rider->demand_count > 0;
-    const int64_t demanded = is_demanded ? largest_demand(rider, interval, reduction) : 0, back = released(rider);
-    rider->held = demanded > back ? demanded : back;
-    return rider->held;
+    const int64_t demanded = is_demanded ? largest_demand(rider, interval, reduction) : 0;
+    if (demanded >= rider->held) /* the next need not wait for what it would go back to */
+        return rider->held = demanded;
+    const int64_t back = released(rider);
+    return rider->held = demanded > back ? demanded : back;
 }
 
 /* Reductions through the two boxes, in place, times both; returns the largest. */

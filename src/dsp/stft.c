@@ -25,10 +25,11 @@ struct tt_stft {
     struct tt_stft_shape shape;
     int half;             /* N / 2 */
     float power_scale;    /* 1 / sum of w^2 */
+    bool is_apart;        /* real and imaginary parts lie apart in the transform, too; then windows have what belongs to
+                             even samples first, and behind it what belongs to odd ones */
     float *window;        /* analysis, halved: the even and odd parts of a spectrum are half sums */
     float *synthesis;     /* with the scale of the inverse transform and of the overlap */
     float *cosine, *sine; /* of 2 pi k / N, k = 0..N/2 */
-    bool is_apart;        /* real and imaginary parts lie apart in the transform, too */
     float *in, *out;      /* N / 2 pairs, or, in the first, real parts and, a row later, imaginary ones */
     float *re, *im;       /* the same, apart; N / 2, and one more: the spectrum goes round */
     fftwf_plan forward, inverse;
@@ -60,14 +61,19 @@ struct tt_stft_shape tt_stft_shape_for(int rate_hz)
         .rate_hz = rate_hz, .window_samples = 4 * hop, .hop_samples = hop, .bin_count = 2 * hop + 1};
 }
 
+/* For 512 and 1024 FFTW takes no longer with parts apart, and nothing is left to be taken apart; for 480 it takes twice
+ * as long (measured). */
+static bool is_better_apart(int count) { return (count & (count - 1)) == 0; }
+
 static void fill_tables(struct tt_stft *stft)
 {
     const int count = stft->shape.window_samples;
     double energy = 0.0;
     for (int i = 0; i < count; i++) {
         const double root_hann = sin(PI * i / count); /* sqrt(0.5 - 0.5 cos(2 pi i / N)) */
-        stft->window[i] = (float)(0.5 * root_hann);
-        stft->synthesis[i] = (float)(root_hann / ((double)OVERLAP_SUM * count));
+        const int place = stft->is_apart ? i / 2 + i % 2 * stft->half : i;
+        stft->window[place] = (float)(0.5 * root_hann);
+        stft->synthesis[place] = (float)(root_hann / ((double)OVERLAP_SUM * count));
         energy += root_hann * root_hann;
     }
     for (int k = 0; k <= stft->half; k++) {
@@ -96,11 +102,8 @@ static void plan_pairs(struct tt_stft *stft)
     stft->inverse = fftwf_plan_dft_1d(stft->half, in, out, FFTW_BACKWARD, FFTW_ESTIMATE);
 }
 
-/* For 512 and 1024 FFTW takes no longer with parts apart, and nothing is left to be taken apart; for 480 it takes twice
- * as long (measured). */
 static void make_plans(struct tt_stft *stft)
 {
-    stft->is_apart = (stft->half & (stft->half - 1)) == 0;
     tt_fft_lock();
     if (stft->is_apart)
         plan_apart(stft);
@@ -135,6 +138,7 @@ struct tt_stft *tt_stft_create(struct tt_stft_shape shape, struct tt_error *err)
     }
     stft->shape = shape;
     stft->half = shape.window_samples / 2;
+    stft->is_apart = is_better_apart(stft->half);
     if (allocate(stft)) {
         fill_tables(stft);
         make_plans(stft);
@@ -190,22 +194,23 @@ TT_WIDE static void take_apart(const float *restrict pairs, float *restrict re, 
     }
 }
 
-/* Both of these with a window on the way. */
-TT_WIDE static void multiply_apart(const float *restrict a, const float *restrict b, float *restrict re,
-                                   float *restrict im, int count)
+/* Both of these with a window on the way, its even and odd samples apart. */
+TT_WIDE static void multiply_apart(const float *restrict pairs, const float *restrict even, const float *restrict odd,
+                                   float *restrict re, float *restrict im, int count)
 {
     for (int k = 0; k < count; k++) {
-        re[k] = a[2 * k] * b[2 * k];
-        im[k] = a[2 * k + 1] * b[2 * k + 1];
+        re[k] = pairs[2 * k] * even[k];
+        im[k] = pairs[2 * k + 1] * odd[k];
     }
 }
 
 TT_WIDE static void multiply_together_and_add(const float *restrict re, const float *restrict im,
-                                              const float *restrict b, float *restrict sum, int count)
+                                              const float *restrict even, const float *restrict odd,
+                                              float *restrict sum, int count)
 {
     for (int k = 0; k < count; k++) {
-        sum[2 * k] += re[k] * b[2 * k];
-        sum[2 * k + 1] += im[k] * b[2 * k + 1];
+        sum[2 * k] += re[k] * even[k];
+        sum[2 * k + 1] += im[k] * odd[k];
     }
 }
 
@@ -255,7 +260,7 @@ static void transform(struct tt_stft *stft, const float *samples)
 {
     const int half = stft->half;
     if (stft->is_apart) {
-        multiply_apart(samples, stft->window, stft->in, stft->in + row_of(stft), half);
+        multiply_apart(samples, stft->window, stft->window + half, stft->in, stft->in + row_of(stft), half);
         fftwf_execute(stft->forward);
     } else {
         multiply(samples, stft->window, stft->in, stft->shape.window_samples);
@@ -314,7 +319,7 @@ void tt_stft_inverse(struct tt_stft *stft, const float *re, const float *im, flo
         float *in_re = stft->in, *in_im = in_re + row_of(stft);
         half_spectrum(stft, re, im, in_re, in_im, in_re + half, in_im + half);
         fftwf_execute(stft->inverse);
-        multiply_together_and_add(stft->re, stft->im, stft->synthesis, overlap, half);
+        multiply_together_and_add(stft->re, stft->im, stft->synthesis, stft->synthesis + half, overlap, half);
     } else {
         half_spectrum(stft, re, im, stft->re, stft->im, stft->re + half, stft->im + half);
         put_together(stft->re, stft->im, stft->in, half);
