@@ -641,6 +641,22 @@ static void the_end_of_a_whole_line_that_the_next_one_begins_with_is_asked_about
     end(session);
 }
 
+static void a_whole_line_that_the_next_one_begins_with_is_asked_about_before_a_pause(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    struct reading line = read_part(session, 200, 0.0, 1.6, 0.0);
+    take_of(session)->falls[take_of(session)->heard.run_count - 1] = true;
+    pause_s(session, 2.0);
+    read_line(session, 200);
+    read_lines(session, 300, 4);
+    decide(session);
+    assert_stays(session, 0, line);
+    assert_int_equal(rows_with(session, TT_ROW_MISREAD, TT_DO_ASK), 1);
+    end(session);
+}
+
 static void a_reading_broken_off_at_a_lines_end_is_cut(void **state)
 {
     (void)state;
@@ -941,6 +957,7 @@ int main(void)
         cmocka_unit_test(a_line_that_ends_as_sentences_do_is_not_asked_about),
         cmocka_unit_test(a_voice_that_ends_all_its_lines_abruptly_is_asked_about_none),
         cmocka_unit_test(the_end_of_a_whole_line_that_the_next_one_begins_with_is_asked_about),
+        cmocka_unit_test(a_whole_line_that_the_next_one_begins_with_is_asked_about_before_a_pause),
         cmocka_unit_test(a_reading_broken_off_at_a_lines_end_is_cut),
         cmocka_unit_test(a_counted_list_stays),
         cmocka_unit_test(a_word_that_is_used_again_a_minute_later_stays),
