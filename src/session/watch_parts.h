@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* What the parts of watching share: watch.c goes round, watch_find.c looks for sessions, watch_run.c works on one,
- * watch_places.c knows folders that go and come. */
+ * watch_places.c knows folders that go and come, watch_tell.c speaks. */
 #ifndef TT_SESSION_WATCH_PARTS_H
 #define TT_SESSION_WATCH_PARTS_H
 
