@@ -103,3 +103,16 @@ struct tt_breath_clues tt_listener_clues(const struct tt_listener *l, const stru
     clues.dip_after_db = piece->dip_after_db;
     return clues;
 }
+
+/* Where a room rustles, much is somewhat like a breath: what hardly stands out of that is less likely one. By so much a
+ * decibel, in the logarithm of the odds (set on 628 breaths and 117 rustles of a recorded room: 95 % of the rows there
+ * are breaths, 84 % without). */
+static const float restless_from_db = 3.0f, restless_to_db = 8.0f, clear_of_rest_db = 10.0f, odds_per_db = 0.3f;
+
+float tt_listener_among_rustle(float breath, float peak_db, float rest_db)
+{
+    float restless = fminf(fmaxf((rest_db - restless_from_db) / (restless_to_db - restless_from_db), 0.0f), 1.0f);
+    float short_db = fmaxf(clear_of_rest_db - (peak_db - rest_db), 0.0f);
+    float against = expf(odds_per_db * restless * short_db);
+    return breath / (breath + (1.0f - breath) * against);
+}

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* A gap between the hearts of two words holds the words' own weak edges, and breaths, clicks and noises between them.
  */
-#include <math.h>
 
 #include "dsp/breath_model.h"
 #include "dsp/listener_parts.h"
@@ -36,19 +35,6 @@ struct worth {
 };
 static const struct worth worth_click = {10.0f, -36.0f, 3.0f}, worth_noise = {10.0f, -32.0f, 6.0f};
 
-/* Where a room rustles, much is somewhat like a breath: what hardly stands out of that is less likely one. By so much a
- * decibel, in the logarithm of the odds (set on 628 breaths and 117 rustles of a recorded room: 95 % of the rows there
- * are breaths, 84 % without). */
-static const float restless_from_db = 3.0f, restless_to_db = 8.0f, clear_of_rest_db = 10.0f, odds_per_db = 0.3f;
-
-static float among_rustle(float breath, float peak_db, float rest_db)
-{
-    float restless = fminf(fmaxf((rest_db - restless_from_db) / (restless_to_db - restless_from_db), 0.0f), 1.0f);
-    float short_db = fmaxf(clear_of_rest_db - (peak_db - rest_db), 0.0f);
-    float against = expf(odds_per_db * restless * short_db);
-    return breath / (breath + (1.0f - breath) * against);
-}
-
 static void judge_breaths(struct tt_listener *l, const struct tt_gap *gap, int count)
 {
     int64_t least = tt_listener_frames(l, breath_least_ms), most = tt_listener_frames(l, breath_most_ms);
@@ -63,7 +49,7 @@ static void judge_breaths(struct tt_listener *l, const struct tt_gap *gap, int c
             continue;
         if (clues.until_word_ms < hard_by_ms && clues.dip_after_db > parted_dip_db)
             continue;
-        piece->breath = among_rustle(tt_breath_likelihood(&clues), piece->peak_db, rest_db);
+        piece->breath = tt_listener_among_rustle(tt_breath_likelihood(&clues), piece->peak_db, rest_db);
     }
 }
 

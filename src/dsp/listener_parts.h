@@ -116,9 +116,16 @@ static inline int64_t tt_listener_sample(const struct tt_listener *l, int64_t fr
 
 /* listener.c: power in the two lowest bands together, as a mean over the bins of all. */
 float tt_listener_low_power(const struct tt_listener *listener, const float *band_db);
-/* listener_runs.c: what all but a fifth of what lies between the words stays under, over the room; unknown_db before a
- * second of it was heard. */
+/* listener_edges.c: what a frame between the words stands over the room by. */
+void tt_listener_note_rest(struct tt_rest *rest, float over_db);
+/* listener_edges.c: what all but a fifth of those stay under; unknown_db before a second of them was heard. */
 float tt_listener_rest_db(const struct tt_listener *listener, float unknown_db);
+/* listener_edges.c: the first frame from `from` on, in steps of one, that is within 38 dB of the loudest
+ * nearby, and not alone in that: a click of the room, or the release of a stop, is heard as standing in the pause. From
+ * itself where the ring has lost it. */
+int64_t tt_listener_loud_edge(const struct tt_listener *listener, int64_t from, int64_t to, int step);
+/* listener_clues.c: a breath's likelihood in a room whose rustle reaches rest_db. */
+float tt_listener_among_rustle(float breath, float peak_db, float rest_db);
 /* listener_pieces.c: fills listener->pieces with what stands over the room in a gap, in order; returns their count. */
 int tt_listener_find_pieces(struct tt_listener *listener, const struct tt_gap *gap);
 /* listener_gap.c: what is heard between two words. Marks the gap's frames and notes its sounds. */
