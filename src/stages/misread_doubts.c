@@ -10,10 +10,6 @@
 /* A line is read three times and given up each time at most; beyond that it is taken for a list. */
 enum { MOST_TRIES = 3 };
 static const double doubtful_confidence = 0.9;
-/* Nine of ten readings that are broken off fall off less than 8 dB, but half of the lines do, too, that are read to
- * their end (310 and 3,400 ends); a line's last word costs more than a question. Of 20 cuts inside a line that were
- * right, in 14 hours of six voices, 4 fall off by more than this, of 17 that took the end of a wanted line 16. */
-static const double least_fall_db = 5.2;
 /* A line that ends as sentences do, with a pause behind it: the next one may begin with the same words. In 18 hours of
  * eight voices 1 of 1,493 readings that were broken off had both, and 2 of 4 lines that went wrongly before a pause. */
 static const double whole_fall_db = 8.0, whole_pause_s = 1.5;
@@ -56,7 +52,7 @@ static void ask_about_line_ends(const struct tt_phrases *phrases, struct tt_phra
             !tt_phrases_join(phrases, p - 1))
             continue;
         const size_t last = choices[p].reread->last;
-        if (!tt_phrases_join(phrases, last) && tt_phrase_end_of(phrases, last).fall_db > least_fall_db)
+        if (!tt_phrases_join(phrases, last) && tt_phrase_end_falls(tt_phrase_end_of(phrases, last).fall_db))
             ask(choices, p, last);
     }
 }

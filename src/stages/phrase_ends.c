@@ -4,6 +4,10 @@
 #include <math.h>
 
 static const double fall_s = 0.15, longest_syllable_s = 0.5;
+/* Nine of ten readings that are broken off fall off less than 8 dB, but half of the lines do, too, that are read to
+ * their end (310 and 3,400 ends); a line's last word costs more than a question. Of 20 cuts inside a line that were
+ * right, in 14 hours of six voices, 4 fall off by more than this, of 17 that took the end of a wanted line 16. */
+static const double least_fall_db = 5.2;
 
 /* Mean power of the last moments before end_s. */
 static double power_at_end(const struct tt_heard *heard, double end_s)
@@ -46,3 +50,5 @@ struct tt_phrase_end tt_phrase_end_of(const struct tt_phrases *phrases, size_t p
         end.syllable_s = fmin(longest_syllable_s, end_s - (double)heard->nuclei[last - 1] / rate);
     return end;
 }
+
+bool tt_phrase_end_falls(double fall_db) { return fall_db > least_fall_db; }

@@ -13,4 +13,7 @@ struct tt_phrase_end {
 
 struct tt_phrase_end tt_phrase_end_of(const struct tt_phrases *phrases, size_t phrase);
 
+/* Whether an end that falls off so far may be that of a whole line. */
+bool tt_phrase_end_falls(double fall_db);
+
 #endif

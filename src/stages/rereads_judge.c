@@ -1,10 +1,12 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 #include "stages/rereads.h"
-#include "stages/reread_wholes.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+
+#include "stages/reread_doubts.h"
+#include "stages/reread_wholes.h"
 
 /* Asides lie 6 dB and more under the lines, lines within some 4 dB of each other (make-up of our own sessions; no
  * source). */
@@ -15,15 +17,6 @@ static const float coincidence_score = 25.0f, coincidence_rest_share = 0.3f;
 static const float cover_score = 12.0f, cover_rest_share = 0.4f, cover_worst = 2.5f;
 static const double rival_lines_s = 1.0;
 static const float rest_from_s = 0.15f;
-static const double refrain_share = 0.5;
-/* A path with 0.7 s in it that are hardly likelier than chance, or a quarter of a second that is not, joins what does
- * not belong together. */
-static const float broken_path = 1.5f, broken_path_short = 0.5f;
-static const double scrap_lines_s = 0.3, scrap_match_s = 1.5;
-/* Shorter and weaker than this, a few sounds alike are no evidence once something was said in between, be it ever so
- * faint: the ends of sentences are faint, too. */
-static const double short_match_s = 1.0, between_least_s = 0.3;
-static const float short_match_score = 40.0f;
 /* Nobody goes back beyond so much that stays. */
 static const double most_lines_s = 20.0;
 /* ln of 0.1 s, with some room. */
@@ -217,42 +210,12 @@ static void see_together(float *seen)
     seen[TT_SEEN_LINES_1] = (double)seen[TT_SEEN_LINES] > log(1.0 + rival_lines_s) ? 1.0f : 0.0f;
 }
 
-/* A line with others in between that a third one resembles as well: a refrain, or a list. Only a person can tell. */
-static bool is_refrain(const struct tt_reread *reread)
-{
-    return (double)reread->seen[TT_SEEN_LINES] > log(1.0 + rival_lines_s) &&
-           (double)reread->seen[TT_SEEN_RIVALS] > log(1.0 + refrain_share * (double)reread->score);
-}
-
-/* A few words that come again behind others which do not: whoever reads again says those, too. */
-static bool is_scrap_with_lines(const struct tt_reread *reread)
-{
-    return reread->seen[TT_SEEN_GOES_ON] <= 0.0f && (double)reread->seen[TT_SEEN_LINES] > log(1.0 + scrap_lines_s) &&
-           (double)reread->seen[TT_SEEN_LENGTH] < log(scrap_match_s);
-}
-
-static bool is_short_with_words(const struct tt_phrases *phrases, const struct tt_reread *reread, const bool *covered)
-{
-    double between_s = 0.0;
-    for (size_t p = reread->last + 1; p < reread->again; p++)
-        if (!covered[p])
-            between_s += phrases->all[p].end_s - phrases->all[p].start_s;
-    return between_s > between_least_s && reread->score < short_match_score &&
-           (double)reread->seen[TT_SEEN_LENGTH] < log(short_match_s);
-}
-
-static bool is_doubtful(const struct tt_phrases *phrases, const struct tt_reread *reread, const bool *covered)
-{
-    return is_refrain(reread) || is_scrap_with_lines(reread) || is_short_with_words(phrases, reread, covered) ||
-           reread->seen[TT_SEEN_WORST_LONG] < broken_path || reread->seen[TT_SEEN_WORST] < broken_path_short;
-}
-
 /* Its certainty by what was seen of it. */
 static void judge(const struct tt_phrases *phrases, struct tt_reread *reread, const bool *covered)
 {
     see_together(reread->seen);
     reread->confidence = certainty(reread);
-    reread->is_doubtful = is_doubtful(phrases, reread, covered);
+    reread->is_doubtful = tt_reread_is_doubtful(phrases, reread, covered);
     if (reread->is_doubtful && reread->confidence > doubtful_most)
         reread->confidence = doubtful_most;
 }

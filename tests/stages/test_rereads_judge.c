@@ -169,6 +169,36 @@ static void unless_another_line_was_drawn_in(void **state)
     assert_true(whole_beside_its_end(90) <= 0.0);
 }
 
+/* Line 4 and the next, well alike, where each line from 5 on sounds like the fifth behind it, so strongly. */
+static double among_lines_alike(bool was_whole, size_t lines, float score)
+{
+    enum { MOST = 12 };
+    struct session session;
+    begin(&session);
+    struct tt_reread rereads[1 + MOST] = {well_matched(4, 5, 400.0f)};
+    rereads[0].seen[TT_SEEN_END_FALL] = was_whole ? 0.8f : 0.1f;
+    for (size_t k = 0; k < lines; k++) {
+        rereads[1 + k] = well_matched(5 + k, 10 + k, score);
+        rereads[1 + k].seen[TT_SEEN_REST_SHARE] = 0.45f;
+    }
+    return judged(&session, rereads, 1 + lines);
+}
+
+static void a_whole_line_of_a_list_is_asked_about_at_most(void **state)
+{
+    (void)state;
+    assert_true(among_lines_alike(true, 12, 90.0f) <= 0.9);
+    assert_true(among_lines_alike(true, 12, 90.0f) >= 0.5);
+}
+
+static void unless_it_was_broken_off_or_little_else_is_like_it(void **state)
+{
+    (void)state;
+    assert_true(among_lines_alike(false, 12, 90.0f) > 0.97);
+    assert_true(among_lines_alike(true, 6, 90.0f) > 0.97);
+    assert_true(among_lines_alike(true, 12, 30.0f) > 0.97);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -180,6 +210,8 @@ int main(void)
         cmocka_unit_test(lines_that_turn_out_to_stay_make_a_pair_around_them_less_sure),
         cmocka_unit_test(a_reading_is_as_sure_as_its_end_is_alone),
         cmocka_unit_test(unless_another_line_was_drawn_in),
+        cmocka_unit_test(a_whole_line_of_a_list_is_asked_about_at_most),
+        cmocka_unit_test(unless_it_was_broken_off_or_little_else_is_like_it),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

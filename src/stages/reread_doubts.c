@@ -1,0 +1,62 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Likeness that only a person can make sense of, however strong it is. */
+#include "stages/reread_doubts.h"
+
+#include <math.h>
+
+#include "stages/phrase_ends.h"
+
+static const double refrain_share = 0.5;
+/* Where a quarter of the phrases sounds like distant ones, and a distant one scores so much with this very line, lines
+ * are alike by design: of 7 that were cut whole for being like the next, in 6 hours of prompts, 4 were such lines, of
+ * 1,245 cuts that were right 2. */
+static const double list_share = 0.25, list_score = 50.0;
+/* A path with 0.7 s in it that are hardly likelier than chance, or a quarter of a second that is not, joins what does
+ * not belong together. */
+static const float broken_path = 1.5f, broken_path_short = 0.5f;
+static const double scrap_lines_s = 0.3, scrap_match_s = 1.5;
+/* Shorter and weaker than this, a few sounds alike are no evidence once something was said in between, be it ever so
+ * faint: the ends of sentences are faint, too. */
+static const double short_match_s = 1.0, between_least_s = 0.3;
+static const float short_match_score = 40.0f;
+
+/* A line with others in between that a third one resembles as well: a refrain, or a list. Only a person can tell. */
+static bool is_refrain(const struct tt_reread *reread)
+{
+    return reread->seen[TT_SEEN_LINES_1] > 0.0f &&
+           (double)reread->seen[TT_SEEN_RIVALS] > log(1.0 + refrain_share * (double)reread->score);
+}
+
+/* A line that was read to its end among those of a list: 'Open the first hive.' 'Open the second hive.' */
+static bool is_of_list(const struct tt_reread *reread)
+{
+    const float *seen = reread->seen;
+    const bool was_whole = seen[TT_SEEN_BOTH_END] > 0.0f ||
+                           (seen[TT_SEEN_GOES_ON] > 0.0f && tt_phrase_end_falls(10.0 * (double)seen[TT_SEEN_END_FALL]));
+    return was_whole && (double)seen[TT_SEEN_REPETITION] > log(list_share) &&
+           (double)seen[TT_SEEN_RIVALS] > log(1.0 + list_score);
+}
+
+/* A few words that come again behind others which do not: whoever reads again says those, too. */
+static bool is_scrap_with_lines(const struct tt_reread *reread)
+{
+    return reread->seen[TT_SEEN_GOES_ON] <= 0.0f && (double)reread->seen[TT_SEEN_LINES] > log(1.0 + scrap_lines_s) &&
+           (double)reread->seen[TT_SEEN_LENGTH] < log(scrap_match_s);
+}
+
+static bool is_short_with_words(const struct tt_phrases *phrases, const struct tt_reread *reread, const bool *covered)
+{
+    double between_s = 0.0;
+    for (size_t p = reread->last + 1; p < reread->again; p++)
+        if (!covered[p])
+            between_s += phrases->all[p].end_s - phrases->all[p].start_s;
+    return between_s > between_least_s && reread->score < short_match_score &&
+           (double)reread->seen[TT_SEEN_LENGTH] < log(short_match_s);
+}
+
+bool tt_reread_is_doubtful(const struct tt_phrases *phrases, const struct tt_reread *reread, const bool *covered)
+{
+    return is_refrain(reread) || is_of_list(reread) || is_scrap_with_lines(reread) ||
+           is_short_with_words(phrases, reread, covered) || reread->seen[TT_SEEN_WORST_LONG] < broken_path ||
+           reread->seen[TT_SEEN_WORST] < broken_path_short;
+}

@@ -1,0 +1,11 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#ifndef TT_STAGES_REREAD_DOUBTS_H
+#define TT_STAGES_REREAD_DOUBTS_H
+
+#include "stages/rereads.h"
+
+/* Whether a pair is to be asked about at most. All of its evidence must have been seen; covered: one flag a phrase,
+ * whether it is read again. */
+bool tt_reread_is_doubtful(const struct tt_phrases *phrases, const struct tt_reread *reread, const bool *covered);
+
+#endif
