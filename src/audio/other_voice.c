@@ -4,6 +4,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "base/grow.h"
 #include "base/units.h"
 
 /* Common practice and made sessions, no source: all of these. */
@@ -16,20 +17,15 @@ enum {
     JOIN_STEPS = 5,
     LEAST_STEPS = 4,         /* between words of a sentence; the shortest answer */
     LEAST_ACTIVE_STEPS = 20, /* two seconds of voice: below that there is no difference to speak of */
-    FIRST_ROOM = 1024
 };
 static const double silent_db = -150.0; /* far under 24 bits */
 
 static bool end_step(struct tt_step_levels *levels, struct tt_error *err)
 {
-    if (levels->count == levels->room) {
-        size_t room = levels->room ? 2 * levels->room : FIRST_ROOM;
-        float *powers = realloc(levels->powers, room * sizeof *powers);
-        if (!powers)
-            return tt_fail_memory(err);
-        levels->powers = powers;
-        levels->room = room;
-    }
+    float *powers = tt_grow(levels->powers, levels->count, &levels->room, sizeof *powers, err);
+    if (!powers)
+        return false;
+    levels->powers = powers;
     const double n = (double)levels->in_step, power = (levels->square_sum - levels->sum * levels->sum / n) / n;
     levels->powers[levels->count++] = (float)fmax(power, 0.0);
     levels->sum = levels->square_sum = 0;

@@ -4,6 +4,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "base/grow.h"
 #include "dsp/lag_parts.h"
 
 /* Frames: blocks of 6 s and, in holes, of 1.5 s. */
@@ -65,14 +66,10 @@ static size_t reach_back(const struct lag_finder *finder, size_t frame, size_t l
 
 static bool add_core(struct lag_cores *cores, const struct lag_core *core)
 {
-    if (cores->count == cores->capacity) {
-        size_t more = 2 * cores->capacity + 16;
-        struct lag_core *bigger = realloc(cores->all, more * sizeof *bigger);
-        if (!bigger)
-            return false;
-        cores->all = bigger;
-        cores->capacity = more;
-    }
+    struct lag_core *all = tt_grow(cores->all, cores->count, &cores->capacity, sizeof *all, NULL);
+    if (!all)
+        return false;
+    cores->all = all;
     cores->all[cores->count++] = *core;
     return true;
 }

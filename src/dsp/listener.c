@@ -168,13 +168,6 @@ static float best_over(const float *over_db, int count)
     return count < 4 || two > four ? two : four;
 }
 
-float tt_listener_low_power(const struct tt_listener *l, const float *band_db)
-{
-    double first = l->plan.width_hz[0], second = l->plan.width_hz[1];
-    float share = (float)(first / (first + second));
-    return l->low_share * (share * tt_power_of_level(band_db[0]) + (1.0f - share) * tt_power_of_level(band_db[1]));
-}
-
 /* How much of what is heard below 600 Hz can be a voice's: hum is periodic, too, and the narrow hiss of a breath nearly
  * so, but the first is the room's, and the second has next to nothing down there. */
 static float voice_share(const struct tt_listener *l, const struct tt_heard_frame *frame,

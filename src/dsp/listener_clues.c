@@ -116,3 +116,10 @@ float tt_listener_among_rustle(float breath, float peak_db, float rest_db)
     float against = expf(odds_per_db * restless * short_db);
     return breath / (breath + (1.0f - breath) * against);
 }
+
+float tt_listener_low_power(const struct tt_listener *l, const float *band_db)
+{
+    double first = l->plan.width_hz[0], second = l->plan.width_hz[1];
+    float share = (float)(first / (first + second));
+    return l->low_share * (share * tt_power_of_level(band_db[0]) + (1.0f - share) * tt_power_of_level(band_db[1]));
+}

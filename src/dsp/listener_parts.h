@@ -114,7 +114,7 @@ static inline int64_t tt_listener_sample(const struct tt_listener *l, int64_t fr
     return sample < 0 ? 0 : sample;
 }
 
-/* listener.c: power in the two lowest bands together, as a mean over the bins of all. */
+/* listener_clues.c: power in the two lowest bands together, as a mean over the bins of all. */
 float tt_listener_low_power(const struct tt_listener *listener, const float *band_db);
 /* listener_edges.c: what a frame between the words stands over the room by. */
 void tt_listener_note_rest(struct tt_rest *rest, float over_db);
@@ -138,11 +138,11 @@ struct tt_breath_clues tt_listener_clues(const struct tt_listener *listener, con
                                          const struct tt_gap *gap);
 /* listener_runs.c: runs out of marked frames up to `sorted`, and states behind them. */
 bool tt_listener_build_runs(struct tt_listener *listener, int64_t sorted, bool is_end, struct tt_error *err);
+/* listener_sounds.c: a sound that was heard, and one that is neither speech nor breath: what it is, and how surely. A
+ * click is shorter than this. */
+#define TT_CLICK_MOST_MS 60.0
 bool tt_listener_note_sound(struct tt_listener *listener, int64_t start, int64_t end, enum tt_sound_kind kind,
                             float confidence, struct tt_error *err);
-/* listener_odd.c: a sound that is neither speech nor breath: what it is, and how surely. A click is shorter than this.
- */
-#define TT_CLICK_MOST_MS 60.0
 bool tt_listener_note_odd_sound(struct tt_listener *listener, int64_t start, int64_t end, struct tt_error *err);
 
 #endif

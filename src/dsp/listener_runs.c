@@ -3,6 +3,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/grow.h"
 #include "base/units.h"
 #include "dsp/listener_parts.h"
 
@@ -16,54 +17,6 @@ static const int voiced_frames_least = 4;
  * practice, no source). */
 static const double stroke_rise_ms = 32.0, stroke_most_ms = 115.0;
 static const float stroke_fall_db = 15.0f;
-
-static bool make_room(void **array, size_t count, size_t *room, size_t size, struct tt_error *err)
-{
-    if (count < *room)
-        return true;
-    size_t wanted = *room == 0 ? 64 : *room * 2;
-    if (wanted > SIZE_MAX / size)
-        return tt_fail_memory(err);
-    void *larger = realloc(*array, wanted * size);
-    if (larger == NULL)
-        return tt_fail_memory(err);
-    *array = larger;
-    *room = wanted;
-    return true;
-}
-
-static void levels_of(const struct tt_listener *l, int64_t start, int64_t end, float *level_db, float *over_db)
-{
-    double sum = 0.0, room = 0.0;
-    for (int64_t i = start; i < end; i++) {
-        sum += tt_heard_at(l, i)->whole;
-        room += (double)tt_power_of_level(tt_heard_at(l, i)->all_db - tt_room_at(l, i)->all_db);
-    }
-    double frames = (double)(end > start ? end - start : 1);
-    *level_db = tt_level_db_of((float)(sum / frames));
-    *over_db = tt_level_db_of((float)(room / frames));
-}
-
-/* Kept in time order: a run that turns out to be a noise comes later than a breath behind it. */
-bool tt_listener_note_sound(struct tt_listener *l, int64_t start, int64_t end, enum tt_sound_kind kind,
-                            float confidence, struct tt_error *err)
-{
-    void *sounds = l->sounds;
-    bool ok = make_room(&sounds, l->sound_count, &l->sound_room, sizeof *l->sounds, err);
-    l->sounds = sounds;
-    if (!ok)
-        return false;
-    struct tt_sound sound = {.start_sample = tt_listener_sample(l, start),
-                             .end_sample = tt_listener_sample(l, end),
-                             .kind = kind,
-                             .confidence = confidence};
-    levels_of(l, start, end, &sound.level_db, &sound.over_floor_db);
-    size_t at = l->sound_count++;
-    for (; at > 0 && l->sounds[at - 1].start_sample > sound.start_sample; at--)
-        l->sounds[at] = l->sounds[at - 1];
-    l->sounds[at] = sound;
-    return true;
-}
 
 static void add_frame(struct tt_listener *l, int64_t frame)
 {
@@ -153,11 +106,10 @@ static bool close_run(struct tt_listener *l, int64_t next_start, struct tt_error
         run->last_end = run->end;
         return tt_listener_note_odd_sound(l, run->start, run->end, err);
     }
-    void *runs = l->runs;
-    bool ok = make_room(&runs, l->run_count, &l->run_room, sizeof *l->runs, err);
-    l->runs = runs;
-    if (!ok)
+    struct tt_run *runs = tt_grow(l->runs, l->run_count, &l->run_room, sizeof *runs, err);
+    if (!runs)
         return false;
+    l->runs = runs;
     l->runs[l->run_count++] = run_of(l);
     tt_listener_find_over_words(l, run, l->runs[l->run_count - 1].level_db);
     run->last_end = run->end;

@@ -4,6 +4,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "base/grow.h"
 #include "base/units.h"
 #include "dsp/band_levels.h"
 
@@ -70,14 +71,10 @@ struct tt_nuclei *tt_nuclei_create(struct tt_stft_shape shape, struct tt_error *
 
 static bool add_peak(struct tt_nuclei *n, struct tt_error *err)
 {
-    if (n->peak_count == n->peak_capacity) {
-        size_t capacity = n->peak_capacity ? 2 * n->peak_capacity : 256;
-        struct peak *peaks = realloc(n->peaks, capacity * sizeof *peaks);
-        if (!peaks)
-            return tt_fail_memory(err);
-        n->peaks = peaks;
-        n->peak_capacity = capacity;
-    }
+    struct peak *peaks = tt_grow(n->peaks, n->peak_count, &n->peak_capacity, sizeof *peaks, err);
+    if (!peaks)
+        return false;
+    n->peaks = peaks;
     n->peaks[n->peak_count++] = (struct peak){n->top_frame, n->top_db};
     return true;
 }

@@ -6,6 +6,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "base/grow.h"
 #include "base/lanes.h"
 #include "base/units.h"
 #include "base/wide.h"
@@ -15,8 +16,7 @@
 enum {
     UNITS_A_SECOND = 100,
     UNITS_IN_STEP = 10, /* the meter's steps of 100 ms */
-    FIRST_UNITS = 4096,
-    HOLD_UNITS = 2, /* the limiter holds for 25 ms, and releases within 100 (dsp/gain_rider.c) */
+    HOLD_UNITS = 2,     /* the limiter holds for 25 ms, and releases within 100 (dsp/gain_rider.c) */
     MOST_ROUNDS = 16
 };
 static const double release_share = 0.1;
@@ -91,14 +91,10 @@ static uint16_t code_of(float amplitude)
 
 static bool end_unit(struct tt_gain_finder *finder, struct tt_error *err)
 {
-    if (finder->unit_count == finder->room) {
-        size_t room = finder->room ? 2 * finder->room : FIRST_UNITS;
-        struct unit *units = realloc(finder->units, room * sizeof *units);
-        if (!units)
-            return tt_fail_memory(err);
-        finder->units = units;
-        finder->room = room;
-    }
+    struct unit *units = tt_grow(finder->units, finder->unit_count, &finder->room, sizeof *units, err);
+    if (!units)
+        return false;
+    finder->units = units;
     finder->units[finder->unit_count++] =
         (struct unit){code_of(finder->peak), code_of((float)sqrt(finder->power / (double)finder->unit_samples))};
     begin_unit(finder);

@@ -3,43 +3,28 @@
 
 #include <stdlib.h>
 
-#include "sheet/landing.h"
+#include "base/grow.h"
 #include "report/rescale.h"
-
-/* Room for one more item; items may move. */
-static bool make_room(void **items, size_t count, size_t *capacity, size_t item_size, struct tt_error *err)
-{
-    if (count < *capacity)
-        return true;
-    size_t more = *capacity ? 2 * *capacity : 64;
-    if (more > SIZE_MAX / item_size)
-        return tt_fail_memory(err);
-    void *moved = realloc(*items, more * item_size);
-    if (!moved)
-        return tt_fail_memory(err);
-    *items = moved;
-    *capacity = more;
-    return true;
-}
+#include "sheet/landing.h"
 
 static bool add_span(struct tt_edit_list *list, struct tt_edit_span span, struct tt_error *err)
 {
     if (span.end_frame <= span.start_frame)
         return true;
-    void *items = list->spans;
-    if (!make_room(&items, list->span_count, &list->span_capacity, sizeof span, err))
+    struct tt_edit_span *spans = tt_grow(list->spans, list->span_count, &list->span_capacity, sizeof *spans, err);
+    if (!spans)
         return false;
-    list->spans = items;
+    list->spans = spans;
     list->spans[list->span_count++] = span;
     return true;
 }
 
 static bool add_mark(struct tt_edit_list *list, struct tt_edit_mark mark, struct tt_error *err)
 {
-    void *items = list->marks;
-    if (!make_room(&items, list->mark_count, &list->mark_capacity, sizeof mark, err))
+    struct tt_edit_mark *marks = tt_grow(list->marks, list->mark_count, &list->mark_capacity, sizeof *marks, err);
+    if (!marks)
         return false;
-    list->marks = items;
+    list->marks = marks;
     list->marks[list->mark_count++] = mark;
     return true;
 }

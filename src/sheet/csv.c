@@ -8,6 +8,7 @@
 #include <string.h>
 #include <strings.h>
 
+#include "base/grow.h"
 #include "sheet/csv_text.h"
 
 /* More cells in one row than any spreadsheet has columns (16384 in the largest). */
@@ -121,14 +122,10 @@ static bool add_cell(struct tt_csv *csv, struct tt_csv_cell cell, struct tt_erro
 {
     if (csv->cell_count >= CELLS_MOST)
         return fail_at(csv, cell.line, csv->cell_count, err, "too many cells in one row; is this the right file?");
-    if (csv->cell_count == csv->cell_capacity) {
-        size_t capacity = csv->cell_capacity ? 2 * csv->cell_capacity : 16;
-        struct tt_csv_cell *cells = realloc(csv->cells, capacity * sizeof *cells);
-        if (!cells)
-            return tt_fail_memory(err);
-        csv->cells = cells;
-        csv->cell_capacity = capacity;
-    }
+    struct tt_csv_cell *cells = tt_grow(csv->cells, csv->cell_count, &csv->cell_capacity, sizeof *cells, err);
+    if (!cells)
+        return false;
+    csv->cells = cells;
     csv->cells[csv->cell_count++] = cell;
     return true;
 }

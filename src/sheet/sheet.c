@@ -9,6 +9,7 @@
 #include <string.h>
 #include <strings.h>
 
+#include "base/grow.h"
 #include "sheet/sheet_rows.h"
 
 static const char *const kind_names[TT_ROW_KINDS] = {
@@ -108,14 +109,10 @@ void tt_sheet_free(struct tt_sheet *sheet)
 
 bool sheet_append(struct tt_sheet *sheet, const struct tt_row *row, struct tt_error *err)
 {
-    if (sheet->count == sheet->capacity) {
-        size_t capacity = sheet->capacity ? 2 * sheet->capacity : 32;
-        struct tt_row *rows = realloc(sheet->rows, capacity * sizeof *rows);
-        if (!rows)
-            return tt_fail_memory(err);
-        sheet->rows = rows;
-        sheet->capacity = capacity;
-    }
+    struct tt_row *rows = tt_grow(sheet->rows, sheet->count, &sheet->capacity, sizeof *rows, err);
+    if (!rows)
+        return false;
+    sheet->rows = rows;
     struct tt_row copy = *row;
     if (!(copy.note = tt_copy_string(row->note ? row->note : "")))
         return tt_fail_memory(err);

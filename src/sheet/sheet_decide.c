@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/grow.h"
 #include "sheet/row_id.h"
 #include "sheet/sheet.h"
 #include "sheet/sheet_rows.h"
@@ -41,14 +42,10 @@ struct rests {
 
 static bool add_rest(struct rests *rests, int64_t start_ms, int64_t end_ms, struct tt_error *err)
 {
-    if (rests->count == rests->capacity) {
-        size_t capacity = rests->capacity ? 2 * rests->capacity : 8;
-        struct tt_span *spans = realloc(rests->spans, capacity * sizeof *spans);
-        if (!spans)
-            return tt_fail_memory(err);
-        rests->spans = spans;
-        rests->capacity = capacity;
-    }
+    struct tt_span *spans = tt_grow(rests->spans, rests->count, &rests->capacity, sizeof *spans, err);
+    if (!spans)
+        return false;
+    rests->spans = spans;
     rests->spans[rests->count++] = (struct tt_span){start_ms, end_ms};
     return true;
 }

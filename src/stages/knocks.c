@@ -4,6 +4,8 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "base/grow.h"
+
 /* A knock rings for less than this; the shortest syllables that stand alone are longer (measured on knocks, snaps and
  * clicks of our own making). */
 static const double knock_most_ms = 140.0;
@@ -44,14 +46,10 @@ static struct stroke stroke_of_sound(const struct tt_heard *heard, const struct 
 
 static bool add(struct tt_knocks_found *found, struct tt_knocks knocks, struct tt_error *err)
 {
-    if (found->count == found->capacity) {
-        size_t capacity = found->capacity ? 2 * found->capacity : 16;
-        struct tt_knocks *bigger = realloc(found->all, capacity * sizeof *bigger);
-        if (!bigger)
-            return tt_fail_memory(err);
-        found->all = bigger;
-        found->capacity = capacity;
-    }
+    struct tt_knocks *all = tt_grow(found->all, found->count, &found->capacity, sizeof *all, err);
+    if (!all)
+        return false;
+    found->all = all;
     found->all[found->count++] = knocks;
     return true;
 }

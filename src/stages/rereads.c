@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "base/crew.h"
+#include "base/grow.h"
 #include "stages/phrase_ends.h"
 
 /* A match may reach over so many phrases and seconds. */
@@ -50,14 +51,10 @@ struct search {
 
 static bool add(struct tt_rereads *rereads, const struct tt_reread *reread, struct tt_error *err)
 {
-    if (rereads->count == rereads->capacity) {
-        size_t capacity = rereads->capacity ? 2 * rereads->capacity : 64;
-        struct tt_reread *bigger = realloc(rereads->all, capacity * sizeof *bigger);
-        if (!bigger)
-            return tt_fail_memory(err);
-        rereads->all = bigger;
-        rereads->capacity = capacity;
-    }
+    struct tt_reread *all = tt_grow(rereads->all, rereads->count, &rereads->capacity, sizeof *all, err);
+    if (!all)
+        return false;
+    rereads->all = all;
     rereads->all[rereads->count++] = *reread;
     return true;
 }

@@ -1,7 +1,9 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Sounds between the words that are no breaths: what they are called, and how sure it is that they are no words. */
+/* Sounds between the words; those that are no breaths: what they are called, and how sure it is that they are no words.
+ */
 #include <math.h>
 
+#include "base/grow.h"
 #include "dsp/listener_parts.h"
 
 /* Lips part in two or three clicks; what has so little below 600 Hz is no knock. */
@@ -13,6 +15,38 @@ static const float bright_most = 0.1f;
  * 250 ms long). */
 static const double surely_none_ms = 200.0, may_be_word_ms = 300.0;
 static const float sure_short = 0.97f, sure_long = 0.8f;
+
+static void levels_of(const struct tt_listener *l, int64_t start, int64_t end, float *level_db, float *over_db)
+{
+    double sum = 0.0, room = 0.0;
+    for (int64_t i = start; i < end; i++) {
+        sum += tt_heard_at(l, i)->whole;
+        room += (double)tt_power_of_level(tt_heard_at(l, i)->all_db - tt_room_at(l, i)->all_db);
+    }
+    double frames = (double)(end > start ? end - start : 1);
+    *level_db = tt_level_db_of((float)(sum / frames));
+    *over_db = tt_level_db_of((float)(room / frames));
+}
+
+/* Kept in time order: a run that turns out to be a noise comes later than a breath behind it. */
+bool tt_listener_note_sound(struct tt_listener *l, int64_t start, int64_t end, enum tt_sound_kind kind,
+                            float confidence, struct tt_error *err)
+{
+    struct tt_sound *sounds = tt_grow(l->sounds, l->sound_count, &l->sound_room, sizeof *sounds, err);
+    if (!sounds)
+        return false;
+    l->sounds = sounds;
+    struct tt_sound sound = {.start_sample = tt_listener_sample(l, start),
+                             .end_sample = tt_listener_sample(l, end),
+                             .kind = kind,
+                             .confidence = confidence};
+    levels_of(l, start, end, &sound.level_db, &sound.over_floor_db);
+    size_t at = l->sound_count++;
+    for (; at > 0 && l->sounds[at - 1].start_sample > sound.start_sample; at--)
+        l->sounds[at] = l->sounds[at - 1];
+    l->sounds[at] = sound;
+    return true;
+}
 
 static float sureness(double ms)
 {
