@@ -3,7 +3,6 @@
 #include <errno.h>
 #include <jansson.h>
 #include <math.h>
-#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -15,8 +14,8 @@
 #include "report/json_values.h"
 #include "report/layout.h"
 #include "session/earlier.h"
-#include "session/jobs.h"
 #include "session/kept.h"
+#include "session/show_takes.h"
 #include "session/steps.h"
 
 static void fill_take_report(const struct tt_run_state *run, const struct tt_take *take, struct tt_take_report *report)
@@ -82,94 +81,6 @@ static bool list_files(const struct tt_take *take, struct tt_take_report *report
     return true;
 }
 
-static bool write_text(const char *path, struct tt_text *text, bool ok, struct tt_error *err)
-{
-    ok = ok && (!text->has_failed || tt_fail_memory(err)) &&
-         tt_file_write(path, text->data ? text->data : "", text->length, err);
-    tt_text_free(text);
-    return ok;
-}
-
-/* What was measured of the voice lies in memory for its page only. A damaged file costs the page a curve, not the run;
- * want of memory does not pass for one. */
-static bool show_page(struct tt_run_state *run, const struct tt_session_report *session, const struct tt_take *take,
-                      const struct tt_take_report *report, struct tt_error *err)
-{
-    struct tt_voice_heard heard;
-    struct tt_text text = {0};
-    struct tt_take_report shown = *report;
-    struct tt_error problem = {0};
-    if (report->has_voice && tt_voice_heard_read(take->voice_heard_path, &heard, &problem))
-        shown.voice_heard = &heard;
-    if (problem.kind == TT_ERROR_MEMORY)
-        return tt_fail_memory(err);
-    if (problem.kind != TT_OK)
-        tt_run_note(run, "%s: its page lacks the curve of the voice: %s", take->file->name, problem.message);
-    bool ok = write_text(take->page_path, &text, tt_report_take_page(session, &shown, &text, err), err);
-    if (shown.voice_heard)
-        tt_voice_heard_free(&heard);
-    return ok;
-}
-
-/* A plan renders nothing: the report of a voice that lies there stays that voice's. */
-static bool report_stays(const struct tt_session_report *session, const struct tt_take *take)
-{
-    struct tt_earlier_take earlier;
-    if (!session->is_plan || !tt_file_exists(take->json_path))
-        return false;
-    bool is_read = tt_report_take_json_read(take->json_path, &earlier, NULL);
-    free(earlier.warnings);
-    return !is_read || earlier.has_voice;
-}
-
-static bool show_take(struct tt_run_state *run, const struct tt_session_report *session, const struct tt_take *take,
-                      const struct tt_take_report *report, struct tt_error *err)
-{
-    struct tt_text text = {0};
-    if (!report_stays(session, take) &&
-        !write_text(take->json_path, &text, tt_report_take_json(report, &text, err), err))
-        return false;
-    return !session->settings->report.page || show_page(run, session, take, report, err);
-}
-
-struct showing {
-    struct tt_run_state *run;
-    const struct tt_session_report *session;
-    size_t failed; /* the first take that could not be shown */
-    struct tt_error error;
-};
-
-static void show_one(void *context, size_t item)
-{
-    struct showing *showing = context;
-    struct tt_run_state *run = showing->run;
-    struct tt_error error = {0};
-    if (show_take(run, showing->session, &run->takes[item], &showing->session->takes[item], &error))
-        return;
-    pthread_mutex_lock(&run->mutex);
-    if (item < showing->failed) {
-        showing->failed = item;
-        showing->error = error;
-    }
-    pthread_mutex_unlock(&run->mutex);
-}
-
-/* Side by side: most of it is waiting for the medium. */
-static bool show_takes(struct tt_run_state *run, const struct tt_session_report *session, struct tt_error *err)
-{
-    struct showing showing = {.run = run, .session = session, .failed = SIZE_MAX};
-    double *weights = calloc(run->take_count + 1, sizeof *weights);
-    if (!weights)
-        return tt_fail_memory(err);
-    for (size_t i = 0; i < run->take_count; i++)
-        weights[i] = session->takes[i].is_heard ? 1 : 0;
-    bool ok = tt_jobs_run(run->take_count, weights, run->options->jobs, show_one, &showing, err);
-    free(weights);
-    if (showing.failed != SIZE_MAX && err && err->kind == TT_OK)
-        *err = showing.error;
-    return ok && showing.failed == SIZE_MAX;
-}
-
 static bool remove_file(const char *path, struct tt_error *err)
 {
     return unlink(path) == 0 || errno == ENOENT || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", path);
@@ -198,7 +109,7 @@ static bool show_edit_lists(const struct tt_run_state *run, const struct tt_sess
         bool was_there = path && tt_file_exists(path), is_wanted = has_more;
         ok = path || tt_fail_memory(err);
         if (ok && is_wanted)
-            ok = write_text(path, &text, tt_report_edl(session, part, &text, &has_more, err), err);
+            ok = tt_show_text(path, &text, tt_report_edl(session, part, &text, &has_more, err), err);
         else if (ok)
             ok = remove_file(path, err);
         free(path);
@@ -209,7 +120,7 @@ static bool show_edit_lists(const struct tt_run_state *run, const struct tt_sess
     struct tt_text text = {0};
     ok = ok && (path || tt_fail_memory(err));
     if (ok && session->has_narration)
-        ok = write_text(path, &text, tt_report_otio(session, &text, err), err);
+        ok = tt_show_text(path, &text, tt_report_otio(session, &text, err), err);
     else if (ok)
         ok = remove_file(path, err);
     free(path);
@@ -299,7 +210,7 @@ bool tt_session_show_take(struct tt_run_state *run, struct tt_take *take, struct
     struct tt_text text = {0};
     fill_take_report(run, take, &report);
     tt_report_round(&report);
-    return write_text(take->json_path, &text, tt_report_take_json(&report, &text, err), err);
+    return tt_show_text(take->json_path, &text, tt_report_take_json(&report, &text, err), err);
 }
 
 bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err)
@@ -332,13 +243,13 @@ bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, s
     for (size_t i = 0; i < TT_MOST_PASSED_OVER_NAMES; i++)
         session.passed_over_names[i] = run->list.passed_over_names[i];
     ok = ok && digest_sheets(run, session.sheets_sha256, err);
-    ok = ok && show_takes(run, &session, err);
+    ok = ok && tt_show_takes(run, &session, err);
     if (ok && !run->options->is_plan && (run->has_narration || !earlier_narration_stays(run)))
         ok = show_edit_lists(run, &session, err);
     if (ok && run->settings.report.page) {
         char *path = tt_path_join(run->out, "index.html");
         struct tt_text text = {0};
-        ok = path ? write_text(path, &text, tt_report_session_page(&session, &text, err), err) : tt_fail_memory(err);
+        ok = path ? tt_show_text(path, &text, tt_report_session_page(&session, &text, err), err) : tt_fail_memory(err);
         free(path);
     }
     ok = ok && show_session_json(run, &session, &result->json, err) && summaries(&session, result, err);

@@ -1,0 +1,96 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include "session/show_takes.h"
+
+#include <stdint.h>
+#include <stdlib.h>
+
+#include "base/file.h"
+#include "session/jobs.h"
+#include "session/steps.h"
+
+bool tt_show_text(const char *path, struct tt_text *text, bool ok, struct tt_error *err)
+{
+    ok = ok && (!text->has_failed || tt_fail_memory(err)) &&
+         tt_file_write(path, text->data ? text->data : "", text->length, err);
+    tt_text_free(text);
+    return ok;
+}
+
+/* What was measured of the voice lies in memory for its page only. A damaged file costs the page a curve, not the run;
+ * want of memory does not pass for one. */
+static bool show_page(struct tt_run_state *run, const struct tt_session_report *session, const struct tt_take *take,
+                      const struct tt_take_report *report, struct tt_error *err)
+{
+    struct tt_voice_heard heard;
+    struct tt_text text = {0};
+    struct tt_take_report shown = *report;
+    struct tt_error problem = {0};
+    if (report->has_voice && tt_voice_heard_read(take->voice_heard_path, &heard, &problem))
+        shown.voice_heard = &heard;
+    if (problem.kind == TT_ERROR_MEMORY)
+        return tt_fail_memory(err);
+    if (problem.kind != TT_OK)
+        tt_run_note(run, "%s: its page lacks the curve of the voice: %s", take->file->name, problem.message);
+    bool ok = tt_show_text(take->page_path, &text, tt_report_take_page(session, &shown, &text, err), err);
+    if (shown.voice_heard)
+        tt_voice_heard_free(&heard);
+    return ok;
+}
+
+/* A plan renders nothing: the report of a voice that lies there stays that voice's. */
+static bool report_stays(const struct tt_session_report *session, const struct tt_take *take)
+{
+    struct tt_earlier_take earlier;
+    if (!session->is_plan || !tt_file_exists(take->json_path))
+        return false;
+    bool is_read = tt_report_take_json_read(take->json_path, &earlier, NULL);
+    free(earlier.warnings);
+    return !is_read || earlier.has_voice;
+}
+
+static bool show_take(struct tt_run_state *run, const struct tt_session_report *session, const struct tt_take *take,
+                      const struct tt_take_report *report, struct tt_error *err)
+{
+    struct tt_text text = {0};
+    if (!report_stays(session, take) &&
+        !tt_show_text(take->json_path, &text, tt_report_take_json(report, &text, err), err))
+        return false;
+    return !session->settings->report.page || show_page(run, session, take, report, err);
+}
+
+struct showing {
+    struct tt_run_state *run;
+    const struct tt_session_report *session;
+    size_t failed; /* the first take that could not be shown */
+    struct tt_error error;
+};
+
+static void show_one(void *context, size_t item)
+{
+    struct showing *showing = context;
+    struct tt_run_state *run = showing->run;
+    struct tt_error error = {0};
+    if (show_take(run, showing->session, &run->takes[item], &showing->session->takes[item], &error))
+        return;
+    pthread_mutex_lock(&run->mutex);
+    if (item < showing->failed) {
+        showing->failed = item;
+        showing->error = error;
+    }
+    pthread_mutex_unlock(&run->mutex);
+}
+
+bool tt_show_takes(struct tt_run_state *run, const struct tt_session_report *session, struct tt_error *err)
+{
+    struct showing showing = {.run = run, .session = session, .failed = SIZE_MAX};
+    double *weights = calloc(run->take_count + 1, sizeof *weights);
+    if (!weights)
+        return tt_fail_memory(err);
+    for (size_t i = 0; i < run->take_count; i++)
+        weights[i] = session->takes[i].is_heard ? 1 : 0;
+    bool ok = tt_jobs_run(run->take_count, weights, run->options->jobs, show_one, &showing, err);
+    free(weights);
+    if (showing.failed != SIZE_MAX && err && err->kind == TT_OK)
+        *err = showing.error;
+    return ok && showing.failed == SIZE_MAX;
+}
