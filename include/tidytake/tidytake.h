@@ -44,7 +44,7 @@ struct tt_clean_options {
 struct tt_clean_watcher {
     void *context;
     /* share of the whole run that is done, 0..1, never less than before; take may be NULL, what is "hearing",
-     * "rendering" or "narration". Return false to stop: what was finished stands. */
+     * "deciding", "rendering" or "narration". Return false to stop: what was finished stands. */
     bool (*progress)(void *context, double share, const char *take, const char *what);
     /* A take was "heard" or "rendered" (or could not be: then note has told why). */
     void (*take_done)(void *context, const char *take, const char *what);

@@ -126,3 +126,8 @@ bool tt_fail_memory(struct tt_error *err)
 {
     return tt_fail(err, TT_ERROR_MEMORY, "out of memory; close other programs, and run again");
 }
+
+bool tt_fail_stopped(struct tt_error *err)
+{
+    return tt_fail(err, TT_ERROR_STOPPED, "stopped; what was finished stands, the next run goes on from there");
+}

@@ -130,8 +130,7 @@ static void free_run(struct tt_run_state *run)
 
 static bool stopped(struct tt_run_state *run, struct tt_error *err)
 {
-    return atomic_load(&run->is_stopped) &&
-           !tt_fail(err, TT_ERROR_STOPPED, "stopped; what was finished stands, the next run goes on from there");
+    return atomic_load(&run->is_stopped) && !tt_fail_stopped(err);
 }
 
 /* Decides and renders until no sheet was saved by somebody in the meantime. */

@@ -12,8 +12,11 @@
 static bool decide_chain(struct tt_run_state *run, struct tt_error *err)
 {
     const int jobs = run->options->jobs > 0 ? run->options->jobs : tt_processor_count();
-    struct tt_session_view view = {
-        .takes = calloc(run->take_count + 1, sizeof *view.takes), .settings = &run->settings, .threads = (size_t)jobs};
+    struct tt_session_view view = {.takes = calloc(run->take_count + 1, sizeof *view.takes),
+                                   .settings = &run->settings,
+                                   .threads = (size_t)jobs,
+                                   .goes_on = tt_run_decides_on,
+                                   .context = run};
     if (!view.takes)
         return tt_fail_memory(err);
     const struct tt_take *last = NULL; /* that says when it was recorded */

@@ -75,14 +75,21 @@ void tt_take_fail(struct tt_run_state *run, struct tt_take *take, const struct t
         tt_run_note(run, "%s", take->error.message);
 }
 
-bool tt_run_goes_on(void *context)
+static bool goes_on(struct tt_run_state *run, double share, const char *what)
 {
-    struct tt_run_state *run = context;
     pthread_mutex_lock(&run->mutex);
-    if (run->watcher && run->watcher->progress && !run->watcher->progress(run->watcher->context, 1, NULL, "narration"))
+    if (run->watcher && run->watcher->progress && !run->watcher->progress(run->watcher->context, share, NULL, what))
         atomic_store(&run->is_stopped, true);
     pthread_mutex_unlock(&run->mutex);
     return !atomic_load(&run->is_stopped);
+}
+
+bool tt_run_goes_on(void *context) { return goes_on(context, 1, "narration"); }
+
+bool tt_run_decides_on(void *context)
+{
+    struct tt_run_state *run = context;
+    return goes_on(run, run->share_told, "deciding");
 }
 
 bool tt_work_tick(void *context, double share_of_take)

@@ -293,6 +293,8 @@ static bool search_batch(struct search *search, const struct pairs *batch, size_
     }
     if (count == 0)
         return true;
+    if (phrases->view->goes_on && !phrases->view->goes_on(phrases->view->context))
+        return tt_fail_stopped(err);
     if (!tt_phrases_reach(phrases, phrases->all[batch[0].first].row, to, err))
         return false;
     for (size_t i = 0; i < count; i++) {

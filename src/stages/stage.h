@@ -39,7 +39,9 @@ struct tt_session_view {
     struct tt_take_view *takes;
     size_t count;
     const struct tt_settings *settings;
-    size_t threads; /* over which the work may be spread: the same rows; 0: 1 */
+    size_t threads;                 /* over which the work may be spread: the same rows; 0: 1 */
+    bool (*goes_on)(void *context); /* asked on the caller's thread in what takes long; false: stop. NULL: never */
+    void *context;
 };
 
 /* ---- rendering: one take, over its full length; the cutting itself is done behind all links (pipeline/editor.h) ----

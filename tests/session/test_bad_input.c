@@ -379,6 +379,40 @@ static void a_stopped_run_leaves_nothing_half_and_the_next_one_completes(void **
     tt_clean_result_free(&whole);
 }
 
+static bool stop_deciding(void *context, double share, const char *take, const char *what)
+{
+    bool *was_asked = context;
+    (void)share;
+    (void)take;
+    *was_asked = *was_asked || strcmp(what, "deciding") == 0;
+    return strcmp(what, "deciding") != 0;
+}
+
+static void a_run_can_be_stopped_while_it_decides(void **state)
+{
+    struct place *p = *state;
+    const char *sources[] = {p->session};
+    bool was_asked = false;
+    struct tt_clean_watcher watcher = {.context = &was_asked, .progress = stop_deciding};
+    struct tt_clean_options options = {.sources = sources,
+                                       .source_count = 1,
+                                       .out = p->out,
+                                       .assignments = plain.assignments,
+                                       .assignment_count = 2,
+                                       .jobs = 2};
+    struct tt_clean_result result;
+    struct tt_error error = {0};
+    copy_fixture_session(p->session);
+    assert_false(tt_clean(&options, &watcher, &result, &error));
+    assert_true(was_asked);
+    assert_int_equal(error.kind, TT_ERROR_STOPPED);
+    assert_false(file_exists(in_folder(p->out, "voice/01.wav")));
+    tt_clean_result_free(&result);
+    result = clean_well(p->session, p->out, plain);
+    assert_true(file_exists(in_folder(p->out, "voice/01.wav")));
+    tt_clean_result_free(&result);
+}
+
 /* Runs clean with a limit on the size of any file, as a full disk would have it; 0: all went well, 1: takes failed, 2:
  * the run failed. */
 static int clean_with_room(const struct place *p, rlim_t bytes)
@@ -520,6 +554,7 @@ int main(void)
         IN_PLACE(takes_with_one_stem_both_keep_their_full_names),
         IN_PLACE(a_single_take_does_not_share_its_results_with_another_of_its_stem),
         IN_PLACE(a_stopped_run_leaves_nothing_half_and_the_next_one_completes),
+        IN_PLACE(a_run_can_be_stopped_while_it_decides),
         IN_PLACE(a_full_disk_is_an_error_and_costs_nothing_that_was_there),
         IN_PLACE(takes_that_are_gone_for_once_do_not_cost_the_narration),
         IN_PLACE(without_a_narration_nothing_else_goes),
