@@ -394,12 +394,7 @@ static void a_run_can_be_stopped_while_it_decides(void **state)
     const char *sources[] = {p->session};
     bool was_asked = false;
     struct tt_clean_watcher watcher = {.context = &was_asked, .progress = stop_deciding};
-    struct tt_clean_options options = {.sources = sources,
-                                       .source_count = 1,
-                                       .out = p->out,
-                                       .assignments = plain.assignments,
-                                       .assignment_count = 2,
-                                       .jobs = 2};
+    struct tt_clean_options options = {.sources = sources, .source_count = 1, .out = p->out, .jobs = 2};
     struct tt_clean_result result;
     struct tt_error error = {0};
     copy_fixture_session(p->session);
@@ -408,7 +403,7 @@ static void a_run_can_be_stopped_while_it_decides(void **state)
     assert_int_equal(error.kind, TT_ERROR_STOPPED);
     assert_false(file_exists(in_folder(p->out, "voice/01.wav")));
     tt_clean_result_free(&result);
-    result = clean_well(p->session, p->out, plain);
+    result = clean_well(p->session, p->out, (struct clean_run){0});
     assert_true(file_exists(in_folder(p->out, "voice/01.wav")));
     tt_clean_result_free(&result);
 }
