@@ -16,7 +16,7 @@
 #include <math.h>
 
 #include "report/report.h"
-#include "support.h"
+#include "row_of.h"
 
 #define HIVE_SHA "3fa2c1000000000000000000000000000000000000000000000000000000beef"
 enum { HIVE_TAKES = 4, HIVE_ROWS = 8, HIVE_STRETCHES = 4 };

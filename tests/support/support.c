@@ -230,17 +230,6 @@ int lag_of(const float *a, const float *b, size_t count, int most)
     return best_lag;
 }
 
-struct tt_row row_of(int64_t start_ms, int64_t end_ms, enum tt_row_kind kind, enum tt_row_action action, double amount)
-{
-    return (struct tt_row){.start_ms = start_ms,
-                           .end_ms = end_ms,
-                           .kind = kind,
-                           .proposed = action,
-                           .action = action,
-                           .amount = amount,
-                           .confidence = 0.98};
-}
-
 void sheet_propose(struct tt_sheet *sheet, const struct tt_row *row)
 {
     struct tt_error error = {0};

@@ -11,7 +11,7 @@
 
 #include <cmocka.h>
 
-#include "sheet/sheet.h"
+#include "row_of.h"
 #include "tidytake/error.h"
 
 /* Fails with the error's own words. */
@@ -55,8 +55,6 @@ double rms_of(const float *samples, size_t count);
 /* By how many samples, `most` at the most, b lies behind a. */
 int lag_of(const float *a, const float *b, size_t count, int most);
 
-/* A row as the program proposes it, nearly certain; amount NAN: none. */
-struct tt_row row_of(int64_t start_ms, int64_t end_ms, enum tt_row_kind kind, enum tt_row_action action, double amount);
 void sheet_propose(struct tt_sheet *sheet, const struct tt_row *row);
 
 #endif
