@@ -201,8 +201,8 @@ bool tt_delivery_write(const struct tt_source *source, const struct tt_delivery 
     return ok;
 }
 
-/* As it is kept between runs, so that a run that holds makes the same bytes; downwards, since it may be the most that the
- * limiter allows. */
+/* As it is kept between runs, so that a run that holds makes the same bytes; downwards, since it may be the most that
+ * the limiter allows. */
 static double round_gain(double gain_db) { return floor(gain_db * 1e6) / 1e6; }
 
 bool tt_delivery_write_exact(const struct tt_source *source, const struct tt_delivery *delivery,

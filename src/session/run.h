@@ -68,7 +68,7 @@ bool tt_work_tick(void *context, double share);
 bool tt_work_goes_on(void *context); /* the same where nothing is known of the share */
 /* For the tracks behind the takes: context is the run; asked from one thread only. */
 bool tt_run_goes_on(void *context);
-bool tt_run_decides_on(void *context); /* the same between hearing and rendering */
+bool tt_run_decides_on(void *context);                    /* the same between hearing and rendering */
 void tt_work_end(struct tt_work *work, const char *done); /* done: "heard", "rendered" */
 
 #endif

@@ -189,8 +189,9 @@ static inline void join_tally_take(const char *voice_path, const char *report_pa
     json_decref(truth);
 }
 
-/* One in a hundred natural places lies above its own 99th percentile, so one in a hundred joins may, within chance: that as
- * many of so many do must not be rarer than one time in forty (binomial distribution; of 11 joins one may, not two). */
+/* One in a hundred natural places lies above its own 99th percentile, so one in a hundred joins may, within chance:
+ * that as many of so many do must not be rarer than one time in forty (binomial distribution; of 11 joins one may, not
+ * two). */
 static inline bool joins_pass(const struct join_tally *tally, int figure)
 {
     const double n = (double)tally->joins;
