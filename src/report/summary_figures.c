@@ -58,17 +58,45 @@ static void add_count(struct tt_text *out, size_t count, const char *one, const 
         tt_text_addf(out, "%zu %s\n", count, count == 1 ? one : several);
 }
 
+/* One of "N, of which A could not be done, B were left out, C were up to date". */
+static void add_share(struct tt_text *text, size_t count, const char *one, const char *several, bool *is_first)
+{
+    if (count == 0)
+        return;
+    tt_text_addf(text, "%s%zu %s", *is_first ? ", of which " : ", ", count, count == 1 ? one : several);
+    *is_first = false;
+}
+
+static void add_takes_count(const struct tt_session_report *session, struct tt_text *out)
+{
+    size_t failed = 0, left_out = 0, up_to_date = 0;
+    for (size_t i = 0; i < session->take_count; i++) {
+        const struct tt_take_report *take = &session->takes[i];
+        failed += take->has_failed;
+        left_out += !take->has_failed && !take->is_heard;
+        up_to_date += !take->has_failed && strcmp(take->why, "up to date") == 0;
+    }
+    struct tt_text text = {0};
+    bool is_first = true;
+    tt_text_addf(&text, "%zu", session->take_count);
+    add_share(&text, failed, "could not be done", "could not be done", &is_first);
+    add_share(&text, left_out, "was left out", "were left out", &is_first);
+    add_share(&text, up_to_date, "was up to date", "were up to date", &is_first);
+    out->has_failed = out->has_failed || text.has_failed;
+    if (!text.has_failed)
+        tt_summary_add_figure(out, "Takes", text.data);
+    tt_text_free(&text);
+}
+
 void tt_summary_add_running_time(const struct tt_session_report *session, struct tt_text *out)
 {
     struct tt_totals totals = tt_session_totals(session);
     double after_s = session->has_narration && session->narration_rate_hz > 0
                          ? (double)session->narration_frames / session->narration_rate_hz
                          : totals.after_s;
-    size_t up_to_date = 0, persons_rows = 0;
-    for (size_t i = 0; i < session->take_count; i++) {
-        up_to_date += !session->takes[i].has_failed && strcmp(session->takes[i].why, "up to date") == 0;
+    size_t persons_rows = 0;
+    for (size_t i = 0; i < session->take_count; i++)
         persons_rows += session->takes[i].has_failed ? 0 : session->takes[i].persons_rows;
-    }
     char before[TT_TIME_CHARS], after[TT_TIME_CHARS], removed[TT_TIME_CHARS];
     tt_summary_clock(totals.before_s, before);
     tt_summary_clock(after_s, after);
@@ -77,9 +105,7 @@ void tt_summary_add_running_time(const struct tt_session_report *session, struct
     snprintf(text, sizeof text, "%s -> %s%s, %s taken out", before, after, session->is_plan ? " as planned" : "",
              removed);
     tt_summary_add_figure(out, "Running time", text);
-    snprintf(text, sizeof text, up_to_date > 0 ? "%zu, of which %zu %s up to date" : "%zu", session->take_count,
-             up_to_date, up_to_date == 1 ? "was" : "were");
-    tt_summary_add_figure(out, "Takes", text);
+    add_takes_count(session, out);
     add_count(out, persons_rows, "decision of yours is obeyed", "decisions of yours are obeyed");
 }
 
@@ -97,8 +123,7 @@ void tt_summary_add_takes(const struct tt_session_report *session, struct tt_tex
             snprintf(loudness, sizeof loudness, "%.1f LUFS", take->after.levels.integrated_lufs);
         if (tt_report_questions(take) > 0)
             snprintf(questions, sizeof questions, "%zu to answer", tt_report_questions(take));
-        tt_text_add(out, "  ");
-        tt_plain_add_fit(out, take->name, 18, true);
+        tt_summary_add_name(out, take->name, 18);
         if (take->has_failed)
             tt_text_add(out, "  could not be done\n");
         if (take->has_failed)

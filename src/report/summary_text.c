@@ -54,6 +54,27 @@ static void add_broken(struct tt_text *out, size_t indent, const char *text)
     tt_text_free(&clean);
 }
 
+static size_t columns_of(const char *text)
+{
+    struct tt_text clean = {0};
+    size_t columns = 0;
+    tt_plain_add(&clean, text);
+    for (const char *at = clean.data ? clean.data : ""; *at; at++)
+        columns += ((unsigned char)*at & 0xC0) != 0x80;
+    tt_text_free(&clean);
+    return columns;
+}
+
+void tt_summary_add_name(struct tt_text *out, const char *name, size_t columns)
+{
+    if (columns_of(name) > columns) {
+        tt_summary_add_lines(out, 2, name);
+        name = "";
+    }
+    add_blanks(out, 2);
+    tt_plain_add_fit(out, name, columns, true);
+}
+
 void tt_summary_add_item(struct tt_text *out, const char *name, int64_t at_ms, const char *text)
 {
     if (!name) {
@@ -63,8 +84,7 @@ void tt_summary_add_item(struct tt_text *out, const char *name, int64_t at_ms, c
     char time[TT_TIME_CHARS] = "";
     if (at_ms >= 0)
         tt_time_format(at_ms, time);
-    tt_text_add(out, "  ");
-    tt_plain_add_fit(out, name, NAME_COLUMNS, true);
+    tt_summary_add_name(out, name, NAME_COLUMNS);
     tt_text_addf(out, "  %-12.12s  ", time);
     add_broken(out, TEXT_COLUMN, text);
 }

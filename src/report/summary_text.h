@@ -9,6 +9,10 @@
  * none. Without a name (NULL) the text stands alone. */
 void tt_summary_add_item(struct tt_text *out, const char *name, int64_t at_ms, const char *text);
 
+/* "  NAME", filled up to that many columns behind the blanks. One that is longer stands whole in a line of its own
+ * before it: recorders tell their takes apart by the end of the name. */
+void tt_summary_add_name(struct tt_text *out, const char *name, size_t columns);
+
 /* "text" broken in the same way, each line opened by `indent` blanks. */
 void tt_summary_add_lines(struct tt_text *out, size_t indent, const char *text);
 

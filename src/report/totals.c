@@ -17,6 +17,8 @@ const char *tt_take_status(const struct tt_take_report *take)
 {
     if (take->has_failed)
         return "failed";
+    if (!take->is_heard)
+        return "left out";
     if (tt_take_is_empty(take))
         return "empty";
     return take->has_voice ? "done" : "planned";

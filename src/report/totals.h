@@ -5,7 +5,7 @@
 
 #include "report/report.h"
 
-/* "done", "planned", "empty" (nothing of it is left) or "failed". */
+/* "done", "planned", "empty" (nothing of it is left), "left out" (the narration does without it) or "failed". */
 const char *tt_take_status(const struct tt_take_report *take);
 bool tt_take_is_empty(const struct tt_take_report *take);
 /* Rows of the cut sheet; 0 of a take that failed. */

@@ -55,6 +55,11 @@ static void each_take_says_how_it_came_out(void **state)
     assert_string_equal(json_string_value(json_object_get(planned, "status")), "planned");
     assert_float_equal(number(planned, "after_s"), 19.3, 1e-9);
     json_decref(object);
+    hive.takes[0].is_heard = false; /* order.csv says no to it */
+    object = make(&hive.session);
+    const json_t *left_out = json_array_get(json_object_get(object, "takes"), 0);
+    assert_string_equal(json_string_value(json_object_get(left_out, "status")), "left out");
+    json_decref(object);
 }
 
 static void the_narration_and_its_gains_are_there(void **state)

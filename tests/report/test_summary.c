@@ -198,11 +198,40 @@ static void verbose_adds_a_row_for_each_take(void **state)
     char *text = summarise(&hive.session, true);
     find(text, "  01.wav              0:00:20 -> 0:00:19  -16.0 LUFS  1 to answer   new\n");
     find(text, "  03.wav              could not be done\n");
-    find(text, "Takes         4, of which 1 was up to date\n");
+    find(text, "Takes         4, of which 1 could not be done, 1 was up to date\n");
     find(text, "up to date\n");
     free(text);
     text = summarise(&hive.session, false);
     assert_null(strstr(text, "1 to answer"));
+    free(text);
+}
+
+static void takes_that_are_left_out_are_counted(void **state)
+{
+    (void)state;
+    struct hive hive;
+    hive_start(&hive);
+    hive.takes[0].is_heard = hive.takes[3].is_heard = false;
+    char *text = summarise(&hive.session, false);
+    find(text, "Takes         4, of which 1 could not be done, 2 were left out\n");
+    free(text);
+}
+
+/* Recorders put the date first, and what tells one take from the next last. */
+static void a_name_too_long_for_its_column_stands_whole_in_a_line_of_its_own(void **state)
+{
+    (void)state;
+    struct hive hive;
+    hive_start(&hive);
+    hive.takes[0].name = "2026-03-14 la ruche, d\xc3\xa9"
+                         "but 001.wav";
+    char *text = summarise(&hive.session, true);
+    find(text, "  2026-03-14 la ruche, d\xc3\xa9"
+               "but 001.wav\n"
+               "                    00:00:14.000  misread: read again");
+    find(text, "  2026-03-14 la ruche, d\xc3\xa9"
+               "but 001.wav\n"
+               "                      0:00:20 -> 0:00:19  -16.0 LUFS  1 to answer   new\n");
     free(text);
 }
 
@@ -277,6 +306,8 @@ int main(void)
         cmocka_unit_test(talk_alone_is_no_second_reading),
         cmocka_unit_test(only_the_five_longest_removals_are_listed),
         cmocka_unit_test(verbose_adds_a_row_for_each_take),
+        cmocka_unit_test(takes_that_are_left_out_are_counted),
+        cmocka_unit_test(a_name_too_long_for_its_column_stands_whole_in_a_line_of_its_own),
         cmocka_unit_test(a_plan_says_that_nothing_was_rendered),
         cmocka_unit_test(names_and_notes_neither_steer_nor_widen),
         cmocka_unit_test(nothing_heard_gives_no_figures),
