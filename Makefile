@@ -131,7 +131,7 @@ deps-demo:
 demo: deps-demo
 	@$(MAKE) --no-print-directory all
 	@$(PYTHON) fixtures/make_demo.py demo
-	@for language in en fr; do $B/tidytake clean demo/$$language --quiet && \
+	@for language in en fr; do \
 	  echo && echo "== demo/$$language" && $B/tidytake clean demo/$$language || exit 1; done
 	@echo && echo "== where the picture must hold" && $B/tidytake lengths demo/en demo/fr
 	@echo

@@ -91,12 +91,27 @@ static bool has_all(const struct tt_run_state *run)
     return !run->options->is_again;
 }
 
-static void size_text(double bytes, char text[32])
+/* What is needed is rounded up and what is free down, lest the two read alike. */
+static void size_text(double bytes, double (*round_to)(double), char text[32])
 {
-    if (bytes < 1e9)
-        snprintf(text, 32, "%.0f MB", bytes / 1e6 + 0.5);
+    if (bytes < 10e6)
+        snprintf(text, 32, "%.0f kB", round_to(bytes / 1e3));
+    else if (bytes < 1e9)
+        snprintf(text, 32, "%.0f MB", round_to(bytes / 1e6));
     else
-        snprintf(text, 32, "%.1f GB", bytes / 1e9);
+        snprintf(text, 32, "%.1f GB", round_to(bytes / 1e8) / 10);
+}
+
+bool tt_space_is_enough(const char *place, double needed_bytes, double free_bytes, struct tt_error *err)
+{
+    char need[32], have[32];
+    if (needed_bytes <= free_bytes)
+        return true;
+    size_text(needed_bytes, ceil, need);
+    size_text(free_bytes, floor, have);
+    return tt_fail(err, TT_ERROR_OUTPUT,
+                   "%s: this session needs up to %s there, and %s are free; make room, or name another place with -o",
+                   place, need, have);
 }
 
 bool tt_space_is_removable(const char *folder, const char *sysfs)
@@ -138,13 +153,5 @@ bool tt_session_check_space(struct tt_run_state *run, struct tt_error *err)
     struct statvfs place;
     if (has_all(run) || statvfs(run->out, &place) != 0)
         return true;
-    const double free_bytes = (double)place.f_bavail * (double)place.f_frsize, needed = tt_space_needed(run);
-    if (needed <= free_bytes)
-        return true;
-    char need[32], have[32];
-    size_text(needed, need);
-    size_text(free_bytes, have);
-    return tt_fail(err, TT_ERROR_OUTPUT,
-                   "%s: this session needs up to %s there, and %s are free; make room, or name another place with -o",
-                   run->out, need, have);
+    return tt_space_is_enough(run->out, tt_space_needed(run), (double)place.f_bavail * (double)place.f_frsize, err);
 }

@@ -10,6 +10,8 @@ bool tt_session_check_space(struct tt_run_state *run, struct tt_error *err);
 
 /* What a run that made everything would need at most, in bytes. */
 double tt_space_needed(const struct tt_run_state *run);
+/* The error names the place and both sizes. */
+bool tt_space_is_enough(const char *place, double needed_bytes, double free_bytes, struct tt_error *err);
 /* Whether a folder lies on a medium that the system takes for removable; sysfs is "/sys". */
 bool tt_space_is_removable(const char *folder, const char *sysfs);
 

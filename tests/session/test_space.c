@@ -4,6 +4,7 @@
 
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include <unistd.h>
 
 #include "session/space.h"
@@ -70,12 +71,33 @@ static void copies_for_the_pages_are_counted(void **state)
     assert_float_equal(with - without, 2.0 * RATE_HZ * HOUR_S, 1);
 }
 
+/* What is said of a place with so much free, where so much is needed. */
+static const char *refusal(double needed, double free_space)
+{
+    static struct tt_error err;
+    err = (struct tt_error){0};
+    assert_false(tt_space_is_enough("/films/hive.tidy", needed, free_space, &err));
+    return err.message;
+}
+
+static void what_is_missing_can_be_seen_from_the_two_sizes(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    assert_true(tt_space_is_enough("/films/hive.tidy", 3e6, 3e6, &err));
+    assert_non_null(strstr(refusal(2.7e6, 2.6e6), "up to 2700 kB there, and 2600 kB are free"));
+    assert_non_null(strstr(refusal(20.4e6, 20.3e6), "up to 21 MB there, and 20 MB are free"));
+    assert_non_null(strstr(refusal(3.04e9, 3.03e9), "up to 3.1 GB there, and 3.0 GB are free"));
+    assert_non_null(strstr(refusal(1e9, 999e6), "up to 1.0 GB there, and 999 MB are free"));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(no_more_takes_are_under_way_than_there_are),
         cmocka_unit_test(a_voice_that_is_there_asks_for_no_more_place),
         cmocka_unit_test(copies_for_the_pages_are_counted),
+        cmocka_unit_test(what_is_missing_can_be_seen_from_the_two_sizes),
         cmocka_unit_test(a_take_more_asks_for_its_voice_and_what_goes_beside_it),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
