@@ -16,6 +16,7 @@
 #include "session/leftovers.h"
 #include "session/out_folder.h"
 #include "session/part.h"
+#include "session/recorded_over.h"
 #include "session/renamed.h"
 #include "session/load_settings.h"
 #include "session/same_recording.h"
@@ -251,8 +252,8 @@ static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, st
     if (!tt_session_drop_copies(run, err))
         return false;
     warn_of_another_target(run);
-    if (!tt_session_hold(run, err) || !tt_session_follow_renames(run, err) || !tt_vanished_remember(run, err) ||
-        !decide_and_render(run, err))
+    if (!tt_session_hold(run, err) || !tt_session_follow_renames(run, err) || !tt_session_clear_old_sheets(run, err) ||
+        !tt_vanished_remember(run, err) || !decide_and_render(run, err))
         return false;
     if (!options->is_plan && !tt_session_narrate(run, err))
         return false;

@@ -12,6 +12,7 @@
 
 #include "base/file.h"
 #include "report/json_values.h"
+#include "session/sheet_aside.h"
 
 enum { MOST_SHEET_BYTES = 64 << 20 };
 
@@ -35,6 +36,16 @@ static char *earlier_stem(const struct tt_run_state *run, const char *name)
     }
     return tt_format("%.*s", (int)(dot && dot != name ? dot - name : (long)strlen(name)),
                      name); /* its sheet waited: see waits_for */
+}
+
+/* The recording that the last run knew under a take's name: what lies there as its sheet is of that one. */
+static bool find_known_content(const struct tt_run_state *run, const struct tt_take *take, const char **content,
+                               struct tt_error *err)
+{
+    json_t *name = tt_json_utf8(take->file->name);
+    *content = name ? sha256_of(run, json_string_value(name)) : NULL;
+    json_decref(name);
+    return name || tt_fail_memory(err);
 }
 
 static bool is_here(const struct tt_run_state *run, const char *name, const char *content, bool *is_found,
@@ -75,26 +86,6 @@ static bool earlier_name(const struct tt_run_state *run, const struct tt_take *t
     return true;
 }
 
-static char *aside_path(const struct tt_run_state *run, const char *stem, const char *content)
-{
-    return tt_format("%s/earlier/sheets/%s-%.6s.csv", run->out, stem, content);
-}
-
-/* The person's rows of a sheet as that of a recording and a name; false without any, or when it is not there, of
- * another recording, or not readable. */
-static bool read_rows(const char *path, const char *name, const char *content, int64_t duration_ms,
-                      struct tt_sheet *sheet)
-{
-    char *text = NULL;
-    size_t size, count = 0;
-    tt_sheet_free(sheet);
-    bool ok = path && tt_file_exists(path) && tt_file_read(path, MOST_SHEET_BYTES, &text, &size, NULL) &&
-              tt_sheet_start(sheet, name, content, NULL) &&
-              tt_sheet_read(sheet, text, size, path, duration_ms, &count, NULL) && count > 0;
-    free(text);
-    return ok;
-}
-
 /* Whether a sheet of this recording (the ids of its rows tell the content) is there that cannot be read: decisions wait
  * in it behind a slip of the hand. */
 static bool has_slip(const char *path, const char *name, const char *content, int64_t duration_ms, struct tt_error *why)
@@ -121,45 +112,6 @@ static void wait_for_sheet(struct tt_run_state *run, struct tt_take *take, const
     tt_take_fail(run, take, &error);
 }
 
-/* What lies where the sheet has to go is another recording's: that of the one that had the name before, or, if nobody
- * knows whose, named by itself. It may hold a person's rows that cannot be read now (a slip of the hand), so it is kept
- * as it is. */
-static bool put_aside(struct tt_run_state *run, const struct tt_take *take, struct tt_error *err)
-{
-    json_t *name = tt_json_utf8(take->file->name);
-    const char *content = name ? sha256_of(run, json_string_value(name)) : NULL;
-    char *text = NULL, *path = NULL, *folder = tt_format("%s/earlier/sheets", run->out), own[65];
-    size_t size;
-    bool ok = (name && folder) || tt_fail_memory(err);
-    if (ok && tt_file_exists(take->sheet_path)) {
-        ok = tt_file_read(take->sheet_path, MOST_SHEET_BYTES, &text, &size, err);
-        if (ok && !content)
-            tt_sha256(text, size, own);
-        path = ok ? aside_path(run, take->file->stem, content ? content : own) : NULL;
-        ok = ok && (path || tt_fail_memory(err)) && tt_folder_make(folder, err) && tt_file_write(path, text, size, err);
-    }
-    free(text);
-    free(folder);
-    free(path);
-    json_decref(name);
-    return ok;
-}
-
-static bool write_rows(const struct tt_take *take, struct tt_sheet *sheet, struct tt_error *err)
-{
-    struct tt_text text = {0};
-    char *name = tt_copy_string(take->file->name);
-    bool ok = name != NULL;
-    if (ok) {
-        free(sheet->take);
-        sheet->take = name;
-    }
-    ok = ok && tt_sheet_seal(sheet, err) && tt_sheet_write(sheet, &text);
-    ok = ok ? tt_file_write(take->sheet_path, text.data, text.length, err) : tt_fail_memory(err);
-    tt_text_free(&text);
-    return ok;
-}
-
 static bool follow(struct tt_run_state *run, struct tt_take *take, struct tt_error *err)
 {
     const char *name, *content = take->identity.sha256;
@@ -170,24 +122,25 @@ static bool follow(struct tt_run_state *run, struct tt_take *take, struct tt_err
     if (!name)
         return true;
     char *stem = earlier_stem(run, name), *path = stem ? tt_format("%s/sheets/%s.csv", run->out, stem) : NULL,
-         *aside = stem ? aside_path(run, stem, content) : NULL;
+         *aside = stem ? tt_sheet_aside_path(run, stem, content) : NULL;
     int64_t duration_ms = tt_take_duration_ms(take);
     bool ok = (path && aside) || tt_fail_memory(err),
-         has_own = ok && read_rows(take->sheet_path, take->file->name, content, duration_ms, &own);
+         has_own = ok && tt_sheet_read_persons(take->sheet_path, take->file->name, content, duration_ms, &own);
     if (ok && !has_own) {
-        bool has_rows =
-            read_rows(path, name, content, duration_ms, &rows) || read_rows(aside, name, content, duration_ms, &rows);
+        bool has_rows = tt_sheet_read_persons(path, name, content, duration_ms, &rows) ||
+                        tt_sheet_read_persons(aside, name, content, duration_ms, &rows);
         if (!has_rows &&
             (has_slip(path, name, content, duration_ms, &why) || has_slip(aside, name, content, duration_ms, &why))) {
             wait_for_sheet(run, take, name, &why);
         } else {
             /* Also without rows to take along: a sheet in the way would be refused as another recording's. */
-            ok = put_aside(run, take, err);
+            const char *known;
+            ok = find_known_content(run, take, &known, err) && tt_sheet_put_aside(run, take, known, err);
             if (ok && !has_rows) {
                 tt_sheet_free(&rows);
                 ok = tt_sheet_start(&rows, take->file->name, content, err);
             }
-            ok = ok && write_rows(take, &rows, err);
+            ok = ok && tt_sheet_start_with(take, &rows, err);
             if (ok && has_rows)
                 tt_run_note(run, "%s is %s of before: its cut sheet goes with it", take->file->name, name);
         }

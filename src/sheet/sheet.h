@@ -83,6 +83,9 @@ void tt_sheet_free(struct tt_sheet *sheet); /* zeroes it */
 bool tt_sheet_read(struct tt_sheet *sheet, const char *text, size_t size, const char *file_name, int64_t duration_ms,
                    size_t *persons_count, struct tt_error *err);
 
+/* The six digits of the recording that such a text is about, by the first id in it; false when there is none. */
+bool tt_sheet_find_content(const char *text, size_t size, char content6[7]);
+
 /* A person's row out of another sheet of the same recording; sheet was started. */
 bool tt_sheet_add_persons(struct tt_sheet *sheet, const struct tt_row *row, struct tt_error *err);
 

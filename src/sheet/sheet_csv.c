@@ -53,6 +53,25 @@ bool tt_sheet_read(struct tt_sheet *sheet, const char *text, size_t size, const 
     return is_read;
 }
 
+bool tt_sheet_find_content(const char *text, size_t size, char content6[7])
+{
+    static const char *const name[] = {"id"};
+    static const bool is_needed[] = {true};
+    struct tt_csv csv;
+    struct row_id id;
+    int column;
+    bool is_found = false, has_row = true;
+    if (!tt_csv_open(&csv, "", text, size, NULL))
+        return false;
+    if (tt_csv_read_header(&csv, name, is_needed, 1, &column, NULL))
+        while (!is_found && tt_csv_next(&csv, &has_row, NULL) && has_row)
+            is_found = row_id_parse(tt_csv_text(&csv, column), &id);
+    tt_csv_close(&csv);
+    if (is_found)
+        memcpy(content6, id.content6, sizeof id.content6);
+    return is_found;
+}
+
 bool tt_sheet_read_programs(struct tt_sheet *sheet, const char *text, size_t size, const char *file_name,
                             int64_t duration_ms, struct tt_error *err)
 {
