@@ -52,46 +52,16 @@ static bool same_word(const char *a, const char *b)
     return *a == *b;
 }
 
-static bool is_named(const struct tt_order *order, size_t file)
-{
-    for (size_t i = 0; i < order->count; i++)
-        if (order->rows[i].file == (long)file)
-            return true;
-    return false;
-}
-
 /* Names that are no UTF-8 may read alike in a CSV: the first of them that has no row yet. -1: not there. */
 static long find_file(const struct tt_order *order, const struct tt_clean_names *names, const char *name)
 {
     long found = -1;
     for (size_t i = tt_clean_names_find(names, name); i < names->count && strcmp(names->all[i].clean, name) == 0; i++) {
         found = (long)names->all[i].file;
-        if (!is_named(order, names->all[i].file))
+        if (!tt_order_names(order, names->all[i].file))
             break;
     }
     return found;
-}
-
-/* Takes that have a row in without (NULL: none) are not meant: 02.wav is gone, and 03.wav is itself. */
-static const char *nearest_take(const struct tt_run_state *run, const struct tt_order *without, const char *name)
-{
-    const char **known = calloc(run->list.count + 1, sizeof *known);
-    size_t count = 0;
-    for (size_t i = 0; known && i < run->list.count; i++)
-        if (!without || !is_named(without, i))
-            known[count++] = run->list.files[i].name;
-    const char *nearest = known ? tt_nearest_name(name, known, count) : NULL;
-    free(known);
-    return nearest;
-}
-
-/* A row for a take that is not in the folder: gone, or its name misspelt. It waits for its return, and is told. */
-static void tell_missing(struct tt_run_state *run, const struct tt_order *order, const char *name)
-{
-    const char *nearest = nearest_take(run, order, name);
-    tt_run_warn(run, "order", "order.csv names '%.80s', which is not in the folder%s%.80s%s", name,
-                nearest ? "; did you mean " : "; take its row out if it is gone for good", nearest ? nearest : "",
-                nearest ? "?" : "");
 }
 
 static bool read_time(const struct tt_order_row *row, enum tt_order_column column, int64_t *ms, struct tt_error *err)
@@ -125,7 +95,7 @@ static bool read_pickup(struct tt_run_state *run, const struct tt_order *order, 
         return true;
     row->instead_file = find_file(order, names, row->cells[TT_ORDER_INSTEAD_OF]);
     if (row->instead_file < 0) {
-        const char *nearest = nearest_take(run, NULL, row->cells[TT_ORDER_INSTEAD_OF]);
+        const char *nearest = tt_order_nearest_take(run, NULL, row->cells[TT_ORDER_INSTEAD_OF]);
         return tt_order_fail(row, TT_ORDER_INSTEAD_OF, err, "'%.80s' is not in the folder%s%.80s%s",
                              row->cells[TT_ORDER_INSTEAD_OF],
                              nearest ? "; did you mean " : "; copy it there, or correct the name",
@@ -215,7 +185,7 @@ static bool check_twice(const struct tt_order *order, const struct tt_order_row 
     return true;
 }
 
-static struct tt_order_row *grow(struct tt_order *order, struct tt_error *err)
+struct tt_order_row *tt_order_grow(struct tt_order *order, struct tt_error *err)
 {
     struct tt_order_row *rows = realloc(order->rows, (order->count + 1) * sizeof *rows);
     if (!rows) {
@@ -230,7 +200,7 @@ static struct tt_order_row *grow(struct tt_order *order, struct tt_error *err)
 static bool read_row(struct tt_run_state *run, struct tt_order *order, const struct tt_clean_names *names,
                      const struct tt_csv *csv, const int *columns, struct tt_error *err)
 {
-    struct tt_order_row *row = grow(order, err);
+    struct tt_order_row *row = tt_order_grow(order, err);
     bool ok = row != NULL;
     for (int c = 0; ok && c < TT_ORDER_COLUMNS; c++) {
         row->cells[c] = tt_copy_string(tt_csv_text(csv, columns[c]));
@@ -264,51 +234,11 @@ bool tt_order_read(struct tt_run_state *run, const char *text, size_t size, stru
         ok = read_row(run, order, &names, &csv, columns, err);
     tt_csv_close(&csv);
     tt_clean_names_free(&names);
-    for (size_t i = 0; ok && i < order->count; i++)
-        if (order->rows[i].file < 0)
-            tell_missing(run, order, order->rows[i].cells[TT_ORDER_TAKE]);
+    if (ok)
+        tt_order_tell_missing(run, order);
     if (!ok && err && err->kind == TT_ERROR_INPUT)
         err->kind = TT_ERROR_USAGE;
     return ok;
-}
-
-/* ---- what it lacks ---- */
-
-static bool insert_file(struct tt_run_state *run, struct tt_order *order, size_t file, struct tt_error *err)
-{
-    size_t place = 0;
-    for (size_t i = 0; file > 0 && i < order->count;
-         i++) /* behind the take with the next smaller name, which has its place already */
-        if (order->rows[i].file == (long)file - 1)
-            place = i + 1;
-    struct tt_order_row *row = grow(order, err);
-    if (!row)
-        return false;
-    row->file = (long)file;
-    for (int c = 0; c < TT_ORDER_COLUMNS; c++)
-        row->cells[c] = tt_copy_string(c == TT_ORDER_TAKE  ? run->list.files[file].name
-                                       : c == TT_ORDER_USE ? "yes"
-                                                           : "");
-    struct tt_order_row added = *row;
-    memmove(order->rows + place + 1, order->rows + place, (order->count - place) * sizeof *order->rows);
-    order->rows[place] = added;
-    order->count++;
-    for (int c = 0; c < TT_ORDER_COLUMNS; c++)
-        if (!added.cells[c])
-            return tt_fail_memory(err);
-    return true;
-}
-
-bool tt_order_complete(struct tt_run_state *run, struct tt_order *order, size_t *added, struct tt_error *err)
-{
-    *added = 0;
-    for (size_t i = 0; i < run->list.count; i++)
-        if (!is_named(order, i)) {
-            if (!insert_file(run, order, i, err))
-                return false;
-            ++*added;
-        }
-    return true;
 }
 
 bool tt_order_write(const struct tt_order *order, const char *path, struct tt_error *err)

@@ -90,8 +90,8 @@ char *tt_out_find(const char *place, struct tt_error *err)
         free(state);
     }
     if (beside && !found)
-        tt_fail(err, TT_ERROR_USAGE, "%s: no run left anything here or in %s; clean it first: tidytake clean %s", place,
-                beside, place);
+        tt_fail(err, TT_ERROR_USAGE, "%s: no run left anything here or in %s; clean it first, with `tidytake clean`",
+                place, beside);
     free(folder);
     free(beside);
     return found;

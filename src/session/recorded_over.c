@@ -18,7 +18,8 @@ struct old_sheet {
     size_t persons_rows;
 };
 
-/* False when the sheet is the take's own, there is none, or it cannot be read: that is told where it is read for good. */
+/* False when the sheet is the take's own, there is none, or it cannot be read: that is told where it is read for good.
+ */
 static bool find_old_sheet(const struct tt_take *take, struct old_sheet *old)
 {
     char *text = NULL;
@@ -75,8 +76,9 @@ static bool clear_old_sheet(struct tt_run_state *run, const struct tt_take *take
     bool ok = find_own_rows(run, take, &rows, err) && tt_sheet_put_aside(run, take, old.content6, err) &&
               tt_sheet_start_with(take, &rows, err);
     if (ok)
-        tt_run_note(run, "%s is another recording now: the cut sheet of the one before is put aside into earlier/sheets, "
-                         "%s%s",
+        tt_run_note(run,
+                    "%s is another recording now: the cut sheet of the one before is put aside into earlier/sheets, "
+                    "%s%s",
                     take->file->name, heir ? "what you decided in it went with " : "nothing in it was yours",
                     heir ? heir->file->name : "");
     tt_sheet_free(&rows);

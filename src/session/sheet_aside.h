@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Sheets of recordings that other recordings have the names of now: kept in OUT/earlier/sheets/, by name and content. */
+/* Sheets of recordings that other recordings have the names of now: kept in OUT/earlier/sheets/, by name and content.
+ */
 #ifndef TT_SESSION_SHEET_ASIDE_H
 #define TT_SESSION_SHEET_ASIDE_H
 

@@ -17,7 +17,7 @@
 #include "base/file.h"
 #include "base/text.h"
 
-static bool holds_file(const char *folder, const char *name)
+bool tt_folder_holds(const char *folder, const char *name)
 {
     char *path = tt_path_join(folder, name);
     bool is_there = path && tt_file_exists(path);
@@ -28,10 +28,10 @@ static bool holds_file(const char *folder, const char *name)
 bool tt_is_out_folder(const char *path)
 {
     static const char *const ours[] = {"voice", "whole", "pieces", "earlier"};
-    if (holds_file(path, "session.json"))
+    if (tt_folder_holds(path, "session.json"))
         return true;
     for (size_t i = 0; i < sizeof ours / sizeof *ours; i++)
-        if (strcmp(tt_path_name(path), ours[i]) == 0 && holds_file(path, "../session.json"))
+        if (strcmp(tt_path_name(path), ours[i]) == 0 && tt_folder_holds(path, "../session.json"))
             return true;
     return false;
 }
@@ -246,10 +246,7 @@ static bool list_folder(struct tt_take_list *list, bool without_links, struct tt
     }
     closedir(folder);
     if (ok && list->count == 0)
-        return tt_fail(err, TT_ERROR_USAGE,
-                       "%s: no recordings lie in this folder itself (other files: %zu); name the folder that holds "
-                       "them: they end in .wav .w64 .rf64 .bwf .aif .flac .ogg .opus .mp3 .au .caf%s",
-                       list->folder, list->passed_over, tt_camera_is_built_in() ? " .mp4 .m4a .mov .mkv .3gp" : "");
+        return tt_takes_fail_none(list, err);
     return ok;
 }
 
@@ -313,6 +310,7 @@ bool tt_takes_list(const char *const *sources, size_t count, bool without_links,
         list->folder = tt_resolve_path(sources[0], err);
         ok = list->folder && list_folder(list, without_links, err) && name_stems(list, err);
     } else {
+        list->is_chosen = true;
         ok = list_files(sources, count, list, err) && name_stems_as_in_folder(list, err);
     }
     if (!ok)

@@ -25,6 +25,7 @@ struct tt_take_list {
     char camera[128]; /* one of these that is a camera's or a phone's, which this build does not read; "" without any */
     size_t camera_count;
     char *default_out; /* absolute */
+    bool is_chosen;    /* takes were named one by one, and the folder may hold more */
 };
 
 /* One folder, or sound files of one folder. Natural order of names. An error when there is none, or when the folder is
@@ -32,6 +33,11 @@ struct tt_take_list {
 bool tt_takes_list(const char *const *sources, size_t count, bool without_links, struct tt_take_list *list,
                    struct tt_error *err);
 void tt_takes_free(struct tt_take_list *list);
+
+/* takes_none.c: the error for a folder in which no takes lie; it names a sub-folder where some do. */
+bool tt_takes_fail_none(const struct tt_take_list *list, struct tt_error *err);
+
+bool tt_folder_holds(const char *folder, const char *name);
 
 /* True when a folder holds a session.json, or is one of those with sound beside it: a run of ours left it. */
 bool tt_is_out_folder(const char *path);

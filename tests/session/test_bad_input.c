@@ -153,6 +153,11 @@ static void a_folder_without_takes_is_refused(void **state)
     struct place *p = *state;
     file_write(take_path(p, "notes.txt"), "bees", 4);
     assert_usage(p->session, p->out, "no recordings lie in this folder");
+    mkdir(in_folder(p->session, "empty"), 0777);
+    assert_usage(p->session, p->out, "no recordings lie in this folder");
+    mkdir(in_folder(p->session, "monday"), 0777);
+    file_write(in_folder(p->session, "monday/001.wav"), "", 0);
+    assert_usage(p->session, p->out, "hive/monday"); /* where to look instead */
     assert_usage(in_folder(p->folder, "nowhere"), p->out, "no such folder or file");
     assert_false(file_exists(p->out));
 }

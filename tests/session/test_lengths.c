@@ -273,7 +273,7 @@ static void a_session_that_was_not_cleaned_is_refused_with_the_command_that_does
     struct tt_error err = {0};
     assert_false(tt_lengths_read((const char *const[]){p->session, p->session}, &lengths, &err));
     tt_lengths_free(&lengths);
-    assert_non_null(strstr(err.message, "clean it first: tidytake clean "));
+    assert_non_null(strstr(err.message, "clean it first, with `tidytake clean`"));
     assert_int_equal(err.kind, TT_ERROR_USAGE);
 }
 

@@ -237,6 +237,27 @@ static void a_row_without_its_take_is_told_and_names_only_a_take_that_has_no_row
     tt_clean_result_free(&second);
 }
 
+/* As a shell's pattern names them, or somebody who thinks of these two only. */
+static void takes_that_were_not_named_are_told_with_the_way_to_all_of_them(void **state)
+{
+    struct place *p = *state;
+    write_lines(p, "001.wav", 1, 1, 1);
+    write_lines(p, "002.wav", 1, 1, 1);
+    write_lines(p, "003.wav", 1, 1, 1);
+    write_order(p, "001.wav,yes,,,,,,\n002.wav,yes,,,,,,\n003.wav,no,,,,,,\n004.wav,yes,,,,,,\n");
+    const char *const one[] = {take_path(p, "001.wav")};
+    struct tt_clean_options options = {.sources = one, .source_count = 1, .out = p->out, .is_plan = true};
+    struct tt_clean_result result;
+    struct tt_error error = {0};
+    assert_true(tt_clean(&options, NULL, &result, &error));
+    char *session = file_read(in_folder(p->out, "session.json"), NULL);
+    assert_non_null(strstr(session, "1 more, which order.csv uses, is not in this narration; to have all of them"));
+    assert_null(strstr(session, "names '002.wav', which is not in the folder"));
+    assert_non_null(strstr(session, "names '004.wav', which is not in the folder"));
+    free(session);
+    tt_clean_result_free(&result);
+}
+
 static void what_a_person_decided_on_the_whole_take_goes_with_its_parts(void **state)
 {
     struct place *p = *state;
@@ -411,6 +432,7 @@ int main(void)
         WITH_PLACE(a_take_of_which_nothing_is_left_is_not_worked_on_again),
         WITH_PLACE(a_part_sounds_as_it_does_in_the_whole_take),
         WITH_PLACE(a_row_without_its_take_is_told_and_names_only_a_take_that_has_no_row),
+        WITH_PLACE(takes_that_were_not_named_are_told_with_the_way_to_all_of_them),
         WITH_PLACE(what_a_person_decided_on_the_whole_take_goes_with_its_parts),
         WITH_PLACE(a_pick_up_stands_in_place_of_the_lines_it_replaces_as_loud_as_they_were),
         WITH_PLACE(a_pick_up_at_the_start_of_a_take_is_fitted_to_that_take),
