@@ -167,6 +167,15 @@ static const struct tt_reread *last_reread(const struct tt_phrase_choice *choice
     return reread;
 }
 
+/* A reading may be given up itself from some phrase on: what stays of it. */
+static size_t last_that_stays(const struct tt_phrase_choice *choices, const struct tt_reread *reread)
+{
+    size_t last = reread->again;
+    while (last < reread->again_last && !goes(&choices[last + 1]))
+        last++;
+    return last;
+}
+
 static char *note_of(const struct tt_phrases *phrases, const struct tt_phrase_choice *choices,
                      const struct tt_phrase_choice *choice)
 {
@@ -184,7 +193,7 @@ static char *note_of(const struct tt_phrases *phrases, const struct tt_phrase_ch
     char from[TT_TIME_CHARS], to[TT_TIME_CHARS];
     reread = last_reread(choices, reread);
     tt_time_format((int64_t)llround(start_ms_of(phrases, reread->again)), from);
-    tt_time_format((int64_t)llround(end_ms_of(phrases, reread->again_last)), to);
+    tt_time_format((int64_t)llround(end_ms_of(phrases, last_that_stays(choices, reread))), to);
     size_t take = phrases->all[reread->again].take;
     if (take == phrases->all[choice->reread->first].take)
         return tt_format("read again %s-%s", from, to);

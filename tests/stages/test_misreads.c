@@ -103,6 +103,26 @@ static void of_several_tries_each_row_names_the_reading_that_stays(void **state)
     end(session);
 }
 
+static void a_row_does_not_name_what_is_given_up_of_the_reading_that_replaces_it(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    read_line(session, 200);
+    break_off(session, 201, 1.6);
+    struct reading line = read_line(session, 200);
+    break_off(session, 201, 1.6);
+    struct reading end_of_it = read_line(session, 201);
+    read_lines(session, 300, 4);
+    decide(session);
+    char to[TT_TIME_CHARS];
+    tt_time_format((int64_t)(line.end_s * 1000.0 + 0.5), to);
+    assert_non_null(strstr(session->takes[0].sheet.rows[0].note, to));
+    assert_stays(session, 0, line);
+    assert_stays(session, 0, end_of_it);
+    end(session);
+}
+
 static void a_line_read_whole_and_then_again_is_cut(void **state)
 {
     (void)state;
@@ -918,6 +938,7 @@ int main(void)
         cmocka_unit_test(a_line_that_the_listener_says_again_stays),
         cmocka_unit_test(a_faint_line_that_replaces_another_is_no_talk),
         cmocka_unit_test(of_several_tries_each_row_names_the_reading_that_stays),
+        cmocka_unit_test(a_row_does_not_name_what_is_given_up_of_the_reading_that_replaces_it),
         cmocka_unit_test(a_line_read_whole_and_then_again_is_cut),
         cmocka_unit_test(three_false_starts_all_go),
         cmocka_unit_test(talk_between_goes_out_in_a_row_of_its_own),
