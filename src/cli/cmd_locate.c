@@ -60,24 +60,40 @@ static double source_time_s(const json_t *report, double voice_s, bool *is_made)
     return found;
 }
 
-static void print_rows(const json_t *report, double at_s)
+/* Rows that lie so near are told with the place. */
+static const double near_s = 3;
+
+static void print_row(const json_t *row)
 {
-    const json_t *rows = json_object_get(report, "decisions");
-    const double near_s = 3;
-    for (size_t i = 0; i < json_array_size(rows); i++) {
-        const json_t *row = json_array_get(rows, i);
+    static const char *const keys[] = {"id", "start", "end", "kind", "action"};
+    printf(" ");
+    for (size_t k = 0; k < sizeof keys / sizeof *keys; k++) {
+        printf(" ");
+        tt_print_plain(stdout, text_at(row, keys[k]), SIZE_MAX);
+    }
+    printf("\n");
+}
+
+static void print_rows(const json_t *report, double at_s, const char *out, const char *stem)
+{
+    const json_t *rows = json_object_get(report, "decisions"), *row;
+    size_t i, count = 0;
+    printf("  in ");
+    tt_print_plain(stdout, out, SIZE_MAX);
+    printf("/sheets/");
+    tt_print_plain(stdout, stem, SIZE_MAX);
+    printf(".csv:\n");
+    json_array_foreach(rows, i, row)
+    {
         double start = json_number_value(json_object_get(row, "start_s")),
                end = json_number_value(json_object_get(row, "end_s"));
         if (end < at_s - near_s || start > at_s + near_s)
             continue;
-        static const char *const keys[] = {"id", "start", "end", "kind", "action"};
-        printf(" ");
-        for (size_t k = 0; k < sizeof keys / sizeof *keys; k++) {
-            printf(" ");
-            tt_print_plain(stdout, text_at(row, keys[k]), SIZE_MAX);
-        }
-        printf("\n");
+        print_row(row);
+        count++;
     }
+    if (count == 0)
+        printf("  no row within %.0f s\n", near_s);
 }
 
 /* The results' folder, and what a run said of them. */
@@ -152,7 +168,7 @@ static int locate_in(const char *out, const json_t *session, int64_t ms)
         tt_time_format((int64_t)(at_s * 1000 + 0.5), text);
         tt_print_plain(stdout, text_at(found, "take"), SIZE_MAX);
         printf("  %s%s\n", text, is_made ? "  (room tone between the words; the last place before it)" : "");
-        print_rows(report, at_s);
+        print_rows(report, at_s, out, stem);
     }
     json_decref(report);
     free(name);

@@ -185,7 +185,7 @@ void tt_session_questions(struct tt_text *out, struct tt_page_rows *rows, const 
     tt_html_count(out, count, "question");
     tt_text_add(out, count == 1 ? " is open</h3>\n" : " are open</h3>\n");
     tt_text_add(out,
-                "<p>What they ask about is still in; where something may have been read twice, both readings are. ");
+                "<p>What is asked about is still in; where something may have been read twice, both readings are. ");
     tt_text_addf(out,
                  "A wanted line may be said twice: under %.0f&#8239;%% certainty it asks. <span id=\"left\" "
                  "role=\"status\"></span></p>\n<ol id=\"questions\">\n",

@@ -48,7 +48,7 @@ static void add_todo(struct tt_text *out, const struct tt_take_report *take)
     if (questions > 0) {
         tt_text_add(out, "<li><strong>");
         tt_html_count(out, questions, "open question");
-        tt_text_add(out, "</strong>: what they ask about is still in. Listen to them in the <a "
+        tt_text_add(out, "</strong>: what is asked about is still in. Listen in the <a "
                          "href=\"#decisions\">table</a> (action \xE2\x80\x9C"
                          "asks you\xE2\x80\x9D), and choose.</li>\n");
     }

@@ -533,6 +533,7 @@ static void a_time_in_the_narration_leads_to_its_take(void **state)
     assert_int_equal(first.status, 0);
     assert_int_equal(strncmp(first.out, "01.wav  00:00:0", 15), 0);
     assert_int_equal(strncmp(second.out, "02.wav  00:00:0", 15), 0);
+    assert_non_null(strstr(second.out, "/hive.tidy/sheets/02.csv:\n")); /* where its rows can be changed */
     struct said beyond = RUN("locate", "hive.tidy", "1:00:00"), no_time = RUN("locate", "hive.tidy", "soon"),
                 no_out = RUN("locate", "nowhere", "1"), session = RUN("locate", "hive", "0:01");
     assert_int_equal(beyond.status, 2);
