@@ -102,7 +102,7 @@ static bool say_fit(const struct compare_side *before, const struct compare_side
                        "%s and %s do not belong together: of %zu seconds with speech in the second only %zu were found "
                        "in the first; both must hold the same reading, at the same speed",
                        first, second, lags->heard_s, lags->found_s);
-    snprintf(sentence, size, "of %zu seconds with speech in %.80s, %zu were found in %.80s, in %zu piece%s",
+    snprintf(sentence, size, "of %zu seconds with speech after (%.80s), %zu were found before (%.80s), in %zu piece%s",
              lags->heard_s, second, lags->found_s, first, lags->count, lags->count == 1 ? "" : "s");
     return true;
 }
