@@ -9,7 +9,7 @@
 #include <unistd.h>
 
 #include "cli/command.h"
-#include "session/takes.h"
+#include "session/folders.h"
 #include "tidytake/tidytake.h"
 
 enum {

@@ -13,6 +13,7 @@
 #include "base/file.h"
 #include "base/targets.h"
 #include "session/advice.h"
+#include "session/folders.h"
 #include "session/leftovers.h"
 #include "session/out_folder.h"
 #include "session/part.h"

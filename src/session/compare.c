@@ -14,7 +14,7 @@
 #include "base/text.h"
 #include "session/compare_parts.h"
 #include "session/leftovers.h"
-#include "session/takes.h"
+#include "session/folders.h"
 
 /* A recording that was cut heavily, and whose rest was cleaned, is found nearly whole; chance finds a second or two. */
 static const double least_found = 0.5;

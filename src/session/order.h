@@ -39,7 +39,12 @@ struct tt_order {
 /* Fails with file, line and column. Rows of takes that are not in the folder are told and wait. */
 bool tt_order_read(struct tt_run_state *run, const char *text, size_t size, struct tt_order *order,
                    struct tt_error *err);
-struct tt_order_row *tt_order_grow(struct tt_order *order, struct tt_error *err); /* one more; NULL on failure */
+/* A row for each take that has none, where its name sorts. *added tells how many. */
+bool tt_order_complete(struct tt_run_state *run, struct tt_order *order, size_t *added, struct tt_error *err);
+bool tt_order_write(const struct tt_order *order, const char *path, struct tt_error *err);
+bool tt_order_fail(const struct tt_order_row *row, enum tt_order_column column, struct tt_error *err,
+                   const char *format, ...) TT_PRINTF(4, 5);
+void tt_order_free(struct tt_order *order); /* after a failure, too */
 
 /* order_missing.c */
 bool tt_order_names(const struct tt_order *order, size_t file);
@@ -47,13 +52,6 @@ bool tt_order_names(const struct tt_order *order, size_t file);
 const char *tt_order_nearest_take(const struct tt_run_state *run, const struct tt_order *without, const char *name);
 /* Rows of takes that this run does not have: they are gone, misspelt, or were not named on the command line. */
 void tt_order_tell_missing(struct tt_run_state *run, const struct tt_order *order);
-/* A row for each take that has none, where its name sorts. *added tells how many. */
-bool tt_order_complete(struct tt_run_state *run, struct tt_order *order, size_t *added, struct tt_error *err);
-
-bool tt_order_write(const struct tt_order *order, const char *path, struct tt_error *err);
-bool tt_order_fail(const struct tt_order_row *row, enum tt_order_column column, struct tt_error *err,
-                   const char *format, ...) TT_PRINTF(4, 5);
-void tt_order_free(struct tt_order *order); /* after a failure, too */
 
 /* order_takes.c: one take for each row that plays, with pick-ups in their places, in place of run->takes (one for each
  * file). */

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Rows of the running order without a take, and takes without a row. */
+/* Rows of the running order whose takes this run does not have. */
 #include <stdlib.h>
-#include <string.h>
 
 #include "base/text.h"
+#include "session/folders.h"
 #include "session/order.h"
 
 bool tt_order_names(const struct tt_order *order, size_t file)
@@ -53,41 +53,4 @@ void tt_order_tell_missing(struct tt_run_state *run, const struct tt_order *orde
                     "only some takes of the session were named: %zu more, which order.csv uses, %s not in this "
                     "narration; to have all of them, name the folder instead: %s",
                     left_out, left_out == 1 ? "is" : "are", run->list.folder);
-}
-
-static bool insert_file(struct tt_run_state *run, struct tt_order *order, size_t file, struct tt_error *err)
-{
-    size_t place = 0;
-    for (size_t i = 0; file > 0 && i < order->count;
-         i++) /* behind the take with the next smaller name, which has its place already */
-        if (order->rows[i].file == (long)file - 1)
-            place = i + 1;
-    struct tt_order_row *row = tt_order_grow(order, err);
-    if (!row)
-        return false;
-    row->file = (long)file;
-    for (int c = 0; c < TT_ORDER_COLUMNS; c++)
-        row->cells[c] = tt_copy_string(c == TT_ORDER_TAKE  ? run->list.files[file].name
-                                       : c == TT_ORDER_USE ? "yes"
-                                                           : "");
-    struct tt_order_row added = *row;
-    memmove(order->rows + place + 1, order->rows + place, (order->count - place) * sizeof *order->rows);
-    order->rows[place] = added;
-    order->count++;
-    for (int c = 0; c < TT_ORDER_COLUMNS; c++)
-        if (!added.cells[c])
-            return tt_fail_memory(err);
-    return true;
-}
-
-bool tt_order_complete(struct tt_run_state *run, struct tt_order *order, size_t *added, struct tt_error *err)
-{
-    *added = 0;
-    for (size_t i = 0; i < run->list.count; i++)
-        if (!tt_order_names(order, i)) {
-            if (!insert_file(run, order, i, err))
-                return false;
-            ++*added;
-        }
-    return true;
 }

@@ -185,7 +185,7 @@ static bool check_twice(const struct tt_order *order, const struct tt_order_row 
     return true;
 }
 
-struct tt_order_row *tt_order_grow(struct tt_order *order, struct tt_error *err)
+static struct tt_order_row *grow(struct tt_order *order, struct tt_error *err)
 {
     struct tt_order_row *rows = realloc(order->rows, (order->count + 1) * sizeof *rows);
     if (!rows) {
@@ -200,7 +200,7 @@ struct tt_order_row *tt_order_grow(struct tt_order *order, struct tt_error *err)
 static bool read_row(struct tt_run_state *run, struct tt_order *order, const struct tt_clean_names *names,
                      const struct tt_csv *csv, const int *columns, struct tt_error *err)
 {
-    struct tt_order_row *row = tt_order_grow(order, err);
+    struct tt_order_row *row = grow(order, err);
     bool ok = row != NULL;
     for (int c = 0; ok && c < TT_ORDER_COLUMNS; c++) {
         row->cells[c] = tt_copy_string(tt_csv_text(csv, columns[c]));
@@ -239,6 +239,43 @@ bool tt_order_read(struct tt_run_state *run, const char *text, size_t size, stru
     if (!ok && err && err->kind == TT_ERROR_INPUT)
         err->kind = TT_ERROR_USAGE;
     return ok;
+}
+
+static bool insert_file(struct tt_run_state *run, struct tt_order *order, size_t file, struct tt_error *err)
+{
+    size_t place = 0;
+    for (size_t i = 0; file > 0 && i < order->count;
+         i++) /* behind the take with the next smaller name, which has its place already */
+        if (order->rows[i].file == (long)file - 1)
+            place = i + 1;
+    struct tt_order_row *row = grow(order, err);
+    if (!row)
+        return false;
+    row->file = (long)file;
+    for (int c = 0; c < TT_ORDER_COLUMNS; c++)
+        row->cells[c] = tt_copy_string(c == TT_ORDER_TAKE  ? run->list.files[file].name
+                                       : c == TT_ORDER_USE ? "yes"
+                                                           : "");
+    struct tt_order_row added = *row;
+    memmove(order->rows + place + 1, order->rows + place, (order->count - place) * sizeof *order->rows);
+    order->rows[place] = added;
+    order->count++;
+    for (int c = 0; c < TT_ORDER_COLUMNS; c++)
+        if (!added.cells[c])
+            return tt_fail_memory(err);
+    return true;
+}
+
+bool tt_order_complete(struct tt_run_state *run, struct tt_order *order, size_t *added, struct tt_error *err)
+{
+    *added = 0;
+    for (size_t i = 0; i < run->list.count; i++)
+        if (!tt_order_names(order, i)) {
+            if (!insert_file(run, order, i, err))
+                return false;
+            ++*added;
+        }
+    return true;
 }
 
 bool tt_order_write(const struct tt_order *order, const char *path, struct tt_error *err)

@@ -10,6 +10,7 @@
 #include "audio/reader.h"
 #include "base/file.h"
 #include "base/text.h"
+#include "session/folders.h"
 
 static bool lies_in(const char *path, const char *folder)
 {

@@ -1,5 +1,4 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-#define _XOPEN_SOURCE 700 /* realpath */
 #include "session/takes.h"
 
 #include <dirent.h>
@@ -16,65 +15,8 @@
 #include "audio/reader.h"
 #include "base/file.h"
 #include "base/text.h"
-
-bool tt_folder_holds(const char *folder, const char *name)
-{
-    char *path = tt_path_join(folder, name);
-    bool is_there = path && tt_file_exists(path);
-    free(path);
-    return is_there;
-}
-
-bool tt_is_out_folder(const char *path)
-{
-    static const char *const ours[] = {"voice", "whole", "pieces", "earlier"};
-    if (tt_folder_holds(path, "session.json"))
-        return true;
-    for (size_t i = 0; i < sizeof ours / sizeof *ours; i++)
-        if (strcmp(tt_path_name(path), ours[i]) == 0 && tt_folder_holds(path, "../session.json"))
-            return true;
-    return false;
-}
-
-char *tt_resolve_path(const char *path, struct tt_error *err)
-{
-    char *resolved = realpath(path, NULL);
-    if (resolved)
-        return resolved;
-    if (errno != ENOENT) {
-        tt_fail_errno(err, TT_ERROR_USAGE, errno, "%s", path);
-        return NULL;
-    }
-    /* Not there yet: resolve what is, add the rest. */
-    char *copy = tt_copy_string(path);
-    if (!copy) {
-        tt_fail_memory(err);
-        return NULL;
-    }
-    size_t length = strlen(copy);
-    while (length > 1 && copy[length - 1] == '/')
-        copy[--length] = '\0';
-    char *slash = strrchr(copy, '/');
-    const char *name = slash ? slash + 1 : copy;
-    char *parent = NULL;
-    if (strcmp(name, "..") == 0 || strcmp(name, ".") == 0)
-        tt_fail(err, TT_ERROR_USAGE, "%s: no such folder; look for it, and for how its name is written", path);
-    else if (!slash)
-        parent = tt_resolve_path(".", err);
-    else if (slash == copy)
-        parent = tt_copy_string("/");
-    else {
-        *slash = '\0';
-        parent = tt_resolve_path(copy, err);
-    }
-    if (parent)
-        resolved = strcmp(parent, "/") == 0 ? tt_format("/%s", name) : tt_path_join(parent, name);
-    free(parent);
-    free(copy);
-    if (!resolved)
-        tt_fail_memory(err);
-    return resolved;
-}
+#include "session/folders.h"
+#include "session/takes_none.h"
 
 static bool add_file(struct tt_take_list *list, const char *name, struct tt_error *err)
 {
@@ -246,7 +188,7 @@ static bool list_folder(struct tt_take_list *list, bool without_links, struct tt
     }
     closedir(folder);
     if (ok && list->count == 0)
-        return tt_takes_fail_none(list, err);
+        return tt_takes_fail_none(list->folder, list->passed_over, err);
     return ok;
 }
 

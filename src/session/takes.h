@@ -34,15 +34,4 @@ bool tt_takes_list(const char *const *sources, size_t count, bool without_links,
                    struct tt_error *err);
 void tt_takes_free(struct tt_take_list *list);
 
-/* takes_none.c: the error for a folder in which no takes lie; it names a sub-folder where some do. */
-bool tt_takes_fail_none(const struct tt_take_list *list, struct tt_error *err);
-
-bool tt_folder_holds(const char *folder, const char *name);
-
-/* True when a folder holds a session.json, or is one of those with sound beside it: a run of ours left it. */
-bool tt_is_out_folder(const char *path);
-
-/* Absolute path without symbolic links, also of a folder that is not there yet (its parent must be). NULL on error. */
-char *tt_resolve_path(const char *path, struct tt_error *err);
-
 #endif

@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* What is said of a folder without takes. Recorders and cards keep them in folders below the one that is copied. */
+#include "session/takes_none.h"
+
 #include <dirent.h>
 #include <stdlib.h>
 #include <string.h>
@@ -9,7 +11,7 @@
 #include "audio/reader.h"
 #include "base/file.h"
 #include "base/text.h"
-#include "session/takes.h"
+#include "session/folders.h"
 
 static bool holds_takes(const char *path)
 {
@@ -49,17 +51,17 @@ static char *find_sub_folder(const char *above)
     return found;
 }
 
-bool tt_takes_fail_none(const struct tt_take_list *list, struct tt_error *err)
+bool tt_takes_fail_none(const char *folder, size_t other_files, struct tt_error *err)
 {
-    char *below = find_sub_folder(list->folder);
+    char *below = find_sub_folder(folder);
     if (below)
-        tt_fail(err, TT_ERROR_USAGE, "%s: no recordings lie in this folder itself, but in %s: name that one",
-                list->folder, below);
+        tt_fail(err, TT_ERROR_USAGE, "%s: no recordings lie in this folder itself, but in %s: name that one", folder,
+                below);
     else
         tt_fail(err, TT_ERROR_USAGE,
                 "%s: no recordings lie in this folder (other files: %zu); name the folder that holds them: they end in "
                 ".wav .w64 .rf64 .bwf .aif .flac .ogg .opus .mp3 .au .caf%s",
-                list->folder, list->passed_over, tt_camera_is_built_in() ? " .mp4 .m4a .mov .mkv .3gp" : "");
+                folder, other_files, tt_camera_is_built_in() ? " .mp4 .m4a .mov .mkv .3gp" : "");
     free(below);
     return false;
 }

@@ -12,7 +12,7 @@
 
 #include "base/file.h"
 #include "base/text.h"
-#include "session/takes.h"
+#include "session/folders.h"
 #include "session/watch_parts.h"
 
 static bool stopped(const struct tt_watch *watch) { return watch->options->stop && *watch->options->stop; }

@@ -9,7 +9,7 @@
 #include "audio/reader.h"
 #include "base/file.h"
 #include "base/text.h"
-#include "session/takes.h"
+#include "session/folders.h"
 #include "session/watch_parts.h"
 
 void tt_watched_forget_words(struct tt_watched *session)
