@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "stages/reread_carried.h"
 #include "stages/reread_doubts.h"
 #include "stages/reread_wholes.h"
 
@@ -249,7 +250,7 @@ bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rerea
     judge_all(phrases, rereads, covered, likest);
     free(covered);
     free(likest);
-    return tt_reread_wholes_raise(phrases, rereads, err);
+    return tt_reread_wholes_raise(phrases, rereads, err) && tt_reread_carried_drop(phrases, rereads, err);
 }
 
 void tt_rereads_judge_again(const struct tt_phrases *phrases, struct tt_rereads *rereads, const bool *given_up)

@@ -839,6 +839,32 @@ static void the_last_syllable_of_the_line_before_is_not_drawn_into_a_misread(voi
     end(session);
 }
 
+static void the_end_of_the_line_before_is_not_drawn_in_by_tries_that_repeat(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    /* Its end is as long as that of the tries, and begins like it. */
+    struct reading line[2], end_of_line, tries[2][2];
+    read_runs(session, (const struct part[]){{200, 0.0, 1.8}}, 1, 0.2, line);
+    end_of_line = read_parts(session, (const struct part[]){{201, 1.3, 1.56}, {900, 0.0, 0.29}}, 2);
+    take_of(session)->falls[take_of(session)->heard.run_count - 1] = true;
+    pause_s(session, 0.7);
+    for (int k = 0; k < 2; k++) {
+        read_runs(session, (const struct part[]){{201, 0.0, 1.3}, {201, 1.3, 1.9}}, 2, 0.3, tries[k]);
+        pause_s(session, 0.6);
+    }
+    read_runs(session, (const struct part[]){{201, 0.0, 1.3}, {201, 1.3, 2.4}}, 2, 0.3, line);
+    take_of(session)->falls[take_of(session)->heard.run_count - 1] = true;
+    pause_s(session, 0.7);
+    read_lines(session, 300, 4);
+    decide(session);
+    assert_stays(session, 0, end_of_line);
+    for (int k = 0; k < 2; k++)
+        assert_true(cut_share(session, 0, (struct reading){tries[k][0].start_s, tries[k][1].end_s}) > 0.99);
+    end(session);
+}
+
 static void a_full_level_line_behind_a_whole_one_is_never_taken_for_talk(void **state)
 {
     (void)state;
@@ -956,6 +982,7 @@ int main(void)
         cmocka_unit_test(a_restart_without_a_pause_is_found),
         cmocka_unit_test(pauses_that_the_room_fills_are_heard),
         cmocka_unit_test(the_last_syllable_of_the_line_before_is_not_drawn_into_a_misread),
+        cmocka_unit_test(the_end_of_the_line_before_is_not_drawn_in_by_tries_that_repeat),
         cmocka_unit_test(a_full_level_line_behind_a_whole_one_is_never_taken_for_talk),
         cmocka_unit_test(full_level_words_behind_a_broken_line_are_asked_about),
         cmocka_unit_test(a_faint_voice_before_the_first_line_is_asked_about),
