@@ -24,6 +24,8 @@ struct deciding {
 };
 
 static const double sure_enough = 0.999;
+/* Of choosing: two are enough as a rule. */
+enum { MOST_ROUNDS = 8 };
 
 /* The surest first; among those that are very sure, the one that matches best and longest: a part of it may be a little
  * surer than the whole. */
@@ -208,9 +210,15 @@ static bool choose_among_the_rest(struct deciding *deciding, struct tt_error *er
     return true;
 }
 
+static void note_given_up(const struct deciding *deciding, bool *given_up)
+{
+    for (size_t p = 0; p < deciding->phrases->count; p++)
+        given_up[p] = deciding->choices[p].fate == TT_PHRASE_MISREAD;
+}
+
 /* What was taken for a misread between two others may turn out to stay: then those are less sure, and all is chosen
- * anew. */
-static bool choose_misreads_twice(struct deciding *deciding, struct tt_rereads *rereads, struct tt_error *err)
+ * anew, until nothing more turns out so. */
+static bool choose_misreads_in_rounds(struct deciding *deciding, struct tt_rereads *rereads, struct tt_error *err)
 {
     const size_t count = deciding->phrases->count ? deciding->phrases->count : 1;
     struct tt_phrase_choice *told = malloc(count * sizeof *told);
@@ -219,10 +227,10 @@ static bool choose_misreads_twice(struct deciding *deciding, struct tt_rereads *
     if (is_done)
         memcpy(told, deciding->choices, count * sizeof *told);
     is_done = is_done && choose_misreads(deciding, rereads, err);
-    if (is_done) {
-        for (size_t p = 0; p < deciding->phrases->count; p++)
-            given_up[p] = deciding->choices[p].fate == TT_PHRASE_MISREAD;
-        tt_rereads_judge_again(deciding->phrases, rereads, given_up);
+    for (int round = 1; is_done && round < MOST_ROUNDS; round++) {
+        note_given_up(deciding, given_up);
+        if (!tt_rereads_judge_again(deciding->phrases, rereads, given_up))
+            break;
         memcpy(deciding->choices, told, count * sizeof *told);
         is_done = choose_misreads(deciding, rereads, err);
     }
@@ -243,7 +251,7 @@ static bool choose(struct deciding *deciding, struct tt_phrases *phrases, struct
         tt_told_mark_knocked(phrases, deciding->knocks, &rereads, told, deciding->choices, &deciding->parts);
     if (is_done)
         tt_talk_choose_others(phrases, deciding->settings, deciding->choices, &deciding->parts);
-    is_done = is_done && choose_misreads_twice(deciding, &rereads, err) &&
+    is_done = is_done && choose_misreads_in_rounds(deciding, &rereads, err) &&
               tt_misread_doubts_ask(phrases, deciding->choices, err);
     is_done = is_done && choose_among_the_rest(deciding, err);
     is_done = is_done && tt_misread_rows_propose(phrases, deciding->choices, err);

@@ -86,8 +86,8 @@ void tt_rereads_free(struct tt_rereads *rereads);
 /* Fills what depends on the others (lines between, rivals, repetition), and each confidence. */
 bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rereads, struct tt_error *err);
 /* Lowers the confidence of pairs between which more stays than was thought: given_up tells of each phrase whether it
- * goes. */
-void tt_rereads_judge_again(const struct tt_phrases *phrases, struct tt_rereads *rereads, const bool *given_up);
+ * goes. Returns whether there were any. */
+bool tt_rereads_judge_again(const struct tt_phrases *phrases, struct tt_rereads *rereads, const bool *given_up);
 
 /* Full-level speech between the two that is not marked in covered (one flag a phrase), in seconds. */
 double tt_reread_lines_between_s(const struct tt_phrases *phrases, const struct tt_reread *reread, const bool *covered);

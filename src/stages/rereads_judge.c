@@ -253,8 +253,9 @@ bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rerea
     return tt_reread_wholes_raise(phrases, rereads, err) && tt_reread_carried_drop(phrases, rereads, err);
 }
 
-void tt_rereads_judge_again(const struct tt_phrases *phrases, struct tt_rereads *rereads, const bool *given_up)
+bool tt_rereads_judge_again(const struct tt_phrases *phrases, struct tt_rereads *rereads, const bool *given_up)
 {
+    bool has_lowered = false;
     for (size_t k = 0; k < rereads->count; k++) {
         struct tt_reread *reread = &rereads->all[k];
         float lines = (float)log(1.0 + tt_reread_lines_between_s(phrases, reread, given_up));
@@ -265,5 +266,7 @@ void tt_rereads_judge_again(const struct tt_phrases *phrases, struct tt_rereads 
         judge(phrases, reread, given_up);
         if (reread->confidence > before)
             reread->confidence = before;
+        has_lowered = has_lowered || reread->confidence < before;
     }
+    return has_lowered;
 }

@@ -448,6 +448,28 @@ static void read_runs(struct made_session *session, const struct part *parts, si
     }
 }
 
+/* Step one. Do this. Step two. ... Do this. */
+static void what_only_seemed_to_be_read_again_between_two_lines_counts_as_said(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    struct reading step = read_parts(session, (const struct part[]){{400, 0.0, 0.9}, {410, 0.0, 0.3}}, 2);
+    pause_s(session, 0.4);
+    read_line(session, 200);
+    read_parts(session, (const struct part[]){{400, 0.0, 0.9}, {420, 0.0, 0.3}}, 2);
+    pause_s(session, 0.7);
+    read_lines(session, 201, 8);
+    read_line(session, 200);
+    read_lines(session, 300, 8);
+    for (uint32_t text = 208; text > 200; text--)
+        read_line(session, text);
+    read_lines(session, 310, 4);
+    decide(session);
+    assert_stays(session, 0, step);
+    end(session);
+}
+
 static void a_restart_without_a_pause_is_found_however_its_second_try_pauses(void **state)
 {
     (void)state;
@@ -974,6 +996,7 @@ int main(void)
         cmocka_unit_test(the_re_read_may_be_in_the_next_take),
         cmocka_unit_test(a_take_goes_whole_when_each_line_is_read_again),
         cmocka_unit_test(a_take_keeps_the_line_that_is_not_read_again),
+        cmocka_unit_test(what_only_seemed_to_be_read_again_between_two_lines_counts_as_said),
         cmocka_unit_test(lines_that_only_begin_alike_are_not_cut),
         cmocka_unit_test(a_line_that_comes_back_after_a_while_stays),
         cmocka_unit_test(beyond_the_look_back_nothing_is_compared),
