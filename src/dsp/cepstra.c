@@ -20,6 +20,7 @@ const float tt_cepstra_step = 0.16f;
 static const float least_power = 1e-15f;
 
 static const double pi = 3.14159265358979323846;
+static const float db_per_ln = 4.3429448f; /* 10 / ln 10 */
 
 struct tt_cepstra {
     int first_bin, last_bin; /* bins with any weight; last is exclusive */
@@ -145,12 +146,14 @@ static float sum_weighted(const float *weights, const float *power, int from, in
     return sum;
 }
 
-/* From the bands' levels to what is kept. */
-TT_WIDE static void transform(const struct tt_cepstra *cepstra, const float *levels, float *sums)
+/* From the bands' levels to what is kept; their mean logarithm. */
+TT_WIDE static float transform(const struct tt_cepstra *cepstra, const float *levels, float *sums)
 {
-    float logarithms[TT_MEL_BANDS];
+    float logarithms[TT_MEL_BANDS], sum = 0.0f;
     for (int b = 0; b < TT_MEL_BANDS; b++)
         logarithms[b] = quick_ln(levels[b] + least_power);
+    for (int b = 0; b < TT_MEL_BANDS; b++)
+        sum += logarithms[b];
     _Static_assert(TT_CEPSTRA == sizeof(tt_half_lanes) / sizeof(float), "a sum in each lane");
     tt_half_lanes all = {0}, cosine;
     for (int b = 0; b < TT_MEL_BANDS; b++) {
@@ -158,9 +161,16 @@ TT_WIDE static void transform(const struct tt_cepstra *cepstra, const float *lev
         all += cosine * logarithms[b];
     }
     memcpy(sums, &all, sizeof all);
+    return sum / TT_MEL_BANDS;
 }
 
-void tt_cepstra_of(const struct tt_cepstra *cepstra, const float *power, int8_t quantised[TT_CEPSTRA])
+static int8_t quantise(float value)
+{
+    float held = value > 127.0f ? 127.0f : value < -127.0f ? -127.0f : value; /* a NaN passes both and ends below */
+    return held == held ? (int8_t)lrintf(held) : 0;
+}
+
+int8_t tt_cepstra_of(const struct tt_cepstra *cepstra, const float *power, int8_t quantised[TT_CEPSTRA])
 {
     const int *edges = cepstra->edges;
     float levels[TT_MEL_BANDS], sums[TT_CEPSTRA];
@@ -168,11 +178,19 @@ void tt_cepstra_of(const struct tt_cepstra *cepstra, const float *power, int8_t 
         float level = sum_weighted(cepstra->rise, power, edges[b], edges[b + 1], 0.0f);
         levels[b] = sum_weighted(cepstra->fall, power, edges[b + 1], edges[b + 2], level);
     }
-    transform(cepstra, levels, sums);
-    for (int c = 0; c < TT_CEPSTRA; c++) {
-        float held = sums[c] > 127.0f    ? 127.0f
-                     : sums[c] < -127.0f ? -127.0f
-                                         : sums[c]; /* a NaN passes both and ends below */
-        quantised[c] = held == held ? (int8_t)lrintf(held) : 0;
-    }
+    const float level = transform(cepstra, levels, sums);
+    for (int c = 0; c < TT_CEPSTRA; c++)
+        quantised[c] = quantise(sums[c]);
+    return quantise(db_per_ln * level);
+}
+
+float tt_cepstra_apart_db(const int8_t a[TT_CEPSTRA], int8_t a_level_db, const int8_t b[TT_CEPSTRA], int8_t b_level_db)
+{
+    int squares = 0;
+    const int level_db = a_level_db - b_level_db;
+    for (int c = 0; c < TT_CEPSTRA; c++)
+        squares += (a[c] - b[c]) * (a[c] - b[c]);
+    /* The transform is orthonormal: squares of coefficients sum to those of the bands (Parseval). */
+    const float step_db = db_per_ln * tt_cepstra_step;
+    return sqrtf((float)(level_db * level_db) + step_db * step_db * (float)squares / TT_MEL_BANDS);
 }

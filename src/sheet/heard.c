@@ -150,7 +150,8 @@ static bool take_apart(struct tt_heard *heard, char *data, size_t size, const st
     for (int i = 0; i < HEARD_SECTIONS; i++)
         if (!(at[i] = section_at(data, size, header, (enum heard_section)i)))
             return false;
-    if (header->place[HEARD_FACTS].count != 1 || header->place[HEARD_SHAPE].count != 1)
+    if (header->place[HEARD_FACTS].count != 1 || header->place[HEARD_SHAPE].count != 1 ||
+        header->place[HEARD_LEVELS].count != header->place[HEARD_CEPSTRA].count)
         return false;
     memcpy(&heard->facts, at[HEARD_FACTS], sizeof heard->facts);
     memcpy(&heard->floor.shape, at[HEARD_SHAPE], sizeof heard->floor.shape);
@@ -164,6 +165,7 @@ static bool take_apart(struct tt_heard *heard, char *data, size_t size, const st
     heard->nuclei = at[HEARD_NUCLEI];
     heard->others = at[HEARD_OTHERS];
     heard->cepstra = at[HEARD_CEPSTRA];
+    heard->levels = at[HEARD_LEVELS];
     count_sections(heard, header);
     size_t node_count = (size_t)header->place[HEARD_NODES].count;
     if (!facts_are_sound(&heard->facts) ||

@@ -60,6 +60,7 @@ struct tt_heard {
     const struct tt_remark *remarks;
     size_t remark_count;
     const int8_t *cepstra; /* feature_count rows of TT_CEPSTRA; row r is centred on sample r * feature_hop_samples */
+    const int8_t *levels;  /* of each of these rows, in whole dB (dsp/cepstra.h) */
     size_t feature_count;
     const int64_t *nuclei; /* places of syllables in samples, rising */
     size_t nucleus_count;
@@ -89,8 +90,9 @@ int64_t tt_heard_end(const struct tt_heard *heard);
 /* Writes cepstra as they come, the rest at the end. */
 struct tt_heard_writer;
 struct tt_heard_writer *tt_heard_writer_open(const char *path, struct tt_error *err);
-bool tt_heard_writer_add_cepstra(struct tt_heard_writer *writer, const int8_t row[TT_CEPSTRA], struct tt_error *err);
-/* Everything but the cepstra is taken from heard. Destroys the writer, also on failure. */
+bool tt_heard_writer_add_row(struct tt_heard_writer *writer, const int8_t cepstra[TT_CEPSTRA], int8_t level_db,
+                             struct tt_error *err);
+/* Everything but these rows is taken from heard. Destroys the writer, also on failure. */
 bool tt_heard_writer_commit(struct tt_heard_writer *writer, const struct tt_heard *heard, struct tt_error *err);
 void tt_heard_writer_abandon(struct tt_heard_writer *writer);
 

@@ -17,9 +17,10 @@ static const uint32_t item_sizes[HEARD_SECTIONS] = {
     [HEARD_REMARKS] = sizeof(struct tt_remark),
     [HEARD_NUCLEI] = sizeof(int64_t),
     [HEARD_OTHERS] = sizeof(struct tt_span_frames),
+    [HEARD_LEVELS] = sizeof(int8_t),
 };
 
-_Static_assert(sizeof(struct heard_header) == 8 + 8 + 4 * HEARD_SECTIONS + 4 + 8 + 24 * HEARD_SECTIONS + 8,
+_Static_assert(sizeof(struct heard_header) == 8 + 8 + 4 * HEARD_SECTIONS + 8 + 8 + 24 * HEARD_SECTIONS + 8,
                "the header has no gaps");
 
 /* These are written as they lie in memory, so that no byte of them may be left to chance. */

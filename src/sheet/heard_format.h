@@ -8,7 +8,7 @@
 #include <stdint.h>
 
 /* Raise the version whenever a section changes its meaning; a change of a struct's size is noticed by itself. */
-enum { HEARD_VERSION = 2, HEARD_ALIGNMENT = 64 };
+enum { HEARD_VERSION = 3, HEARD_ALIGNMENT = 64 };
 
 static const char heard_magic[8] = {'T', 'T', 'H', 'E', 'A', 'R', 'D', '\n'};
 
@@ -24,6 +24,7 @@ enum heard_section {
     HEARD_REMARKS,
     HEARD_NUCLEI,
     HEARD_OTHERS,
+    HEARD_LEVELS,
     HEARD_SECTIONS
 };
 
@@ -36,7 +37,7 @@ struct heard_header {
     char magic[8];
     uint32_t version, byte_order;
     uint32_t item_size[HEARD_SECTIONS];
-    uint32_t header_size;
+    uint64_t header_size;
     uint64_t file_size;
     struct heard_place place[HEARD_SECTIONS];
     uint64_t check; /* over all of the above */

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "base/file.h"
+#include "base/grow.h"
 #include "sheet/heard.h"
 #include "sheet/heard_format.h"
 
@@ -16,6 +17,8 @@ struct tt_heard_writer {
     uint64_t at; /* bytes written */
     size_t buffered;
     int8_t rows[BUFFER_ROWS][TT_CEPSTRA];
+    int8_t *levels; /* of all rows */
+    size_t level_count, level_capacity;
 };
 
 static bool write_bytes(struct tt_heard_writer *writer, enum heard_section section, const void *data, size_t count,
@@ -69,9 +72,15 @@ static bool flush_rows(struct tt_heard_writer *writer, struct tt_error *err)
     return write_bytes(writer, HEARD_CEPSTRA, writer->rows, count, err);
 }
 
-bool tt_heard_writer_add_cepstra(struct tt_heard_writer *writer, const int8_t row[TT_CEPSTRA], struct tt_error *err)
+bool tt_heard_writer_add_row(struct tt_heard_writer *writer, const int8_t cepstra[TT_CEPSTRA], int8_t level_db,
+                             struct tt_error *err)
 {
-    memcpy(writer->rows[writer->buffered++], row, TT_CEPSTRA);
+    int8_t *levels = tt_grow(writer->levels, writer->level_count, &writer->level_capacity, sizeof *levels, err);
+    if (!levels)
+        return false;
+    writer->levels = levels;
+    levels[writer->level_count++] = level_db;
+    memcpy(writer->rows[writer->buffered++], cepstra, TT_CEPSTRA);
     return writer->buffered < BUFFER_ROWS || flush_rows(writer, err);
 }
 
@@ -157,12 +166,15 @@ bool tt_heard_writer_commit(struct tt_heard_writer *writer, const struct tt_hear
         begin_section(writer, HEARD_NUCLEI, err) &&
         write_bytes(writer, HEARD_NUCLEI, heard->nuclei, heard->nucleus_count, err) &&
         begin_section(writer, HEARD_OTHERS, err) &&
-        write_bytes(writer, HEARD_OTHERS, heard->others, heard->other_count, err) && write_header(writer, err);
+        write_bytes(writer, HEARD_OTHERS, heard->others, heard->other_count, err) &&
+        begin_section(writer, HEARD_LEVELS, err) &&
+        write_bytes(writer, HEARD_LEVELS, writer->levels, writer->level_count, err) && write_header(writer, err);
     if (!is_written) {
         tt_heard_writer_abandon(writer);
         return false;
     }
     struct tt_publish *file = writer->file;
+    free(writer->levels);
     free(writer);
     return tt_publish_commit(file, err);
 }
@@ -172,5 +184,6 @@ void tt_heard_writer_abandon(struct tt_heard_writer *writer)
     if (!writer)
         return;
     tt_publish_abandon(writer->file);
+    free(writer->levels);
     free(writer);
 }

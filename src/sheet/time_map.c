@@ -6,7 +6,7 @@
 #include <stdlib.h>
 
 #include "base/units.h"
-#include "sheet/pause_trim.h"
+#include "sheet/pause_place.h"
 #include "sheet/sheet_rows.h"
 #include "sheet/take_times.h"
 
@@ -133,7 +133,7 @@ static struct pause pause_of(const struct layout *layout, const struct tt_row *r
     return pause;
 }
 
-static void shorten_pauses(struct layout *layout)
+static void shorten_pauses(struct layout *layout, const struct tt_heard *heard)
 {
     size_t cut_count = layout->gone_count, first_sound = 0, first_cut = 0;
     for (size_t i = 0; i < layout->sheet->count; i++) {
@@ -141,8 +141,11 @@ static void shorten_pauses(struct layout *layout)
         if (row->kind != TT_ROW_PAUSE || row->action != TT_DO_SHORTEN || !(row->amount >= 0))
             continue;
         struct pause pause = pause_of(layout, row, cut_count, &first_sound, &first_cut);
-        if (pause_trim(&pause, &layout->gone[layout->gone_count]))
-            layout->gone_count++;
+        struct part *gone = &layout->gone[layout->gone_count];
+        if (!pause_trim(&pause, gone))
+            continue;
+        pause_place(&pause, heard, gone);
+        layout->gone_count++;
     }
     merge_parts(layout->gone, &layout->gone_count);
 }
@@ -287,7 +290,7 @@ bool tt_time_map_build(const struct tt_sheet *sheet, const struct tt_heard *hear
     *map = (struct tt_time_map){.rate_hz = heard->facts.rate_hz, .from_sample = layout.from, .to_sample = layout.to};
     bool is_built = collect_cuts(&layout, err) && collect_sounds(&layout, err) && collect_gaps(&layout, err);
     if (is_built) {
-        shorten_pauses(&layout);
+        shorten_pauses(&layout, heard);
         map->stretches = malloc((layout.gone_count + layout.gap_count + 1) * sizeof *map->stretches);
         is_built = map->stretches ? true : tt_fail_memory(err);
     }

@@ -38,11 +38,12 @@ struct tt_time_map {
     int64_t from_sample, to_sample; /* the part of the take that it was made of; to 0: all of it */
 };
 
-/* From a sealed sheet: cuts, shortened pauses and opened gaps. Pure: depends on the sheet's rows, the take's runs (for
- * the length of fades and for snapping gaps into pauses) and its length only. Shortened pauses lose their middle (at
+/* From a sealed sheet: cuts, shortened pauses and opened gaps. Pure: depends on the sheet's rows and on what was heard
+ * only: runs (for the length of fades and for snapping gaps into pauses), length, and how the room sounds in pauses
+ * (for the place of joins). Shortened pauses lose their middle (at
  * the take's head their beginning, at its tail their end) and keep sounds in them whole or let them go whole; see
- * pause_trim.h. A gap moves to the middle of the pause that it is in or near (2 s), and where that was cut, to the
- * join. Nothing left is legal: count and out_samples are 0 then. */
+ * pause_trim.h, pause_place.h. A gap moves to the middle of the pause that it is in or near (2 s), and where that was
+ * cut, to the join. Nothing left is legal: count and out_samples are 0 then. */
 bool tt_time_map_build(const struct tt_sheet *sheet, const struct tt_heard *heard, struct tt_time_map *map,
                        struct tt_error *err);
 void tt_time_map_free(struct tt_time_map *map);

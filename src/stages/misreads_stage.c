@@ -51,9 +51,9 @@ static bool write_row(struct misreads_hearing *state, struct tt_error *err)
     float scale = 1.0f / (float)state->frames_in_row;
     for (int k = 0; k < state->bin_count; k++)
         state->sum[k] *= scale;
-    tt_cepstra_of(state->cepstra, state->sum, row);
+    const int8_t level_db = tt_cepstra_of(state->cepstra, state->sum, row);
     state->frames_in_row = 0;
-    return tt_heard_writer_add_cepstra(state->writer, row, err);
+    return tt_heard_writer_add_row(state->writer, row, level_db, err);
 }
 
 static bool misreads_hear_frame(void *opaque, const struct tt_hear_frame *frame, struct tt_error *err)

@@ -115,6 +115,31 @@ static void silence_and_broken_numbers_give_finite_rows(void **state)
     tt_cepstra_destroy(cepstra);
 }
 
+/* Level and shape make the root mean square over the bands: a cosine of amplitude A differs from a flat spectrum by A /
+ * sqrt(2), and levels add to it as squares do. */
+static void what_two_moments_differ_by_is_the_mean_square_over_the_bands(void **state)
+{
+    (void)state;
+    struct tt_cepstra *cepstra = create(shape_48k());
+    const double low = 2595.0 * log10(1.0 + 80.0 / 700.0), high = 2595.0 * log10(1.0 + 7000.0 / 700.0);
+    float flat[513], wavy[513];
+    for (int k = 0; k < 513; k++) {
+        double mel = 2595.0 * log10(1.0 + k * 46.875 / 700.0), band = 27.0 * (mel - low) / (high - low) - 1.0;
+        flat[k] = 1e-6F;
+        wavy[k] = (float)(1e-5 * exp(1.5 * cos(pi * 2.0 * (band + 0.5) / 26.0)));
+    }
+    int8_t a[TT_CEPSTRA], b[TT_CEPSTRA];
+    const int8_t a_db = tt_cepstra_of(cepstra, flat, a), b_db = tt_cepstra_of(cepstra, wavy, b);
+    assert_int_equal(a_db, -60);
+    assert_int_equal(b_db, -50);
+    const double shape_db = 1.5 * 10.0 / log(10.0) / sqrt(2.0);
+    assert_true(tt_cepstra_apart_db(a, a_db, a, a_db) == 0.0F);
+    assert_true(tt_cepstra_apart_db(a, a_db, a, (int8_t)(a_db - 7)) == 7.0F);
+    assert_true(fabs((double)tt_cepstra_apart_db(a, a_db, b, a_db) - shape_db) < 0.3);
+    assert_true(fabs((double)tt_cepstra_apart_db(a, a_db, b, b_db) - hypot(10.0, shape_db)) < 0.3);
+    tt_cepstra_destroy(cepstra);
+}
+
 static void a_shape_without_a_rate_is_refused(void **state)
 {
     (void)state;
@@ -132,6 +157,7 @@ int main(void)
         cmocka_unit_test(level_does_not_matter),
         cmocka_unit_test(the_sample_rate_does_not_matter),
         cmocka_unit_test(silence_and_broken_numbers_give_finite_rows),
+        cmocka_unit_test(what_two_moments_differ_by_is_the_mean_square_over_the_bands),
         cmocka_unit_test(a_shape_without_a_rate_is_refused),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

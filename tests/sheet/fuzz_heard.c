@@ -54,7 +54,7 @@ static void make_whole(void)
         abort();
     struct tt_heard_writer *writer = tt_heard_writer_open(path, &err);
     for (int i = 0; writer && i < 900; i++)
-        if (!tt_heard_writer_add_cepstra(writer, row, &err))
+        if (!tt_heard_writer_add_row(writer, row, -60, &err))
             abort();
     if (!writer || !tt_heard_writer_commit(writer, &heard, &err) ||
         !tt_file_read(path, 1 << 24, &whole, &whole_size, &err))
@@ -92,6 +92,8 @@ static double touch(const struct tt_heard *heard)
         sum += (double)heard->nuclei[i];
     for (size_t i = 0; i < heard->feature_count * TT_CEPSTRA; i++)
         sum += heard->cepstra[i];
+    for (size_t i = 0; i < heard->feature_count; i++)
+        sum += heard->levels[i];
     float *row = malloc((size_t)heard->floor.shape.bin_count * sizeof *row);
     if (row) {
         tt_floor_at(&heard->floor, heard->facts.frame_count / 2, row);

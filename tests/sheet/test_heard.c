@@ -86,6 +86,8 @@ static void row_of(int8_t row[TT_CEPSTRA], int number)
         row[i] = (int8_t)(number * 7 + i);
 }
 
+static int8_t level_of(int number) { return (int8_t)(number % 100 - 99); }
+
 static void write_to(const char *to, const struct tt_heard *heard, int rows)
 {
     struct tt_error err = {0};
@@ -95,7 +97,7 @@ static void write_to(const char *to, const struct tt_heard *heard, int rows)
     for (int r = 0; r < rows; r++) {
         int8_t row[TT_CEPSTRA];
         row_of(row, r);
-        assert_true(tt_heard_writer_add_cepstra(writer, row, &err));
+        assert_true(tt_heard_writer_add_row(writer, row, level_of(r), &err));
     }
     if (!tt_heard_writer_commit(writer, heard, &err))
         fail_msg("%s", err.message);
@@ -135,6 +137,7 @@ static void what_was_written_is_read_back(void **state)
         int8_t row[TT_CEPSTRA];
         row_of(row, r);
         assert_memory_equal(heard.cepstra + (size_t)r * TT_CEPSTRA, row, TT_CEPSTRA);
+        assert_int_equal(heard.levels[r], level_of(r));
     }
     assert_int_equal((uintptr_t)heard.floor.node_sample % _Alignof(int64_t), 0);
     assert_int_equal((uintptr_t)heard.remarks % _Alignof(struct tt_remark), 0);
@@ -318,7 +321,7 @@ static void nothing_appears_before_commit(void **state)
     unlink(path);
     struct tt_heard_writer *writer = tt_heard_writer_open(path, &err);
     assert_non_null(writer);
-    assert_true(tt_heard_writer_add_cepstra(writer, row, &err));
+    assert_true(tt_heard_writer_add_row(writer, row, -70, &err));
     assert_false(tt_file_exists(path));
     tt_heard_writer_abandon(writer);
     assert_false(tt_file_exists(path));

@@ -1,0 +1,71 @@
+/* SPDX-License-Identifier: GPL-2.0-or-later */
+#include "sheet/pause_place.h"
+
+#include "base/units.h"
+
+/* Of joins in a recorded restless room that lie in pauses 24 of 248 stood out of its own changes (above their 99th
+ * percentile of spectral flux) where they were made in the middle, 2 of 288 moved by up to so much. */
+static const double farthest_ms = 200;
+/* What is off the middle must be worth it: alike within so little is alike. */
+static const float db_a_ms = 0.005f;
+
+static int64_t least(int64_t a, int64_t b) { return a < b ? a : b; }
+
+/* How far what goes can move towards the take's start and its end; not at all where negative. */
+struct leeway {
+    int64_t back, ahead;
+};
+
+static struct leeway leeway_of(const struct pause *pause, const struct part *gone, int64_t farthest)
+{
+    struct leeway leeway = {least(farthest, gone->start - pause->part.start - pause->margin_before_samples),
+                            least(farthest, pause->part.end - gone->end - pause->margin_after_samples)};
+    for (size_t i = 0; i < pause->sound_count; i++) {
+        const struct part *sound = &pause->sounds[i].part;
+        const bool is_before = sound->end <= gone->start, is_behind = sound->start >= gone->end;
+        if (!is_behind)
+            leeway.back = least(leeway.back, (is_before ? gone->start : gone->end) - sound->end);
+        if (!is_before)
+            leeway.ahead = least(leeway.ahead, sound->start - (is_behind ? gone->end : gone->start));
+    }
+    return leeway;
+}
+
+static float rows_apart_db(const struct tt_heard *heard, int64_t a, int64_t b)
+{
+    const int64_t last = (int64_t)heard->feature_count - 1;
+    a = least(a < 0 ? 0 : a, last);
+    b = least(b, last);
+    return tt_cepstra_apart_db(heard->cepstra + a * TT_CEPSTRA, heard->levels[a], heard->cepstra + b * TT_CEPSTRA,
+                               heard->levels[b]);
+}
+
+/* What is mixed at the join, and what is heard just before and just behind it. */
+static float apart_db(const struct tt_heard *heard, const struct part *gone)
+{
+    const int64_t hop = heard->facts.feature_hop_samples, a = (gone->start + hop / 2) / hop,
+                  b = (gone->end + hop / 2) / hop;
+    return 0.5f * (rows_apart_db(heard, a, b) + rows_apart_db(heard, a - 1, b + 1));
+}
+
+void pause_place(const struct pause *pause, const struct tt_heard *heard, struct part *gone)
+{
+    const int rate_hz = heard->facts.rate_hz;
+    const int64_t hop = heard->facts.feature_hop_samples;
+    if (pause->is_head || pause->is_tail || pause->cut_count > 0 || heard->feature_count == 0)
+        return;
+    const struct leeway leeway = leeway_of(pause, gone, tt_frames_from_ms(farthest_ms, rate_hz));
+    const struct part from = *gone;
+    float best = apart_db(heard, gone);
+    for (int64_t off = hop; off <= leeway.back || off <= leeway.ahead; off += hop)
+        for (int sign = -1; sign <= 1; sign += 2) {
+            const struct part moved = {from.start + sign * off, from.end + sign * off};
+            if (off > (sign < 0 ? leeway.back : leeway.ahead))
+                continue;
+            const float worth = apart_db(heard, &moved) + db_a_ms * (float)tt_ms_from_frames(off, rate_hz);
+            if (worth < best) {
+                best = worth;
+                *gone = moved;
+            }
+        }
+}
