@@ -3,6 +3,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "base/grow.h"
 #include "dsp/floor_parts.h"
 
 /* A jump is looked for over this much quiet time to each side, and counts from this step up. */
@@ -49,14 +50,11 @@ static double jump_size(const struct tt_floor_estimator *estimator, int64_t step
 
 static bool add_jump(struct tt_floor_estimator *estimator, int64_t position, struct tt_error *err)
 {
-    if (estimator->jump_count == estimator->jump_room) {
-        const size_t wanted = estimator->jump_room ? 2 * (size_t)estimator->jump_room : 16;
-        int64_t *jumps = realloc(estimator->jumps, wanted * sizeof *jumps);
-        if (!jumps)
-            return tt_fail_memory(err);
-        estimator->jumps = jumps;
-        estimator->jump_room = (int)wanted;
-    }
+    int64_t *jumps =
+        tt_grow(estimator->jumps, (size_t)estimator->jump_count, &estimator->jump_capacity, sizeof *jumps, err);
+    if (!jumps)
+        return false;
+    estimator->jumps = jumps;
     estimator->jumps[estimator->jump_count++] = position;
     return true;
 }

@@ -21,7 +21,8 @@ struct tt_floor_estimator {
     int64_t settled_windows; /* windows that have their nodes */
     int64_t searched;        /* steps before this one were searched for jumps */
     int64_t *jumps;          /* positions where the room changed, rising */
-    int jump_count, jump_room;
+    int jump_count;
+    size_t jump_capacity;
     struct tt_floor_track track; /* from pauses */
     int node_room;
     struct tt_floor_track low; /* from minima, while there is no pause */

@@ -1,7 +1,5 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* A gap between the hearts of two words holds the words' own weak edges, and breaths, clicks and noises between them.
- */
-
+/* Between the hearts of two words lie their own weak edges, and breaths, clicks and noises. */
 #include "dsp/breath_model.h"
 #include "dsp/listener_parts.h"
 

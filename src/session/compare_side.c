@@ -6,6 +6,7 @@
 #include <unistd.h>
 
 #include "audio/resample.h"
+#include "base/grow.h"
 #include "base/text.h"
 #include "base/units.h"
 #include "pipeline/hear.h"
@@ -75,18 +76,13 @@ enum { BLOCK = 16384 };
 static bool add_samples(struct tt_lag_sound *sound, size_t *capacity, const float *samples, size_t count, double scale,
                         struct tt_error *err)
 {
-    if (sound->count + count > *capacity) {
-        size_t more = 2 * *capacity + count + BLOCK;
-        int16_t *bigger = realloc((void *)(uintptr_t)sound->samples, more * sizeof *bigger);
-        if (!bigger)
-            return tt_fail_memory(err);
-        sound->samples = bigger;
-        *capacity = more;
+    for (size_t i = 0; i < count; i++) {
+        int16_t *all = tt_grow((void *)(uintptr_t)sound->samples, sound->count, capacity, sizeof *all, err);
+        if (!all)
+            return false;
+        sound->samples = all;
+        all[sound->count++] = (int16_t)lrint(fmax(-32767, fmin(32767, (double)samples[i] * scale)));
     }
-    int16_t *out = (int16_t *)(uintptr_t)sound->samples + sound->count;
-    for (size_t i = 0; i < count; i++)
-        out[i] = (int16_t)lrint(fmax(-32767, fmin(32767, (double)samples[i] * scale)));
-    sound->count += count;
     return true;
 }
 
