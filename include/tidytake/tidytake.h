@@ -51,6 +51,9 @@ struct tt_clean_watcher {
     /* One line for the person at the terminal: a take that failed, a file that was passed over. Not called for what the
      * summary says. */
     void (*note)(void *context, const char *line);
+    /* All files are written. Behind this the run looks whether somebody saved a sheet or the order meanwhile
+     * (was_edited): what is saved later differs from what is there now. */
+    void (*written)(void *context);
 };
 
 /* What came of it. Free with tt_clean_result_free. */

@@ -260,6 +260,8 @@ static bool run_all(struct tt_run_state *run, struct tt_clean_result *result, st
         return false;
     if (!tt_session_copy_sounds(run, err) || !tt_session_show(run, result, err))
         return false;
+    if (run->watcher && run->watcher->written)
+        run->watcher->written(run->watcher->context);
     result->was_edited = tt_session_was_edited(run);
     if (result->was_edited)
         tt_run_note(run, "a cut sheet or order.csv was saved too late for this run: the next one obeys it");

@@ -89,8 +89,8 @@ static void reload(struct tt_watch *watch)
 
 static bool work(struct tt_watch *watch, struct tt_error *err)
 {
-    const double look_again_s =
-        1; /* also with notices: network file systems give none, and a signal may come just before the wait */
+    /* Also with notices: network file systems give none, and a signal may come just before the wait. */
+    const double look_again_s = tt_watch_pulse_s(watch);
     while (!stopped(watch)) {
         double wait_s = look_again_s;
         bool is_busy = false;

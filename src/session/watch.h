@@ -13,6 +13,7 @@ struct tt_watch_options {
     const char *out;                    /* one folder a session inside; NULL: FOLDER.tidy beside it */
     const char *settings_file, *target; /* as of clean; NULL: none */
     int jobs;                           /* the same; 0: as many as processors */
+    double pulse_s;                     /* look again after this long, also without notice; 0: a second */
     bool is_once;                       /* do what is there and settled, then end */
     const atomic_int *stop;             /* set from outside, by a thread or a signal: end */
     atomic_int *reload;                 /* set from outside: read the settings again; cleared here; may be NULL */

@@ -46,6 +46,7 @@ struct tt_watch {
 
 /* Monotonic: nobody sets this clock. */
 double tt_watch_now_s(void);
+double tt_watch_pulse_s(const struct tt_watch *watch);
 void tt_watch_sum_up(const struct tt_watch *watch, const char *format, ...) TT_PRINTF(2, 3);
 void tt_watch_note(const struct tt_watch *watch, const char *format, ...) TT_PRINTF(2, 3);
 /* The settings in force for a session (or for the watched folder itself). */

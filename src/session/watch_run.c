@@ -17,6 +17,7 @@ extern char **environ;
 struct listener {
     struct tt_watch *watch;
     struct tt_watched *session;
+    bool is_counted; /* the session's files as the run left them count as done */
 };
 
 /* A take that cannot be done is complained about once, not with every run of its session. */
@@ -34,6 +35,35 @@ static bool progress(void *context, double share, const char *take, const char *
     (void)what;
     const struct tt_watch *watch = ((struct listener *)context)->watch;
     return !watch->options->stop || !*watch->options->stop;
+}
+
+/* Takes over what the run itself wrote (sheets, order) into what counts as done; takes and settings count as they were
+ * before it. */
+static bool count_as_done(struct tt_watched *session, struct tt_error *err)
+{
+    struct tt_snapshot after;
+    if (!tt_snapshot_take(session->folder, session->out, &after, err))
+        return false;
+    size_t length = strlen(session->out);
+    for (size_t i = 0; i < after.count; i++) {
+        bool is_ours = strncmp(after.files[i].path, session->out, length) == 0;
+        for (size_t j = 0; !is_ours && j < session->seen.count; j++)
+            if (strcmp(after.files[i].path, session->seen.files[j].path) == 0) {
+                after.files[i].size = session->seen.files[j].size;
+                after.files[i].modified_ns = session->seen.files[j].modified_ns;
+                after.files[i].inode = session->seen.files[j].inode;
+            }
+    }
+    session->done = after;
+    return true;
+}
+
+/* At this moment, and no later: what a person saves while the run is summed up, or while the program behind it works,
+ * is news. */
+static void written(void *context)
+{
+    struct listener *listener = context;
+    listener->is_counted = count_as_done(listener->session, NULL);
 }
 
 /* The program of [watch] then, without a shell, with the session page as its argument. */
@@ -63,11 +93,12 @@ static void complain(struct tt_watch *watch, struct tt_watched *session, const s
 }
 
 /* Soon at first, then ever more seldom, up to so many times longer. */
-static const double first_per_settle = 15, first_least_s = 1, first_most_s = 60, most_growth = 16;
+static const double first_per_settle = 15, first_most_s = 60, most_growth = 16;
 
 static void plan_another_try(const struct tt_watch *watch, struct tt_watched *session, bool is_again)
 {
-    const double first_s = fmin(fmax(first_per_settle * watch->settings.watch.settle_s, first_least_s), first_most_s);
+    const double first_s =
+        fmin(fmax(first_per_settle * watch->settings.watch.settle_s, tt_watch_pulse_s(watch)), first_most_s);
     session->again_after_s = is_again ? fmin(2 * session->again_after_s, most_growth * first_s) : first_s;
     session->again_at_s = tt_watch_now_s() + session->again_after_s;
 }
@@ -83,8 +114,10 @@ static void sum_up(struct tt_watch *watch, const struct tt_watched *session, con
         run_then(watch, &settings, session->out);
 }
 
-static void clean(struct tt_watch *watch, struct tt_watched *session, bool is_again)
+static void clean(struct listener *listener, bool is_again)
 {
+    struct tt_watch *watch = listener->watch;
+    struct tt_watched *session = listener->session;
     const char *const sources[] = {session->folder};
     struct tt_clean_options options = {.sources = sources,
                                        .source_count = 1,
@@ -93,8 +126,8 @@ static void clean(struct tt_watch *watch, struct tt_watched *session, bool is_ag
                                        .target = watch->options->target,
                                        .jobs = watch->options->jobs,
                                        .without_links = true};
-    struct listener listener = {watch, session};
-    struct tt_clean_watcher watcher = {.context = &listener, .progress = progress, .note = note_once};
+    struct tt_clean_watcher watcher = {
+        .context = listener, .progress = progress, .note = note_once, .written = written};
     struct tt_clean_result result;
     struct tt_error error = {0};
     const size_t failed_before = session->failed_count;
@@ -113,41 +146,21 @@ static void clean(struct tt_watch *watch, struct tt_watched *session, bool is_ag
     tt_clean_result_free(&result);
 }
 
-/* Takes over what the run itself wrote (sheets, order) into what counts as done; takes and settings count as they were
- * before it. */
-static bool count_as_done(struct tt_watched *session, struct tt_error *err)
-{
-    struct tt_snapshot after;
-    if (!tt_snapshot_take(session->folder, session->out, &after, err))
-        return false;
-    size_t length = strlen(session->out);
-    for (size_t i = 0; i < after.count; i++) {
-        bool is_ours = strncmp(after.files[i].path, session->out, length) == 0;
-        for (size_t j = 0; !is_ours && j < session->seen.count; j++)
-            if (strcmp(after.files[i].path, session->seen.files[j].path) == 0) {
-                after.files[i].size = session->seen.files[j].size;
-                after.files[i].modified_ns = session->seen.files[j].modified_ns;
-                after.files[i].inode = session->seen.files[j].inode;
-            }
-    }
-    session->done = after;
-    return true;
-}
-
 void tt_watch_run(struct tt_watch *watch, struct tt_watched *session, bool is_again)
 {
+    struct listener listener = {.watch = watch, .session = session};
     struct tt_error error = {0};
     if (tt_watched_has_other_takes(session))
         tt_watched_forget_words(session);
     /* What a person saves while the run works shows at the next look. */
     tt_snapshot_free(&session->done);
-    clean(watch, session, is_again);
+    clean(&listener, is_again);
     tt_notice_folder(watch->notice, session->out);
     char *sheets = tt_path_join(session->out, "sheets");
     if (sheets)
         tt_notice_folder(watch->notice, sheets);
     free(sheets);
-    if (!count_as_done(session, &error)) { /* then all counts as new, but not at once */
+    if (!listener.is_counted && !count_as_done(session, &error)) { /* then all counts as new, but not at once */
         complain(watch, session, &error, true);
         session->still_since_s = tt_watch_now_s();
     }

@@ -15,6 +15,11 @@ double tt_watch_now_s(void)
     return (double)now.tv_sec + (double)now.tv_nsec / 1e9;
 }
 
+double tt_watch_pulse_s(const struct tt_watch *watch)
+{
+    return watch->options->pulse_s > 0 ? watch->options->pulse_s : 1;
+}
+
 static void hand_over(void (*hear)(void *, const char *), void *context, const char *format, va_list args)
 {
     char line[900];

@@ -75,6 +75,23 @@ static void a_program_is_run_behind_each_session_with_the_page_as_its_argument(v
     free(told);
 }
 
+static void a_sheet_that_is_saved_while_that_program_runs_is_obeyed(void **state)
+{
+    struct watching *w = *state;
+    char script[12000], ini[9000];
+    snprintf(script, sizeof script,
+             "#!/bin/sh\n[ -e '%s/saved' ] && exit\ntouch '%s/saved'\n"
+             "printf '01.flac,,00:00:10.000,00:00:10.000,gap,,open,3.000,,,\\r\\n' >> '%s/hive/sheets/01.csv'\n",
+             w->folder, w->folder, w->out);
+    file_write(in_folder(w->folder, "save"), script, strlen(script));
+    chmod(in_folder(w->folder, "save"), 0755);
+    copy_fixture_session(in_folder(w->inbox, "hive"));
+    snprintf(ini, sizeof ini, "[watch]\nsettle_s = 0.1\nthen = %s/save\n", w->folder);
+    file_write(in_folder(w->inbox, "hive/tidytake.ini"), ini, strlen(ini));
+    assert_ok(watch_once(w), w->error);
+    assert_true(is_said(w, "1 of 2 takes done anew", 1));
+}
+
 static void a_sub_folder_of_the_same_name_has_results_of_its_own(void **state)
 {
     struct watching *w = *state;
@@ -260,7 +277,7 @@ static void a_session_that_goes_is_told_of_once_and_done_again_when_it_comes(voi
     assert_int_equal(rename(first, hive), 0);
     assert_true(arrives(in_folder(w->out, "hive/session.json")));
     assert_int_equal(rename(hive, first), 0);
-    nanosleep(&(struct timespec){.tv_sec = 1, .tv_nsec = 500000000}, NULL); /* looked at once without it, at least */
+    rest_s(5 * PULSE_S); /* looked at once without it, at least */
     const bool was_kept = file_exists(in_folder(w->out, "hive/voice/01.wav"));
     assert_int_equal(rename(in_folder(first, "02.flac"), in_folder(first, "03.flac")), 0);
     assert_int_equal(rename(first, hive), 0);
@@ -278,6 +295,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(a_bad_file_is_reported_once_and_the_others_are_done, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_program_is_run_behind_each_session_with_the_page_as_its_argument, set_up,
                                         tear_down),
+        cmocka_unit_test_setup_teardown(a_sheet_that_is_saved_while_that_program_runs_is_obeyed, set_up, tear_down),
         cmocka_unit_test_setup_teardown(takes_that_are_links_are_not_followed, set_up, tear_down),
         cmocka_unit_test_setup_teardown(a_sub_folder_of_the_same_name_has_results_of_its_own, set_up, tear_down),
         cmocka_unit_test_setup_teardown(once_ends_with_an_error_when_a_take_could_not_be_done, set_up, tear_down),
