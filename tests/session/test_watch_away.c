@@ -12,7 +12,7 @@ static int set_up_quickly(void **state)
 {
     set_up(state);
     struct watching *w = *state;
-    static const char ini[] = "[watch]\nsettle_s = 0.02\n"; /* what failed is tried again a second later */
+    static const char ini[] = "[watch]\nsettle_s = 0.01\n"; /* what failed is tried again after 15 times as long */
     file_write(in_folder(w->inbox, "tidytake.ini"), ini, sizeof ini - 1);
     return 0;
 }
@@ -36,7 +36,7 @@ static void a_folder_that_goes_and_comes_is_told_of_once_and_watched_on(void **s
     move(w->inbox, away);
     assert_true(gets_said(w, "goes on when it can be read again", 1));
     move(in_folder(away, "hive/02.flac"), in_folder(away, "hive/03.flac"));
-    nanosleep(&(struct timespec){.tv_sec = 1, .tv_nsec = 200000000}, NULL); /* looked for once more, at least */
+    rest_s(5 * PULSE_S); /* looked for once more, at least */
     move(away, w->inbox);
     assert_true(gets_said(w, "takes done anew", 2));
     end_watch(w);
@@ -70,7 +70,7 @@ static void results_that_could_not_be_written_are_tried_again_without_a_change(v
     file_write(w->out, "in the way", 10);
     start(w);
     assert_true(gets_said(w, "hive: ", 1));
-    nanosleep(&(struct timespec){.tv_sec = 1, .tv_nsec = 500000000}, NULL); /* tried again in vain, at least once */
+    rest_s(0.4); /* tried again in vain, at least once */
     const bool was_told_once = is_said(w, "hive: ", 1);
     unlink(w->out);
     assert_true(gets_said(w, "2 of 2 takes done anew", 1));

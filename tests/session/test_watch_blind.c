@@ -48,7 +48,7 @@ static void files_of_other_times_are_taken_once(void **state)
     assert_int_equal(utimensat(AT_FDCWD, in_folder(w->inbox, "hive/02.flac"), past, 0), 0);
     assert_int_equal(pthread_create(&w->thread, NULL, work, w), 0);
     assert_true(arrives(in_folder(w->out, "hive/session.json")));
-    nanosleep(&(struct timespec){.tv_sec = 2}, NULL); /* looked at once more, at least */
+    rest_s(0.5); /* looked at more than once, and settled */
     w->stop = 1;
     pthread_join(w->thread, NULL);
     assert_true(is_said(w, "2 of 2 takes done anew", 1) && is_said(w, "done anew", 1));

@@ -9,6 +9,9 @@
 
 #include "session/watch.h"
 
+/* How often the thread looks, whether or not something gave notice: also when it is to stop. */
+#define PULSE_S 0.05
+
 struct watching {
     char *folder;
     char inbox[4096], out[4096];
@@ -53,7 +56,7 @@ static inline int tear_down(void **state)
 static inline void *work(void *context)
 {
     struct watching *w = context;
-    struct tt_watch_options options = {.folder = w->inbox, .stop = &w->stop};
+    struct tt_watch_options options = {.folder = w->inbox, .stop = &w->stop, .pulse_s = PULSE_S};
     struct tt_watch_words words = {.context = w, .sum_up = say, .note = say};
     w->is_well = tt_watch(&options, &words, &w->error);
     return NULL;
@@ -73,6 +76,9 @@ static inline bool arrives(const char *path)
         nanosleep(&(struct timespec){.tv_nsec = 50000000}, NULL);
     return file_exists(path);
 }
+
+/* Less than a second. */
+static inline void rest_s(double seconds) { nanosleep(&(struct timespec){.tv_nsec = (long)(seconds * 1e9)}, NULL); }
 
 static inline void end_watch(struct watching *w)
 {
