@@ -6,16 +6,15 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/file.h"
 #include "base/large.h"
 #include "base/relay.h"
 #include "base/units.h"
-#include "dsp/band_levels.h"
 #include "dsp/highpass.h"
 #include "dsp/listener.h"
 #include "dsp/meter.h"
 #include "dsp/nuclei.h"
 #include "pipeline/chain.h"
+#include "pipeline/colour.h"
 #include "pipeline/framer.h"
 #include "pipeline/picture.h"
 #include "pipeline/remarks.h"
@@ -44,45 +43,12 @@ struct hear_pass {
     void *stage_states[TT_STAGE_COUNT];
     struct tt_spectrum_ring ring;
     float *settled_power;
-    double colour_sums[TT_COLOUR_BANDS];
-    int64_t colour_frames;
+    struct tt_colour colour;
     int64_t listened; /* frames that the listener got */
     int64_t settled;  /* frames handed to the stages as settled */
     float *block, *filtered;
     struct tt_span_frames *others;
 };
-
-/* Band edges: octaves where vowels are told apart by less, smaller steps where a microphone's side and distance show.
- */
-static const double colour_edges_hz[TT_COLOUR_BANDS + 1] = {100, 200, 400, 800, 1600, 2500, 4000, 6300, 10000};
-
-static void add_colour(struct hear_pass *pass, const float *power)
-{
-    const struct tt_stft_shape *shape = &pass->hearing.shape;
-    const double bins_per_hz = (double)shape->window_samples / shape->rate_hz;
-    for (int b = 0; b < TT_COLOUR_BANDS; b++) {
-        int from = (int)(colour_edges_hz[b] * bins_per_hz + 0.5),
-            to = (int)(colour_edges_hz[b + 1] * bins_per_hz + 0.5);
-        to = to < shape->bin_count ? to : shape->bin_count;
-        if (to > from)
-            pass->colour_sums[b] += (double)tt_sum_of(power + from, to - from);
-    }
-    pass->colour_frames++;
-}
-
-static void sum_up_colour(const struct hear_pass *pass, struct tt_heard_facts *facts)
-{
-    const double least_s = 3; /* less speech has the colour of its words */
-    double mean = 0;
-    bool is_known = (double)pass->colour_frames * pass->hearing.shape.hop_samples >= least_s * facts->rate_hz;
-    for (int b = 0; b < TT_COLOUR_BANDS; b++) {
-        facts->colour_db[b] =
-            is_known ? (float)tt_db_from_power(pass->colour_sums[b] / (double)pass->colour_frames + 1e-20) : NAN;
-        mean += (double)facts->colour_db[b] / TT_COLOUR_BANDS;
-    }
-    for (int b = 0; b < TT_COLOUR_BANDS; b++)
-        facts->colour_db[b] -= (float)mean;
-}
 
 static bool hand_out_settled(struct hear_pass *pass, struct tt_error *err)
 {
@@ -97,7 +63,7 @@ static bool hand_out_settled(struct hear_pass *pass, struct tt_error *err)
                            frame.state == TT_FRAME_SPEECH, err))
             return false;
         if (frame.state == TT_FRAME_SPEECH)
-            add_colour(pass, frame.power);
+            tt_colour_add(&pass->colour, &pass->hearing.shape, frame.power);
         for (int i = 0; i < TT_STAGE_COUNT; i++)
             if (tt_chain[i]->hear_settled && !tt_chain[i]->hear_settled(pass->stage_states[i], &frame, err))
                 return false;
@@ -310,7 +276,7 @@ static bool close_pass(struct hear_pass *pass, struct tt_error *err)
         if (tt_chain[i]->hear_close && !tt_chain[i]->hear_close(pass->stage_states[i], &pass->hearing, err))
             return false;
     sum_up_speech(heard);
-    sum_up_colour(pass, &heard->facts);
+    tt_colour_sum_up(&pass->colour, &pass->hearing.shape, heard->facts.colour_db);
     pass->remarks.mended_places = tt_voice_reader_mended(pass->reader, &pass->remarks.first_mended_frame);
     size_t over_count;
     const int64_t *over_words = tt_listener_over_words(pass->listener, &over_count);
@@ -358,32 +324,5 @@ bool tt_hear(const struct tt_hear_request *request, struct tt_error *err)
     bool ok = open_pass(pass, err) && listen_through(pass, pass->remarks.promised_frames, err) && close_pass(pass, err);
     free_pass(pass);
     free(pass);
-    return ok;
-}
-
-bool tt_hearing_key(const struct tt_settings *settings, const struct tt_channel_choice *channel, char key[65],
-                    struct tt_error *err)
-{
-    struct tt_text text = {0};
-    tt_text_addf(&text, "%s hear 2\nchannel %d\nhighpass %.17g\nwindow %.17g\nhum %d\nroom %s\n", TIDYTAKE_VERSION,
-                 channel->channel, settings->take.highpass_hz, settings->floor.window_s, (int)settings->gate.hum,
-                 settings->floor.room_tone);
-    if (channel->safety_number > 0)
-        tt_text_addf(&text, "safety %d %.17g\n", channel->safety_number, channel->safety_gain);
-    if (channel->listener_number > 0)
-        tt_text_addf(&text, "listener %d\n", channel->listener_number);
-    if (strcmp(settings->floor.room_tone, "auto") != 0) {
-        char digest[65];
-        if (!tt_file_sha256(settings->floor.room_tone, digest, err)) {
-            tt_error_context(err, "room_tone (auto does without one)");
-            tt_text_free(&text);
-            return false;
-        }
-        tt_text_addf(&text, "%s\n", digest);
-    }
-    bool ok = !text.has_failed || tt_fail_memory(err);
-    if (ok)
-        tt_sha256(text.data, text.length, key);
-    tt_text_free(&text);
     return ok;
 }
