@@ -20,6 +20,11 @@ static const double scrap_lines_s = 0.3, scrap_match_s = 1.5;
 static const double short_match_s = 1.0, between_least_s = 0.3;
 static const float short_match_score = 40.0f;
 
+/* So little that is alike may be a word that comes again, 'slowly, very slowly', or a syllable: of 2,500 readings that
+ * were cut rightly in sessions of human voices none had less than 0.37 s, of 19 shorter ones in made sessions of
+ * synthetic voices 18 were no re-readings. */
+static const double least_match_s = 0.35;
+
 /* A line with others in between that a third one resembles as well: a refrain, or a list. Only a person can tell. */
 static bool is_refrain(const struct tt_reread *reread)
 {
@@ -56,7 +61,7 @@ static bool is_short_with_words(const struct tt_phrases *phrases, const struct t
 
 bool tt_reread_is_doubtful(const struct tt_phrases *phrases, const struct tt_reread *reread, const bool *covered)
 {
-    return is_refrain(reread) || is_of_list(reread) || is_scrap_with_lines(reread) ||
-           is_short_with_words(phrases, reread, covered) || reread->seen[TT_SEEN_WORST_LONG] < broken_path ||
-           reread->seen[TT_SEEN_WORST] < broken_path_short;
+    return (double)reread->seen[TT_SEEN_LENGTH] < log(least_match_s) || is_refrain(reread) || is_of_list(reread) ||
+           is_scrap_with_lines(reread) || is_short_with_words(phrases, reread, covered) ||
+           reread->seen[TT_SEEN_WORST_LONG] < broken_path || reread->seen[TT_SEEN_WORST] < broken_path_short;
 }

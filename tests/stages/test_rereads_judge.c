@@ -199,6 +199,26 @@ static void unless_it_was_broken_off_or_little_else_is_like_it(void **state)
     assert_true(among_lines_alike(true, 13, 30.0f) > 0.97);
 }
 
+/* So much of a phrase of a second is alike, very clearly, and then it goes on otherwise. */
+static double with_seconds_alike(float seconds)
+{
+    struct session session;
+    begin(&session);
+    struct tt_reread reread = well_matched(4, 5, 110.0f * seconds);
+    float *seen = reread.seen;
+    seen[TT_SEEN_LENGTH] = logf(seconds);
+    seen[TT_SEEN_LIKENESS] = seen[TT_SEEN_OPENING] = seen[TT_SEEN_END_LIKENESS] = 10.0f;
+    seen[TT_SEEN_WORST] = seen[TT_SEEN_WORST_LONG] = 10.0f;
+    return judged(&session, &reread, 1);
+}
+
+static void a_syllable_alike_is_asked_about_at_most(void **state)
+{
+    (void)state;
+    assert_true(with_seconds_alike(0.3f) <= 0.9);
+    assert_true(with_seconds_alike(0.5f) > 0.97);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -212,6 +232,7 @@ int main(void)
         cmocka_unit_test(unless_another_line_was_drawn_in),
         cmocka_unit_test(a_whole_line_of_a_list_is_asked_about_at_most),
         cmocka_unit_test(unless_it_was_broken_off_or_little_else_is_like_it),
+        cmocka_unit_test(a_syllable_alike_is_asked_about_at_most),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
