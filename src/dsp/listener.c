@@ -11,18 +11,12 @@
 #include "dsp/running_quantile.h"
 
 static const double window_s = 26.0; /* of the room's floor, to either side (methods: +-30 s) */
-static const double gap_most_s = 2.6,
-                    gap_part_s = 1.4; /* a longer gap is sorted in parts, so that all settles in time */
 static const double settled_after_s = 31.8;
 static const float silence_power =
     1e-12f; /* -120 dBFS: under the noise of any microphone, over what a filter leaves behind */
 /* The heart of a word: voiced and within 28 dB of the speech (methods), or anything within 9 dB of it: the peaks of
  * a breath reach -14 dB (measured). */
 static const float voiced_least = 0.55f, sure_over_db = 7.0f, sure_voiced_db = -28.0f, sure_any_db = -9.0f;
-static const int word_frames_least = 4, word_holes_most = 3;
-/* A loud breath may sound voiced for some 30 ms; so short and so weak is no vowel. */
-static const int weak_word_frames_least = 8;
-static const float weak_word_db = -16.0f;
 /* Steady noise sways by 1 / sqrt(bandwidth * time) of its power; narrow bands must stand out that much further. */
 static const double db_per_relative = 4.343, smoothed_s = 0.020;
 static const float voice_low_least = 0.15f; /* of a voiced sound's power lies below 600 Hz (measured) */
@@ -196,83 +190,6 @@ static void rate_frame(struct tt_listener *l, int64_t at)
         (frame->is_voiced && level_db > sure_voiced_db) || (frame->over_db > sure_over_db && level_db > sure_any_db);
 }
 
-/* ---- words and gaps ---- */
-
-static bool sort_gap(struct tt_listener *l, int64_t end, bool word_after, struct tt_error *err)
-{
-    struct tt_gap gap = {.start = l->gap_start, .end = end, .word_before = l->gap_after_word, .word_after = word_after};
-    l->gap_start = l->sorted = end;
-    l->gap_after_word = word_after;
-    return gap.start >= end || tt_listener_sort_gap(l, gap, err);
-}
-
-/* The quietest frame of the later half of a part. */
-static int64_t quietest(const struct tt_listener *l, int64_t start, int64_t end)
-{
-    int64_t best = end;
-    float lowest = 1e9f;
-    for (int64_t i = start; i + 4 < end; i++) {
-        float sum = 0.0f;
-        for (int64_t k = i; k < i + 5; k++)
-            sum += tt_heard_at(l, k)->over_db;
-        if (sum < lowest) {
-            lowest = sum;
-            best = i + 2;
-        }
-    }
-    return best;
-}
-
-static bool is_heart(const struct tt_listener *l, int64_t frame)
-{
-    float highest_db = -200.0f;
-    for (int64_t i = l->word_start; i <= frame; i++)
-        highest_db = fmaxf(highest_db, tt_heard_at(l, i)->all_db - tt_room_at(l, i)->speech_db);
-    return l->word_frames >= (highest_db < weak_word_db ? weak_word_frames_least : word_frames_least);
-}
-
-static bool step_in_gap(struct tt_listener *l, int64_t frame, struct tt_error *err)
-{
-    if (tt_heard_at(l, frame)->is_sure) {
-        if (l->word_frames == 0)
-            l->word_start = frame;
-        l->word_last = frame;
-        l->word_frames++;
-        if (!is_heart(l, frame))
-            return true;
-        l->in_word = true;
-        if (!sort_gap(l, l->word_start, true, err))
-            return false;
-        for (int64_t i = l->word_start; i <= frame; i++)
-            tt_heard_at(l, i)->heard_as = TT_HEARD_SPEECH;
-        l->sorted = frame + 1;
-        return true;
-    }
-    l->word_frames = 0;
-    if (frame - l->gap_start < tt_listener_frames(l, 1000.0 * gap_most_s))
-        return true;
-    int64_t part = tt_listener_frames(l, 1000.0 * gap_part_s),
-            end = quietest(l, l->gap_start + part / 2, l->gap_start + part);
-    return sort_gap(l, end, false, err);
-}
-
-static void step_in_word(struct tt_listener *l, int64_t frame)
-{
-    if (tt_heard_at(l, frame)->is_sure) {
-        for (int64_t i = l->word_last + 1; i <= frame; i++)
-            tt_heard_at(l, i)->heard_as = TT_HEARD_SPEECH;
-        l->word_last = frame;
-        l->sorted = frame + 1;
-        return;
-    }
-    if (frame - l->word_last < word_holes_most)
-        return;
-    l->in_word = false;
-    l->gap_after_word = true;
-    l->gap_start = l->word_last + 1;
-    l->word_frames = 0;
-}
-
 static bool rate_blocks(struct tt_listener *l, struct tt_error *err)
 {
     struct tt_room_level level;
@@ -280,9 +197,7 @@ static bool rate_blocks(struct tt_listener *l, struct tt_error *err)
         l->rooms[l->blocks_rated++ & l->room_mask] = level;
         for (int k = 0; k < TT_BLOCK_FRAMES && l->rated < l->heard; k++, l->rated++) {
             rate_frame(l, l->rated);
-            if (l->in_word)
-                step_in_word(l, l->rated);
-            else if (!step_in_gap(l, l->rated, err))
+            if (!tt_listener_step(l, l->rated, err))
                 return false;
         }
         /* At once, so that what is known of the room between the words does not depend on where the take ends. */
@@ -324,12 +239,7 @@ bool tt_listener_finish(struct tt_listener *l, struct tt_error *err)
     tt_band_floor_end(l->floor);
     if (!rate_blocks(l, err))
         return false;
-    if (l->in_word) {
-        l->gap_start = l->word_last + 1;
-        l->gap_after_word = true;
-        l->in_word = false;
-    }
-    if (!sort_gap(l, l->heard, false, err) || !tt_listener_build_runs(l, l->heard, true, err))
+    if (!tt_listener_end_words(l, err) || !tt_listener_build_runs(l, l->heard, true, err))
         return false;
     l->settled = l->heard;
     return true;

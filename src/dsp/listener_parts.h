@@ -128,6 +128,9 @@ int64_t tt_listener_loud_edge(const struct tt_listener *listener, int64_t from, 
 float tt_listener_among_rustle(float breath, float peak_db, float rest_db);
 /* listener_pieces.c: fills listener->pieces with what stands over the room in a gap, in order; returns their count. */
 int tt_listener_find_pieces(struct tt_listener *listener, const struct tt_gap *gap);
+/* listener_words.c: a rated frame, within a word or in a gap; and the end of the take. */
+bool tt_listener_step(struct tt_listener *listener, int64_t frame, struct tt_error *err);
+bool tt_listener_end_words(struct tt_listener *listener, struct tt_error *err);
 /* listener_gap.c: what is heard between two words. Marks the gap's frames and notes its sounds. */
 bool tt_listener_sort_gap(struct tt_listener *listener, struct tt_gap gap, struct tt_error *err);
 /* listener_over.c: what lies over the words of a run that is closed. */
