@@ -25,6 +25,13 @@ static const float short_match_score = 40.0f;
  * synthetic voices 18 were no re-readings. */
 static const double least_match_s = 0.35;
 
+/* And so much alike that it is asked about however little the ends of both speak for it: with nothing between, the
+ * first matched but for a fifth, and hardly a line like another in the session. Of such pairs 5 of 9 were re-readings
+ * in 14.5 hours of human voices, 16 of 17 in 4 hours of synthetic ones: other words in the middle, or a room that goes
+ * on sounding behind a reading that was broken off. */
+static const float striking_score = 60.0f, striking_worst = 3.0f, striking_rest_share = 0.2f;
+static const double striking_between_s = 0.1, striking_repetition = 0.2;
+
 /* A line with others in between that a third one resembles as well: a refrain, or a list. Only a person can tell. */
 static bool is_refrain(const struct tt_reread *reread)
 {
@@ -64,4 +71,13 @@ bool tt_reread_is_doubtful(const struct tt_phrases *phrases, const struct tt_rer
     return (double)reread->seen[TT_SEEN_LENGTH] < log(least_match_s) || is_refrain(reread) || is_of_list(reread) ||
            is_scrap_with_lines(reread) || is_short_with_words(phrases, reread, covered) ||
            reread->seen[TT_SEEN_WORST_LONG] < broken_path || reread->seen[TT_SEEN_WORST] < broken_path_short;
+}
+
+bool tt_reread_is_striking(const struct tt_reread *reread)
+{
+    const float *seen = reread->seen;
+    return reread->score >= striking_score && seen[TT_SEEN_WORST_LONG] >= striking_worst &&
+           seen[TT_SEEN_REST_SHARE] <= striking_rest_share &&
+           (double)seen[TT_SEEN_LINES] < log(1.0 + striking_between_s) &&
+           (double)seen[TT_SEEN_REPETITION] < log(striking_repetition);
 }

@@ -8,4 +8,7 @@
  * whether it is read again. */
 bool tt_reread_is_doubtful(const struct tt_phrases *phrases, const struct tt_reread *reread, const bool *covered);
 
+/* Whether it is worth a question by its likeness alone. */
+bool tt_reread_is_striking(const struct tt_reread *reread);
+
 #endif

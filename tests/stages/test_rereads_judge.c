@@ -219,6 +219,49 @@ static void a_syllable_alike_is_asked_about_at_most(void **state)
     assert_true(with_seconds_alike(0.5f) > 0.97);
 }
 
+/* Two seconds alike in a room that goes on sounding: no pause is heard, and no word that is cut off. */
+static struct tt_reread in_a_ringing_room(size_t first, size_t again, float score)
+{
+    struct tt_reread reread = well_matched(first, again, score);
+    reread.seen[TT_SEEN_PAUSE] = logf(0.1f);
+    reread.seen[TT_SEEN_END_FALL] = 2.0f;
+    reread.seen[TT_SEEN_LAST_SYLLABLE] = 0.5f;
+    reread.seen[TT_SEEN_WORST] = reread.seen[TT_SEEN_END_LIKENESS] = 3.6f;
+    reread.seen[TT_SEEN_WORST_LONG] = 4.5f;
+    return reread;
+}
+
+/* Judged among so many lines that begin like the fifth behind them. */
+static double among_lines_that_begin_alike(struct tt_reread reread, size_t lines)
+{
+    enum { MOST = 13 };
+    struct session session;
+    begin(&session);
+    struct tt_reread rereads[1 + MOST] = {reread};
+    for (size_t k = 1; k <= lines; k++) {
+        rereads[k] = well_matched(5 + k, 10 + k, 90.0f);
+        rereads[k].seen[TT_SEEN_REST_SHARE] = 0.45f;
+    }
+    return judged(&session, rereads, 1 + lines);
+}
+
+static void what_is_strikingly_alike_is_asked_about_however_it_ends(void **state)
+{
+    (void)state;
+    struct tt_reread partial = in_a_ringing_room(4, 5, 110.0f);
+    partial.seen[TT_SEEN_REST_SHARE] = 0.4f;
+    assert_in_range(100.0 * among_lines_that_begin_alike(in_a_ringing_room(4, 5, 110.0f), 7), 50, 90);
+    assert_true(among_lines_that_begin_alike(in_a_ringing_room(4, 5, 40.0f), 7) < 0.5);
+    assert_true(among_lines_that_begin_alike(in_a_ringing_room(4, 6, 110.0f), 7) < 0.5);
+    assert_true(among_lines_that_begin_alike(partial, 5) < 0.5);
+}
+
+static void but_not_where_lines_are_alike_anyway(void **state)
+{
+    (void)state;
+    assert_true(among_lines_that_begin_alike(in_a_ringing_room(4, 5, 110.0f), 13) < 0.5);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -233,6 +276,8 @@ int main(void)
         cmocka_unit_test(a_whole_line_of_a_list_is_asked_about_at_most),
         cmocka_unit_test(unless_it_was_broken_off_or_little_else_is_like_it),
         cmocka_unit_test(a_syllable_alike_is_asked_about_at_most),
+        cmocka_unit_test(what_is_strikingly_alike_is_asked_about_however_it_ends),
+        cmocka_unit_test(but_not_where_lines_are_alike_anyway),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
