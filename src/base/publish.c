@@ -12,6 +12,7 @@
 #include "base/file.h"
 #include "base/raw_io.h"
 #include "base/text.h"
+#include "base/turns.h"
 
 enum { SEND_BYTES = 8 << 20 }; /* a long voice of some hundred MB took 0.3 s to sync at its end */
 
@@ -138,13 +139,24 @@ int64_t tt_publish_read(struct tt_publish *file, void *data, size_t size, struct
     return got;
 }
 
+/* The slowest that is asked of a medium: another thread works meanwhile. */
+static bool sync_waiting(int fd)
+{
+    tt_turn_lend();
+    const bool is_synced = tt_sync(fd);
+    const int reason = errno;
+    tt_turn_take_back();
+    errno = reason;
+    return is_synced;
+}
+
 /* Makes the new name last through a power cut. A folder that may be written but not read cannot be synced. */
 static bool sync_folder(const char *folder)
 {
     int fd = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     if (fd < 0)
         return errno == EACCES;
-    bool is_synced = tt_sync(fd);
+    bool is_synced = sync_waiting(fd);
     int reason = errno;
     close(fd);
     errno = reason;
@@ -200,7 +212,7 @@ bool tt_publish_commit(struct tt_publish *file, struct tt_error *err)
 {
     if (file->failed_errno)
         errno = file->failed_errno;
-    else if (tt_sync(file->fd) && close_checked(file) && tt_raw_rename(file->part_path, file->path) == 0) {
+    else if (sync_waiting(file->fd) && close_checked(file) && tt_raw_rename(file->part_path, file->path) == 0) {
         bool is_lasting = gather_folder(file) || sync_folder(file->folder);
         if (!is_lasting)
             tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: is written, but its folder cannot be synced", file->path);

@@ -13,7 +13,8 @@
 typedef void (*tt_job)(void *context, size_t item);
 
 /* weights[item] > 0 tells how heavy each is; items with weight 0 are left out. Returns when all are done, and what they
- * published outlasts a power cut (base/file.h). threads <= 0: as many as processors. */
+ * published outlasts a power cut (base/file.h). threads <= 0: as many as processors. So many work at once; of more than
+ * one, those that wait for their medium let others work (base/turns.h). */
 bool tt_jobs_run(size_t item_count, const double *weights, int threads, tt_job job, void *context,
                  struct tt_error *err);
 

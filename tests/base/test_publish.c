@@ -19,6 +19,7 @@
 #include "base/file.h"
 #include "base/raw_io.h"
 #include "base/text.h"
+#include "base/turns.h"
 
 /* ---- a file system that fails on demand: these take the place of the weak functions in base/raw_io.c ---- */
 
@@ -30,6 +31,8 @@ static struct faults {
     bool is_interrupted;
     int sync_errno, rename_errno;
     int syncs;
+    struct tt_turns *turns; /* of the thread that publishes */
+    bool has_kept_turn;     /* while a sync was waited for */
 } faults;
 
 static bool interrupt(void)
@@ -72,6 +75,7 @@ int tt_raw_fsync(int fd)
     if (interrupt())
         return -1;
     faults.syncs++;
+    faults.has_kept_turn = faults.has_kept_turn || (faults.turns && faults.turns->free_count == 0);
     errno = faults.sync_errno;
     return faults.sync_errno ? -1 : fsync(fd);
 }
@@ -429,6 +433,22 @@ static void a_gathered_folder_that_cannot_be_synced_is_an_error_that_names_it(vo
     assert_true(tt_publish_settle(&err));
 }
 
+static void while_a_file_or_its_folder_is_synced_another_thread_may_work(void **state)
+{
+    (void)state;
+    struct tt_turns turns;
+    tt_turns_open(&turns, 1);
+    tt_turns_enter(&turns);
+    faults.turns = &turns;
+    publish("voice", "1.wav");
+    faults.turns = NULL;
+    assert_int_equal(faults.syncs, 2);
+    assert_false(faults.has_kept_turn);
+    assert_int_equal(turns.free_count, 0); /* and behind it this one goes on */
+    tt_turns_leave();
+    tt_turns_close(&turns);
+}
+
 #define TEST(function) cmocka_unit_test_setup_teardown(function, make_folder, remove_folder)
 
 int main(void)
@@ -449,6 +469,7 @@ int main(void)
         TEST(folders_of_many_files_are_synced_once_each),
         TEST(more_folders_than_are_gathered_are_synced_at_once),
         TEST(a_gathered_folder_that_cannot_be_synced_is_an_error_that_names_it),
+        TEST(while_a_file_or_its_folder_is_synced_another_thread_may_work),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
