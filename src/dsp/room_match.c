@@ -11,7 +11,8 @@
 /* Each part is four half-overlapped frames, some 53 ms: as long as the ear takes room tone together (common practice,
  * no source). What is kept of each part is its level by third-octave against the track's; of these the middle one
  * counts, so that creaks and clicks do not. */
-enum { PART_FRAMES = 4, PARTS_KEPT = 256, PARTS_MOST = 48, PARTS_NEAR = 12 };
+/* Kept: what is asked about, the reach behind a place (240 parts), and as much as a block brings beyond that. */
+enum { PART_FRAMES = 4, PARTS_KEPT = 512, PARTS_MOST = 48, PARTS_NEAR = 12 };
 /* So many bands to either side tell with one whether the room has changed; so far a change is followed (in 28 gaps of a
  * recorded restless room this came nearest to what lay on both sides: bands off by 4.1 dB, 4.4 without, 4.8 with all of
  * it). */
@@ -39,7 +40,7 @@ struct tt_room_match {
     int64_t position;                    /* of the next sample */
     size_t filled;                       /* samples in window: all of one span */
     int frames;                          /* in sum */
-    struct match_part parts[PARTS_KEPT]; /* more than count, since more than is asked about was added */
+    struct match_part parts[PARTS_KEPT]; /* a ring: of part_count the last ones */
     size_t part_count;
 };
 
@@ -211,18 +212,13 @@ static void lean_to_near(const struct match_part *const *parts, int bands, float
     }
 }
 
-bool tt_room_match_at(const struct tt_room_match *match, int64_t sample, float *bin_gain)
+/* The colour of parts of which the nearest come first. */
+static bool colour_of(const struct tt_room_match *match, const struct match_part *const *used, size_t count,
+                      float *bin_gain)
 {
-    const struct match_part *used[PARTS_MOST];
     float band_db[TT_THIRDS];
-    size_t count = 0;
     for (int bin = 0; bin < match->track->shape.bin_count; bin++)
         bin_gain[bin] = 1.0f;
-    for (size_t i = 0; i < match->part_count && i < PARTS_KEPT && count < PARTS_MOST; i++) {
-        const struct match_part *part = &match->parts[(match->part_count - 1 - i) % PARTS_KEPT];
-        if (part->end <= sample)
-            used[count++] = part;
-    }
     if (count < PARTS_NEAR)
         return false;
     for (int b = 0; b < match->bands; b++)
@@ -234,4 +230,35 @@ bool tt_room_match_at(const struct tt_room_match *match, int64_t sample, float *
     return true;
 }
 
+static const struct match_part *part_at(const struct tt_room_match *match, size_t number)
+{
+    return &match->parts[number % PARTS_KEPT];
+}
+
+static size_t first_kept(const struct tt_room_match *match)
+{
+    return match->part_count > PARTS_KEPT ? match->part_count - PARTS_KEPT : 0;
+}
+
+bool tt_room_match_before(const struct tt_room_match *match, int64_t sample, float *bin_gain)
+{
+    const struct match_part *used[PARTS_MOST];
+    size_t count = 0;
+    for (size_t i = match->part_count; i-- > first_kept(match) && count < PARTS_MOST;)
+        if (part_at(match, i)->end <= sample)
+            used[count++] = part_at(match, i);
+    return colour_of(match, used, count, bin_gain);
+}
+
+bool tt_room_match_behind(const struct tt_room_match *match, int64_t sample, int64_t until, float *bin_gain)
+{
+    const struct match_part *used[PARTS_MOST];
+    size_t count = 0;
+    for (size_t i = first_kept(match); i < match->part_count && count < PARTS_MOST; i++)
+        if (part_at(match, i)->end > sample && part_at(match, i)->end <= until)
+            used[count++] = part_at(match, i);
+    return colour_of(match, used, count, bin_gain);
+}
+
 size_t tt_room_match_bins(const struct tt_room_match *match) { return (size_t)match->track->shape.bin_count; }
+int tt_room_match_rate_hz(const struct tt_room_match *match) { return match->track->shape.rate_hz; }

@@ -25,9 +25,13 @@ void tt_room_match_start_at(struct tt_room_match *match, int64_t sample);
 void tt_room_match_add(struct tt_room_match *match, const float *samples, size_t count);
 /* By how much tone with the track's colour is to be raised there, linear, by bin: from the last two seconds or so of
  * pauses up to `sample`, however far back they lie. False when there was too little of them: bin_gain is all 1 then.
- * What was added beyond `sample` makes no difference. */
-bool tt_room_match_at(const struct tt_room_match *match, int64_t sample, float *bin_gain);
+ * What was added beyond `sample` makes no difference, as long as it is no more than some ten seconds. */
+bool tt_room_match_before(const struct tt_room_match *match, int64_t sample, float *bin_gain);
+/* The same from the first two seconds of pauses behind `sample`, as far as they end by `until`, some ten seconds on at
+ * most. What was added beyond that makes no difference. */
+bool tt_room_match_behind(const struct tt_room_match *match, int64_t sample, int64_t until, float *bin_gain);
 size_t tt_room_match_bins(const struct tt_room_match *match);
+int tt_room_match_rate_hz(const struct tt_room_match *match);
 void tt_room_match_destroy(struct tt_room_match *match);
 
 #endif

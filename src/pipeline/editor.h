@@ -14,7 +14,7 @@
 
 struct tt_editor;
 /* map, tone and match are borrowed; tone may be NULL when the map asks for none. match tunes the tone of each gap to
- * what was heard before it; NULL: the tone stays as it is. */
+ * what is heard before and behind it (pipeline/gap_tone.h); NULL: the tone stays as it is. */
 struct tt_editor *tt_editor_create(const struct tt_time_map *map, struct tt_room_tone *tone,
                                    struct tt_room_match *match, tt_sink sink, void *context, struct tt_error *err);
 /* The first sample that comes is not the take's first; far enough before the first stretch for its fade. */

@@ -93,7 +93,7 @@ static bool room_at(const struct tt_voice_part *part, int64_t sample, struct str
     bool ok = match ? where.count == 0 || listen(part, where, match, err) : colour || tt_fail_memory(err);
     ok = ok && match;
     if (ok) {
-        (void)tt_room_match_at(match, INT64_MAX, colour);
+        (void)tt_room_match_before(match, INT64_MAX, colour);
         for (int k = 0; k < room->shape.bin_count; k++)
             room->power[k] *= (float)(part->tone_gain * part->tone_gain) * colour[k] * colour[k];
     }

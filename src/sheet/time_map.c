@@ -314,7 +314,7 @@ void tt_time_map_free(struct tt_time_map *map)
 
 bool tt_time_map_has_gaps(const struct tt_time_map *map)
 {
-    bool has = false;
+    bool has = map->lead_samples > 0;
     for (size_t i = 0; i < map->count; i++)
         has = has || map->stretches[i].fill_samples > 0;
     return has;

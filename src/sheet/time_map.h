@@ -48,7 +48,7 @@ bool tt_time_map_build(const struct tt_sheet *sheet, const struct tt_heard *hear
                        struct tt_error *err);
 void tt_time_map_free(struct tt_time_map *map);
 
-/* Whether made room tone is put in anywhere behind a stretch. */
+/* Whether made room tone is put in anywhere. */
 bool tt_time_map_has_gaps(const struct tt_time_map *map);
 /* Where a sample of the take lands in the voice; -1 when it is gone. */
 int64_t tt_time_map_to_out(const struct tt_time_map *map, int64_t source_sample);

@@ -47,6 +47,14 @@ static struct tt_room_match *match_over_pauses(const struct tt_floor_track *trac
     return match;
 }
 
+static double mean_db(const float *gain)
+{
+    double sum = 0;
+    for (int bin = 3; bin < 341; bin++) /* 140 Hz to 16 kHz */
+        sum += tt_db_from_amplitude((double)gain[bin]) / 338;
+    return sum;
+}
+
 static void tone_is_raised_to_what_is_left_between_the_words(void **state)
 {
     (void)state;
@@ -55,13 +63,10 @@ static void tone_is_raised_to_what_is_left_between_the_words(void **state)
         struct tt_room_match *match = match_over_pauses(&track);
         float *take = restless_take(creaks == 1), gain[BINS];
         tt_room_match_add(match, take, RATE * SECONDS);
-        assert_true(tt_room_match_at(match, RATE * SECONDS, gain));
-        double sum = 0;
-        for (int bin = 3; bin < 341; bin++) { /* 140 Hz to 16 kHz */
+        assert_true(tt_room_match_before(match, RATE * SECONDS, gain));
+        for (int bin = 3; bin < 341; bin++) /* 140 Hz to 16 kHz */
             assert_within(tt_db_from_amplitude((double)gain[bin]), 12.0, 2.0, creaks ? 3.0 : 2.0);
-            sum += tt_db_from_amplitude((double)gain[bin]) / 338;
-        }
-        assert_within(sum, 12.0, 0.5, creaks ? 1.0 : 0.5);
+        assert_within(mean_db(gain), 12.0, 0.5, creaks ? 1.0 : 0.5);
         free(take);
         tt_room_match_destroy(match);
     }
@@ -76,11 +81,30 @@ static void tone_goes_halfway_with_a_room_that_has_just_changed(void **state)
     for (int64_t i = (int64_t)RATE * (SECONDS - 2); i < (int64_t)RATE * SECONDS; i++)
         take[i] *= (float)tt_amplitude_from_db(8);
     tt_room_match_add(match, take, RATE * SECONDS);
-    assert_true(tt_room_match_at(match, RATE * SECONDS, gain));
-    double sum = 0;
-    for (int bin = 3; bin < 341; bin++)
-        sum += tt_db_from_amplitude((double)gain[bin]) / 338;
-    assert_within(sum, 12.0 + 0.5 * 8.0, 1.0, 1.0);
+    assert_true(tt_room_match_before(match, RATE * SECONDS, gain));
+    assert_within(mean_db(gain), 12.0 + 0.5 * 8.0, 1.0, 1.0);
+    free(take);
+    tt_room_match_destroy(match);
+}
+
+/* 8 dB louder from the middle on. */
+static void what_lies_behind_is_told_from_what_lies_before(void **state)
+{
+    (void)state;
+    struct tt_floor_track track = flat_floor();
+    struct tt_room_match *match = match_over_pauses(&track);
+    float *take = restless_take(false), before[BINS], behind[BINS];
+    const int64_t middle = (int64_t)RATE * SECONDS / 2;
+    for (int64_t i = middle; i < (int64_t)RATE * SECONDS; i++)
+        take[i] *= (float)tt_amplitude_from_db(8);
+    tt_room_match_add(match, take, RATE * SECONDS);
+    assert_true(tt_room_match_before(match, middle, before));
+    assert_true(tt_room_match_behind(match, middle, (int64_t)RATE * SECONDS, behind));
+    assert_within(mean_db(before), 12.0, 0.7, 0.7);
+    assert_within(mean_db(behind), 20.0, 0.7, 0.7);
+    /* Half a second of pause is too little. */
+    assert_false(tt_room_match_behind(match, middle, middle + RATE, behind));
+    assert_true(behind[100] == 1.0f);
     free(take);
     tt_room_match_destroy(match);
 }
@@ -92,7 +116,7 @@ static void too_little_pause_leaves_the_tone_as_it_is(void **state)
     struct tt_room_match *match = match_over_pauses(&track);
     float *take = restless_take(false), gain[BINS];
     tt_room_match_add(match, take, RATE * SECONDS);
-    assert_false(tt_room_match_at(match, RATE * 6 / 10, gain));
+    assert_false(tt_room_match_before(match, RATE * 6 / 10, gain));
     for (int bin = 0; bin < BINS; bin++)
         assert_true(gain[bin] == 1.0f);
     free(take);
@@ -106,9 +130,9 @@ static void neither_blocks_nor_what_comes_later_change_it(void **state)
     float *take = restless_take(true), expected[BINS], gain[BINS];
     struct tt_room_match *match = match_over_pauses(&track);
     tt_room_match_add(match, take, RATE * 8);
-    assert_true(tt_room_match_at(match, RATE * 8, expected));
+    assert_true(tt_room_match_before(match, RATE * 8, expected));
     tt_room_match_add(match, take + RATE * 8, RATE); /* some way ahead */
-    assert_true(tt_room_match_at(match, RATE * 8, gain));
+    assert_true(tt_room_match_before(match, RATE * 8, gain));
     assert_memory_equal(gain, expected, sizeof gain);
     tt_room_match_destroy(match);
     match = match_over_pauses(&track);
@@ -118,7 +142,7 @@ static void neither_blocks_nor_what_comes_later_change_it(void **state)
             part = RATE * 8 - at;
         tt_room_match_add(match, take + at, part);
     }
-    assert_true(tt_room_match_at(match, RATE * 8, gain));
+    assert_true(tt_room_match_before(match, RATE * 8, gain));
     assert_memory_equal(gain, expected, sizeof gain);
     tt_room_match_destroy(match);
     free(take);
@@ -148,6 +172,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(tone_is_raised_to_what_is_left_between_the_words),
         cmocka_unit_test(tone_goes_halfway_with_a_room_that_has_just_changed),
+        cmocka_unit_test(what_lies_behind_is_told_from_what_lies_before),
         cmocka_unit_test(too_little_pause_leaves_the_tone_as_it_is),
         cmocka_unit_test(neither_blocks_nor_what_comes_later_change_it),
         cmocka_unit_test(a_tone_takes_the_colour_that_it_is_given),
