@@ -57,6 +57,27 @@ static void ask_about_line_ends(const struct tt_phrases *phrases, struct tt_phra
     }
 }
 
+/* 'Look for eggs, they stand | Search for eggs,' 'they stand': begun in the middle of a line and over a pause, it may
+ * hold the first words of the re-read, which were others. */
+static bool may_hold_first_words(const struct tt_phrases *phrases, const struct tt_phrase_choice *choices, size_t p)
+{
+    const struct tt_reread *reread = choices[p].reread;
+    if (p == 0 || choices[p - 1].fate != TT_PHRASE_STAYS || !tt_phrases_flow(phrases, p - 1) ||
+        !tt_phrases_flow(phrases, reread->last) || reread->again != reread->last + 1)
+        return false;
+    for (size_t q = p; q < reread->last; q++)
+        if (!tt_phrases_flow(phrases, q))
+            return true;
+    return false;
+}
+
+static void ask_about_first_words(const struct tt_phrases *phrases, struct tt_phrase_choice *choices)
+{
+    for (size_t p = 0; p < phrases->count; p++)
+        if (tt_phrase_starts_misread(choices, p) && !choices[p].is_knocked && may_hold_first_words(phrases, choices, p))
+            ask(choices, p, choices[p].reread->last);
+}
+
 /* 'Press the star.' ... 'Press the star to go back.' */
 static void ask_about_whole_lines(const struct tt_phrases *phrases, struct tt_phrase_choice *choices)
 {
@@ -74,5 +95,6 @@ bool tt_misread_doubts_ask(const struct tt_phrases *phrases, struct tt_phrase_ch
 {
     ask_about_line_ends(phrases, choices);
     ask_about_whole_lines(phrases, choices);
+    ask_about_first_words(phrases, choices);
     return ask_about_lists(phrases, choices, err);
 }

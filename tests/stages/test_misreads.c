@@ -887,6 +887,29 @@ static void the_end_of_the_line_before_is_not_drawn_in_by_tries_that_repeat(void
     end(session);
 }
 
+/* 'Find the eggs, they stand upright.' 'Look for eggs, they stand upright.' 'Look for brood.' */
+static void the_first_words_of_a_re_read_are_asked_about_where_the_next_line_has_them_too(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    struct reading first[2], again[2], next[1];
+    read_runs(session, (const struct part[]){{500, 0.0, 0.8}, {201, 0.8, 2.4}}, 2, 0.2, first);
+    take_of(session)->falls[take_of(session)->heard.run_count - 1] = true;
+    pause_s(session, 0.7);
+    read_runs(session, (const struct part[]){{600, 0.0, 0.8}, {201, 0.8, 2.4}}, 2, 0.2, again);
+    take_of(session)->falls[take_of(session)->heard.run_count - 1] = true;
+    pause_s(session, 0.7);
+    next[0] = read_parts(session, (const struct part[]){{600, 0.0, 0.75}, {700, 0.0, 1.0}}, 2);
+    pause_s(session, 0.7);
+    read_lines(session, 300, 4);
+    decide(session);
+    assert_stays(session, 0, again[0]);
+    assert_stays(session, 0, next[0]);
+    assert_true(rows_with(session, TT_ROW_MISREAD, TT_DO_ASK) > 0);
+    end(session);
+}
+
 static void a_full_level_line_behind_a_whole_one_is_never_taken_for_talk(void **state)
 {
     (void)state;
@@ -1006,6 +1029,7 @@ int main(void)
         cmocka_unit_test(pauses_that_the_room_fills_are_heard),
         cmocka_unit_test(the_last_syllable_of_the_line_before_is_not_drawn_into_a_misread),
         cmocka_unit_test(the_end_of_the_line_before_is_not_drawn_in_by_tries_that_repeat),
+        cmocka_unit_test(the_first_words_of_a_re_read_are_asked_about_where_the_next_line_has_them_too),
         cmocka_unit_test(a_full_level_line_behind_a_whole_one_is_never_taken_for_talk),
         cmocka_unit_test(full_level_words_behind_a_broken_line_are_asked_about),
         cmocka_unit_test(a_faint_voice_before_the_first_line_is_asked_about),
