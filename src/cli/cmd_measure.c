@@ -13,6 +13,7 @@
 #include "pipeline/judge.h"
 #include "pipeline/measure.h"
 #include "report/json_values.h"
+#include "report/summary_text.h"
 
 enum { OPTION_FOR, OPTION_JSON };
 
@@ -96,14 +97,27 @@ static void print_level(const char *what, double value, const char *unit)
         printf("  %-22s %8s\n", what, "-");
 }
 
+/* Broken at the width of a terminal; takes the text over. */
+static void print_sentence(char *text)
+{
+    struct tt_text lines = {0};
+    if (text)
+        tt_summary_add_lines(&lines, 2, text);
+    if (lines.data)
+        fputs(lines.data, stdout);
+    tt_text_free(&lines);
+    free(text);
+}
+
 static void print_file(const char *path, const struct tt_measured *m, const struct tt_target *target,
                        const struct tt_judgement *judgement)
 {
     tt_print_plain(stdout, path, SIZE_MAX);
-    printf("\n  %s\n", m->verdict);
+    printf("\n");
+    print_sentence(tt_copy_string(m->verdict));
     printf("  %-22s %s, %d Hz, %s\n", "format", m->info.format_name, m->info.rate_hz, m->channel_why);
     for (size_t i = 0; i < m->remark_count; i++)
-        printf("  %s\n", m->remarks[i].message);
+        print_sentence(tt_copy_string(m->remarks[i].message));
     print_level("duration", m->levels.duration_s, "s");
     print_level("integrated loudness", m->levels.integrated_lufs, "LUFS");
     print_level("loudness range", m->levels.loudness_range_lu, "LU");
@@ -116,9 +130,9 @@ static void print_file(const char *path, const struct tt_measured *m, const stru
     print_level("voice over floor", m->speech_dbfs - m->floor_dbfs, "dB");
     print_level("pace, pauses left out", m->syllables_per_s, "syllables/s");
     if (target && judgement->failed_count == 0)
-        printf("  passes %s (%s)\n", target->name, target->source);
+        print_sentence(tt_format("passes %s (%s)", target->name, target->source));
     for (size_t i = 0; target && i < judgement->failed_count; i++)
-        printf("  fails %s: %s\n", target->name, judgement->lines[i]);
+        print_sentence(tt_format("fails %s: %s", target->name, judgement->lines[i]));
 }
 
 /* A folder is a session: what it holds is measured by name. */

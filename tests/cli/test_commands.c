@@ -426,13 +426,27 @@ static void the_words_help_and_version_do_what_they_say(void **state)
     said_free(&version);
 }
 
+static size_t widest_line(const char *text)
+{
+    size_t widest = 0, width = 0;
+    for (; *text; text++) {
+        width = *text == '\n' ? 0 : width + 1;
+        widest = width > widest ? width : widest;
+    }
+    return widest;
+}
+
 static void measuring_judges_and_says_what_fails(void **state)
 {
     struct place *p = *state;
     write_take(p, "01.wav");
     struct said plain = RUN("measure", "hive/01.wav"),
                 json = RUN("measure", "--json", "hive/01.wav", "--for", "ebu-r128"),
+                fails = RUN("measure", "hive/01.wav", "--for", "ebu-r128"),
                 missing = RUN("measure", "nowhere.wav", "hive/01.wav");
+    assert_non_null(strstr(fails.out, "fails ebu-r128"));
+    assert_true(widest_line(fails.out) <= 80);
+    said_free(&fails);
     assert_int_equal(plain.status, 0);
     assert_int_equal(json.status, 1); /* raw, it is not at -23 */
     json_t *parsed = json_loads(json.out, 0, NULL);
