@@ -162,7 +162,7 @@ check-faults: deps
 	@$(MAKE) --no-print-directory BUILD=release faults
 	@$(MAKE) --no-print-directory fuzz
 # What threads do to each other, as the sanitizer for it sees it: tests that run whole sessions.
-THREAD_TESTS = base/test_crew base/test_relay pipeline/test_unit_row stages/test_rereads_between session/test_clean session/test_watch session/test_part session/test_bad_input session/test_delivered pipeline/test_hear pipeline/test_render
+THREAD_TESTS = base/test_crew base/test_relay base/test_turns session/test_jobs pipeline/test_unit_row stages/test_rereads_between session/test_clean session/test_watch session/test_part session/test_bad_input session/test_delivered pipeline/test_hear pipeline/test_render
 check-threads: deps
 	@$(MAKE) --no-print-directory BUILD=tsan test TESTS="$(THREAD_TESTS:%=build/tsan/tests/%)"
 

@@ -17,8 +17,8 @@ _Noreturn void bench_stop(const char *format, ...) __attribute__((format(printf,
 
 /* Runs a command to its end, standard output thrown away; stops the program where it fails. */
 struct cost bench_run(const char *const *arguments);
-/* Starts one that runs until it is stopped. */
-pid_t bench_start(const char *const *arguments);
+/* Starts one. What it says on standard error goes behind what is in the file complaints; NULL: to where ours goes. */
+pid_t bench_start(const char *const *arguments, const char *complaints);
 double bench_now_s(void);
 /* Removes a folder and all in it; it need not be there. */
 void bench_remove(const char *folder);

@@ -34,11 +34,18 @@ double bench_now_s(void)
 
 static double seconds_of(struct timeval time) { return (double)time.tv_sec + 1e-6 * (double)time.tv_usec; }
 
-static _Noreturn void become(const char *const *arguments)
+static void redirect(int stream, const char *path)
 {
-    int nowhere = open("/dev/null", O_WRONLY);
-    if (nowhere >= 0)
-        dup2(nowhere, STDOUT_FILENO);
+    const int fd = open(path, O_WRONLY | O_CREAT | O_APPEND | O_CLOEXEC, 0600);
+    if (fd >= 0)
+        dup2(fd, stream);
+}
+
+static _Noreturn void become(const char *const *arguments, const char *complaints)
+{
+    redirect(STDOUT_FILENO, "/dev/null");
+    if (complaints)
+        redirect(STDERR_FILENO, complaints);
     char *copies[32];
     size_t count = 0;
     for (; arguments[count] && count < 31; count++)
@@ -48,14 +55,14 @@ static _Noreturn void become(const char *const *arguments)
     _exit(127);
 }
 
-pid_t bench_start(const char *const *arguments)
+pid_t bench_start(const char *const *arguments, const char *complaints)
 {
     fflush(NULL);
     pid_t child = fork();
     if (child < 0)
         bench_stop("cannot start %s: %s", arguments[0], strerror(errno));
     if (child == 0)
-        become(arguments);
+        become(arguments, complaints);
     return child;
 }
 
@@ -63,7 +70,7 @@ pid_t bench_start(const char *const *arguments)
 struct cost bench_run(const char *const *arguments)
 {
     double start_s = bench_now_s();
-    pid_t child = bench_start(arguments);
+    pid_t child = bench_start(arguments, NULL);
     int status;
     struct rusage usage;
     while (wait4(child, &status, 0, &usage) < 0)

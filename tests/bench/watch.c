@@ -28,17 +28,18 @@ static void write_settings(const char *path)
 
 double bench_watch(const char *tool, const char *folder, const char *take)
 {
-    char in[512], out[512], settings[512], arrived[600], voice[600];
+    char in[512], out[512], settings[512], said[512], arrived[600], voice[600];
     snprintf(in, sizeof in, "%s/arrive", folder);
     snprintf(out, sizeof out, "%s/watched", folder);
     snprintf(settings, sizeof settings, "%s/watch.ini", folder);
+    snprintf(said, sizeof said, "%s/watch.log", folder);
     snprintf(arrived, sizeof arrived, "%s/take.wav", in);
     snprintf(voice, sizeof voice, "%s/arrive/voice/take.wav", out);
     write_settings(settings);
     if (mkdir(in, 0700) != 0)
         bench_stop("cannot make %s", in);
     const char *const arguments[] = {tool, "watch", in, "-o", out, "-s", settings, NULL};
-    pid_t watcher = bench_start(arguments);
+    pid_t watcher = bench_start(arguments, said);
     pause_for(ready_s);
     /* Whole at once: as a copy that has just been closed. */
     if (rename(take, arrived) != 0)
@@ -51,9 +52,10 @@ double bench_watch(const char *tool, const char *folder, const char *take)
     while (waitpid(watcher, NULL, 0) < 0 && errno == EINTR)
         continue;
     if (waited_s >= most_s)
-        bench_stop("watch published no voice within %g s", most_s);
+        bench_stop("watch published no voice within %g s; what it said is in %s", most_s, said);
     bench_remove(in);
     bench_remove(out);
     unlink(settings);
+    unlink(said);
     return waited_s - settle_s;
 }
