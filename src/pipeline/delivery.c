@@ -176,18 +176,24 @@ static bool add_to_relay(void *relay, const float *samples, size_t count, struct
     return tt_relay_add(relay, samples, count, err);
 }
 
-bool tt_delivery_measure(const struct tt_source *source, struct tt_gain_finder *finder, struct tt_error *err)
+/* What takes the sound may do so in a thread of its own. */
+static bool pour_beside(const struct tt_source *source, tt_relay_take take, void *context, struct tt_error *err)
 {
-    struct tt_relay *relay = tt_relay_open(add_to_finder, finder, BLOCK_SAMPLES, source->has_second_thread, err);
+    struct tt_relay *relay = tt_relay_open(take, context, BLOCK_SAMPLES, source->has_second_thread, err);
     bool ok = relay && pour_all(source, add_to_relay, relay, err) && tt_relay_finish(relay, err);
     tt_relay_close(relay);
     return ok;
 }
 
+bool tt_delivery_measure(const struct tt_source *source, struct tt_gain_finder *finder, struct tt_error *err)
+{
+    return pour_beside(source, add_to_finder, finder, err);
+}
+
 static bool deliver_source(const struct tt_source *source, struct tt_delivering *delivering,
                            struct tt_delivered *delivered, struct tt_error *err)
 {
-    return delivering && pour_all(source, tt_delivering_add, delivering, err) &&
+    return delivering && pour_beside(source, tt_delivering_add, delivering, err) &&
            tt_delivering_finish(delivering, delivered, err);
 }
 

@@ -21,7 +21,7 @@ struct tt_source {
     bool (*rewind)(void *context, struct tt_error *err);
     bool (*go_on)(void *context); /* asked before each block; false ends the work with TT_ERROR_STOPPED; NULL: always */
     void *go_on_context;
-    bool has_second_thread; /* what comes behind the limiter may go into another thread: the same bits */
+    bool has_second_thread; /* limiter, and what comes behind it, may each go into another thread: the same bits */
 };
 
 struct tt_delivery {
