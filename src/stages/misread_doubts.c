@@ -7,7 +7,7 @@
 
 #include "stages/phrase_ends.h"
 
-/* A line is read three times and given up each time at most; beyond that it is taken for a list. */
+/* A line is read to its end three times and given up each time at most; beyond that it is taken for a list. */
 enum { MOST_TRIES = 3 };
 static const double doubtful_confidence = 0.9;
 /* A line that ends as sentences do, with a pause behind it: the next one may begin with the same words. In 18 hours of
@@ -23,7 +23,14 @@ static void ask(struct tt_phrase_choice *choices, size_t first, size_t last)
     }
 }
 
-/* Nobody reads a line five times, but lists are like that: 'add one spoon of ...', 'add two spoons of ...'. */
+/* The next reading goes on where this one stopped short, as no line of a list does. */
+static bool was_broken_off(const struct tt_phrases *phrases, const struct tt_reread *reread)
+{
+    return reread->seen[TT_SEEN_GOES_ON] > 0.0f &&
+           !tt_phrase_end_falls(tt_phrase_end_of(phrases, reread->last).fall_db);
+}
+
+/* Nobody reads a line to its end five times, but lists are like that: 'add one spoon ...', 'add two spoons ...'. */
 static bool ask_about_lists(const struct tt_phrases *phrases, struct tt_phrase_choice *choices, struct tt_error *err)
 {
     const size_t count = phrases->count;
@@ -34,7 +41,7 @@ static bool ask_about_lists(const struct tt_phrases *phrases, struct tt_phrase_c
             continue;
         size_t again = choices[p].reread->again;
         last[p] = tt_phrase_starts_misread(choices, again) ? last[again] : again;
-        tries[last[p]]++;
+        tries[last[p]] += !was_broken_off(phrases, choices[p].reread);
     }
     for (size_t p = 0; is_done && p < count; p++)
         if (tt_phrase_starts_misread(choices, p) && tries[last[p]] > MOST_TRIES && !choices[p].is_knocked)
