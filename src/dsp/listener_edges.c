@@ -11,7 +11,7 @@ static const float loud_below_db = 38.0f;
 static const double loud_near_ms = 600.0;
 /* Two thirds of so long must be loud; where a room's rustle may be as loud as an edge, so much longer for each decibel
  * that it stands over the room: its strokes are short. */
-static const double loud_solid_ms = 60.0, solid_per_rest_ms = 8.0;
+static const double loud_solid_ms = 45.0, solid_per_rest_ms = 8.0;
 static const float rustle_none_db = -7.0f, rustle_full_db = -3.0f; /* the room against the least that is loud */
 /* What counts as loud must stand out of what the room does between the words: over what all but a fifth of that reaches
  * (breaths hardly get there; steady noise stays under 1 dB, a room full of rustle comes to 12) by so much, and 1.4
