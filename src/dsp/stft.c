@@ -3,7 +3,6 @@
 
 #include <fftw3.h>
 #include <math.h>
-#include <pthread.h>
 #include <stddef.h>
 #include <stdlib.h>
 
@@ -34,11 +33,6 @@ struct tt_stft {
     float *re, *im;       /* the same, apart; N / 2, and one more: the spectrum goes round */
     fftwf_plan forward, inverse;
 };
-
-static pthread_mutex_t planner_lock = PTHREAD_MUTEX_INITIALIZER;
-
-void tt_fft_lock(void) { pthread_mutex_lock(&planner_lock); }
-void tt_fft_unlock(void) { pthread_mutex_unlock(&planner_lock); }
 
 /* FFTW is quick where all prime factors are small. */
 static bool is_five_smooth(int number)

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Short-time Fourier transform: square-root Hann windows at 75 % overlap, exact overlap-add (FFTW single precision,
- * FFTW_ESTIMATE). */
+/* Short-time Fourier transform: square-root Hann windows at 75 % overlap, exact overlap-add (FFTW single precision;
+ * plans: dsp/fft_lock.c). */
 #ifndef TT_DSP_STFT_H
 #define TT_DSP_STFT_H
 
