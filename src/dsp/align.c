@@ -69,16 +69,19 @@ void tt_align_destroy(struct tt_align *align)
     free(align);
 }
 
-void tt_align_row(const float vector[TT_ALIGN_LANES], int16_t *row, size_t lane_stride)
+TT_WIDE void tt_align_row(const float vector[TT_ALIGN_LANES], int16_t *row, size_t lane_stride)
 {
+    int rounded[TT_ALIGN_LANES];
     float square = 0.0f;
     for (int l = 0; l < TT_ALIGN_LANES; l++)
         square += vector[l] * vector[l];
     float scale = square > 0.0f ? (float)TT_ALIGN_LENGTH / sqrtf(square) : 0.0f;
     for (int l = 0; l < TT_ALIGN_LANES; l++) {
-        float number = vector[l] * scale;
-        row[(size_t)l * lane_stride] = (int16_t)(number < 0.0f ? number - 0.5f : number + 0.5f);
+        const float number = vector[l] * scale;
+        rounded[l] = (int)(number + (number < 0.0f ? -0.5f : 0.5f));
     }
+    for (int l = 0; l < TT_ALIGN_LANES; l++)
+        row[(size_t)l * lane_stride] = (int16_t)rounded[l];
 }
 
 /* Every partial sum stays within 180 * 180, so 16 bits never overflow; unsigned, as compilers

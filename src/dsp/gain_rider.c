@@ -92,6 +92,27 @@ static int64_t hold(struct tt_gain_rider *rider, uint64_t interval, int64_t redu
     return rider->held = demanded > back ? demanded : back;
 }
 
+/* Whether nothing new is demanded in a part, and what was demanded before lasts through it. */
+static bool is_level(const struct tt_gain_rider *rider, uint64_t interval, const int64_t *demands, size_t count)
+{
+    const uint64_t reach = rider->ahead_samples + rider->hold_samples + 1;
+    int64_t any = 0;
+    for (size_t i = 0; i < count; i++)
+        any |= demands[i];
+    return any == 0 &&
+           (rider->demand_count == 0 || rider->demands[rider->demand_first].interval + reach >= interval + (count - 1));
+}
+
+/* A level part, to the same numbers as one by one. */
+static void hold_level(struct tt_gain_rider *rider, int64_t *reductions, size_t count)
+{
+    const int64_t demanded = rider->demand_count > 0 ? rider->demands[rider->demand_first].reduction : 0;
+    for (size_t i = 0; i < count; i++) {
+        const int64_t back = rider->held > demanded ? released(rider) : demanded;
+        reductions[i] = rider->held = demanded > back ? demanded : back;
+    }
+}
+
 /* Reductions through the two boxes, in place, times both; returns the largest. */
 static int64_t smooth(struct tt_gain_rider *rider, int64_t *values, size_t count)
 {
@@ -143,8 +164,11 @@ double tt_gain_rider_run(struct tt_gain_rider *rider, uint64_t interval, const i
     int64_t reductions[PART], largest = 0;
     for (size_t at = 0; at < count; at += PART) {
         const size_t part = count - at < PART ? count - at : PART;
-        for (size_t i = 0; i < part; i++)
-            reductions[i] = hold(rider, interval + at + i, demands[at + i]);
+        if (is_level(rider, interval + at, demands + at, part))
+            hold_level(rider, reductions, part);
+        else
+            for (size_t i = 0; i < part; i++)
+                reductions[i] = hold(rider, interval + at + i, demands[at + i]);
         const int64_t of_part = smooth(rider, reductions, part);
         largest = of_part > largest ? of_part : largest;
         divide(reductions, gains + at, part, whole_of(rider));
