@@ -200,6 +200,12 @@ static bool check_time(const struct row_reader *reader, enum row_column column, 
     return true;
 }
 
+static bool fail_order(const struct row_reader *reader, struct tt_error *err)
+{
+    return tt_csv_fail(&reader->csv, reader->columns[COLUMN_END], err, "end '%.60s' must lie behind start '%.60s'",
+                       cell(reader, COLUMN_END), cell(reader, COLUMN_START));
+}
+
 static bool read_times(const struct row_reader *reader, struct row_text *found, struct tt_error *err)
 {
     struct written start, end;
@@ -216,19 +222,19 @@ static bool read_times(const struct row_reader *reader, struct row_text *found, 
     bool is_coarse = start.decimals < 3 && end.decimals < 3 && reader->is_rounded;
     row->rounding_ms = is_coarse ? rounding_of(decimals) : 0;
     if (!found->is_of_take)
-        return row->end_ms < row->start_ms ? row_reader_fail_empty(reader, err) : true;
+        return row->end_ms < row->start_ms ? fail_order(reader, err) : true;
     if (is_coarse && found->has_id && !start.has_hours && !end.has_hours)
         find_hours(reader, found);
     if (row->end_ms < row->start_ms)
-        return row_reader_fail_empty(reader, err);
+        return fail_order(reader, err);
     return check_time(reader, COLUMN_START, &row->start_ms, start.decimals, err) &&
            check_time(reader, COLUMN_END, &row->end_ms, end.decimals, err);
 }
 
-bool row_reader_fail_empty(const struct row_reader *reader, struct tt_error *err)
+bool row_reader_check_length(const struct row_reader *reader, const struct tt_row *row, struct tt_error *err)
 {
-    return tt_csv_fail(&reader->csv, reader->columns[COLUMN_END], err, "end '%.60s' must lie behind start '%.60s'",
-                       cell(reader, COLUMN_END), cell(reader, COLUMN_START));
+    const bool may_be_empty = row_kind_is_point(row->kind) || row->rounding_ms;
+    return row->start_ms != row->end_ms || may_be_empty || fail_order(reader, err);
 }
 
 /* Commas between the cells and in the numbers: which is which cannot be told, but where a row becomes longer than the

@@ -47,8 +47,8 @@ struct row_reader {
 bool row_reader_open(struct row_reader *reader, enum row_takes takes, const struct tt_sheet *sheet, const char *text,
                      size_t size, const char *file_name, int64_t duration_ms, struct tt_error *err);
 bool row_reader_next(struct row_reader *reader, struct row_text *found, bool *has_row, struct tt_error *err);
-/* The error for a row whose end is its start, where that cannot be. */
-bool row_reader_fail_empty(const struct row_reader *reader, struct tt_error *err);
+/* An error for a row, the last one read, that ends where it begins, unless its kind is a point, or it was rounded. */
+bool row_reader_check_length(const struct row_reader *reader, const struct tt_row *row, struct tt_error *err);
 void row_reader_close(struct row_reader *reader);
 
 #endif

@@ -29,8 +29,8 @@ static bool read_persons_rows(struct row_reader *reader, struct tt_sheet *sheet,
             return true;
         if (!is_persons(&found))
             continue;
-        if (found.row.start_ms == found.row.end_ms && !row_kind_is_point(found.row.kind) && !found.row.rounding_ms)
-            return row_reader_fail_empty(reader, err);
+        if (!row_reader_check_length(reader, &found.row, err))
+            return false;
         found.row.is_persons = true;
         if (!sheet_append(sheet, &found.row, err))
             return false;
@@ -104,8 +104,8 @@ static bool read_changes(struct row_reader *reader, struct tt_sheet *changes, si
             return false;
         if (!has_row)
             return true;
-        if (found.row.start_ms == found.row.end_ms && !row_kind_is_point(found.row.kind) && !found.row.rounding_ms)
-            return row_reader_fail_empty(reader, err);
+        if (!row_reader_check_length(reader, &found.row, err))
+            return false;
         ++*rows;
         if (!found.is_of_take)
             continue;
