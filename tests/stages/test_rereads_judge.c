@@ -262,6 +262,38 @@ static void but_not_where_lines_are_alike_anyway(void **state)
     assert_true(among_lines_that_begin_alike(in_a_ringing_room(4, 5, 110.0f), 13) < 0.5);
 }
 
+/* Both read to the end; a quarter of a second is so much like. */
+static struct tt_reread whole(size_t again, float seconds, float worst)
+{
+    struct tt_reread reread = well_matched(4, again, 200.0f * seconds);
+    float *seen = reread.seen;
+    seen[TT_SEEN_GOES_ON] = 0.0f;
+    seen[TT_SEEN_BOTH_END] = 1.0f;
+    seen[TT_SEEN_LENGTH] = logf(seconds);
+    seen[TT_SEEN_LIKENESS] = seen[TT_SEEN_OPENING] = seen[TT_SEEN_END_LIKENESS] = seen[TT_SEEN_WORST_LONG] = 8.0f;
+    seen[TT_SEEN_WORST] = worst;
+    return reread;
+}
+
+static void a_whole_line_with_another_word_is_asked_about_among_lines_alike(void **state)
+{
+    (void)state;
+    assert_in_range(100.0 * among_lines_that_begin_alike(whole(5, 2.2f, 4.0f), 7), 50, 90);
+    assert_true(among_lines_that_begin_alike(whole(5, 2.2f, 6.0f), 7) > 0.97);
+    assert_true(among_lines_that_begin_alike(whole(5, 2.2f, 4.0f), 3) > 0.97);
+    assert_true(among_lines_that_begin_alike(whole(5, 4.0f, 4.0f), 7) > 0.97);
+}
+
+static void a_whole_line_with_another_one_behind_it_is_asked_about_at_most(void **state)
+{
+    (void)state;
+    assert_in_range(100.0 * among_lines_that_begin_alike(whole(6, 2.2f, 7.0f), 0), 50, 90);
+    struct tt_reread broken = whole(6, 2.2f, 7.0f);
+    broken.seen[TT_SEEN_GOES_ON] = 1.0f;
+    broken.seen[TT_SEEN_BOTH_END] = 0.0f;
+    assert_true(among_lines_that_begin_alike(broken, 0) > 0.97);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -278,6 +310,8 @@ int main(void)
         cmocka_unit_test(a_syllable_alike_is_asked_about_at_most),
         cmocka_unit_test(what_is_strikingly_alike_is_asked_about_however_it_ends),
         cmocka_unit_test(but_not_where_lines_are_alike_anyway),
+        cmocka_unit_test(a_whole_line_with_another_word_is_asked_about_among_lines_alike),
+        cmocka_unit_test(a_whole_line_with_another_one_behind_it_is_asked_about_at_most),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
