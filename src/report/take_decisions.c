@@ -139,7 +139,7 @@ static void add_undo(struct tt_text *out, const struct tt_session_report *sessio
     tt_text_add(out, "<h3>To take a decision back</h3>\n<p class=\"no-print\">Press \xE2\x80\x9C"
                      "change\xE2\x80\x9D in its row, choose, and save the file of changes that is then "
                      "offered: the line to run stands below it. Your own decisions stay through every later "
-                     "run.</p>\n<p>Or in <code>sheets/");
+                     "run.</p>\n<p>With a text editor or a spreadsheet: in <code>sheets/");
     tt_html_name(out, take->stem);
     tt_text_add(out, ".csv</code>, change the row\xE2\x80\x99s action (<code>cut</code> to <code>keep</code>, say), "
                      "save, and run the same command again:</p>\n<pre>");
