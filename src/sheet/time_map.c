@@ -133,8 +133,12 @@ static struct pause pause_of(const struct layout *layout, const struct tt_row *r
     return pause;
 }
 
+/* So many pauses may be looked into before what was read of them is let go: some MiB. */
+enum { PAUSES_HELD = 256 };
+
 static void shorten_pauses(struct layout *layout, const struct tt_heard *heard)
 {
+    const size_t gone_before = layout->gone_count;
     size_t cut_count = layout->gone_count, first_sound = 0, first_cut = 0;
     for (size_t i = 0; i < layout->sheet->count; i++) {
         const struct tt_row *row = &layout->sheet->rows[i];
@@ -146,7 +150,10 @@ static void shorten_pauses(struct layout *layout, const struct tt_heard *heard)
             continue;
         pause_place(&pause, heard, gone);
         layout->gone_count++;
+        if ((layout->gone_count - gone_before) % PAUSES_HELD == 0)
+            tt_heard_let_go(heard);
     }
+    tt_heard_let_go(heard);
     merge_parts(layout->gone, &layout->gone_count);
 }
 
