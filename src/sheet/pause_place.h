@@ -7,9 +7,9 @@
 #include "sheet/pause_trim.h"
 
 /* Moves what pause_trim lets go, as it is, to where the room sounds most alike on both sides of the join: a restless
- * room rustles, and not all of that is told as a sound. A little way, no nearer to the words than the margins or than
- * it was, and past no sound. A part at the take's head or tail, one beside cuts, and one whose room was not heard stay.
- */
+ * room rustles, and not all of that is told as a sound. A little way, into neither margins nor guards of the words
+ * (word_guards.h), and past no sound. A part at the take's head or tail, one beside cuts, and one whose room was not
+ * heard stay. */
 void pause_place(const struct pause *pause, const struct tt_heard *heard, struct part *gone);
 
 #endif

@@ -7,17 +7,10 @@
 #include <string.h>
 
 #include "base/units.h"
+#include "sheet/word_guards.h"
 #include "stages/pauses.h"
 #include "stages/stage.h"
 
-/* Guards at speech that a cut never enters, by how far the voice stands over the room: what 0.1 % of edges need,
- * measured on 1600 phrases a noise level (before / after a run: 120/120 ms at 30 dB, 120/200 at 20 dB, 160/300 at 10
- * dB). */
-static double guard_before_ms(double over_floor_db) { return over_floor_db >= 18 ? 120 : 160; }
-static double guard_after_ms(double over_floor_db)
-{
-    return over_floor_db >= 27 ? 130 : over_floor_db >= 18 ? 200 : 300;
-}
 /* What lies between the faint and the loud edge guards, too; so much beyond the faint edge stays in any case. */
 static const double guard_least_ms = 70;
 /* A longer faint edge is no edge of a word but a restless room, or a word of its own. */
@@ -171,8 +164,8 @@ static bool decide_between(struct take_pauses *work, const struct kept_run *befo
 {
     double faint = before->faint_after_ms + after->faint_before_ms;
     collect_pieces(work, before->end_ms, after->start_ms,
-                   fmax(guard_least_ms, guard_after_ms(before->over_floor_db) - before->faint_after_ms),
-                   fmax(guard_least_ms, guard_before_ms(after->over_floor_db) - after->faint_before_ms));
+                   fmax(guard_least_ms, word_guard_after_ms(before->over_floor_db) - before->faint_after_ms),
+                   fmax(guard_least_ms, word_guard_before_ms(after->over_floor_db) - after->faint_before_ms));
     double pause = pieces_length(work) + faint;
     double keep_from_ms = 1000 * work->settings->pauses.keep_from_s;
     if (keep_from_ms > 0 && pause >= keep_from_ms) {
@@ -227,15 +220,15 @@ static bool decide_pauses(struct take_pauses *work, struct tt_error *err)
     }
     const struct kept_run *first = &work->runs[0], *last = &work->runs[work->run_count - 1];
     double edge = work->settings->pauses.edge_ms;
-    collect_pieces(work, work->from_ms, first->start_ms, guard_cut_ms, guard_before_ms(first->over_floor_db));
-    if (!decide_edge(work, 1, fmax(head_stays_ms(work, first->start_ms), guard_before_ms(first->over_floor_db)),
+    collect_pieces(work, work->from_ms, first->start_ms, guard_cut_ms, word_guard_before_ms(first->over_floor_db));
+    if (!decide_edge(work, 1, fmax(head_stays_ms(work, first->start_ms), word_guard_before_ms(first->over_floor_db)),
                      "before the first word", err))
         return false;
     for (size_t i = 0; i + 1 < work->run_count; i++)
         if (!decide_between(work, &work->runs[i], &work->runs[i + 1], err))
             return false;
-    collect_pieces(work, last->end_ms, work->to_ms, guard_after_ms(last->over_floor_db), guard_cut_ms);
-    return decide_edge(work, -1, fmax(edge, guard_after_ms(last->over_floor_db)), "behind the last word", err);
+    collect_pieces(work, last->end_ms, work->to_ms, word_guard_after_ms(last->over_floor_db), guard_cut_ms);
+    return decide_edge(work, -1, fmax(edge, word_guard_after_ms(last->over_floor_db)), "behind the last word", err);
 }
 
 static bool decide_take(struct tt_take_view *take, const struct tt_settings *settings, struct tt_error *err)
