@@ -135,6 +135,14 @@ static void it_comes_no_nearer_to_the_words_than_weak_edges_need(void **state)
         pause.part.start = (int64_t)145 * HOP; /* what is nearer already stays so */
         assert_int_equal(rows_moved(&room, &pause), 0);
     }
+    /* 10 dB over it: 160 ms in front of a word. */
+    struct room room;
+    struct pause pause = plain_pause();
+    make_room(&room);
+    room.heard.facts.floor_dbfs = -30;
+    rustle(&room, 120, 152);
+    pause.part.end = (int64_t)268 * HOP;
+    assert_int_equal(rows_moved(&room, &pause), 2);
 }
 
 static void it_passes_no_sound(void **state)
