@@ -20,12 +20,4 @@
 #define TT_WIDE
 #endif
 
-/* Whether the processor is one that the widest copies are made for, and the compiler makes them: for the choice between
- * code of ours and a library's, which a build for comparison must make as the others do. */
-#if defined(__x86_64__) && defined(__GLIBC__) && defined(__GNUC__) && !defined(__clang__)
-#define TT_IS_WIDEST() (__builtin_cpu_supports("x86-64-v4") != 0)
-#else
-#define TT_IS_WIDEST() false
-#endif
-
 #endif

@@ -9,7 +9,6 @@
 #include "base/lanes.h"
 #include "base/large.h"
 #include "dsp/fast_math.h"
-#include "dsp/fft_512.h"
 #include "dsp/fft_lock.h"
 
 #define PI 3.14159265358979323846
@@ -27,13 +26,12 @@ struct tt_stft {
     float power_scale;    /* 1 / sum of w^2 */
     bool is_apart;        /* real and imaginary parts lie apart in the transform, too; then windows have what belongs to
                              even samples first, and behind it what belongs to odd ones */
-    bool is_ours;         /* not FFTW's */
     float *window;        /* analysis, halved: the even and odd parts of a spectrum are half sums */
     float *synthesis;     /* with the scale of the inverse transform and of the overlap */
     float *cosine, *sine; /* of 2 pi k / N, k = 0..N/2 */
     float *in, *out;      /* N / 2 pairs, or, in the first, real parts and, a row later, imaginary ones */
     float *re, *im;       /* the same, apart; N / 2, and one more: the spectrum goes round */
-    fftwf_plan forward, inverse; /* NULL where the transform is ours */
+    fftwf_plan forward, inverse;
 };
 
 /* FFTW is quick where all prime factors are small. */
@@ -98,17 +96,14 @@ static void plan_pairs(struct tt_stft *stft)
     stft->inverse = fftwf_plan_dft_1d(stft->half, in, out, FFTW_BACKWARD, FFTW_ESTIMATE);
 }
 
-static bool make_plans(struct tt_stft *stft)
+static void make_plans(struct tt_stft *stft)
 {
-    if (stft->is_ours)
-        return true;
     tt_fft_lock();
     if (stft->is_apart)
         plan_apart(stft);
     else
         plan_pairs(stft);
     tt_fft_unlock();
-    return stft->forward && stft->inverse;
 }
 
 static float *new_row(size_t count) { return tt_alloc_lines(count * sizeof(float)); }
@@ -138,13 +133,15 @@ struct tt_stft *tt_stft_create(struct tt_stft_shape shape, struct tt_error *err)
     stft->shape = shape;
     stft->half = shape.window_samples / 2;
     stft->is_apart = is_better_apart(stft->half);
-    stft->is_ours = stft->half == TT_FFT_512 && tt_fft_512_is_quicker();
-    if (!allocate(stft) || !make_plans(stft)) {
+    if (allocate(stft)) {
+        fill_tables(stft);
+        make_plans(stft);
+    }
+    if (!stft->forward || !stft->inverse) {
         tt_fail_memory(err);
         tt_stft_destroy(stft);
         return NULL;
     }
-    fill_tables(stft);
     return stft;
 }
 
@@ -253,24 +250,12 @@ TT_WIDE static void real_powers(const struct tt_stft *stft, float *restrict low,
     low[middle] = 4.0F * (z_re[middle] * z_re[middle] + z_im[middle] * z_im[middle]) * scale;
 }
 
-/* From in to re and im, and with the parts exchanged the way back. */
-static void execute_apart(struct tt_stft *stft, bool is_back)
-{
-    const float *in_re = stft->in, *in_im = in_re + row_of(stft);
-    if (!stft->is_ours)
-        fftwf_execute(is_back ? stft->inverse : stft->forward);
-    else if (is_back)
-        tt_fft_512(in_im, in_re, stft->out, stft->im, stft->re);
-    else
-        tt_fft_512(in_re, in_im, stft->out, stft->re, stft->im);
-}
-
 static void transform(struct tt_stft *stft, const float *samples)
 {
     const int half = stft->half;
     if (stft->is_apart) {
         multiply_apart(samples, stft->window, stft->window + half, stft->in, stft->in + row_of(stft), half);
-        execute_apart(stft, false);
+        fftwf_execute(stft->forward);
     } else {
         multiply(samples, stft->window, stft->in, stft->shape.window_samples);
         fftwf_execute(stft->forward);
@@ -327,7 +312,7 @@ void tt_stft_inverse(struct tt_stft *stft, const float *re, const float *im, flo
     if (stft->is_apart) {
         float *in_re = stft->in, *in_im = in_re + row_of(stft);
         half_spectrum(stft, re, im, in_re, in_im, in_re + half, in_im + half);
-        execute_apart(stft, true);
+        fftwf_execute(stft->inverse);
         multiply_together_and_add(stft->re, stft->im, stft->synthesis, stft->synthesis + half, overlap, half);
     } else {
         half_spectrum(stft, re, im, stft->re, stft->im, stft->re + half, stft->im + half);
