@@ -12,6 +12,7 @@
 #include "session/clean_support.h"
 
 enum { JOIN_BANDS = 8, JOIN_FIGURES = 3, JOIN_NEAR = 6 /* hops around a join */, JOIN_NATURAL_LEAST = 100 };
+enum { JOIN_LOOKS = 4 * JOIN_FIGURES /* in four sessions */ };
 static const char *const join_figure_names[JOIN_FIGURES] = {"spectral flux", "level step", "sample step"};
 
 struct join_tally {
@@ -190,8 +191,8 @@ static inline void join_tally_take(const char *voice_path, const char *report_pa
 }
 
 /* One in a hundred natural places lies above its own 99th percentile, so one in a hundred joins may, within chance:
- * that as many of so many do must not be rarer than one time in forty (binomial distribution; of 11 joins one may, not
- * two). */
+ * that as many of so many do must not be rarer than one time in forty (binomial distribution) over all JOIN_LOOKS
+ * together: of 14 joins two may, not three. */
 static inline bool joins_pass(const struct join_tally *tally, int figure)
 {
     const double n = (double)tally->joins;
@@ -200,7 +201,7 @@ static inline bool joins_pass(const struct join_tally *tally, int figure)
         fewer += exactly;
         exactly *= (n - (double)k) / ((double)k + 1) * 0.01 / 0.99;
     }
-    return 1 - fewer >= 1.0 / 40;
+    return 1 - fewer >= 1.0 / 40 / JOIN_LOOKS;
 }
 
 #endif
