@@ -19,7 +19,7 @@
 static const double LOW_RATE_OVER_CUTOFF = 12.0;
 /* Time constants of the slowest pole that the backward run starts ahead of its block: e^-16 = 1e-7. */
 static const double LOOK_AHEAD_TIME_CONSTANTS = 16.0;
-static const double BLOCK_PER_LOOK_AHEAD = 2.0;
+static const double BLOCK_PER_LOOK_AHEAD = 4.0;
 
 enum {
     SPLINE_REACH = 2, /* low-rate steps that a cubic B-spline reaches to each side */
