@@ -77,7 +77,8 @@ static void fill_tables(struct tt_stft *stft)
     stft->power_scale = (float)(1.0 / energy);
 }
 
-/* From real parts to imaginary ones: N / 2 and one more, both from a line of the memory's on. */
+/* From real parts to imaginary ones: N / 2 and one more, both from a line of the memory's on. FFTW plans anew for each
+ * distance that it has not met, so it is the same in all. */
 static size_t row_of(const struct tt_stft *stft) { return (size_t)stft->half / TT_LANES * TT_LANES + TT_LANES; }
 
 /* The way back is the same with the parts exchanged (FFTW manual, 'Guru Complex DFTs'). */
@@ -117,10 +118,9 @@ static bool allocate(struct tt_stft *stft)
     stft->sine = new_row(half + 1);
     stft->in = new_row(2 * row_of(stft));
     stft->out = new_row(count);
-    stft->re = new_row(half + 1);
-    stft->im = new_row(half + 1);
-    return stft->window && stft->synthesis && stft->cosine && stft->sine && stft->in && stft->out && stft->re &&
-           stft->im;
+    stft->re = new_row(2 * row_of(stft));
+    stft->im = stft->re ? stft->re + row_of(stft) : NULL;
+    return stft->window && stft->synthesis && stft->cosine && stft->sine && stft->in && stft->out && stft->re;
 }
 
 struct tt_stft *tt_stft_create(struct tt_stft_shape shape, struct tt_error *err)
@@ -162,7 +162,6 @@ void tt_stft_destroy(struct tt_stft *stft)
     free(stft->in);
     free(stft->out);
     free(stft->re);
-    free(stft->im);
     free(stft);
 }
 

@@ -5,6 +5,7 @@
 #include <fftw3.h>
 
 #include "dsp/fast_math.h"
+#include "base/lanes.h"
 #include "dsp/fft_lock.h"
 
 static void the_shape_is_a_5_ms_hop_that_fftw_is_quick_with(void **state)
@@ -100,6 +101,35 @@ static void expect_known_plan(int size, int direction)
     fftwf_free(out);
 }
 
+static void expect_known_plan_apart(int size)
+{
+    const fftwf_iodim row = {.n = size, .is = 1, .os = 1};
+    const size_t apart = (size_t)(size / TT_LANES * TT_LANES + TT_LANES);
+    float *in = fftwf_alloc_real(2 * apart), *out = fftwf_alloc_real(2 * apart);
+    for (int back = 0; back <= 1; back++) {
+        const size_t re = back ? apart : 0, im = apart - re;
+        fftwf_plan plan = fftwf_plan_guru_split_dft(1, &row, 0, NULL, in + re, in + im, out + re, out + im,
+                                                    FFTW_WISDOM_ONLY | FFTW_ESTIMATE);
+        assert_non_null(plan);
+        fftwf_destroy_plan(plan);
+    }
+    fftwf_free(in);
+    fftwf_free(out);
+}
+
+/* The transform that looks for hum at 44.1, 48 and 96 kHz (dsp/hum_finder.c). */
+static void expect_known_plan_of_hum(void)
+{
+    enum { HUM = 32768 };
+    float *in = fftwf_alloc_real(HUM);
+    fftwf_complex *out = fftwf_alloc_complex(HUM / 2 + 1);
+    fftwf_plan plan = fftwf_plan_dft_r2c_1d(HUM, in, out, FFTW_WISDOM_ONLY | FFTW_ESTIMATE);
+    assert_non_null(plan);
+    fftwf_destroy_plan(plan);
+    fftwf_free(in);
+    fftwf_free(out);
+}
+
 static void rates_of_which_fftw_estimates_badly_have_known_plans(void **state)
 {
     (void)state;
@@ -113,6 +143,9 @@ static void rates_of_which_fftw_estimates_badly_have_known_plans(void **state)
             expect_known_plan(size, FFTW_FORWARD);
             expect_known_plan(size, FFTW_BACKWARD);
         }
+        expect_known_plan_apart(tt_stft_shape_for(48000).window_samples / 2);
+        expect_known_plan_apart(tt_stft_shape_for(96000).window_samples / 2);
+        expect_known_plan_of_hum();
         return;
     }
 #endif
