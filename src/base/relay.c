@@ -5,7 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { SLOTS = 4 };
+/* So many that threads which outnumber processors seldom wait for each other: with 4 one take took 5 % longer. */
+enum { SLOTS = 16 };
 
 struct tt_relay {
     tt_relay_take take;
