@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 #include "sheet/pause_place.h"
 
+#include "base/least.h"
 #include "base/units.h"
 #include "sheet/word_guards.h"
 
@@ -9,9 +10,6 @@
 static const double farthest_ms = 200;
 /* What is off the middle must be worth it: alike within so little is alike. */
 static const float db_a_ms = 0.005f;
-
-static int64_t most(int64_t a, int64_t b) { return a > b ? a : b; }
-static int64_t least(int64_t a, int64_t b) { return a < b ? a : b; }
 
 /* How far what goes can move towards the take's start and its end; not at all where negative. */
 struct leeway {
@@ -24,17 +22,19 @@ static struct leeway leeway_of(const struct pause *pause, const struct tt_heard_
     const int rate_hz = facts->rate_hz;
     const double over_db = facts->speech_dbfs - facts->floor_dbfs;
     const int64_t farthest = tt_frames_from_ms(farthest_ms, rate_hz),
-                  before = most(pause->margin_before_samples, tt_frames_from_ms(word_guard_after_ms(over_db), rate_hz)),
-                  after = most(pause->margin_after_samples, tt_frames_from_ms(word_guard_before_ms(over_db), rate_hz));
-    struct leeway leeway = {least(farthest, gone->start - pause->part.start - before),
-                            least(farthest, pause->part.end - gone->end - after)};
+                  before =
+                      tt_most(pause->margin_before_samples, tt_frames_from_ms(word_guard_after_ms(over_db), rate_hz)),
+                  after =
+                      tt_most(pause->margin_after_samples, tt_frames_from_ms(word_guard_before_ms(over_db), rate_hz));
+    struct leeway leeway = {tt_least(farthest, gone->start - pause->part.start - before),
+                            tt_least(farthest, pause->part.end - gone->end - after)};
     for (size_t i = 0; i < pause->sound_count; i++) {
         const struct part *sound = &pause->sounds[i].part;
         const bool is_before = sound->end <= gone->start, is_behind = sound->start >= gone->end;
         if (!is_behind)
-            leeway.back = least(leeway.back, (is_before ? gone->start : gone->end) - sound->end);
+            leeway.back = tt_least(leeway.back, (is_before ? gone->start : gone->end) - sound->end);
         if (!is_before)
-            leeway.ahead = least(leeway.ahead, sound->start - (is_behind ? gone->end : gone->start));
+            leeway.ahead = tt_least(leeway.ahead, sound->start - (is_behind ? gone->end : gone->start));
     }
     return leeway;
 }
@@ -42,8 +42,8 @@ static struct leeway leeway_of(const struct pause *pause, const struct tt_heard_
 static float rows_apart_db(const struct tt_heard *heard, int64_t a, int64_t b)
 {
     const int64_t last = (int64_t)heard->feature_count - 1;
-    a = least(a < 0 ? 0 : a, last);
-    b = least(b, last);
+    a = tt_least(a < 0 ? 0 : a, last);
+    b = tt_least(b, last);
     return tt_cepstra_apart_db(heard->cepstra + a * TT_CEPSTRA, heard->levels[a], heard->cepstra + b * TT_CEPSTRA,
                                heard->levels[b]);
 }

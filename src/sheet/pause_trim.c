@@ -2,18 +2,17 @@
 /* Positions here are "net": samples from the pause's start, without those that are cut anyway. */
 #include "sheet/pause_trim.h"
 
+#include "base/least.h"
+
 /* No pause of a narrator holds so many; only a sheet made to be slow does. */
 enum { SOUNDS_TRIED_MOST = 64 };
 
-static int64_t least(int64_t a, int64_t b) { return a < b ? a : b; }
-static int64_t most(int64_t a, int64_t b) { return a > b ? a : b; }
-
 static int64_t to_net(const struct pause *pause, int64_t at)
 {
-    at = most(pause->part.start, least(at, pause->part.end));
+    at = tt_most(pause->part.start, tt_least(at, pause->part.end));
     int64_t net = at - pause->part.start;
     for (size_t i = 0; i < pause->cut_count; i++) {
-        int64_t start = most(pause->cuts[i].start, pause->part.start), end = least(pause->cuts[i].end, at);
+        int64_t start = tt_most(pause->cuts[i].start, pause->part.start), end = tt_least(pause->cuts[i].end, at);
         if (end > start)
             net -= end - start;
     }
@@ -25,7 +24,8 @@ static int64_t from_net(const struct pause *pause, int64_t net)
 {
     int64_t at = pause->part.start + net;
     for (size_t i = 0; i < pause->cut_count; i++) {
-        int64_t start = most(pause->cuts[i].start, pause->part.start), end = least(pause->cuts[i].end, pause->part.end);
+        int64_t start = tt_most(pause->cuts[i].start, pause->part.start),
+                end = tt_least(pause->cuts[i].end, pause->part.end);
         if (end > start && start <= at)
             at += end - start;
     }
@@ -98,13 +98,13 @@ static void try_start(const struct pause *pause, int64_t start, struct part limi
 {
     struct part net;
     int64_t middle = limits.start + limits.end; /* twice, as are the sums below */
-    start = most(limits.start, start);
+    start = tt_most(limits.start, start);
     if (start >= limits.end || sound_around(pause, start, &net) < pause->sound_count)
         return;
-    int64_t end = settle_end(pause, start, least(start + asked, limits.end));
+    int64_t end = settle_end(pause, start, tt_least(start + asked, limits.end));
     if (end <= start)
         return;
-    struct choice choice = {{start, end}, end - start, most(start + end - middle, middle - start - end)};
+    struct choice choice = {{start, end}, end - start, tt_most(start + end - middle, middle - start - end)};
     size_t breath = last_breath(pause);
     if (breath < pause->sound_count && sound_in(pause, breath, &net) && net.start < end && net.end > start)
         choice.worth -= pause->breath_worth_samples;
@@ -140,7 +140,7 @@ static struct part or_without_breath(const struct pause *pause, int64_t before, 
     if (too_little <= pause->breath_worth_samples || breath == pause->sound_count || pause->sounds[breath].is_firm ||
         !sound_in(pause, breath, &net))
         return kept;
-    int64_t start = settle_start(pause, most(before, least(net.start, net.end - asked)), net.end);
+    int64_t start = settle_start(pause, tt_most(before, tt_least(net.start, net.end - asked)), net.end);
     int64_t off = net.end - start - asked;
     return start <= net.start && off <= too_little && -off <= too_little ? (struct part){start, net.end} : kept;
 }
@@ -149,12 +149,12 @@ static struct part or_without_breath(const struct pause *pause, int64_t before, 
  * beginning stays, but in front of a breath that is too long. */
 static struct part trim_middle(const struct pause *pause, int64_t length, int64_t asked)
 {
-    int64_t before = least(pause->margin_before_samples, pause->stay_samples / 2),
-            after = least(pause->margin_after_samples, pause->stay_samples / 2);
+    int64_t before = tt_least(pause->margin_before_samples, pause->stay_samples / 2),
+            after = tt_least(pause->margin_after_samples, pause->stay_samples / 2);
     struct choice best = trim_within(pause, (struct part){before, length - after}, length, asked);
     if (best.worth >= asked)
         return best.part;
-    before = least(before, pause->margin_least_samples);
+    before = tt_least(before, pause->margin_least_samples);
     struct choice closer = trim_within(pause, (struct part){before, length - after}, length, asked);
     return or_without_breath(pause, before, asked, closer.worth > best.worth ? closer.part : best.part);
 }
@@ -162,7 +162,7 @@ static struct part trim_middle(const struct pause *pause, int64_t length, int64_
 static struct part trim_head(const struct pause *pause, int64_t length, int64_t asked)
 {
     struct part net;
-    int64_t end = asked, spare = least(pause->margin_after_samples, pause->stay_samples);
+    int64_t end = asked, spare = tt_least(pause->margin_after_samples, pause->stay_samples);
     size_t around = sound_around(pause, end, &net);
     if (around < pause->sound_count && around != last_breath(pause) && length - net.end >= spare)
         end = net.end;
@@ -172,7 +172,7 @@ static struct part trim_head(const struct pause *pause, int64_t length, int64_t 
 static struct part trim_tail(const struct pause *pause, int64_t length, int64_t asked)
 {
     struct part net;
-    int64_t start = length - asked, spare = least(pause->margin_before_samples, pause->stay_samples);
+    int64_t start = length - asked, spare = tt_least(pause->margin_before_samples, pause->stay_samples);
     if (sound_around(pause, start, &net) < pause->sound_count && net.start >= spare)
         start = net.start;
     return (struct part){settle_start(pause, start, length), length};

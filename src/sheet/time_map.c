@@ -5,6 +5,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "base/least.h"
 #include "base/units.h"
 #include "sheet/pause_place.h"
 #include "sheet/sheet_rows.h"
@@ -250,18 +251,16 @@ static void lay_out(struct tt_time_map *map, const struct layout *layout)
     }
 }
 
-static int64_t least(int64_t a, int64_t b) { return a < b ? a : b; }
-
 /* Reaches no speech, as long as the room tone around the join allows that; never more than half of a stretch. */
 static int64_t limit_fade(const struct layout *layout, int64_t fade, int64_t at, const struct tt_stretch *stretch)
 {
     int64_t shortest = tt_frames_from_ms(FADE_LEAST_MS, layout->times.rate_hz);
-    fade = least(fade, 2 * take_distance_to_speech(&layout->times, at));
+    fade = tt_least(fade, 2 * take_distance_to_speech(&layout->times, at));
     if (fade < shortest)
         fade = shortest;
-    fade = least(fade, (stretch->source_end - stretch->source_start) / 2);
+    fade = tt_least(fade, (stretch->source_end - stretch->source_start) / 2);
     /* Both halves are read inside the take. */
-    return least(fade, 2 * least(at, layout->times.frame_count - at));
+    return tt_least(fade, 2 * tt_least(at, layout->times.frame_count - at));
 }
 
 static void set_fades(struct tt_time_map *map, const struct layout *layout)
@@ -275,14 +274,14 @@ static void set_fades(struct tt_time_map *map, const struct layout *layout)
         if (next)
             fade = limit_fade(layout, fade, next->source_start, next);
         if (next)
-            fade = least(fade, (stretch->source_end - stretch->source_start) / 2);
+            fade = tt_least(fade, (stretch->source_end - stretch->source_start) / 2);
         if (stretch->fill_samples)
-            fade = least(fade, stretch->fill_samples);
+            fade = tt_least(fade, stretch->fill_samples);
         stretch->fade_samples = (int32_t)(fade / 2 * 2);
     }
     if (map->lead_samples) {
-        int64_t fade =
-            least(limit_fade(layout, longest, map->stretches[0].source_start, &map->stretches[0]), map->lead_samples);
+        int64_t fade = tt_least(limit_fade(layout, longest, map->stretches[0].source_start, &map->stretches[0]),
+                                map->lead_samples);
         map->lead_fade_samples = (int32_t)(fade / 2 * 2);
     }
 }
