@@ -3,8 +3,7 @@
 
 #include <string.h>
 
-/* Characters, one column each: the bytes that do not continue a UTF-8 character. */
-static size_t count_columns(const char *text, size_t size)
+size_t tt_columns_of(const char *text, size_t size)
 {
     size_t columns = 0;
     for (size_t i = 0; i < size; i++)
@@ -16,13 +15,13 @@ void tt_wrap_add(struct tt_text *out, const char *prefix, const char *text)
 {
     size_t used = 0;
     while (*(text += strspn(text, " "))) {
-        size_t size = strcspn(text, " "), columns = count_columns(text, size);
+        size_t size = strcspn(text, " "), columns = tt_columns_of(text, size);
         if (used > 0 && used + 1 + columns > TT_WRAP_COLUMNS) {
             tt_text_add(out, "\n");
             used = 0;
         }
         tt_text_add(out, used ? " " : prefix);
-        used += used ? 1 : count_columns(prefix, strlen(prefix));
+        used += used ? 1 : tt_columns_of(prefix, strlen(prefix));
         tt_text_add_bytes(out, text, size);
         used += columns;
         text += size;

@@ -6,6 +6,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/wrap.h"
 #include "report/plain.h"
 
 enum { COLUMNS = 80, NAME_COLUMNS = 16, TEXT_COLUMN = 2 + NAME_COLUMNS + 2 + 12 + 2, LABEL_COLUMNS = 14 };
@@ -57,10 +58,8 @@ static void add_broken(struct tt_text *out, size_t indent, const char *text)
 static size_t columns_of(const char *text)
 {
     struct tt_text clean = {0};
-    size_t columns = 0;
     tt_plain_add(&clean, text);
-    for (const char *at = clean.data ? clean.data : ""; *at; at++)
-        columns += ((unsigned char)*at & 0xC0) != 0x80;
+    const size_t columns = tt_columns_of(clean.data, clean.length);
     tt_text_free(&clean);
     return columns;
 }

@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "base/wrap.h"
 #include "report/json_values.h"
 #include "report/plain.h"
 #include "report/summary_text.h"
@@ -21,9 +22,8 @@ static void add_name(struct tt_text *out, const char *name, size_t columns, bool
     struct tt_text clean = {0};
     tt_plain_add(&clean, name);
     const char *text = clean.data ? clean.data : "";
-    size_t characters = 0, at = 0;
-    for (const char *c = text; *c; c++)
-        characters += ((unsigned char)*c & 0xC0) != 0x80;
+    const size_t characters = tt_columns_of(text, strlen(text));
+    size_t at = 0;
     for (size_t i = characters; is_right && i < columns; i++)
         tt_text_add(out, " ");
     const size_t head = characters > columns ? (columns - 1) / 2 : characters,
