@@ -10,7 +10,7 @@
 #include "base/file.h"
 #include "session/sheet_aside.h"
 
-enum { MOST_SHEET_BYTES = 64 << 20, CONTENT_DIGITS = 6 };
+enum { CONTENT_DIGITS = 6 };
 
 /* A sheet that lies where another recording's has to go. */
 struct old_sheet {
@@ -26,7 +26,7 @@ static bool find_old_sheet(const struct tt_take *take, struct old_sheet *old)
     size_t size;
     struct tt_sheet sheet = {0};
     bool is_old = tt_file_exists(take->sheet_path) &&
-                  tt_file_read(take->sheet_path, MOST_SHEET_BYTES, &text, &size, NULL) &&
+                  tt_file_read(take->sheet_path, TT_SHEET_MOST_BYTES, &text, &size, NULL) &&
                   tt_sheet_find_content(text, size, old->content6) &&
                   strncmp(old->content6, take->content_sha256, CONTENT_DIGITS) != 0 &&
                   tt_sheet_start(&sheet, take->file->name, old->content6, NULL) &&

@@ -14,8 +14,6 @@
 #include "report/json_values.h"
 #include "session/sheet_aside.h"
 
-enum { MOST_SHEET_BYTES = 64 << 20 };
-
 static const char *sha256_of(const struct tt_run_state *run, const char *name)
 {
     return json_string_value(
@@ -94,7 +92,7 @@ static bool has_slip(const char *path, const char *name, const char *content, in
     size_t size, count = 0;
     struct tt_sheet sheet = {0};
     snprintf(shown, sizeof shown, "-%.6s-", content);
-    bool is_slip = tt_file_exists(path) && tt_file_read(path, MOST_SHEET_BYTES, &text, &size, NULL) &&
+    bool is_slip = tt_file_exists(path) && tt_file_read(path, TT_SHEET_MOST_BYTES, &text, &size, NULL) &&
                    strstr(text, shown) && tt_sheet_start(&sheet, name, content, NULL) &&
                    !tt_sheet_read(&sheet, text, size, path, duration_ms, &count, why);
     tt_sheet_free(&sheet);

@@ -5,8 +5,6 @@
 
 #include "base/file.h"
 
-enum { MOST_SHEET_BYTES = 64 << 20 };
-
 char *tt_sheet_aside_path(const struct tt_run_state *run, const char *stem, const char *content)
 {
     return tt_format("%s/earlier/sheets/%s-%.6s.csv", run->out, stem, content);
@@ -18,7 +16,7 @@ bool tt_sheet_read_persons(const char *path, const char *name, const char *conte
     char *text = NULL;
     size_t size, count = 0;
     tt_sheet_free(sheet);
-    bool ok = path && tt_file_exists(path) && tt_file_read(path, MOST_SHEET_BYTES, &text, &size, NULL) &&
+    bool ok = path && tt_file_exists(path) && tt_file_read(path, TT_SHEET_MOST_BYTES, &text, &size, NULL) &&
               tt_sheet_start(sheet, name, content, NULL) &&
               tt_sheet_read(sheet, text, size, path, duration_ms, &count, NULL) && count > 0;
     free(text);
@@ -34,7 +32,7 @@ bool tt_sheet_put_aside(const struct tt_run_state *run, const struct tt_take *ta
         return true;
     if (!(folder = tt_format("%s/earlier/sheets", run->out)))
         return tt_fail_memory(err);
-    bool ok = tt_file_read(take->sheet_path, MOST_SHEET_BYTES, &text, &size, err);
+    bool ok = tt_file_read(take->sheet_path, TT_SHEET_MOST_BYTES, &text, &size, err);
     if (ok && !content)
         tt_sha256(text, size, own);
     path = ok ? tt_sheet_aside_path(run, take->file->stem, content ? content : own) : NULL;

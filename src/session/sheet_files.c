@@ -6,8 +6,6 @@
 #include "base/file.h"
 #include "session/steps.h"
 
-enum { MOST_SHEET_BYTES = 64 << 20 };
-
 /* ---- sheets in ---- */
 
 /* A part that has no sheet yet takes over what a person decided on it in the sheet of the whole recording. */
@@ -17,7 +15,7 @@ static bool inherit_rows(const struct tt_run_state *run, struct tt_take *take, s
     size_t size = 0, persons = 0;
     struct tt_sheet other = {0};
     bool ok = path || tt_fail_memory(err);
-    if (ok && take->own_file && tt_file_exists(path) && tt_file_read(path, MOST_SHEET_BYTES, &text, &size, NULL)) {
+    if (ok && take->own_file && tt_file_exists(path) && tt_file_read(path, TT_SHEET_MOST_BYTES, &text, &size, NULL)) {
         ok = tt_sheet_start(&other, take->recording->name, take->content_sha256, err);
         /* A fault in it is that other take's to tell. */
         if (ok && tt_sheet_read(&other, text, size, path, tt_take_duration_ms(take), &persons, NULL))
@@ -44,7 +42,7 @@ bool tt_session_read_sheet(const struct tt_run_state *run, struct tt_take *take,
         return false;
     if (!tt_file_exists(take->sheet_path))
         return inherit_rows(run, take, err);
-    if (!tt_file_read(take->sheet_path, MOST_SHEET_BYTES, &take->sheet_text, &take->sheet_size, err))
+    if (!tt_file_read(take->sheet_path, TT_SHEET_MOST_BYTES, &take->sheet_text, &take->sheet_size, err))
         return false;
     char *name = tt_format("sheets/%s.csv", take->file->stem);
     bool ok = name ? tt_sheet_read(&take->sheet, take->sheet_text, take->sheet_size, name, tt_take_duration_ms(take),
@@ -80,7 +78,7 @@ bool tt_session_sheet_moved(const struct tt_take *take)
     size_t size = 0;
     if (!tt_file_exists(take->sheet_path))
         return take->sheet_text != NULL;
-    if (!tt_file_read(take->sheet_path, MOST_SHEET_BYTES, &text, &size, NULL))
+    if (!tt_file_read(take->sheet_path, TT_SHEET_MOST_BYTES, &text, &size, NULL))
         return true;
     bool is_same = take->sheet_text && size == take->sheet_size && memcmp(text, take->sheet_text, size) == 0;
     free(text);
@@ -94,7 +92,7 @@ static bool was_mended(const struct tt_take *take)
     char *text = NULL;
     size_t size = 0;
     bool is_read = take->has_failed && take->is_used && take->sheet_text &&
-                   tt_file_read(take->sheet_path, MOST_SHEET_BYTES, &text, &size, NULL);
+                   tt_file_read(take->sheet_path, TT_SHEET_MOST_BYTES, &text, &size, NULL);
     bool is_same = is_read && size == take->sheet_size && memcmp(text, take->sheet_text, size) == 0;
     free(text);
     return is_read && !is_same;

@@ -8,7 +8,7 @@
 #include "base/file.h"
 #include "session/advice.h"
 
-enum { MOST_SHEET_BYTES = 64 << 20, TOLD_MOST = 4 };
+enum { TOLD_MOST = 4 };
 
 static bool is_cut_for_another(const struct tt_row *row)
 {
@@ -22,7 +22,7 @@ static bool remember(struct tt_take *take, struct tt_error *err)
 {
     char *text = NULL;
     size_t size = 0;
-    if (!tt_file_exists(take->sheet_path) || !tt_file_read(take->sheet_path, MOST_SHEET_BYTES, &text, &size, NULL))
+    if (!tt_file_exists(take->sheet_path) || !tt_file_read(take->sheet_path, TT_SHEET_MOST_BYTES, &text, &size, NULL))
         return true;
     bool ok = tt_sheet_start(&take->earlier_sheet, take->file->name, take->content_sha256, err);
     const int64_t duration_ms = tt_take_duration_ms(take);

@@ -83,6 +83,8 @@ void tt_sheet_free(struct tt_sheet *sheet); /* zeroes it */
 bool tt_sheet_read(struct tt_sheet *sheet, const char *text, size_t size, const char *file_name, int64_t duration_ms,
                    size_t *persons_count, struct tt_error *err);
 
+enum { TT_SHEET_MOST_BYTES = 64 << 20 }; /* a longer file is no sheet */
+
 /* The six digits of the recording that such a text is about, by the first id in it; false when there is none. */
 bool tt_sheet_find_content(const char *text, size_t size, char content6[7]);
 
