@@ -23,7 +23,7 @@ struct tt_render_chain {
     int64_t start_sample, end_sample;
 };
 
-/* Filters and gate have forgotten by then what was before: the slowest, the hum's, averages over a second. */
+/* Filters and gate have forgotten by then what was before: the slowest, the hum's, remembers 20 s. */
 static const double settle_s = 30;
 static const double widest_grid_s = 320; /* 219 s at 48 kHz, 309 s at 44.1 kHz, with a high-pass at 70 Hz; where blocks
                                             meet more seldom the gate's alone count (-110 dB apart) */

@@ -234,6 +234,73 @@ static void a_voice_from_the_first_sample_on_leaves_no_tail_and_the_hum_goes_beh
     }
 }
 
+/* Hum of six harmonics whose frequency and level are asked at every sample. */
+static void add_changing_hum(float *samples, size_t count, double (*base_hz)(double s), double (*amplitude)(double s))
+{
+    double phase = 0;
+    for (size_t i = 0; i < count; i++) {
+        const double s = (double)i / RATE;
+        phase += 2 * TEST_PI * base_hz(s) / RATE;
+        for (int k = 1; k <= 6; k++)
+            samples[i] += (float)(amplitude(s) * pow(10, -4.0 * (k - 1) / 20) * sin(k * phase + k * k));
+    }
+}
+
+static double at_50_hz(double s) { return 50 + 0 * s; }
+static double of_0002(double s) { return 0.002 + 0 * s; }
+/* Within what is common for public mains (common practice, no source). */
+static double wandering(double s) { return 50 + 0.02 * sin(2 * TEST_PI * s / 97) + 0.006 * sin(2 * TEST_PI * s / 29); }
+static double doubled_at_20_s(double s) { return s < 20 ? 0.002 : 0.004; }
+
+/* How far what is left of the hum lies under it between phrases, in dB, from one second to another. */
+static double taken_off_db(double (*base_hz)(double s), double (*amplitude)(double s), double from_s, double to_s)
+{
+    const size_t count = 60 * RATE;
+    float *rest = test_sound(count), *in = test_sound(count), *hum_alone = test_sound(count);
+    add_voice(in, count, 130, 0.3);
+    add_white(in, count, 0.0002, 3);
+    add_changing_hum(hum_alone, count, base_hz, amplitude);
+    for (size_t i = 0; i < count; i++)
+        rest[i] = -in[i];
+    for (size_t i = 0; i < count; i++)
+        in[i] += hum_alone[i];
+    struct tt_hum hum = {.base_hz = 50};
+    for (int k = 0; k < 6; k++)
+        hum.over_floor_db[k] = 20;
+    filter_out(in, count, &hum, 0.002f, 4096);
+    double left = 0, whole = 0;
+    for (size_t i = 0; i < count; i++) {
+        const double s = (double)i / RATE;
+        if (s < from_s || s >= to_s || fmod(s, 3.0) < 2.2)
+            continue;
+        left += (double)(rest[i] + in[i]) * (double)(rest[i] + in[i]);
+        whole += (double)hum_alone[i] * (double)hum_alone[i];
+    }
+    free(rest);
+    free(in);
+    free(hum_alone);
+    return 10 * log10(whole / left);
+}
+
+static void hum_is_away_as_soon_as_a_loud_voice_pauses(void **state)
+{
+    (void)state;
+    assert_true(taken_off_db(at_50_hz, of_0002, 6, 60) > 43);
+}
+
+static void hum_is_followed_while_the_mains_wander(void **state)
+{
+    (void)state;
+    assert_true(taken_off_db(wandering, of_0002, 6, 60) > 24);
+}
+
+static void hum_that_jumps_is_away_again_behind_the_next_pause(void **state)
+{
+    (void)state;
+    assert_true(taken_off_db(at_50_hz, doubled_at_20_s, 6, 20) > 38);
+    assert_true(taken_off_db(at_50_hz, doubled_at_20_s, 24, 60) > 24);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -243,6 +310,9 @@ int main(void)
         cmocka_unit_test(cuts_of_the_stream_do_not_change_anything),
         cmocka_unit_test(behind_the_first_minutes_every_fourth_stretch_has_its_say),
         cmocka_unit_test(a_voice_from_the_first_sample_on_leaves_no_tail_and_the_hum_goes_behind_it),
+        cmocka_unit_test(hum_is_away_as_soon_as_a_loud_voice_pauses),
+        cmocka_unit_test(hum_is_followed_while_the_mains_wander),
+        cmocka_unit_test(hum_that_jumps_is_away_again_behind_the_next_pause),
         cmocka_unit_test(hum_goes_down_to_the_floor_beside_it),
         cmocka_unit_test(a_voice_on_a_harmonic_is_neither_thinned_nor_given_a_tail),
     };
