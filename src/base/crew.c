@@ -27,6 +27,13 @@ struct tt_crew {
     bool is_ended;
 };
 
+size_t tt_crew_size(size_t wanted, size_t most)
+{
+    if (wanted < 1)
+        return 1;
+    return wanted < most ? wanted : most;
+}
+
 static void *piece_of(const struct tt_crew *crew, size_t index)
 {
     return crew->plan.pieces[index % crew->plan.piece_count];

@@ -19,6 +19,9 @@ struct tt_crew_plan {
     size_t piece_count;  /* 1 at least; as many as threads and two more keep all of them at work */
 };
 
+/* How many of `wanted` threads there is work for: 1 at least. */
+size_t tt_crew_size(size_t wanted, size_t most);
+
 struct tt_crew;
 /* threads: the caller's among them, which works while it would have to wait. Where no others can be had it does all. */
 struct tt_crew *tt_crew_open(const struct tt_crew_plan *plan, size_t threads, struct tt_error *err);

@@ -3,6 +3,7 @@
 
 #include <stdlib.h>
 
+#include "base/crew.h"
 #include "base/units.h"
 #include "dsp/gate.h"
 #include "dsp/highpass.h"
@@ -156,9 +157,7 @@ struct tt_render_chain *tt_render_chain_open(const struct tt_render_request *req
     }
     chain->request = request;
     chain->end_sample = find_end(request);
-    const size_t threads = request->threads < 1              ? 1
-                           : request->threads < MOST_THREADS ? (size_t)request->threads
-                                                             : MOST_THREADS;
+    const size_t threads = tt_crew_size(request->threads < 1 ? 1 : (size_t)request->threads, MOST_THREADS);
     if (!open_links(chain, threads, err) || !open_rows(chain, most_samples, threads, sink, context, err)) {
         tt_render_chain_close(chain);
         return NULL;

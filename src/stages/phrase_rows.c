@@ -108,7 +108,7 @@ bool tt_phrases_reach(struct tt_phrases *phrases, size_t from, size_t to, struct
         return false;
     size_t row = phrases->window_row + phrases->window_count;
     for (size_t p = tt_phrases_at(phrases, row); row < to; row++) {
-        while (row >= phrases->all[p].row + phrases->all[p].row_count)
+        while (row >= tt_phrase_row_end(&phrases->all[p]))
             p++;
         tt_phrase_row_make(phrases, &phrases->all[p], row, phrases->window + (row - phrases->window_row),
                            phrases->capacity);

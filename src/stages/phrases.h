@@ -26,6 +26,7 @@ struct tt_phrase {
     int64_t take_row;                           /* the first one in the take's cepstra */
     float level_db, over_floor_db;
 };
+static inline size_t tt_phrase_row_end(const struct tt_phrase *phrase) { return phrase->row + phrase->row_count; }
 
 struct tt_phrases {
     const struct tt_session_view *view; /* borrowed */

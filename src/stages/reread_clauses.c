@@ -75,7 +75,7 @@ static bool split_for(struct clauses *clauses, size_t *index, struct tt_error *e
     if (first == *index)
         return true;
     const struct tt_phrase *again = &phrases->all[*index];
-    if (!tt_phrases_reach(phrases, phrases->all[first].row, again->row + again->row_count, err))
+    if (!tt_phrases_reach(phrases, phrases->all[first].row, tt_phrase_row_end(again), err))
         return false;
     for (size_t p = *index; p-- > first;) {
         int place = find_place(clauses, &phrases->all[p], again);

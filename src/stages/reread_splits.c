@@ -29,7 +29,7 @@ static size_t rows_behind(const struct tt_phrases *phrases, size_t index, double
     for (size_t p = index; p < phrases->count && phrases->all[p].take == phrase->take &&
                            phrases->all[p].start_s - phrase->start_s <= seconds;
          p++)
-        end = phrases->all[p].row + phrases->all[p].row_count;
+        end = tt_phrase_row_end(&phrases->all[p]);
     return end - phrase->row;
 }
 

@@ -164,6 +164,15 @@ static void a_crew_that_is_closed_early_takes_nothing_more(void **state)
     tt_crew_close(NULL);
 }
 
+static void a_crew_is_as_many_as_were_wanted_and_there_is_work_for_and_one_at_least(void **state)
+{
+    (void)state;
+    assert_int_equal(tt_crew_size(0, 4), 1);
+    assert_int_equal(tt_crew_size(1, 4), 1);
+    assert_int_equal(tt_crew_size(3, 4), 3);
+    assert_int_equal(tt_crew_size(64, 4), 4);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -171,6 +180,7 @@ int main(void)
         cmocka_unit_test(two_threads_work_at_the_same_time),
         cmocka_unit_test(a_piece_that_cannot_be_worked_on_or_taken_ends_it_with_its_words_behind_those_before),
         cmocka_unit_test(a_crew_that_is_closed_early_takes_nothing_more),
+        cmocka_unit_test(a_crew_is_as_many_as_were_wanted_and_there_is_work_for_and_one_at_least),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
