@@ -18,7 +18,7 @@ struct tt_hum {
 /* Listens to samples (already high-passed), finds by itself what is quiet in them. base_hz: 50, 60, or 0 = either. */
 struct tt_hum_finder;
 struct tt_hum_finder *tt_hum_finder_create(int rate_hz, int base_hz, struct tt_error *err);
-bool tt_hum_finder_add(struct tt_hum_finder *finder, const float *samples, size_t count, struct tt_error *err);
+void tt_hum_finder_add(struct tt_hum_finder *finder, const float *samples, size_t count);
 struct tt_hum tt_hum_finder_result(struct tt_hum_finder *finder);
 void tt_hum_finder_destroy(struct tt_hum_finder *finder);
 
