@@ -8,6 +8,9 @@
 static const float quiet_under_db = 25.0f;
 /* Or hardly over the room, where that is loud, but never so near to the run. */
 static const float over_room_db = 4.0f, nearest_db = 15.0f;
+/* Or as far under it, and steady for so long, as a swell of traffic in a pause is and no word. */
+static const float steady_within_db = 3.0f;
+enum { STEADY_STEPS = 3 };
 /* Between two pauses, what is shorter than this and so much fainter than its run is a scrap of room. */
 static const double scrap_s = 0.15;
 static const float scrap_under_db = 15.0f;
@@ -76,10 +79,36 @@ static float quiet_db(const struct tt_spoken *spoken, float level_db)
     return by_room > least ? by_room : least;
 }
 
-/* The end of the row of quiet (or loud) steps that begins at k. */
-static size_t row_of_steps(const struct tt_heard *heard, size_t k, size_t end, float least_db, bool is_quiet)
+/* The steps of a run, and the levels under which they are a pause: by themselves, or in a steady row. */
+struct steps_of_run {
+    const float *power;
+    size_t first, end;
+    float quiet_db, steady_db;
+};
+
+static bool is_steady_from(const struct steps_of_run *steps, size_t k)
 {
-    while (k < end && (db_of(heard->steps[k]) < least_db) == is_quiet)
+    float least = steps->power[k], most = least;
+    for (size_t i = k + 1; i < k + STEADY_STEPS; i++) {
+        least = fminf(least, steps->power[i]);
+        most = fmaxf(most, steps->power[i]);
+    }
+    return db_of(most) < steps->steady_db && db_of(most) - db_of(least) <= steady_within_db;
+}
+
+static bool is_steady(const struct steps_of_run *steps, size_t k)
+{
+    size_t from = k + 1 >= steps->first + STEADY_STEPS ? k + 1 - STEADY_STEPS : steps->first;
+    for (; from <= k && from + STEADY_STEPS <= steps->end; from++)
+        if (is_steady_from(steps, from))
+            return true;
+    return false;
+}
+
+/* The end of the row of quiet (or loud) steps that begins at k. */
+static size_t row_of_steps(const struct steps_of_run *steps, size_t k, bool is_quiet)
+{
+    while (k < steps->end && (db_of(steps->power[k]) < steps->quiet_db || is_steady(steps, k)) == is_quiet)
         k++;
     return k;
 }
@@ -105,12 +134,12 @@ bool tt_spoken_next(const struct tt_spoken *spoken, const struct tt_run *run, in
         *from = run->end_sample;
         return run->end_sample > run->start_sample;
     }
-    const float run_db = level_of_steps(heard, first, end), least_db = quiet_db(spoken, run_db);
+    const float run_db = level_of_steps(heard, first, end);
+    const struct steps_of_run steps = {heard->steps, first, end, quiet_db(spoken, run_db), run_db - nearest_db};
     while (*from < run->end_sample) {
         size_t pause = *from == run->start_sample ? first : (size_t)llround((double)*from / per_step);
-        size_t k = row_of_steps(heard, pause, end, least_db, true),
-               until = row_of_steps(heard, k, end, least_db, false);
-        size_t next = row_of_steps(heard, until, end, least_db, true);
+        size_t k = row_of_steps(&steps, pause, true), until = row_of_steps(&steps, k, false);
+        size_t next = row_of_steps(&steps, until, true);
         *from = next >= end ? run->end_sample : (int64_t)llround((double)until * per_step);
         if (until == k)
             return false;

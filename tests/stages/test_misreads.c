@@ -369,15 +369,15 @@ static void a_restart_without_a_pause_is_found(void **state)
     end(session);
 }
 
-/* The two last runs become one: the room was too loud to hear a pause between them. Its steps show it, 26 dB under the
- * lines. */
-static void join_runs(struct made_take *take)
+/* The two last runs become one: the room was too loud to hear a pause between them. Its steps show it, so many dB under
+ * the lines, each second one by so much less. */
+static void join_runs(struct made_take *take, double under_db, double uneven_db)
 {
     struct tt_run *run = &take->runs[take->heard.run_count - 2];
     float *steps = make_steps(take);
     for (size_t k = (size_t)ceil((double)run->end_sample * 10.0 / RATE);
          k < (size_t)((double)run[1].start_sample * 10.0 / RATE); k++)
-        steps[k] = 1e-5f;
+        steps[k] = (float)pow(10.0, ((double)run->level_db - under_db + (k % 2 ? uneven_db : 0.0)) / 10.0);
     run->end_sample = run[1].end_sample;
     take->heard.run_count--;
 }
@@ -394,7 +394,7 @@ static void pauses_that_the_room_fills_are_heard(void **state)
     read_part(session, 900, 0.0, 1.0, -12.0);
     pause_s(session, 0.5);
     struct reading line = read_line(session, 200);
-    join_runs(take_of(session));
+    join_runs(take_of(session), 26.0, 0.0);
     for (size_t k = (size_t)ceil(gap_s[0] * 10.0); k < (size_t)(gap_s[1] * 10.0); k++)
         take_of(session)->steps[k] = 1e-5f;
     decide(session);
@@ -402,6 +402,30 @@ static void pauses_that_the_room_fills_are_heard(void **state)
     assert_stays(session, 0, before);
     assert_stays(session, 0, line);
     end(session);
+}
+
+/* How much of a misread goes where the pause behind it is no quieter than this. */
+static double cut_before_a_loud_pause(double under_db, double uneven_db)
+{
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    struct reading broken = break_off(session, 200, 1.7);
+    pause_s(session, 0.5);
+    struct reading line = read_line(session, 200);
+    join_runs(take_of(session), under_db, uneven_db);
+    decide(session);
+    const double share = cut_share(session, 0, broken);
+    assert_stays(session, 0, line);
+    end(session);
+    return share;
+}
+
+static void a_swell_of_the_room_is_a_pause_as_words_are_not(void **state)
+{
+    (void)state;
+    assert_true(cut_before_a_loud_pause(18.0, 2.0) > 0.9);
+    assert_true(cut_before_a_loud_pause(20.0, 5.0) <= 0.0);
+    assert_true(cut_before_a_loud_pause(13.0, 2.0) <= 0.0);
 }
 
 /* Several parts of texts in one run, without a pause. */
@@ -1031,6 +1055,7 @@ int main(void)
         cmocka_unit_test(more_than_half_a_minute_at_once_is_asked_about),
         cmocka_unit_test(a_restart_without_a_pause_is_found),
         cmocka_unit_test(pauses_that_the_room_fills_are_heard),
+        cmocka_unit_test(a_swell_of_the_room_is_a_pause_as_words_are_not),
         cmocka_unit_test(the_last_syllable_of_the_line_before_is_not_drawn_into_a_misread),
         cmocka_unit_test(the_end_of_the_line_before_is_not_drawn_in_by_tries_that_repeat),
         cmocka_unit_test(the_first_words_of_a_re_read_are_asked_about_where_the_next_line_has_them_too),
