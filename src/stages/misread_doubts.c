@@ -10,7 +10,6 @@
 
 /* A line is read to its end three times and given up each time at most; beyond that it is taken for a list. */
 enum { MOST_TRIES = 3 };
-static const double doubtful_confidence = 0.9;
 /* A line that ends as sentences do, with a pause behind it: the next one may begin with the same words. In 18 hours of
  * eight voices 1 of 1,493 readings that were broken off had both, and 2 of 4 lines that went wrongly before a pause. */
 static const double whole_fall_db = 8.0, whole_pause_s = 1.5;
@@ -19,8 +18,8 @@ static void ask(struct tt_phrase_choice *choices, size_t first, size_t last)
 {
     for (size_t p = first; p <= last; p++) {
         choices[p].action = TT_DO_ASK;
-        if (choices[p].confidence > doubtful_confidence)
-            choices[p].confidence = doubtful_confidence;
+        if (choices[p].confidence > TT_DOUBTFUL_MOST)
+            choices[p].confidence = TT_DOUBTFUL_MOST;
     }
 }
 

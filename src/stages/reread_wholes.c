@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Readings of which the end alone seems surer than the whole. */
+/* Readings of which the end alone seems surer than the whole: the whole is as sure, or, where only a person can tell
+ * what the whole is, the end is no surer. */
 #include "stages/reread_wholes.h"
 
 #include <math.h>
@@ -33,7 +34,21 @@ static bool is_end_of(const struct tt_phrases *phrases, const struct tt_reread *
     return fmax(x, y) <= most_skew * fmin(x, y) + SLACK_ROWS;
 }
 
-bool tt_reread_wholes_raise(const struct tt_phrases *phrases, struct tt_rereads *rereads, struct tt_error *err)
+/* Were the end cut, its line's first words, before a pause, would be taken for talk in front of the re-read. */
+static bool leaves_first_words(const struct tt_phrases *phrases, const struct tt_reread *end)
+{
+    return !tt_phrases_flow(phrases, end->again - 1);
+}
+
+static void agree(const struct tt_phrases *phrases, struct tt_reread *whole, struct tt_reread *end)
+{
+    if (!whole->is_doubtful)
+        whole->confidence = fmax(whole->confidence, end->confidence);
+    else if (whole->confidence >= TT_DOUBTFUL_MOST && leaves_first_words(phrases, end))
+        end->confidence = fmin(end->confidence, whole->confidence);
+}
+
+bool tt_reread_wholes_agree(const struct tt_phrases *phrases, struct tt_rereads *rereads, struct tt_error *err)
 {
     struct tt_reread **order = malloc((rereads->count ? rereads->count : 1) * sizeof *order);
     if (!order)
@@ -43,12 +58,12 @@ bool tt_reread_wholes_raise(const struct tt_phrases *phrases, struct tt_rereads 
     qsort(order, rereads->count, sizeof *order, by_ends);
     for (size_t k = rereads->count; k-- > 0;) {
         struct tt_reread *whole = order[k];
-        if (whole->is_doubtful || whole->confidence < least_confidence)
+        if (whole->confidence < least_confidence)
             continue;
         for (size_t j = k + 1;
              j < rereads->count && order[j]->last == whole->last && order[j]->again_last == whole->again_last; j++)
             if (is_end_of(phrases, order[j], whole))
-                whole->confidence = fmax(whole->confidence, order[j]->confidence);
+                agree(phrases, whole, order[j]);
     }
     free(order);
     return true;

@@ -57,6 +57,9 @@ enum tt_evidence {
     TT_EVIDENCE
 };
 
+/* How sure what only a person can judge is at most. */
+#define TT_DOUBTFUL_MOST 0.9
+
 /* Phrases first .. last are read again from phrase `again` on. */
 struct tt_reread {
     size_t first, last, again, again_last;

@@ -22,8 +22,8 @@ static const float rest_from_s = 0.15f;
 static const double most_lines_s = 20.0;
 /* ln of 0.1 s, with some room. */
 static const float no_pause_most = -2.25f;
-/* Such pairs are asked about at most, or at least. */
-static const double doubtful_most = 0.9, striking_least = 0.5;
+/* Such pairs are asked about at least. */
+static const double striking_least = 0.5;
 /* What is known before anything is heard: a session is short. */
 static const double usual_coincidences = 1.0, usual_phrases = 20.0;
 
@@ -217,8 +217,8 @@ static void judge(const struct tt_phrases *phrases, struct tt_reread *reread, co
     see_together(reread->seen);
     reread->confidence = certainty(reread);
     reread->is_doubtful = tt_reread_is_doubtful(phrases, reread, covered);
-    if (reread->is_doubtful && reread->confidence > doubtful_most)
-        reread->confidence = doubtful_most;
+    if (reread->is_doubtful && reread->confidence > TT_DOUBTFUL_MOST)
+        reread->confidence = TT_DOUBTFUL_MOST;
     if (tt_reread_is_striking(reread) && reread->confidence < striking_least)
         reread->confidence = striking_least;
 }
@@ -252,7 +252,7 @@ bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rerea
     judge_all(phrases, rereads, covered, likest);
     free(covered);
     free(likest);
-    return tt_reread_wholes_raise(phrases, rereads, err) && tt_reread_carried_drop(phrases, rereads, err);
+    return tt_reread_wholes_agree(phrases, rereads, err) && tt_reread_carried_drop(phrases, rereads, err);
 }
 
 bool tt_rereads_judge_again(const struct tt_phrases *phrases, struct tt_rereads *rereads, const bool *given_up)

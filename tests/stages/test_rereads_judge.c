@@ -169,6 +169,29 @@ static void unless_another_line_was_drawn_in(void **state)
     assert_true(whole_beside_its_end(90) <= 0.0);
 }
 
+/* Phrases 4 and 5 are said again by 6 and 7, and who knows why; of their ends alone nothing is doubtful. */
+static double end_of_a_doubtful_whole(double pause_before_end_s)
+{
+    struct session session;
+    begin(&session);
+    for (size_t p = 0; p < PHRASES; p++)
+        session.all[p].row = 200 * p;
+    session.all[6].end_s = session.all[7].start_s - pause_before_end_s;
+    struct tt_reread rereads[2] = {well_matched(4, 6, 600.0f), well_matched(5, 7, 200.0f)};
+    rereads[0].last = 5;
+    rereads[0].again_last = 7;
+    rereads[0].seen[TT_SEEN_WORST_LONG] = 1.4f;
+    judged(&session, rereads, 2);
+    return rereads[1].confidence;
+}
+
+static void the_end_of_a_doubtful_reading_is_no_surer_where_first_words_would_be_left(void **state)
+{
+    (void)state;
+    assert_true(end_of_a_doubtful_whole(0.5) <= 0.9);
+    assert_true(end_of_a_doubtful_whole(0.1) > 0.97);
+}
+
 /* Line 4 and the next, well alike, where each line from 5 on sounds like the fifth behind it, so strongly. */
 static double among_lines_alike(bool was_whole, size_t lines, float score)
 {
@@ -305,6 +328,7 @@ int main(void)
         cmocka_unit_test(lines_that_turn_out_to_stay_make_a_pair_around_them_less_sure),
         cmocka_unit_test(a_reading_is_as_sure_as_its_end_is_alone),
         cmocka_unit_test(unless_another_line_was_drawn_in),
+        cmocka_unit_test(the_end_of_a_doubtful_reading_is_no_surer_where_first_words_would_be_left),
         cmocka_unit_test(a_whole_line_of_a_list_is_asked_about_at_most),
         cmocka_unit_test(unless_it_was_broken_off_or_little_else_is_like_it),
         cmocka_unit_test(a_syllable_alike_is_asked_about_at_most),
