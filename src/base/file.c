@@ -113,6 +113,8 @@ bool tt_file_exists(const char *path)
     return stat(path, &there) == 0;
 }
 
+long long tt_file_time_ns(struct timespec time) { return (long long)time.tv_sec * 1000000000LL + time.tv_nsec; }
+
 bool tt_folder_next(DIR *folder, const char *path, struct dirent **entry, struct tt_error *err)
 {
     errno = 0;

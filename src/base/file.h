@@ -7,6 +7,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <time.h>
 
 #include "base/fail.h"
 
@@ -33,6 +34,8 @@ bool tt_publish_settle(struct tt_error *err);
 bool tt_file_write(const char *path, const void *data, size_t size, struct tt_error *err);
 bool tt_file_read(const char *path, size_t most, char **data, size_t *size, struct tt_error *err);
 bool tt_file_exists(const char *path);
+/* A time of a file, in ns since 1970. */
+long long tt_file_time_ns(struct timespec time);
 
 /* The next entry of an open folder, NULL at its end. False when it cannot be read on: what is missing must not pass for
  * gone. */

@@ -18,3 +18,11 @@ void *tt_grow(void *items, size_t count, size_t *capacity, size_t item_size, str
         tt_fail_memory(err);
     return moved;
 }
+
+void *tt_grow_by_one(void *items, size_t count, size_t item_size, struct tt_error *err)
+{
+    void *moved = count < SIZE_MAX / item_size ? realloc(items, (count + 1) * item_size) : NULL;
+    if (!moved)
+        tt_fail_memory(err);
+    return moved;
+}

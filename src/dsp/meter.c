@@ -9,6 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/grow.h"
 #include "base/units.h"
 #include "base/wide.h"
 #include "dsp/k_weighting.h"
@@ -24,8 +25,7 @@ enum {
     MOMENTARY_TENS = 4,   /* Tech 3341 2.2: 400 ms */
     SHORT_TERM_TENS = 30, /* Tech 3341 2.2: 3 s */
     RING = SHORT_TERM_TENS * STEPS_OF_TEN,
-    LANES = 16, /* partial sums of squares, by sample number, so that cuts do not matter */
-    FIRST_STEPS = 1024
+    LANES = 16 /* partial sums of squares, by sample number, so that cuts do not matter */
 };
 
 struct meter_channel {
@@ -48,8 +48,9 @@ struct tt_meter {
     double highest_momentary, highest_short_term;
     double squares[LANES];
     float *steps; /* mean power of each 100 ms */
-    float *room;  /* for the range: got as steps grow, so that a result cannot fail */
     size_t step_count, capacity;
+    float *room;     /* for the range: got as steps grow, so that a result cannot fail */
+    size_t room_for; /* so many steps */
 };
 
 static int64_t step_end(const struct tt_meter *meter, int64_t steps)
@@ -135,17 +136,16 @@ void tt_meter_destroy(struct tt_meter *meter)
 
 static bool append_step(struct tt_meter *meter, double power, struct tt_error *err)
 {
-    if (meter->step_count == meter->capacity) {
-        const size_t capacity = meter->capacity == 0 ? FIRST_STEPS : 2 * meter->capacity;
-        float *steps = realloc(meter->steps, capacity * sizeof *steps);
-        if (steps == NULL)
-            return tt_fail_memory(err);
-        meter->steps = steps;
-        float *room = realloc(meter->room, tt_loudness_room(capacity) * sizeof *room);
+    float *steps = tt_grow(meter->steps, meter->step_count, &meter->capacity, sizeof *steps, err);
+    if (steps == NULL)
+        return false;
+    meter->steps = steps;
+    if (meter->room_for < meter->capacity) {
+        float *room = realloc(meter->room, tt_loudness_room(meter->capacity) * sizeof *room);
         if (room == NULL)
             return tt_fail_memory(err);
         meter->room = room;
-        meter->capacity = capacity;
+        meter->room_for = meter->capacity;
     }
     meter->steps[meter->step_count++] = (float)power;
     return true;

@@ -7,6 +7,8 @@
 
 #include "report/plain.h"
 
+enum { MOST_RATE_HZ = 1000000 }; /* no recording is quicker */
+
 #ifndef TIDYTAKE_VERSION
 #define TIDYTAKE_VERSION "0"
 #endif
@@ -151,13 +153,27 @@ bool tt_json_get_number(const json_t *object, const char *key, double fallback, 
     return true;
 }
 
-bool tt_json_get_frames(const json_t *object, const char *key, int64_t least, int64_t most, int64_t *value)
+bool tt_json_get_whole(const json_t *object, const char *key, int64_t least, int64_t most, int64_t *value)
 {
     const json_t *found = json_object_get(object, key);
     if (!json_is_integer(found))
         return false;
     *value = json_integer_value(found);
     return *value >= least && *value <= most;
+}
+
+bool tt_json_get_rate(const json_t *object, int *rate_hz)
+{
+    int64_t value;
+    if (!tt_json_get_whole(object, "rate_hz", 1, MOST_RATE_HZ, &value))
+        return false;
+    *rate_hz = (int)value;
+    return true;
+}
+
+bool tt_json_get_frames(const json_t *object, const char *key, int64_t *frames)
+{
+    return tt_json_get_whole(object, key, 0, TT_JSON_MOST_FRAMES, frames);
 }
 
 bool tt_json_get_text(const json_t *object, const char *key, char *text, size_t capacity)

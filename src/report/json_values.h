@@ -32,7 +32,11 @@ bool tt_json_add_text(const json_t *object, int digits, struct tt_text *out, str
 
 /* Reading back: false when there is no such key of that kind. `number` takes null as `fallback`. */
 bool tt_json_get_number(const json_t *object, const char *key, double fallback, double *value);
-bool tt_json_get_frames(const json_t *object, const char *key, int64_t least, int64_t most, int64_t *value);
+bool tt_json_get_whole(const json_t *object, const char *key, int64_t least, int64_t most, int64_t *value);
+bool tt_json_get_rate(const json_t *object, int *rate_hz); /* "rate_hz" */
+#define TT_JSON_MOST_FRAMES (INT64_C(1) << 53)             /* what JSON readers hold exactly: RFC 8259, section 6 */
+/* A place or length in sound. */
+bool tt_json_get_frames(const json_t *object, const char *key, int64_t *frames);
 bool tt_json_get_text(const json_t *object, const char *key, char *text, size_t capacity);
 bool tt_json_get_measured(const json_t *object, struct tt_after *measured);
 

@@ -71,36 +71,30 @@ bool tt_layout_make(const struct tt_session_report *session, struct json_t **obj
 static bool read_take(const json_t *object, struct tt_layout_take *take)
 {
     const char *name = json_string_value(json_object_get(object, "take"));
-    int64_t rate_hz;
     if (!name || !tt_json_get_text(object, "content", take->content, sizeof take->content) ||
-        !tt_json_get_frames(object, "rate_hz", 1, 1000000, &rate_hz))
+        !tt_json_get_rate(object, &take->rate_hz))
         return false;
-    take->rate_hz = (int)rate_hz;
     return (take->name = tt_copy_string(name)) != NULL;
 }
 
 static bool read_span(const char *text, size_t take_count, struct tt_layout_span *span)
 {
-    const int64_t most = INT64_C(1) << 53; /* what JSON readers hold exactly: RFC 8259, section 6 */
     char rest;
     return text &&
            sscanf(text, "%zu %" SCNd64 " %" SCNd64 " %" SCNd64 "%c", &span->take, &span->source_start,
                   &span->source_end, &span->start_frame, &rest) == 4 &&
            span->take < take_count && span->source_start >= 0 && span->source_end > span->source_start &&
-           span->source_end < most && span->start_frame >= 0 && span->start_frame < most;
+           span->source_end < TT_JSON_MOST_FRAMES && span->start_frame >= 0 && span->start_frame < TT_JSON_MOST_FRAMES;
 }
 
 bool tt_layout_read(const struct json_t *object, struct tt_layout *layout)
 {
     const json_t *takes = json_object_get(object, "takes"), *spans = json_object_get(object, "stretches");
-    int64_t rate_hz;
     *layout = (struct tt_layout){0};
-    if (!json_is_array(takes) || !json_is_array(spans) ||
-        !tt_json_get_frames(object, "rate_hz", 1, 1000000, &rate_hz) ||
-        !tt_json_get_frames(object, "frames", 0, INT64_C(1) << 53, &layout->frames) ||
+    if (!json_is_array(takes) || !json_is_array(spans) || !tt_json_get_rate(object, &layout->rate_hz) ||
+        !tt_json_get_frames(object, "frames", &layout->frames) ||
         !tt_json_get_text(object, "start", layout->start, sizeof layout->start))
         return false;
-    layout->rate_hz = (int)rate_hz;
     layout->takes = calloc(json_array_size(takes) + 1, sizeof *layout->takes);
     layout->spans = calloc(json_array_size(spans) + 1, sizeof *layout->spans);
     bool ok = layout->takes && layout->spans;

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 #include "report/plain.h"
 
-#include <string.h>
+#include "base/wrap.h"
 
 void tt_plain_add(struct tt_text *out, const char *text)
 {
@@ -36,8 +36,7 @@ void tt_plain_add_fit(struct tt_text *out, const char *text, size_t columns, boo
     size_t whole = bytes_of(shown, columns), used = 0;
     if (!shown[whole]) {
         tt_text_add(out, shown);
-        for (size_t i = 0; i < whole; i++)
-            used += ((unsigned char)shown[i] & 0xC0) != 0x80;
+        used = tt_columns_of(shown, whole);
     } else {
         tt_text_add_bytes(out, shown, bytes_of(shown, columns > 3 ? columns - 3 : 0));
         tt_text_add(out, "...");

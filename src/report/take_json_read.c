@@ -9,7 +9,6 @@
 
 /* Ten hours of dense decisions are some ten megabytes. */
 static const size_t most_bytes = (size_t)256 << 20;
-static const int64_t most_frames = INT64_C(1) << 53; /* what JSON readers hold exactly: RFC 8259, section 6 */
 static const size_t most_warnings = 100000;
 
 static bool is_ours(const json_t *object)
@@ -25,13 +24,11 @@ static bool read_voice(const json_t *object, struct tt_earlier_take *earlier)
     earlier->has_voice = json_is_string(json_object_get(object, "render_key"));
     if (!earlier->has_voice)
         return json_is_object(output);
-    int64_t rate_hz, channels;
+    int64_t channels;
     if (!tt_json_get_text(object, "render_key", earlier->render_key, sizeof earlier->render_key) ||
-        !tt_json_get_frames(output, "rate_hz", 1, 1000000, &rate_hz) ||
-        !tt_json_get_frames(output, "channels", 1, 64, &channels) ||
-        !tt_json_get_frames(output, "frames", 0, most_frames, &earlier->out_frames))
+        !tt_json_get_rate(output, &earlier->out_rate_hz) || !tt_json_get_whole(output, "channels", 1, 64, &channels) ||
+        !tt_json_get_frames(output, "frames", &earlier->out_frames))
         return false;
-    earlier->out_rate_hz = (int)rate_hz;
     earlier->out_channel_count = (int)channels;
     return tt_json_get_number(object, "gain_db", NAN, &earlier->gain_db) &&
            tt_json_get_number(object, "limited_db", NAN, &earlier->limited_db) &&
@@ -61,7 +58,7 @@ static bool read_warnings(const json_t *object, struct tt_earlier_take *earlier)
     size_t count = json_array_size(array);
     int64_t remarks;
     if (!json_is_array(array) || count > most_warnings ||
-        !tt_json_get_frames(object, "remark_count", 0, (int64_t)count, &remarks))
+        !tt_json_get_whole(object, "remark_count", 0, (int64_t)count, &remarks))
         return false;
     if (count == (size_t)remarks)
         return true;

@@ -14,8 +14,8 @@ static bool look_at(const struct tt_take *take, struct tt_identity *now, struct 
     if (stat(take->recording->path, &status) != 0)
         return tt_fail_errno(err, TT_ERROR_INPUT, errno, "cannot be read");
     *now = (struct tt_identity){.size = (long long)status.st_size,
-                                .modified_ns = (long long)status.st_mtim.tv_sec * 1000000000LL + status.st_mtim.tv_nsec,
-                                .changed_ns = (long long)status.st_ctim.tv_sec * 1000000000LL + status.st_ctim.tv_nsec,
+                                .modified_ns = tt_file_time_ns(status.st_mtim),
+                                .changed_ns = tt_file_time_ns(status.st_ctim),
                                 .inode = (long long)status.st_ino};
     return true;
 }

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "base/file.h"
+#include "base/grow.h"
 #include "base/text.h"
 #include "session/joining.h"
 
@@ -36,13 +37,13 @@ static bool may_follow(const struct tt_run_state *run, const struct tt_take *hea
 
 static bool append(struct tt_take *head, struct tt_take *next, struct tt_error *err)
 {
-    const struct tt_take **more = realloc(head->more, (head->more_count + 1) * sizeof *more);
+    const struct tt_take **more = tt_grow_by_one(head->more, head->more_count, sizeof *more, err);
     if (!more)
-        return tt_fail_memory(err);
+        return false;
     head->more = more;
-    const char **paths = realloc(head->more_paths, (head->more_count + 1) * sizeof *paths);
+    const char **paths = tt_grow_by_one(head->more_paths, head->more_count, sizeof *paths, err);
     if (!paths)
-        return tt_fail_memory(err);
+        return false;
     head->more_paths = paths;
     more[head->more_count] = next;
     paths[head->more_count++] = next->recording->path;

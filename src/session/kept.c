@@ -7,8 +7,6 @@
 
 #include "report/json_values.h"
 
-static const int64_t most_frames = INT64_C(1) << 53; /* what JSON readers hold exactly: RFC 8259, section 6 */
-
 static const json_t *track_of(const json_t *state, const char *piece)
 {
     return piece ? json_object_get(json_object_get(state, "pieces"), piece) : json_object_get(state, "track");
@@ -17,15 +15,12 @@ static const json_t *track_of(const json_t *state, const char *piece)
 bool tt_kept_track_find(const struct tt_run_state *run, const char *piece, struct tt_kept_track *track)
 {
     const json_t *object = track_of(run->earlier_state, piece);
-    int64_t rate_hz;
     *track = (struct tt_kept_track){.trim_db = NAN};
     if (!tt_json_get_text(object, "key", track->key, sizeof track->key) ||
-        !tt_json_get_number(object, "trim_db", NAN, &track->trim_db) ||
-        !tt_json_get_frames(object, "rate_hz", 1, 1000000, &rate_hz) ||
-        !tt_json_get_frames(object, "frames", 0, most_frames, &track->frames) ||
+        !tt_json_get_number(object, "trim_db", NAN, &track->trim_db) || !tt_json_get_rate(object, &track->rate_hz) ||
+        !tt_json_get_frames(object, "frames", &track->frames) ||
         !tt_json_get_measured(json_object_get(object, "after"), &track->after))
         return false;
-    track->rate_hz = (int)rate_hz;
     track->is_held_back = json_is_true(json_object_get(object, "is_held_back"));
     return true;
 }

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "base/file.h"
+#include "base/grow.h"
 #include "report/json_values.h"
 #include "session/out_folder.h"
 #include "session/takes.h"
@@ -37,11 +38,9 @@ static json_t *read_state(const char *out, struct tt_error *err)
 
 static struct tt_length *grow(struct tt_length_list *list, const char *name, struct tt_error *err)
 {
-    struct tt_length *all = realloc(list->all, (list->count + 1) * sizeof *all);
-    if (!all) {
-        tt_fail_memory(err);
+    struct tt_length *all = tt_grow_by_one(list->all, list->count, sizeof *all, err);
+    if (!all)
         return NULL;
-    }
     list->all = all;
     all[list->count] = (struct tt_length){.name = tt_copy_string(name), .pace_syllables_per_s = NAN};
     if (!all[list->count].name) {
@@ -95,7 +94,8 @@ static bool read_piece(const json_t *state, const char *name, struct tt_lengths_
                  *track = json_object_get(json_object_get(state, "pieces"), name);
     struct spoken spoken = {0};
     double sum_s = 0;
-    int64_t rate_hz = 0, frames = 0;
+    int rate_hz;
+    int64_t frames;
     for (size_t i = 0; i < json_array_size(takes); i++) {
         const json_t *take = json_array_get(takes, i);
         double length_s = 0, pace = NAN;
@@ -106,9 +106,8 @@ static bool read_piece(const json_t *state, const char *name, struct tt_lengths_
         sum_s += length_s;
         add_spoken(&spoken, length_s, pace);
     }
-    if (tt_json_get_frames(track, "rate_hz", 1, 1000000, &rate_hz) &&
-        tt_json_get_frames(track, "frames", 0, INT64_C(1) << 53, &frames))
-        sum_s = (double)frames / (double)rate_hz;
+    if (tt_json_get_rate(track, &rate_hz) && tt_json_get_frames(track, "frames", &frames))
+        sum_s = (double)frames / rate_hz;
     struct tt_length *length = sum_s > 0 ? grow(&side->pieces, name, err) : NULL;
     if (length)
         *length = (struct tt_length){length->name, sum_s, pace_of(&spoken)};

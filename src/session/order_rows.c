@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "base/file.h"
+#include "base/grow.h"
 #include "base/text.h"
 #include "session/clean_names.h"
 #include "sheet/csv.h"
@@ -187,11 +188,9 @@ static bool check_twice(const struct tt_order *order, const struct tt_order_row 
 
 static struct tt_order_row *grow(struct tt_order *order, struct tt_error *err)
 {
-    struct tt_order_row *rows = realloc(order->rows, (order->count + 1) * sizeof *rows);
-    if (!rows) {
-        tt_fail_memory(err);
+    struct tt_order_row *rows = tt_grow_by_one(order->rows, order->count, sizeof *rows, err);
+    if (!rows)
         return NULL;
-    }
     order->rows = rows;
     rows[order->count] = (struct tt_order_row){.file = -1, .instead_file = -1, .is_used = true, .to_ms = -1};
     return &rows[order->count];

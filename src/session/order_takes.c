@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "base/text.h"
+#include "base/grow.h"
 #include "session/order.h"
 
 /* A part of a file on its way to become a take. */
@@ -25,9 +26,9 @@ struct parts {
 
 static bool add_part(struct parts *parts, struct part part, struct tt_error *err)
 {
-    struct part *all = realloc(parts->all, (parts->count + 1) * sizeof *all);
+    struct part *all = tt_grow_by_one(parts->all, parts->count, sizeof *all, err);
     if (!all)
-        return tt_fail_memory(err);
+        return false;
     parts->all = all;
     all[parts->count++] = part;
     return true;

@@ -10,11 +10,9 @@
 #include "base/file.h"
 #include "session/sheet_aside.h"
 
-enum { CONTENT_DIGITS = 6 };
-
 /* A sheet that lies where another recording's has to go. */
 struct old_sheet {
-    char content6[CONTENT_DIGITS + 1]; /* of its recording */
+    char content6[TT_CONTENT_DIGITS + 1]; /* of its recording */
     size_t persons_rows;
 };
 
@@ -28,7 +26,7 @@ static bool find_old_sheet(const struct tt_take *take, struct old_sheet *old)
     bool is_old = tt_file_exists(take->sheet_path) &&
                   tt_file_read(take->sheet_path, TT_SHEET_MOST_BYTES, &text, &size, NULL) &&
                   tt_sheet_find_content(text, size, old->content6) &&
-                  strncmp(old->content6, take->content_sha256, CONTENT_DIGITS) != 0 &&
+                  strncmp(old->content6, take->content_sha256, TT_CONTENT_DIGITS) != 0 &&
                   tt_sheet_start(&sheet, take->file->name, old->content6, NULL) &&
                   tt_sheet_read(&sheet, text, size, take->sheet_path, INT64_MAX, &old->persons_rows, NULL);
     tt_sheet_free(&sheet);
@@ -43,7 +41,7 @@ static const struct tt_take *find_heir(const struct tt_run_state *run, const str
     for (size_t i = 0; i < run->take_count && !heir; i++) {
         const struct tt_take *take = &run->takes[i];
         struct tt_sheet rows = {0};
-        if (tt_take_takes_part(take) && strncmp(old->content6, take->content_sha256, CONTENT_DIGITS) == 0 &&
+        if (tt_take_takes_part(take) && strncmp(old->content6, take->content_sha256, TT_CONTENT_DIGITS) == 0 &&
             tt_sheet_read_persons(take->sheet_path, take->file->name, take->content_sha256, tt_take_duration_ms(take),
                                   &rows))
             heir = take;

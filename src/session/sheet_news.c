@@ -70,7 +70,7 @@ bool tt_session_merge_changes(struct tt_run_state *run, struct tt_error *err)
 /* ---- rows that come back ---- */
 
 /* A set of rows by kind and content, as their ids tell: "b2-92c4fe-1fc7" is told by b and 1fc7, since numbers move. */
-enum { CHECKS = 1 << 16, LETTERS = 26 };
+enum { CHECKS = 1 << (4 * TT_CHECK_DIGITS), LETTERS = 26 };
 struct row_set {
     unsigned char *bits;
 };
@@ -81,7 +81,7 @@ static bool holds(const struct row_set *set, size_t place) { return set->bits[pl
 /* Every id of this recording in a text, wherever it stands. */
 static void collect_ids(struct row_set *set, const char *text, size_t size, const char *content6)
 {
-    enum { CONTENT = 6, CHECK = 4 };
+    enum { CONTENT = TT_CONTENT_DIGITS, CHECK = TT_CHECK_DIGITS };
     for (const char *at = text, *end = text + size; (at = memchr(at, '-', (size_t)(end - at))) != NULL; at++) {
         if (end - at < 2 + CONTENT + CHECK || strncmp(at + 1, content6, CONTENT) != 0 || at[1 + CONTENT] != '-')
             continue;

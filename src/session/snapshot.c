@@ -9,6 +9,7 @@
 
 #include "audio/reader.h"
 #include "base/file.h"
+#include "base/grow.h"
 #include "base/text.h"
 
 void tt_snapshot_free(struct tt_snapshot *snapshot)
@@ -30,13 +31,13 @@ static bool add(struct tt_snapshot *snapshot, const char *folder, const char *na
         free(path);
         return true;
     }
-    struct tt_snapshot_file *files = realloc(snapshot->files, (snapshot->count + 1) * sizeof *files);
+    struct tt_snapshot_file *files = tt_grow_by_one(snapshot->files, snapshot->count, sizeof *files, err);
     if (!files) {
         free(path);
-        return tt_fail_memory(err);
+        return false;
     }
     snapshot->files = files;
-    long long modified_ns = (long long)status.st_mtim.tv_sec * 1000000000LL + status.st_mtim.tv_nsec;
+    long long modified_ns = tt_file_time_ns(status.st_mtim);
     files[snapshot->count++] =
         (struct tt_snapshot_file){path, (long long)status.st_size, modified_ns, (long long)status.st_ino};
     if (modified_ns > snapshot->newest_ns)

@@ -14,15 +14,16 @@
 #include "audio/camera.h"
 #include "audio/reader.h"
 #include "base/file.h"
+#include "base/grow.h"
 #include "base/text.h"
 #include "session/folders.h"
 #include "session/takes_none.h"
 
 static bool add_file(struct tt_take_list *list, const char *name, struct tt_error *err)
 {
-    struct tt_take_file *grown = realloc(list->files, (list->count + 1) * sizeof *grown);
+    struct tt_take_file *grown = tt_grow_by_one(list->files, list->count, sizeof *grown, err);
     if (!grown)
-        return tt_fail_memory(err);
+        return false;
     list->files = grown;
     struct tt_take_file *file = &list->files[list->count];
     *file = (struct tt_take_file){.name = tt_copy_string(name), .path = tt_path_join(list->folder, name)};

@@ -8,6 +8,7 @@
 
 #include "audio/reader.h"
 #include "base/file.h"
+#include "base/grow.h"
 #include "base/text.h"
 #include "session/folders.h"
 #include "session/watch_parts.h"
@@ -50,11 +51,9 @@ static struct tt_watched *find_session(struct tt_watch *watch, const char *folde
     for (size_t i = 0; i < watch->count; i++)
         if (strcmp(watch->sessions[i].folder, folder) == 0)
             return &watch->sessions[i];
-    struct tt_watched *grown = realloc(watch->sessions, (watch->count + 1) * sizeof *grown);
-    if (!grown) {
-        tt_fail_memory(err);
+    struct tt_watched *grown = tt_grow_by_one(watch->sessions, watch->count, sizeof *grown, err);
+    if (!grown)
         return NULL;
-    }
     watch->sessions = grown;
     struct tt_watched *session = &watch->sessions[watch->count];
     *session = (struct tt_watched){
@@ -130,7 +129,7 @@ bool tt_watched_is_news(struct tt_watched *session, const char *line)
     for (size_t i = 0; i < session->said_count; i++)
         if (strcmp(session->said[i], line) == 0)
             return false;
-    char **grown = realloc(session->said, (session->said_count + 1) * sizeof *grown);
+    char **grown = tt_grow_by_one(session->said, session->said_count, sizeof *grown, NULL);
     if (grown) {
         session->said = grown;
         if ((grown[session->said_count] = tt_copy_string(line)))

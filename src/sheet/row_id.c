@@ -14,11 +14,9 @@
  * only. */
 enum { CELL_MS = 17, CELL_MODULUS = 61, END_WEIGHT = 30, CELL_BITS = 6, SECOND_MS = 1000 };
 
-char row_id_letter(enum tt_row_kind kind)
-{
-    static const char letters[TT_ROW_KINDS + 1] = "mtpbcnglo";
-    return letters[kind];
-}
+static const char letters[TT_ROW_KINDS + 1] = "mtpbcnglo";
+
+char row_id_letter(enum tt_row_kind kind) { return letters[kind]; }
 
 static bool is_digit(char c) { return c >= '0' && c <= '9'; }
 
@@ -39,19 +37,19 @@ static bool copy_hex(const char *text, size_t count, char *hex)
 
 bool row_id_parse(const char *text, struct row_id *id)
 {
-    char check[5];
+    char check[TT_CHECK_DIGITS + 1];
     *id = (struct row_id){.letter = text[0]};
-    if (!text[0] || !strchr("mtpbcnglo", text[0]) || !is_digit(text[1]))
+    if (!text[0] || !strchr(letters, text[0]) || !is_digit(text[1]))
         return false;
     for (text++; is_digit(*text); text++) {
         if (id->number > ROW_ID_NUMBER_MOST)
             return false;
         id->number = 10 * id->number + (*text - '0');
     }
-    if (*text != '-' || !copy_hex(text + 1, 6, id->content6))
+    if (*text != '-' || !copy_hex(text + 1, TT_CONTENT_DIGITS, id->content6))
         return false;
-    text += 7;
-    if (*text != '-' || !copy_hex(text + 1, 4, check) || text[5])
+    text += 1 + TT_CONTENT_DIGITS;
+    if (*text != '-' || !copy_hex(text + 1, TT_CHECK_DIGITS, check) || text[1 + TT_CHECK_DIGITS])
         return false;
     id->check = (unsigned)strtoul(check, NULL, 16);
     return true;
@@ -81,7 +79,8 @@ void row_id_give(struct tt_row *row, int number, const char *content6)
 {
     unsigned long hash = hash_of(row, row->start_ms / SECOND_MS, row->end_ms / SECOND_MS);
     unsigned check = check_of(hash, row->start_ms % SECOND_MS / CELL_MS, row->end_ms % SECOND_MS / CELL_MS);
-    snprintf(row->id, sizeof row->id, "%c%d-%.6s-%04x", row_id_letter(row->kind), number, content6, check);
+    snprintf(row->id, sizeof row->id, "%c%d-%.*s-%0*x", row_id_letter(row->kind), number, TT_CONTENT_DIGITS, content6,
+             TT_CHECK_DIGITS, check);
 }
 
 /* What may have stood there: rounded to nearest it lies up to half a step before, cut off up to a step behind. */

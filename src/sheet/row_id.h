@@ -24,7 +24,7 @@ enum { ROW_ID_NUMBER_MOST = 99999 };
 struct row_id {
     char letter;
     int number;
-    char content6[7]; /* lower case */
+    char content6[TT_CONTENT_DIGITS + 1]; /* lower case */
     unsigned check;
 };
 

@@ -33,7 +33,8 @@ enum tt_row_action {
     TT_DO_ACTIONS
 };
 
-enum { TT_ROW_ID_CHARS = 32 };
+/* An id names its recording by so many hex digits, and checks its row by so many. */
+enum { TT_ROW_ID_CHARS = 32, TT_CONTENT_DIGITS = 6, TT_CHECK_DIGITS = 4 };
 
 struct tt_row {
     char id[TT_ROW_ID_CHARS]; /* "" until the sheet is sealed */
@@ -55,8 +56,8 @@ struct tt_span {
 };
 
 struct tt_sheet {
-    char *take;       /* file name of the take */
-    char content6[7]; /* first six hex digits of the recording's SHA-256 */
+    char *take;                           /* file name of the take */
+    char content6[TT_CONTENT_DIGITS + 1]; /* first hex digits of the recording's SHA-256 */
     struct tt_row *rows;
     size_t count, capacity;
 };
@@ -86,7 +87,7 @@ bool tt_sheet_read(struct tt_sheet *sheet, const char *text, size_t size, const 
 enum { TT_SHEET_MOST_BYTES = 64 << 20 }; /* a longer file is no sheet */
 
 /* The six digits of the recording that such a text is about, by the first id in it; false when there is none. */
-bool tt_sheet_find_content(const char *text, size_t size, char content6[7]);
+bool tt_sheet_find_content(const char *text, size_t size, char content6[TT_CONTENT_DIGITS + 1]);
 
 /* A person's row out of another sheet of the same recording; sheet was started. */
 bool tt_sheet_add_persons(struct tt_sheet *sheet, const struct tt_row *row, struct tt_error *err);

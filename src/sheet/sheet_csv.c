@@ -53,7 +53,7 @@ bool tt_sheet_read(struct tt_sheet *sheet, const char *text, size_t size, const 
     return is_read;
 }
 
-bool tt_sheet_find_content(const char *text, size_t size, char content6[7])
+bool tt_sheet_find_content(const char *text, size_t size, char content6[TT_CONTENT_DIGITS + 1])
 {
     static const char *const name[] = {"id"};
     static const bool is_needed[] = {true};

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 #include "stages/phrases.h"
 
+#include "base/grow.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -47,9 +49,9 @@ bool tt_phrases_join(const struct tt_phrases *phrases, size_t phrase)
 
 bool tt_phrases_split(struct tt_phrases *phrases, size_t index, size_t rows, struct tt_error *err)
 {
-    struct tt_phrase *bigger = realloc(phrases->all, (phrases->count + 1) * sizeof *bigger);
+    struct tt_phrase *bigger = tt_grow_by_one(phrases->all, phrases->count, sizeof *bigger, err);
     if (!bigger)
-        return tt_fail_memory(err);
+        return false;
     phrases->all = bigger;
     struct tt_phrase *phrase = &phrases->all[index];
     const struct tt_take_view *take = &phrases->view->takes[phrase->take];

@@ -50,12 +50,32 @@ static void what_no_memory_holds_is_an_error_and_leaves_the_array(void **state)
     free(items);
 }
 
+static void a_list_without_a_capacity_grows_by_one_and_keeps_what_it_has(void **state)
+{
+    (void)state;
+    enum { COUNT = 100 };
+    struct tt_error error = {0};
+    uint32_t *items = NULL;
+    for (size_t i = 0; i < COUNT; i++) {
+        uint32_t *more = tt_grow_by_one(items, i, sizeof *items, &error);
+        assert_non_null(more);
+        items = more;
+        items[i] = (uint32_t)(i * 2654435761u);
+    }
+    for (size_t i = 0; i < COUNT; i++)
+        assert_int_equal(items[i], (uint32_t)(i * 2654435761u));
+    assert_null(tt_grow_by_one(items, SIZE_MAX / sizeof *items, sizeof *items, &error)); /* one more overflows */
+    assert_int_equal(error.kind, TT_ERROR_MEMORY);
+    free(items);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(items_stay_while_their_array_grows),
         cmocka_unit_test(where_there_is_room_nothing_moves),
         cmocka_unit_test(what_no_memory_holds_is_an_error_and_leaves_the_array),
+        cmocka_unit_test(a_list_without_a_capacity_grows_by_one_and_keeps_what_it_has),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
