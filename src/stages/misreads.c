@@ -14,6 +14,8 @@
 static const double ask_from = 0.5;
 /* Speech between is somebody's talk when so much of it is faint. */
 static const double faint_share = 0.7;
+/* But what is so short and runs into the re-read is its first syllable, however faint: 'be-gin'. */
+static const double syllable_most_s = 0.3;
 
 struct deciding {
     const struct tt_phrases *phrases;
@@ -131,6 +133,12 @@ static bool choose_misreads(struct deciding *deciding, const struct tt_rereads *
 
 static double seconds_of(const struct tt_phrase *phrase) { return phrase->end_s - phrase->start_s; }
 
+static bool leads_in(const struct tt_phrases *phrases, const struct tt_reread *reread, size_t phrase)
+{
+    return tt_phrases_flow(phrases, phrase) &&
+           (!tt_reread_is_faint(phrases, reread, phrase) || seconds_of(&phrases->all[phrase]) <= syllable_most_s);
+}
+
 /* Marks the readings that replace others and stay, with what leads into them and out of them at once: they are wanted,
  * be their ends ever so faint. */
 static void mark_replacing(const struct deciding *deciding, bool *replaces)
@@ -143,8 +151,7 @@ static void mark_replacing(const struct deciding *deciding, bool *replaces)
         if (deciding->choices[reread->again].fate != TT_PHRASE_STAYS)
             continue;
         size_t first = reread->again, last = reread->again_last;
-        while (first > reread->last + 1 && tt_phrases_flow(phrases, first - 1) &&
-               !tt_reread_is_faint(phrases, reread, first - 1))
+        while (first > reread->last + 1 && leads_in(phrases, reread, first - 1))
             first--;
         while (tt_phrases_flow(phrases, last))
             last++;

@@ -575,6 +575,21 @@ static void the_first_word_of_a_re_read_is_no_talk(void **state)
     end(session);
 }
 
+static void the_first_syllable_of_a_re_read_is_no_talk_however_faint(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    read_lines(session, 100, 20);
+    struct reading first = break_off(session, 200, 1.3), syllable = read_part(session, 777, 0.0, 0.2, -9.0);
+    pause_s(session, 0.1);
+    read_line(session, 200);
+    decide(session);
+    assert_gone(session, 0, first);
+    assert_stays(session, 0, syllable);
+    assert_int_equal(session->takes[0].sheet.count, 1);
+    end(session);
+}
+
 static void a_line_that_replaces_another_is_no_talk_nor_is_its_faint_end(void **state)
 {
     (void)state;
@@ -1073,6 +1088,7 @@ int main(void)
         cmocka_unit_test(three_tries_without_a_pause_between_them_go_from_their_beginnings_on),
         cmocka_unit_test(a_clause_that_comes_again_in_a_later_line_stays_as_do_the_lines_between),
         cmocka_unit_test(the_first_word_of_a_re_read_is_no_talk),
+        cmocka_unit_test(the_first_syllable_of_a_re_read_is_no_talk_however_faint),
         cmocka_unit_test(a_line_that_replaces_another_is_no_talk_nor_is_its_faint_end),
         cmocka_unit_test(where_all_is_asked_about_so_is_talk_at_full_level),
         cmocka_unit_test(behind_a_doubtful_misread_no_second_question_is_asked),
