@@ -56,7 +56,6 @@ struct tt_camera {
     AVPacket *packet;
     AVFrame *frame;
     int stream, channel_count, rate_hz;
-    int64_t origin;           /* in the stream's time base: where the file's time begins */
     int64_t position;         /* frames given or waiting, silence among them */
     int64_t tolerance_frames; /* what time stamps may be off by: their own fineness */
     float *waiting;           /* decoded, interleaved */
@@ -118,8 +117,8 @@ static bool open_unpacker(struct tt_camera *camera, struct tt_error *err)
     return code >= 0 || fail_code(camera->path, code, "its sound cannot be unpacked", err);
 }
 
-static const double most_seconds =
-    1e7; /* four months: a file that promises more is damaged, and what is in it counts */
+/* Four months: a file that promises more is damaged, and what is in it counts. */
+static const double most_seconds = 1e7;
 
 static void describe(const struct tt_camera *camera, struct tt_audio_info *info)
 {
@@ -155,14 +154,11 @@ static bool open_file(struct tt_camera *camera, struct tt_audio_info *info, stru
         return false;
     camera->rate_hz = camera->decoder->sample_rate;
     camera->channel_count = camera->decoder->ch_layout.nb_channels;
-    if (camera->rate_hz < 8000 || camera->rate_hz > 192000 || camera->channel_count < 1 ||
+    if (camera->rate_hz < TT_LEAST_RATE_HZ || camera->rate_hz > TT_MOST_RATE_HZ || camera->channel_count < 1 ||
         camera->channel_count > TT_MOST_CHANNELS)
         return tt_fail(err, TT_ERROR_INPUT, "%s: %d channels at %d Hz cannot be read; make a WAV of it", camera->path,
                        camera->channel_count, camera->rate_hz);
     const AVStream *stream = camera->file->streams[camera->stream];
-    /* The file's time begins at 0, where the picture does; sound that begins later has silence in front. Time before 0
-     * (what an encoder needs to start) is none of the file's. */
-    camera->origin = 0;
     double tick = av_q2d(stream->time_base) * camera->rate_hz;
     camera->tolerance_frames = (int64_t)(2.0 * tick + 1.0);
     describe(camera, info);
@@ -205,7 +201,8 @@ struct tt_camera *tt_camera_open(const char *path, struct tt_audio_info *info, s
 static const int64_t most_hole_s = 3600;
 #define FARTHEST_STAMP (INT64_MAX / 4)
 
-/* Where a decoded frame belongs, in frames of the file's time. */
+/* Where a decoded frame belongs, in frames of the file's time, which begins at 0, where the picture does: sound that
+ * begins later has silence in front, and what lies before 0 (what an encoder needs to start) is none of the file's. */
 static int64_t place_of(const struct tt_camera *camera)
 {
     int64_t stamp = camera->frame->best_effort_timestamp;
@@ -215,7 +212,7 @@ static int64_t place_of(const struct tt_camera *camera)
             : stamp > FARTHEST_STAMP ? FARTHEST_STAMP
                                      : stamp; /* sums of them stay in 64 bits */
     const AVStream *stream = camera->file->streams[camera->stream];
-    return av_rescale_q(stamp - camera->origin, stream->time_base, (AVRational){1, camera->rate_hz});
+    return av_rescale_q(stamp, stream->time_base, (AVRational){1, camera->rate_hz});
 }
 
 /* Takes a decoded frame to where its time stamp puts it: holes become silence, what overlaps is left out. */
@@ -252,6 +249,24 @@ static bool take_frame(struct tt_camera *camera, struct tt_error *err)
     return true;
 }
 
+/* Gives the decoder one more packet, or tells it that there are none. */
+static bool send_packet(struct tt_camera *camera, struct tt_error *err)
+{
+    int code = av_read_frame(camera->file, camera->packet);
+    if (code == AVERROR_EOF) {
+        camera->has_sent_end = true;
+        (void)avcodec_send_packet(camera->decoder, NULL);
+        return true;
+    }
+    if (code < 0)
+        return fail_code(camera->path, code, "cannot be read on", err);
+    if (camera->packet->stream_index == camera->stream)
+        code = avcodec_send_packet(camera->decoder, camera->packet);
+    av_packet_unref(camera->packet);
+    /* A damaged packet leaves a hole, which its neighbours' time stamps keep open. */
+    return code >= 0 || code == AVERROR_INVALIDDATA || fail_code(camera->path, code, "its sound is damaged", err);
+}
+
 /* The next decoded frame; has_ended without one. */
 static bool decode_next(struct tt_camera *camera, struct tt_error *err)
 {
@@ -268,21 +283,8 @@ static bool decode_next(struct tt_camera *camera, struct tt_error *err)
         }
         if (code != AVERROR(EAGAIN))
             return fail_code(camera->path, code, "its sound is damaged", err);
-        code = av_read_frame(camera->file, camera->packet);
-        if (code < 0 && code != AVERROR_EOF)
-            return fail_code(camera->path, code, "cannot be read on", err);
-        if (code == AVERROR_EOF) {
-            camera->has_sent_end = true;
-            (void)avcodec_send_packet(camera->decoder, NULL);
-            continue;
-        }
-        if (camera->packet->stream_index == camera->stream)
-            code = avcodec_send_packet(camera->decoder, camera->packet);
-        av_packet_unref(camera->packet);
-        if (code < 0 &&
-            code !=
-                AVERROR_INVALIDDATA) /* a damaged packet leaves a hole, which its neighbours' time stamps keep open */
-            return fail_code(camera->path, code, "its sound is damaged", err);
+        if (!send_packet(camera, err))
+            return false;
     }
 }
 

@@ -5,17 +5,18 @@
 #include <stdlib.h>
 
 #include "base/grow.h"
+#include "base/median.h"
 #include "base/units.h"
 
 /* Common practice and made sessions, no source: all of these. */
 static const double active_db = 12.0; /* over its floor a channel carries something */
-static const double turned_db =
-    12.0; /* two microphones at a table tell two speakers apart by twice this, one who turns the head by half of it */
+/* Two microphones at a table tell two speakers apart by twice this, one who turns the head by half of it. */
+static const double turned_db = 12.0;
 static const double floor_share = 0.1, loud_share = 0.75;
 enum {
-    REACH_STEPS = 1, /* levels are means of three steps: echoes of a word reach the far microphone later */
-    JOIN_STEPS = 5,
-    LEAST_STEPS = 4,         /* between words of a sentence; the shortest answer */
+    REACH_STEPS = 1,         /* levels are means of three steps: echoes of a word reach the far microphone later */
+    JOIN_STEPS = 5,          /* between words of a sentence */
+    LEAST_STEPS = 4,         /* the shortest answer */
     LEAST_ACTIVE_STEPS = 20, /* two seconds of voice: below that there is no difference to speak of */
 };
 static const double silent_db = -150.0; /* far under 24 bits */
@@ -80,16 +81,10 @@ struct duel {
     size_t count;
 };
 
-static int compare(const void *a, const void *b)
-{
-    const double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
+/* The values change places. */
 static double quantile(double *values, size_t count, double share)
 {
-    qsort(values, count, sizeof *values, compare);
-    return values[(size_t)(share * (double)(count - 1))];
+    return tt_nth_smallest(values, count, (size_t)(share * (double)(count - 1)));
 }
 
 static void smooth(const struct tt_step_levels *levels, struct track *track, double *sorted, size_t count)

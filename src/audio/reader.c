@@ -19,8 +19,6 @@
 #include "base/text.h"
 
 enum {
-    LEAST_RATE_HZ = 8000,
-    MOST_RATE_HZ = 192000,
     REASON_CHARS = 160,
     COUNT_FRAMES = 4096, /* a block while counting what a header does not tell */
     PACKED_BYTES = 3 * TT_MOST_CHANNELS * 256
@@ -91,10 +89,10 @@ static bool check_header(const struct tt_reader *reader, const SF_INFO *sound, s
     if (sound->channels > TT_MOST_CHANNELS)
         return tt_fail(err, TT_ERROR_INPUT, "%s: %d channels, at most %d can be read; save the voice's channel alone",
                        reader->path, sound->channels, TT_MOST_CHANNELS);
-    if (sound->samplerate < LEAST_RATE_HZ || sound->samplerate > MOST_RATE_HZ)
+    if (sound->samplerate < TT_LEAST_RATE_HZ || sound->samplerate > TT_MOST_RATE_HZ)
         return tt_fail(err, TT_ERROR_INPUT,
                        "%s: a sample rate of %d Hz, only %d to %d Hz can be read; save it at 48000 Hz", reader->path,
-                       sound->samplerate, (int)LEAST_RATE_HZ, (int)MOST_RATE_HZ);
+                       sound->samplerate, (int)TT_LEAST_RATE_HZ, (int)TT_MOST_RATE_HZ);
     if (sound->frames < 0)
         return tt_fail(err, TT_ERROR_INPUT, "%s: the header gives a length below zero; save it anew as WAV",
                        reader->path);

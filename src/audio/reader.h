@@ -29,8 +29,10 @@ struct tt_audio_info {
 
 struct tt_reader;
 
+enum { TT_LEAST_RATE_HZ = 8000, TT_MOST_RATE_HZ = 192000 }; /* that are read */
+
 /* Opens a file for reading and fills *info. The error says what is wrong with the file and what to do: no sound file,
- * empty, header that lies, no permission, more than 64 channels, rate outside 8000..192000 Hz.  */
+ * empty, header that lies, no permission, more than 64 channels, rate outside TT_LEAST_RATE_HZ..TT_MOST_RATE_HZ. */
 struct tt_reader *tt_reader_open(const char *path, struct tt_audio_info *info, struct tt_error *err);
 
 /* Next frames, interleaved, as float with 1.0 = full scale (floats above are kept). Returns frames read, 0 at the end,

@@ -103,15 +103,3 @@ double tt_loudness_range_in(const float *steps, size_t count, double channel_wei
     const float *kept = room + below;
     return rank_lufs(kept, passed - below, high_percent) - rank_lufs(kept, passed - below, low_percent);
 }
-
-bool tt_loudness_range_of_steps(const float *steps, size_t count, double channel_weight, double *range_lu,
-                                struct tt_error *err)
-{
-    *range_lu = (double)NAN;
-    float *room = malloc(tt_loudness_room(count) * sizeof *room);
-    if (room == NULL)
-        return tt_fail_memory(err);
-    *range_lu = tt_loudness_range_in(steps, count, channel_weight, room);
-    free(room);
-    return true;
-}

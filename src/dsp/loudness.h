@@ -3,19 +3,13 @@
 #ifndef TT_DSP_LOUDNESS_H
 #define TT_DSP_LOUDNESS_H
 
-#include <stdbool.h>
 #include <stddef.h>
-
-#include "base/fail.h"
 
 /* Loudness of a mean K-weighted power, channel weights included: -0.691 + 10 log10(power). -INFINITY for 0. */
 double tt_lufs_from_power(double power);
 double tt_power_from_lufs(double lufs);
 
-/* NAN where the steps are shorter than 3 s or nothing passes the gate. Fails only for want of memory. */
-bool tt_loudness_range_of_steps(const float *steps, size_t count, double channel_weight, double *range_lu,
-                                struct tt_error *err);
-/* The same with room for tt_loudness_room(count) numbers from the caller: it cannot fail. */
+/* NAN where the steps are shorter than 3 s or nothing passes the gate. room: tt_loudness_room(count) numbers. */
 size_t tt_loudness_room(size_t count);
 double tt_loudness_range_in(const float *steps, size_t count, double channel_weight, float *room);
 

@@ -165,8 +165,6 @@ void tt_stft_destroy(struct tt_stft *stft)
     free(stft);
 }
 
-struct tt_stft_shape tt_stft_shape_of(const struct tt_stft *stft) { return stft->shape; }
-
 TT_WIDE static void multiply(const float *restrict a, const float *restrict b, float *restrict product, int count)
 {
     for (int i = 0; i < count; i++)

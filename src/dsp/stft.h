@@ -19,7 +19,6 @@ struct tt_stft_shape tt_stft_shape_for(int rate_hz);
 struct tt_stft;
 struct tt_stft *tt_stft_create(struct tt_stft_shape shape, struct tt_error *err);
 void tt_stft_destroy(struct tt_stft *stft);
-struct tt_stft_shape tt_stft_shape_of(const struct tt_stft *stft);
 
 /* window_samples input samples -> bin_count real and as many imaginary parts. Input is not changed. */
 void tt_stft_forward(struct tt_stft *stft, const float *samples, float *re, float *im);

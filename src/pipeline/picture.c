@@ -46,11 +46,6 @@ struct tt_picture {
     struct level levels[LEVELS];
 };
 
-double tt_picture_column_s(struct tt_stft_shape shape)
-{
-    return (double)shape.hop_samples * TT_PICTURE_HOPS * TT_PICTURE_FRAMES / shape.rate_hz;
-}
-
 static double warp(double hz) { return hz < corner_hz ? hz / corner_hz : 1 + log(hz / corner_hz); }
 static double unwarp(double place) { return place < 1 ? place * corner_hz : corner_hz * exp(place - 1); }
 

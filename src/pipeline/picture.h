@@ -31,8 +31,6 @@ bool tt_picture_add(struct tt_picture *picture, const float *power, struct tt_er
 bool tt_picture_finish(struct tt_picture *picture, struct tt_error *err);
 void tt_picture_destroy(struct tt_picture *picture); /* NULL is fine */
 
-/* Seconds a column. */
-double tt_picture_column_s(struct tt_stft_shape shape);
 /* Whether a first file of it is there. */
 bool tt_picture_exists(const char *prefix);
 

@@ -8,8 +8,8 @@
 #include "base/units.h"
 #include "dsp/loudness.h"
 #include "report/chart_frame.h"
-#include "report/figure.h"
 #include "report/html.h"
+#include "report/svg.h"
 #include "report/totals.h"
 
 enum { HEIGHT = 250, RISE = HEIGHT - TOP - BOTTOM };

@@ -8,8 +8,5 @@
 /* An inline SVG in CSS classes; its data-left and data-scale (units a second) let the script find a time in it. Before
  * and after share one scale of time. */
 void tt_figure(struct tt_text *out, const struct tt_take_report *take);
-/* A round step for a time axis whose scale is units a second, and how a time on it is written. */
-double tt_tick_step_s(double scale);
-void tt_tick_clock(struct tt_text *out, double at_s, double step_s);
 
 #endif
