@@ -186,8 +186,8 @@ static void rate_frame(struct tt_listener *l, int64_t at)
     frame->voiced = frame->voicing * voice_share(l, frame, room);
     frame->is_voiced = frame->voiced > voiced_least && frame->over_db > sure_over_db;
     float level_db = frame->all_db - room->speech_db;
-    frame->is_sure =
-        (frame->is_voiced && level_db > sure_voiced_db) || (frame->over_db > sure_over_db && level_db > sure_any_db);
+    frame->is_sure = (frame->is_voiced && level_db > sure_voiced_db) ||
+                     (frame->over_db > sure_over_db && level_db > sure_any_db && tt_listener_moves_near(l, at));
 }
 
 static bool rate_blocks(struct tt_listener *l, struct tt_error *err)

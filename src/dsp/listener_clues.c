@@ -123,3 +123,21 @@ float tt_listener_low_power(const struct tt_listener *l, const float *band_db)
     float share = (float)(first / (first + second));
     return l->low_share * (share * tt_power_of_level(band_db[0]) + (1.0f - share) * tt_power_of_level(band_db[1]));
 }
+
+/* Nobody speaks for half a second without a syllable: what neither rises nor falls by so much near by is the room, as
+ * traffic that swells is where nobody speaks. Of the loud unvoiced frames of whispers in four languages 1 % move by
+ * 10 to 14 dB, 95 % of those of swells, of our own making, by up to 7. */
+static const double syllable_near_ms = 250.0;
+static const float syllable_least_db = 8.0f;
+
+bool tt_listener_moves_near(const struct tt_listener *l, int64_t frame)
+{
+    const int64_t near = tt_listener_frames(l, syllable_near_ms);
+    const int64_t end = frame + near < l->smoothed ? frame + near : l->smoothed;
+    float least_db = tt_heard_at(l, frame)->all_db, most_db = least_db;
+    for (int64_t i = frame > near ? frame - near : 0; i < end && most_db - least_db < syllable_least_db; i++) {
+        least_db = fminf(least_db, tt_heard_at(l, i)->all_db);
+        most_db = fmaxf(most_db, tt_heard_at(l, i)->all_db);
+    }
+    return most_db - least_db >= syllable_least_db;
+}

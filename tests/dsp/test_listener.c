@@ -350,6 +350,37 @@ static void a_room_without_speech_has_no_runs(void **state)
     heard_take_free(&heard, &take);
 }
 
+static void traffic_that_swells_where_nobody_speaks_is_the_room(void **state)
+{
+    (void)state;
+    struct made_take take = made_take_open(16000, 70.0);
+    add_room(&take, 0.0, 70.0, -64.0);
+    for (int i = 0; i < 7; i++)
+        add_hiss(&take, 9.0 * i + 3.0, 9.0 * i + 10.0, 450.0, 1.5, 2.5, -54.0);
+    struct heard_take heard = hear_take(&take);
+    assert_int_equal(heard.run_count, 0);
+    assert_int_equal(heard.sound_count, 0);
+    heard_take_free(&heard, &take);
+}
+
+/* Four syllables a second, as loud as the traffic above. */
+static void words_that_are_whispered_throughout_a_take_are_words(void **state)
+{
+    (void)state;
+    struct made_take take = made_take_open(16000, 70.0);
+    add_room(&take, 0.0, 70.0, -64.0);
+    for (int i = 0; i < 7; i++)
+        for (int k = 0; k < 8; k++)
+            add_hiss(&take, 9.0 * i + 3.0 + 0.25 * k, 9.0 * i + 3.2 + 0.25 * k, 1500.0, 1.5, 0.06, -51.0);
+    struct heard_take heard = hear_take(&take);
+    assert_int_equal(heard.run_count, 7);
+    for (size_t i = 0; i < 7; i++) {
+        assert_within(run_start_s(&heard, i), 9.0 * (double)i + 3.0, 0.1, 0.1);
+        assert_within(run_end_s(&heard, i), 9.0 * (double)i + 4.95, 0.1, 0.1);
+    }
+    heard_take_free(&heard, &take);
+}
+
 static void nothing_at_all_is_silent(void **state)
 {
     (void)state;
@@ -450,6 +481,8 @@ int main(void)
         cmocka_unit_test(a_room_that_steps_up_is_no_speech),
         cmocka_unit_test(digital_silence_is_not_taken_for_the_room),
         cmocka_unit_test(a_room_without_speech_has_no_runs),
+        cmocka_unit_test(traffic_that_swells_where_nobody_speaks_is_the_room),
+        cmocka_unit_test(words_that_are_whispered_throughout_a_take_are_words),
         cmocka_unit_test(nothing_at_all_is_silent),
         cmocka_unit_test(a_take_cut_hard_at_both_ends_loses_nothing),
         cmocka_unit_test(later_sound_changes_no_settled_frame),
