@@ -67,6 +67,7 @@ bool tt_phrases_split(struct tt_phrases *phrases, size_t index, size_t rows, str
     phrase[0].row_count = rows;
     phrase[0].end_sample = phrase[1].start_sample;
     phrase[0].end_s = phrase[1].start_s;
+    phrase[0].ring_s = 0.0;
     phrase[0].loud_end_sample = phrase[1].loud_start_sample = phrase[1].start_sample;
     return true;
 }

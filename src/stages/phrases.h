@@ -20,7 +20,8 @@ enum { TT_PHRASE_PAUSE_MS = 150 };
 struct tt_phrase {
     size_t take;
     int64_t start_sample, end_sample;           /* in the take */
-    int64_t loud_start_sample, loud_end_sample; /* where it can be heard well */
+    int64_t loud_start_sample, loud_end_sample; /* where it can be heard well, without ring_s */
+    double ring_s;                              /* so long the room alone is heard well behind it */
     double start_s, end_s;                      /* on the session's clock */
     size_t row, row_count;                      /* its rows of the session, of where it can be heard well */
     int64_t take_row;                           /* the first one in the take's cepstra */

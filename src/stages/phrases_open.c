@@ -3,6 +3,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "stages/phrase_ring.h"
 #include "stages/phrase_rows.h"
 #include "stages/spoken.h"
 
@@ -75,6 +76,17 @@ static void add_take(struct tt_phrases *phrases, size_t take, const struct tt_kn
         phrases->rows_per_s = (double)heard->facts.rate_hz / heard->facts.feature_hop_samples;
 }
 
+/* Whether a word was broken off is heard at its own end, not at the room's. */
+static void leave_out_rings(struct tt_phrases *phrases)
+{
+    for (size_t p = 0; p < phrases->count; p++) {
+        struct tt_phrase *phrase = &phrases->all[p];
+        const struct tt_heard *heard = phrases->view->takes[phrase->take].heard;
+        phrase->ring_s = tt_phrase_ring_s(heard, phrase->loud_start_sample, phrase->loud_end_sample);
+        phrase->loud_end_sample -= (int64_t)(phrase->ring_s * heard->facts.rate_hz);
+    }
+}
+
 /* Row r of a take is centred on sample r * hop; a phrase has the rows whose centres lie where it can be heard well:
  * what is fainter sounds like the room. */
 static void number_rows(struct tt_phrases *phrases)
@@ -140,6 +152,7 @@ bool tt_phrases_open(const struct tt_session_view *view, const struct tt_knocks_
     for (size_t t = 0; t < view->count; t++)
         if (can_be_compared(view->takes[t].heard))
             add_take(phrases, t, knocks);
+    leave_out_rings(phrases);
     number_rows(phrases);
     tt_phrase_rows_measure(phrases);
     if (!tt_phrases_measure_chance(phrases, err) || !measure_level(phrases, err)) {

@@ -12,6 +12,8 @@ static const double refrain_share = 0.5;
  * alike by design. Of 14 lines of prompts in alphabetical order that were cut for being like the next 6 are such, of
  * 3,061 readings that were given up in other sessions 1; from a quarter of the phrases on 7, and 15. */
 static const double list_share = 0.30, list_score = 50.0;
+/* A room that rings hides how a line ended: there fewer such lines make a list, and no rival is asked for. */
+static const double ringing_list_share = 0.2;
 /* Or where, among lines that are alike as often as this, a quarter of a second of a short line is so much less alike
  * than the rest: one word is another, 'take out two frames', 'take out three frames'. Of 894 whole readings that were
  * given up in 14.5 hours of human voices none is such, of 15 lines of lists that were cut in takes of synthetic voices
@@ -59,6 +61,13 @@ static bool is_of_list(const struct tt_reread *reread)
            (double)seen[TT_SEEN_RIVALS] > log(1.0 + list_score);
 }
 
+/* The same behind which the room rings. */
+static bool is_of_list_that_rings(const struct tt_phrases *phrases, const struct tt_reread *reread)
+{
+    return reread->seen[TT_SEEN_BOTH_END] > 0.0f && phrases->all[reread->last].ring_s > 0.0 &&
+           (double)reread->seen[TT_SEEN_REPETITION] > log(ringing_list_share);
+}
+
 /* A whole line like the next but for a word. */
 static bool has_another_word(const struct tt_reread *reread)
 {
@@ -94,9 +103,9 @@ static bool is_short_with_words(const struct tt_phrases *phrases, const struct t
 bool tt_reread_is_doubtful(const struct tt_phrases *phrases, const struct tt_reread *reread, const bool *covered)
 {
     return (double)reread->seen[TT_SEEN_LENGTH] < log(least_match_s) || is_refrain(reread) || is_of_list(reread) ||
-           has_another_word(reread) || is_whole_with_lines(reread) || is_scrap_with_lines(reread) ||
-           is_short_with_words(phrases, reread, covered) || reread->seen[TT_SEEN_WORST_LONG] < broken_path ||
-           reread->seen[TT_SEEN_WORST] < broken_path_short;
+           has_another_word(reread) || is_of_list_that_rings(phrases, reread) || is_whole_with_lines(reread) ||
+           is_scrap_with_lines(reread) || is_short_with_words(phrases, reread, covered) ||
+           reread->seen[TT_SEEN_WORST_LONG] < broken_path || reread->seen[TT_SEEN_WORST] < broken_path_short;
 }
 
 bool tt_reread_is_striking(const struct tt_reread *reread)

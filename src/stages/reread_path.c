@@ -95,7 +95,7 @@ static void see_ends(const struct tt_phrases *phrases, struct tt_reread *reread)
     double y_rest = (double)(tt_phrase_row_end(again_last) - 1 - y_row) / rate;
     double matched = (double)reread->x_rows / rate;
     bool is_at_end = reread->last + 1 >= phrases->count || phrases->all[reread->last + 1].take != last->take;
-    double pause = is_at_end ? take_end_pause_s : phrases->all[reread->last + 1].start_s - last->end_s;
+    double pause = is_at_end ? take_end_pause_s : phrases->all[reread->last + 1].start_s - last->end_s + last->ring_s;
     float *seen = reread->seen;
     seen[TT_SEEN_ALWAYS] = 1.0f;
     seen[TT_SEEN_SCORE] = (float)log((double)reread->score);

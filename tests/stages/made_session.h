@@ -32,9 +32,10 @@ struct made_take {
     struct tt_sheet sheet;
     struct tt_run runs[MOST_RUNS];
     struct tt_sound sounds[MOST_SOUNDS];
-    int8_t *cepstra;
+    int8_t *cepstra, *levels;
     bool falls[MOST_RUNS];     /* read to the end of its line */
     double faint_s[MOST_RUNS]; /* before it can be heard well */
+    double ring_s[MOST_RUNS];  /* the room alone at its end */
     int64_t nuclei[MOST_NUCLEI];
     float *steps; /* made by the first who needs them */
     char name[16];
@@ -60,7 +61,10 @@ static inline void begin_take(struct made_session *session)
     struct made_take *take = &session->takes[session->count++];
     struct tt_error err = {0};
     take->cepstra = calloc(MOST_ROWS, TT_CEPSTRA);
+    take->levels = calloc(MOST_ROWS, 1);
     assert_non_null(take->cepstra);
+    assert_non_null(take->levels);
+    take->heard.facts.decay_db_per_s = 200.0;
     take->name[0] = (char)('0' + session->count);
     strcpy(take->name + 1, ".wav");
     assert_true(tt_sheet_start(&take->sheet, take->name,
@@ -103,6 +107,14 @@ static inline double track(uint32_t text, int c, double at_s)
     return (corner[0] * (1.0 - part) + corner[1] * part) * 60.0 / (1.0 + 0.3 * c);
 }
 
+/* What of a run's power is left at a moment, where the room rings at its end. */
+static inline float rung_down(const struct made_take *take, size_t run, double at_s)
+{
+    const double rung_s = at_s - ((double)take->runs[run].end_sample / RATE - take->ring_s[run]);
+    return take->ring_s[run] > 0.0 && rung_s > 0.0 ? (float)pow(10.0, -take->heard.facts.decay_db_per_s * rung_s / 10.0)
+                                                   : 1.0f;
+}
+
 /* 100 ms steps of what was read so far: the level of the lines in runs, a quiet room elsewhere; whole lines fall off at
  * their end. */
 static inline float *make_steps(struct made_take *take)
@@ -116,7 +128,7 @@ static inline float *make_steps(struct made_take *take)
         size_t end = (size_t)((double)take->runs[r].end_sample * 10.0 / RATE);
         for (size_t k = (size_t)((double)take->runs[r].start_sample * 10.0 / RATE); k <= end; k++)
             take->steps[k] = (float)pow(10.0, (double)take->runs[r].level_db / 10.0) *
-                             (take->falls[r] && k + 3 > end ? 0.05f : 1.0f);
+                             (take->falls[r] && k + 3 > end ? 0.05f : 1.0f) * rung_down(take, r, (double)k / 10.0);
     }
     return take->steps;
 }
@@ -147,6 +159,7 @@ static inline struct reading read_part(struct made_session *session, uint32_t te
     double pace = 0.94 + 0.12 * uniform(session), start_s = take->at_s, end_s = start_s + (to_s - from_s) / pace;
     for (int64_t row = (int64_t)(start_s * RATE / HOP); row <= (int64_t)(end_s * RATE / HOP); row++) {
         double at_s = from_s + ((double)row * HOP / RATE - start_s) * pace;
+        take->levels[row] = (int8_t)lrint(-24.0 + level_db);
         for (int c = 0; c < TT_CEPSTRA; c++) {
             double value = track(text, c, at_s < 0.0 ? 0.0 : at_s) + 24.0 / (1.0 + 0.3 * c) * (uniform(session) - 0.5);
             take->cepstra[row * TT_CEPSTRA + c] = (int8_t)(value > 127.0 ? 127.0 : value < -127.0 ? -127.0 : value);
@@ -160,6 +173,24 @@ static inline struct reading read_part(struct made_session *session, uint32_t te
                                                           .voiced_share = 0.6f};
     take->at_s = end_s;
     return (struct reading){start_s, end_s};
+}
+
+/* The room goes on sounding behind what was read last, ever fainter. */
+static inline void let_ring(struct made_session *session, double seconds)
+{
+    struct made_take *take = take_of(session);
+    const size_t run = take->heard.run_count - 1;
+    const int64_t from = (int64_t)(take->at_s * RATE / HOP);
+    take->runs[run].end_sample += (int64_t)(seconds * RATE);
+    take->ring_s[run] = seconds;
+    take->at_s += seconds;
+    for (int64_t row = from + 1; row <= (int64_t)(take->at_s * RATE / HOP); row++) {
+        const float left = rung_down(take, run, (double)row * HOP / RATE);
+        take->levels[row] = (int8_t)lrint((double)take->runs[run].level_db + 10.0 * log10((double)left));
+        for (int c = 0; c < TT_CEPSTRA; c++)
+            take->cepstra[row * TT_CEPSTRA + c] =
+                (int8_t)(0.5 * (double)take->cepstra[from * TT_CEPSTRA + c] + 20.0 * (uniform(session) - 0.5));
+    }
 }
 
 /* A whole line of 2.4 s, and the pause behind it. */
@@ -216,6 +247,7 @@ static inline void decide(struct made_session *session)
         make_nuclei(take);
         take->heard.sounds = take->sounds;
         take->heard.cepstra = take->cepstra;
+        take->heard.levels = take->levels;
         take->heard.feature_count = (size_t)(take->heard.facts.frame_count / HOP);
         assert_true(take->heard.feature_count < MOST_ROWS);
         views[t] = (struct tt_take_view){take->name, &take->heard, &take->sheet, clock_s};
@@ -232,6 +264,7 @@ static inline void end(struct made_session *session)
     for (size_t t = 0; t < session->count; t++) {
         tt_sheet_free(&session->takes[t].sheet);
         free(session->takes[t].cepstra);
+        free(session->takes[t].levels);
         free(session->takes[t].steps);
     }
     free(session);

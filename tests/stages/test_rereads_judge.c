@@ -222,6 +222,31 @@ static void unless_it_was_broken_off_or_little_else_is_like_it(void **state)
     assert_true(among_lines_alike(true, 13, 30.0f) > 0.97);
 }
 
+/* Two whole lines, the second like the first, in a session in which so many of 44 sound like distant ones. */
+static double whole_among_lines_alike(size_t lines, double ring_s)
+{
+    enum { MOST = 9 };
+    struct session session;
+    begin(&session);
+    session.all[4].ring_s = ring_s;
+    struct tt_reread rereads[1 + MOST] = {well_matched(4, 5, 400.0f)};
+    rereads[0].seen[TT_SEEN_GOES_ON] = 0.0f;
+    rereads[0].seen[TT_SEEN_BOTH_END] = 1.0f;
+    for (size_t k = 0; k < lines; k++) {
+        rereads[1 + k] = well_matched(7 + k, 12 + k, 40.0f);
+        rereads[1 + k].seen[TT_SEEN_REST_SHARE] = 0.45f;
+    }
+    return judged(&session, rereads, 1 + lines);
+}
+
+static void where_the_room_rings_a_whole_line_is_asked_about_among_fewer_lines_alike(void **state)
+{
+    (void)state;
+    assert_true(whole_among_lines_alike(9, 0.2) <= 0.9);
+    assert_true(whole_among_lines_alike(9, 0.0) > 0.97);
+    assert_true(whole_among_lines_alike(4, 0.2) > 0.97);
+}
+
 /* So much of a phrase of a second is alike, very clearly, and then it goes on otherwise. */
 static double with_seconds_alike(float seconds)
 {
@@ -331,6 +356,7 @@ int main(void)
         cmocka_unit_test(the_end_of_a_doubtful_reading_is_no_surer_where_first_words_would_be_left),
         cmocka_unit_test(a_whole_line_of_a_list_is_asked_about_at_most),
         cmocka_unit_test(unless_it_was_broken_off_or_little_else_is_like_it),
+        cmocka_unit_test(where_the_room_rings_a_whole_line_is_asked_about_among_fewer_lines_alike),
         cmocka_unit_test(a_syllable_alike_is_asked_about_at_most),
         cmocka_unit_test(what_is_strikingly_alike_is_asked_about_however_it_ends),
         cmocka_unit_test(but_not_where_lines_are_alike_anyway),
