@@ -164,7 +164,8 @@ static struct part trim_head(const struct pause *pause, int64_t length, int64_t 
     struct part net;
     int64_t end = asked, spare = tt_least(pause->margin_after_samples, pause->stay_samples);
     size_t around = sound_around(pause, end, &net);
-    if (around < pause->sound_count && around != last_breath(pause) && length - net.end >= spare)
+    bool is_spared = around == last_breath(pause) && end - net.start <= pause->breath_worth_samples;
+    if (around < pause->sound_count && !is_spared && length - net.end >= spare)
         end = net.end;
     return (struct part){0, settle_end(pause, 0, end)};
 }

@@ -25,7 +25,7 @@ struct pause {
     int64_t margin_after_samples;
     int64_t margin_least_samples; /* of the first one where a sound leaves no room else */
     int64_t breath_worth_samples; /* so much more may stay to save the breath in front of the next line */
-    bool is_head, is_tail;        /* of the take */
+    bool is_head, is_tail;        /* of the take, or behind a cut and in front of one: what goes lies there */
     const struct part *cuts;      /* of the whole take, rising: what is out anyway does not count as staying */
     size_t cut_count;
     const struct pause_sound *sounds; /* of the whole take, rising by start */

@@ -14,8 +14,7 @@ int64_t take_sample(const struct take_times *times, int64_t ms)
     return sample + times->rate_hz / 1000 + 1 >= times->frame_count ? times->frame_count : sample;
 }
 
-/* The first run that ends behind a sample, or run_count. */
-static size_t next_run(const struct take_times *times, int64_t sample)
+size_t take_next_run(const struct take_times *times, int64_t sample)
 {
     size_t low = 0, high = times->run_count;
     while (low < high) {
@@ -30,7 +29,7 @@ static size_t next_run(const struct take_times *times, int64_t sample)
 
 int64_t take_distance_to_speech(const struct take_times *times, int64_t sample)
 {
-    size_t next = next_run(times, sample);
+    size_t next = take_next_run(times, sample);
     int64_t distance = INT64_MAX / 4;
     if (next > 0)
         distance = sample - times->runs[next - 1].end_sample;
@@ -64,7 +63,7 @@ static int64_t place_in_pause(const struct take_times *times, int64_t sample, in
 
 int64_t take_quiet_place(const struct take_times *times, int64_t sample)
 {
-    size_t next = next_run(times, sample);
+    size_t next = take_next_run(times, sample);
     int64_t start, end, near = tt_frames_from_ms(NEAR_MS, times->rate_hz);
     if (next == times->run_count || times->runs[next].start_sample > sample) {
         pause_before(times, next, &start, &end);

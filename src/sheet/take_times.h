@@ -18,6 +18,8 @@ struct take_times {
 /* The sample of a sheet's time, within the take. What is within a millisecond of its end is its end: sheets show no
  * finer. */
 int64_t take_sample(const struct take_times *times, int64_t ms);
+/* The first run that ends behind a sample, or run_count. */
+size_t take_next_run(const struct take_times *times, int64_t sample);
 /* To the nearest edge of a run, before or after; 0 within a run. */
 int64_t take_distance_to_speech(const struct take_times *times, int64_t sample);
 /* Where a gap opens that was asked for at a sample: in the middle of the pause around it, when that is near (2 s), else

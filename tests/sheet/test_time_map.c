@@ -4,6 +4,7 @@
 #include <stddef.h>
 #include <stdint.h>
 #include <stdio.h>
+#include <string.h>
 
 #include <cmocka.h>
 
@@ -171,8 +172,50 @@ static void sounds_in_a_pause_go_whole_or_stay_whole(void **state)
     EXPECT("0: 0-5070/40 5800-20000", SHORTEN(5000, 8000, 1.9), SOUND(5800, 7990, BREATH));
     /* Not for any price: half a second more would stay. */
     EXPECT("0: 0-5680/40 7680-20000", SHORTEN(5000, 8000, 1), SOUND(6500, 7680, BREATH));
-    /* Behind a cut there is no word to keep off from: what sounds there may go whole. */
-    EXPECT("0: 0-4000/3 5000-5040/20 5840-20000", CUT(4000, 5000), SHORTEN(5000, 6000, 0.2), SOUND(5040, 5830, NOISE));
+}
+
+static void beside_a_cut_a_pause_is_shortened_from_the_cut_on(void **state)
+{
+    (void)state;
+    EXPECT("0: 0-5300/40 7500-20000", SHORTEN(5000, 5600, 0.3), CUT(5600, 6400), SHORTEN(6400, 8000, 0.5));
+    /* What sounds there goes whole, or stays. */
+    EXPECT("0: 0-4000/3 5830-20000", CUT(4000, 5000), SHORTEN(5000, 6000, 0.2), SOUND(5040, 5830, NOISE));
+    EXPECT("0: 0-5200/40 6400-20000", SHORTEN(5000, 5600, 0.3), CUT(5600, 6400), SOUND(5200, 5400, BREATH));
+    /* The breath of the next line stays where little is lost by it, else it goes whole. */
+    EXPECT("0: 0-5600/40 7460-20000", CUT(5600, 6400), SHORTEN(6400, 8000, 0.5), SOUND(7460, 7850, BREATH));
+    EXPECT("0: 0-5600/40 7850-20000", CUT(5600, 6400), SHORTEN(6400, 8000, 0.5), SOUND(7400, 7850, BREATH));
+    EXPECT("0: 0-5600/40 7400-20000", CUT(5600, 6400), SHORTEN(6400, 8000, 0.5), SOUND(7400, 7890, BREATH));
+}
+
+/* A room whose levels are known: rustle around the end of a cut at 6400 ms. */
+static void a_join_of_the_programs_moves_off_a_rustle_but_not_where_a_person_set_something(void **state)
+{
+    (void)state;
+    static const int talk[][2] = {{1000, 5000}, {5800, 6100}, {8000, 12000}};
+    static int8_t levels[2000], cepstra[2000][TT_CEPSTRA];
+    memset(levels, -70, sizeof levels);
+    memset(levels + 635, -50, 10);
+    for (int is_persons = 0; is_persons < 3; is_persons++) {
+        struct made_take take;
+        struct tt_sheet sheet = new_sheet();
+        make_take(&take, 20000, 3, talk);
+        for (size_t i = 0; i < take.heard.run_count; i++)
+            take.runs[i].loud_start_sample = take.runs[i].start_sample;
+        take.heard.facts.feature_hop_samples = 10 * MS;
+        take.heard.feature_count = 2000;
+        take.heard.levels = levels;
+        take.heard.cepstra = cepstra[0];
+        if (is_persons == 1)
+            read_rows(&sheet, HEADER "03.wav,,5.600,6.400,talk,,cut,,,,\r\n");
+        else if (is_persons == 2)
+            read_rows(&sheet, HEADER "03.wav,,6.450,6.500,other,,keep,,,,\r\n");
+        if (is_persons != 1)
+            propose(&sheet, 5600, 6400, TT_ROW_TALK, TT_DO_CUT, NAN);
+        struct tt_time_map map = built(&sheet, &take);
+        expect_map(&map, is_persons ? "0: 0-5600/40 6400-20000" : "0: 0-5650/40 6450-20000");
+        tt_time_map_free(&map);
+        tt_sheet_free(&sheet);
+    }
 }
 
 static void a_cut_sound_does_not_count_as_staying(void **state)
@@ -506,6 +549,8 @@ int main(void)
         cmocka_unit_test(fades_stay_off_speech),
         cmocka_unit_test(pauses_lose_their_middle_and_at_the_ends_the_outside),
         cmocka_unit_test(sounds_in_a_pause_go_whole_or_stay_whole),
+        cmocka_unit_test(beside_a_cut_a_pause_is_shortened_from_the_cut_on),
+        cmocka_unit_test(a_join_of_the_programs_moves_off_a_rustle_but_not_where_a_person_set_something),
         cmocka_unit_test(a_cut_sound_does_not_count_as_staying),
         cmocka_unit_test(a_persons_breath_is_never_taken_with_a_pause),
         cmocka_unit_test(gaps_open_in_the_middle_of_the_pause),
