@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* Whole small files, folders and paths. */
-#include "base/file.h"
+#include "base/publish_parts.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -56,18 +56,34 @@ static bool holds_already(const char *path, const char *data, size_t size)
     return is_same;
 }
 
+/* A file with this content, without its name yet. */
+static struct tt_publish *write_part(const char *path, const void *data, size_t size, struct tt_error *err)
+{
+    struct tt_publish *file = tt_publish_open(path, err);
+    if (file && !tt_publish_write(file, data, size, err)) {
+        tt_publish_abandon(file);
+        return NULL;
+    }
+    return file;
+}
+
 bool tt_file_write(const char *path, const void *data, size_t size, struct tt_error *err)
 {
     if (holds_already(path, data, size))
         return true;
-    struct tt_publish *file = tt_publish_open(path, err);
-    if (!file)
-        return false;
-    if (!tt_publish_write(file, data, size, err)) {
-        tt_publish_abandon(file);
-        return false;
-    }
-    return tt_publish_commit(file, err);
+    struct tt_publish *file = write_part(path, data, size, err);
+    return file && tt_publish_commit(file, err);
+}
+
+void tt_file_write_among(const char *path, const void *data, size_t size, struct tt_publish_owner owner)
+{
+    struct tt_error error = {0};
+    const bool is_there = holds_already(path, data, size);
+    struct tt_publish *file = is_there ? NULL : write_part(path, data, size, &error);
+    if (file)
+        tt_gather_file(file, owner);
+    else
+        owner.ended(owner.context, is_there ? NULL : &error);
 }
 
 static bool read_text(int fd, const char *path, size_t most, struct tt_text *text, struct tt_error *err)

@@ -23,15 +23,27 @@ int64_t tt_publish_tell(const struct tt_publish *file);
 int64_t tt_publish_size(const struct tt_publish *file);
 int64_t tt_publish_read(struct tt_publish *file, void *data, size_t size, struct tt_error *err);
 bool tt_publish_commit(struct tt_publish *file, struct tt_error *err); /* destroys file, also on failure */
+/* The same without waiting for the medium, for a file whose reader finds out that a power cut has damaged it. */
+bool tt_publish_commit_unsynced(struct tt_publish *file, struct tt_error *err);
 void tt_publish_abandon(struct tt_publish *file);
 /* Between these two a thread's folders are synced once, at the end, in place of once for each file: what is published
  * is whole all the same, and outlasts a power cut from then on. Where order counts, settle before what comes later. */
 void tt_publish_gather(void);
 bool tt_publish_settle(struct tt_error *err);
+/* Who is asked at the last moment whether a file may still take its name (NULL: it may), and told how it ended: error
+ * is NULL where the file is there, or was not wanted any more. */
+struct tt_publish_owner {
+    bool (*may_appear)(void *context);
+    void (*ended)(void *context, const struct tt_error *error);
+    void *context;
+};
 
 /* Whole small files. write publishes (and leaves the file untouched when it already holds these bytes);
  * read allocates *data (NUL-terminated behind size bytes), and fails past most bytes. */
 bool tt_file_write(const char *path, const void *data, size_t size, struct tt_error *err);
+/* The same of one file among many: between tt_publish_gather and tt_publish_settle some are synced together, which
+ * costs a medium little more than one alone, and take their names then. The owner is always told, and once. */
+void tt_file_write_among(const char *path, const void *data, size_t size, struct tt_publish_owner owner);
 bool tt_file_read(const char *path, size_t most, char **data, size_t *size, struct tt_error *err);
 bool tt_file_exists(const char *path);
 /* A time of a file, in ns since 1970. */

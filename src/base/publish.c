@@ -9,20 +9,12 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-#include "base/file.h"
+#include "base/publish_parts.h"
 #include "base/raw_io.h"
 #include "base/text.h"
 #include "base/turns.h"
 
 enum { SEND_BYTES = 8 << 20 }; /* a long voice of some hundred MB took 0.3 s to sync at its end */
-
-struct tt_publish {
-    int fd;
-    char *path, *folder, *part_path;
-    int64_t at, size;
-    int64_t sent;     /* so much of it is under way to its medium */
-    int failed_errno; /* a write went wrong: commit refuses, even if the caller did not look */
-};
 
 static void destroy(struct tt_publish *file)
 {
@@ -150,8 +142,8 @@ static bool sync_waiting(int fd)
     return is_synced;
 }
 
-/* Makes the new name last through a power cut. A folder that may be written but not read cannot be synced. */
-static bool sync_folder(const char *folder)
+/* A folder that may be written but not read cannot be synced. */
+bool tt_publish_sync_folder(const char *folder)
 {
     int fd = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     if (fd < 0)
@@ -171,55 +163,43 @@ static bool close_checked(struct tt_publish *file)
     return close(fd) == 0 || errno == EINTR;
 }
 
-/* Of this thread, between tt_publish_gather and tt_publish_settle: a take's files lie in few folders. */
-enum { FOLDERS_MOST = 8 };
-static _Thread_local struct {
-    bool is_on;
-    size_t count;
-    char *folders[FOLDERS_MOST];
-} gathered;
-
-void tt_publish_gather(void) { gathered.is_on = true; }
-
-/* Takes the folder over where it is a new one; false: it has to be synced now. */
-static bool gather_folder(struct tt_publish *file)
+static bool is_written(const struct tt_publish *file)
 {
-    for (size_t i = 0; i < gathered.count; i++)
-        if (strcmp(gathered.folders[i], file->folder) == 0)
-            return true;
-    if (!gathered.is_on || gathered.count == FOLDERS_MOST)
-        return false;
-    gathered.folders[gathered.count++] = file->folder;
-    file->folder = NULL;
-    return true;
+    errno = file->failed_errno;
+    return file->failed_errno == 0;
 }
 
-bool tt_publish_settle(struct tt_error *err)
+bool tt_publish_sync(const struct tt_publish *file) { return is_written(file) && sync_waiting(file->fd); }
+
+static bool rename_checked(struct tt_publish *file, bool is_ready, struct tt_error *err)
 {
-    bool ok = true;
-    for (size_t i = 0; i < gathered.count; i++) {
-        if (!sync_folder(gathered.folders[i]))
-            ok = tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: files are written, but the folder cannot be synced",
-                               gathered.folders[i]);
-        free(gathered.folders[i]);
-    }
-    gathered.count = 0;
-    gathered.is_on = false;
-    return ok;
+    if (is_ready && close_checked(file) && tt_raw_rename(file->part_path, file->path) == 0)
+        return true;
+    tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: cannot be written", file->path);
+    tt_publish_abandon(file);
+    return false;
+}
+
+bool tt_publish_take_name(struct tt_publish *file, bool is_ready, struct tt_error *err)
+{
+    if (!rename_checked(file, is_ready, err))
+        return false;
+    const bool is_lasting = tt_gather_folder(file) || tt_publish_sync_folder(file->folder);
+    if (!is_lasting)
+        tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: is written, but its folder cannot be synced", file->path);
+    destroy(file);
+    return is_lasting;
 }
 
 bool tt_publish_commit(struct tt_publish *file, struct tt_error *err)
 {
-    if (file->failed_errno)
-        errno = file->failed_errno;
-    else if (sync_waiting(file->fd) && close_checked(file) && tt_raw_rename(file->part_path, file->path) == 0) {
-        bool is_lasting = gather_folder(file) || sync_folder(file->folder);
-        if (!is_lasting)
-            tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: is written, but its folder cannot be synced", file->path);
+    return tt_publish_take_name(file, tt_publish_sync(file), err);
+}
+
+bool tt_publish_commit_unsynced(struct tt_publish *file, struct tt_error *err)
+{
+    const bool ok = rename_checked(file, is_written(file), err);
+    if (ok)
         destroy(file);
-        return is_lasting;
-    }
-    tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: cannot be written", file->path);
-    tt_publish_abandon(file);
-    return false;
+    return ok;
 }

@@ -3,6 +3,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "base/file.h"
 #include "pipeline/chain.h"
 #include "session/advice.h"
 #include "session/jobs.h"
@@ -70,27 +71,58 @@ static void collect_warnings(struct tt_take *take)
 
 struct finishing {
     struct tt_run_state *run;
+    struct sheet_under_way *sheets; /* of each take */
     atomic_bool has_moved;
 };
 
-/* Nothing slow may stand between the last look at the file and writing it. What several takes wait for is their medium:
- * so they wait side by side. */
+struct sheet_under_way {
+    struct finishing *finishing;
+    struct tt_take *take;
+    struct tt_text text;
+    bool was_saved; /* by somebody, while this one was made */
+};
+
+/* Nothing slow stands between this look at the file and the new one in its place. */
+static bool sheet_may_appear(void *context)
+{
+    struct sheet_under_way *sheet = context;
+    sheet->was_saved = tt_session_sheet_moved(sheet->take);
+    if (sheet->was_saved)
+        atomic_store(&sheet->finishing->has_moved, true);
+    return !sheet->was_saved;
+}
+
+static void sheet_ended(void *context, const struct tt_error *error)
+{
+    struct sheet_under_way *sheet = context;
+    if (error)
+        fail_decided(sheet->finishing->run, sheet->take, error);
+    else if (!sheet->was_saved)
+        tt_session_keep_sheet(sheet->take, &sheet->text);
+    tt_text_free(&sheet->text);
+}
+
+/* What takes wait for is their medium: so they wait together. */
 static void put_sheet(void *context, size_t item)
 {
     struct finishing *finishing = context;
-    struct tt_take *take = &finishing->run->takes[item];
+    struct sheet_under_way *sheet = &finishing->sheets[item];
     struct tt_error error = {0};
-    if (tt_session_sheet_moved(take))
-        atomic_store(&finishing->has_moved, true);
-    else if (!tt_session_write_sheet(take, &error))
-        fail_decided(finishing->run, take, &error);
+    *sheet = (struct sheet_under_way){.finishing = finishing, .take = &finishing->run->takes[item]};
+    if (tt_sheet_write(&sheet->take->sheet, &sheet->text)) {
+        tt_file_write_among(sheet->take->sheet_path, sheet->text.data ? sheet->text.data : "", sheet->text.length,
+                            (struct tt_publish_owner){sheet_may_appear, sheet_ended, sheet});
+        return;
+    }
+    tt_fail_memory(&error);
+    sheet_ended(sheet, &error);
 }
 
 static bool finish_sheets(struct tt_run_state *run, bool *has_moved, struct tt_error *err)
 {
-    struct finishing finishing = {.run = run};
+    struct finishing finishing = {.run = run, .sheets = malloc((run->take_count + 1) * sizeof *finishing.sheets)};
     double *weights = calloc(run->take_count + 1, sizeof *weights);
-    bool ok = weights || tt_fail_memory(err);
+    bool ok = (weights && finishing.sheets) || tt_fail_memory(err);
     for (size_t i = 0; ok && i < run->take_count; i++) {
         struct tt_take *take = &run->takes[i];
         if (!tt_take_takes_part(take))
@@ -106,6 +138,7 @@ static bool finish_sheets(struct tt_run_state *run, bool *has_moved, struct tt_e
     }
     ok = ok && tt_jobs_run(run->take_count, weights, run->options->jobs, put_sheet, &finishing, err);
     *has_moved = atomic_load(&finishing.has_moved);
+    free(finishing.sheets);
     free(weights);
     return ok;
 }

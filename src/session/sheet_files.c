@@ -54,22 +54,12 @@ bool tt_session_read_sheet(const struct tt_run_state *run, struct tt_take *take,
 
 /* ---- sheets out ---- */
 
-bool tt_session_write_sheet(struct tt_take *take, struct tt_error *err)
+void tt_session_keep_sheet(struct tt_take *take, struct tt_text *text)
 {
-    struct tt_text text = {0};
-    if (!tt_sheet_write(&take->sheet, &text)) {
-        tt_text_free(&text);
-        return tt_fail_memory(err);
-    }
-    bool ok = tt_file_write(take->sheet_path, text.data ? text.data : "", text.length, err);
-    if (ok) {
-        free(take->sheet_text);
-        take->sheet_text = text.data;
-        take->sheet_size = text.length;
-        text.data = NULL;
-    }
-    tt_text_free(&text);
-    return ok;
+    free(take->sheet_text);
+    take->sheet_text = text->data;
+    take->sheet_size = text->length;
+    *text = (struct tt_text){0};
 }
 
 bool tt_session_sheet_moved(const struct tt_take *take)

@@ -23,8 +23,8 @@ bool tt_session_held_exact_gains(struct tt_run_state *run, struct tt_error *err)
 bool tt_session_pace(struct tt_run_state *run, struct tt_error *err);             /* pacing.c */
 /* sheet_files.c */
 bool tt_session_read_sheet(const struct tt_run_state *run, struct tt_take *take, struct tt_error *err);
-bool tt_session_write_sheet(struct tt_take *take, struct tt_error *err);
-bool tt_session_sheet_moved(const struct tt_take *take); /* its file is not as this run last knew it */
+void tt_session_keep_sheet(struct tt_take *take, struct tt_text *text); /* as its file is now; takes the text over */
+bool tt_session_sheet_moved(const struct tt_take *take);                /* its file is not as this run last knew it */
 bool tt_session_decide_gains(struct tt_run_state *run, struct tt_error *err); /* gains.c */
 /* render_key.c: digest of everything that a voice file depends on. */
 bool tt_session_render_key(struct tt_run_state *run, struct tt_take *take, struct tt_error *err);

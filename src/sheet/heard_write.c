@@ -176,7 +176,7 @@ bool tt_heard_writer_commit(struct tt_heard_writer *writer, const struct tt_hear
     struct tt_publish *file = writer->file;
     free(writer->levels);
     free(writer);
-    return tt_publish_commit(file, err);
+    return tt_publish_commit_unsynced(file, err); /* every byte is checked when it is opened */
 }
 
 void tt_heard_writer_abandon(struct tt_heard_writer *writer)

@@ -419,6 +419,134 @@ static void more_folders_than_are_gathered_are_synced_at_once(void **state)
     assert_int_equal(faults.syncs, 24);
 }
 
+/* ---- files among many ---- */
+
+struct owned {
+    bool is_unwanted; /* by the time it could take its name */
+    int ended;
+    struct tt_error error;
+};
+
+static bool may_appear(void *context) { return !((struct owned *)context)->is_unwanted; }
+
+static void ended(void *context, const struct tt_error *error)
+{
+    struct owned *owned = context;
+    owned->ended++;
+    if (error)
+        owned->error = *error;
+}
+
+static char *write_among(const char *name, const char *text, struct owned *owned)
+{
+    char *path = tt_path_join(folder, name);
+    assert_non_null(path);
+    tt_file_write_among(path, text, strlen(text), (struct tt_publish_owner){may_appear, ended, owned});
+    return path;
+}
+
+static void files_among_many_take_their_names_together_once_all_are_synced(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    struct owned one = {0}, two = {0};
+    tt_publish_gather();
+    char *first = write_among("1.csv", "one", &one), *second = write_among("2.csv", "two", &two);
+    assert_int_equal(one.ended + two.ended + faults.syncs, 0);
+    assert_false(tt_file_exists(first));
+    assert_true(tt_publish_settle(&err));
+    assert_int_equal(faults.syncs, 3); /* the files, then their folder */
+    assert_true(one.ended == 1 && one.error.kind == TT_OK && two.ended == 1 && two.error.kind == TT_OK);
+    assert_holds(first, "one");
+    assert_holds(second, "two");
+    free(first);
+    free(second);
+}
+
+static void some_files_are_enough_for_them_to_go(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    struct owned owned[100] = {{0}};
+    tt_publish_gather();
+    char name[16], *first = NULL;
+    for (size_t i = 0; i < 100; i++) {
+        snprintf(name, sizeof name, "%zu", i);
+        char *path = write_among(name, "x", &owned[i]);
+        if (i == 0)
+            first = path;
+        else
+            free(path);
+    }
+    assert_holds(first, "x");
+    assert_int_equal(owned[0].ended, 1);
+    assert_true(tt_publish_settle(&err));
+    for (size_t i = 0; i < 100; i++)
+        assert_int_equal(owned[i].ended, 1);
+    free(first);
+}
+
+static void a_file_among_many_that_is_not_wanted_any_more_leaves_what_is_there(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    struct owned before = {0}, owned = {0};
+    free(write_among("1.csv", "saved by a person", &before)); /* nothing is gathered: at once */
+    assert_int_equal(before.ended, 1);
+    tt_publish_gather();
+    char *path = write_among("1.csv", "made by the program", &owned);
+    owned.is_unwanted = true;
+    assert_true(tt_publish_settle(&err));
+    assert_int_equal(owned.ended, 1);
+    assert_int_equal(owned.error.kind, TT_OK);
+    assert_holds(path, "saved by a person");
+    assert_int_equal(list(NULL), 1);
+    free(path);
+}
+
+static void each_owner_is_told_why_its_file_is_not_there(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    struct owned full = {0}, unsynced = {0}, unnamed = {0};
+    tt_publish_gather();
+    faults.is_disk_limited = true;
+    free(write_among("full.csv", "more than there is room for", &full));
+    assert_non_null(strstr(full.error.message, "No space left"));
+    faults.is_disk_limited = false;
+    free(write_among("unsynced.csv", "x", &unsynced));
+    faults.sync_errno = EIO;
+    assert_true(tt_publish_settle(&err));
+    faults.sync_errno = 0;
+    tt_publish_gather();
+    free(write_among("unnamed.csv", "x", &unnamed));
+    faults.rename_errno = EACCES;
+    assert_true(tt_publish_settle(&err));
+    assert_true(full.ended == 1 && unsynced.ended == 1 && unnamed.ended == 1);
+    assert_non_null(strstr(unsynced.error.message, "unsynced.csv: cannot be written: Input/output error"));
+    assert_non_null(strstr(unnamed.error.message, "unnamed.csv: cannot be written: Permission denied"));
+    assert_int_equal(list(NULL), 0);
+}
+
+static void a_file_whose_reader_knows_damage_does_not_wait_for_its_medium(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    char *path = voice_path();
+    struct tt_publish *file = tt_publish_open(path, &err);
+    assert_true(tt_publish_write(file, "hive", 4, &err));
+    assert_true(tt_publish_commit_unsynced(file, &err));
+    assert_int_equal(faults.syncs, 0);
+    assert_holds(path, "hive");
+    file = tt_publish_open(path, &err);
+    faults.is_disk_limited = true;
+    assert_false(tt_publish_write(file, "bees", 4, NULL));
+    assert_false(tt_publish_commit_unsynced(file, &err));
+    assert_non_null(strstr(err.message, "No space left"));
+    assert_holds(path, "hive");
+    free(path);
+}
+
 static void a_gathered_folder_that_cannot_be_synced_is_an_error_that_names_it(void **state)
 {
     (void)state;
@@ -468,6 +596,11 @@ int main(void)
         TEST(a_scratch_file_on_a_full_disk_says_so),
         TEST(folders_of_many_files_are_synced_once_each),
         TEST(more_folders_than_are_gathered_are_synced_at_once),
+        TEST(files_among_many_take_their_names_together_once_all_are_synced),
+        TEST(some_files_are_enough_for_them_to_go),
+        TEST(a_file_among_many_that_is_not_wanted_any_more_leaves_what_is_there),
+        TEST(each_owner_is_told_why_its_file_is_not_there),
+        TEST(a_file_whose_reader_knows_damage_does_not_wait_for_its_medium),
         TEST(a_gathered_folder_that_cannot_be_synced_is_an_error_that_names_it),
         TEST(while_a_file_or_its_folder_is_synced_another_thread_may_work),
     };
