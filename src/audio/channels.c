@@ -17,7 +17,6 @@ enum {
     BIN_COUNT = (HIGHEST_DB - LOWEST_DB) * BINS_PER_DB,
     LANES = 8 /* sums kept side by side: the compiler adds several at once, always in the same order */
 };
-static const float clip_level = 1.0f - 1.0f / 32768.0f; /* the greatest 16-bit value */
 
 struct bin {
     int64_t count;
@@ -82,12 +81,12 @@ static struct block_sums sum_block(const float *samples, size_t count)
 /* Two or more in a row are clipping; one alone may be a peak that just fits. */
 static void count_clipped(struct channel *channel, const float *samples, size_t count, float block_peak)
 {
-    if (block_peak < clip_level) {
+    if (block_peak < TT_CLIP_LEVEL) {
         channel->clipped_run = 0;
         return;
     }
     for (size_t i = 0; i < count; i++) {
-        channel->clipped_run = fabsf(samples[i]) >= clip_level ? channel->clipped_run + 1 : 0;
+        channel->clipped_run = fabsf(samples[i]) >= TT_CLIP_LEVEL ? channel->clipped_run + 1 : 0;
         if (channel->clipped_run >= 2)
             channel->clipped_frames += channel->clipped_run == 2 ? 2 : 1;
     }
@@ -123,7 +122,7 @@ static double product_of(const float *a, const float *b, size_t count)
 static void add_products(struct survey *survey, size_t count, float block_peak)
 {
     const int paired = survey->channel_count < TT_PAIRED_CHANNELS ? survey->channel_count : TT_PAIRED_CHANNELS;
-    if (block_peak >= clip_level || paired < 2)
+    if (block_peak >= TT_CLIP_LEVEL || paired < 2)
         return;
     for (int a = 0; a < paired; a++)
         for (int b = a; b < paired; b++)

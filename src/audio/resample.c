@@ -5,21 +5,14 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/rescale.h"
+
 struct tt_resampler {
     soxr_t soxr; /* NULL: equal rates, copied */
     int from_hz, to_hz;
     int64_t taken, given; /* samples */
     bool is_ending;
 };
-
-int64_t tt_resample_position(int64_t frame, int from_hz, int to_hz)
-{
-    if (frame < 0)
-        return -tt_resample_position(-frame, from_hz, to_hz);
-    /* In whole seconds and a rest, so that nothing overflows. */
-    int64_t seconds = frame / from_hz, rest = frame % from_hz;
-    return seconds * to_hz + (2 * rest * to_hz + from_hz) / (2 * (int64_t)from_hz);
-}
 
 struct tt_resampler *tt_resampler_create(int from_hz, int to_hz, struct tt_error *err)
 {
@@ -60,7 +53,7 @@ static int64_t copy_on(struct tt_resampler *resampler, const float *samples, siz
 /* Cuts or fills up what comes out after the end, so that the whole is exactly as long as promised. */
 static int64_t settle_end(const struct tt_resampler *resampler, float *output, size_t got, size_t most)
 {
-    int64_t missing = tt_resample_position(resampler->taken, resampler->from_hz, resampler->to_hz) - resampler->given;
+    int64_t missing = tt_rescale_frames(resampler->taken, resampler->from_hz, resampler->to_hz) - resampler->given;
     if (missing < 0)
         missing = 0;
     if ((int64_t)got >= missing)

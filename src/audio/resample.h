@@ -17,7 +17,4 @@ int64_t tt_resampler_run(struct tt_resampler *resampler, const float *samples, s
                          float *output, size_t most, struct tt_error *err);
 void tt_resampler_destroy(struct tt_resampler *resampler);
 
-/* Frame positions carried over: round(frame * to / from). */
-int64_t tt_resample_position(int64_t frame, int from_hz, int to_hz);
-
 #endif

@@ -6,6 +6,9 @@
 #include <stddef.h>
 #include <stdint.h>
 
+/* The greatest value of 16 bits: from here on a sample is clipped, whatever it was recorded with. */
+#define TT_CLIP_LEVEL (32767.0f / 32768.0f)
+
 /* Makes NaN and infinity into 0 and returns how many there were. */
 int64_t tt_samples_mend(float *samples, size_t count);
 

@@ -1,20 +1,14 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 #include "audio/reader.h"
 
-#include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
+#include "audio/safety.h"
 #include "audio/samples.h"
 #include "base/large.h"
 #include "base/units.h"
 
 enum { BLOCK_FRAMES = 16384 };
-
-static const float clip_level = 32767.0f / 32768.0f; /* the greatest 16-bit value */
-/* Around a clipped sample the safety channel is heard alone, then faded: an overdriven input needs a moment to recover.
- * Common practice, no source. */
-static const double guard_ms = 2, fade_ms = 5;
 
 struct tt_voice_reader {
     struct tt_recording recording;
@@ -28,12 +22,8 @@ struct tt_voice_reader {
     int64_t bad_samples;
     struct tt_step_levels own_levels, listener_levels; /* with a listener's channel */
     float *picked;                                     /* BLOCK_FRAMES samples of a channel, for these */
-    /* With a safety channel: frames that were read ahead. */
-    float *main, *safety;
-    int64_t waiting, reach, guard;
-    int64_t since_clip; /* frames since the last clipped one before those that wait */
+    struct tt_safety *safety;                          /* with a safety channel: mends the other from it */
     bool has_ended;
-    int64_t given, mended_places, first_mended;
 };
 
 static const char *path_of(const struct tt_recording *recording, size_t file)
@@ -68,18 +58,6 @@ static bool add_lengths(struct tt_voice_reader *voice, struct tt_audio_info *inf
     return true;
 }
 
-static bool open_safety(struct tt_voice_reader *voice, struct tt_error *err)
-{
-    if (voice->recording.safety_number < 1 || voice->recording.safety_number > voice->channel_count)
-        return true;
-    voice->guard = tt_frames_from_ms(guard_ms, voice->rate_hz);
-    voice->reach = voice->guard + tt_frames_from_ms(fade_ms, voice->rate_hz);
-    voice->since_clip = voice->reach;
-    voice->main = malloc(sizeof *voice->main * (size_t)(BLOCK_FRAMES + voice->reach));
-    voice->safety = malloc(sizeof *voice->safety * (size_t)(BLOCK_FRAMES + voice->reach));
-    return (voice->main && voice->safety) || tt_fail_memory(err);
-}
-
 static bool open_voice(struct tt_voice_reader *voice, struct tt_audio_info *info, struct tt_error *err)
 {
     const char *path = voice->recording.path;
@@ -91,8 +69,19 @@ static bool open_voice(struct tt_voice_reader *voice, struct tt_audio_info *info
     if (voice->channel >= info->channel_count)
         return tt_fail(err, TT_ERROR_INPUT, "%s: has %d channel%s, there is no channel %d; write auto in take.channel",
                        path, info->channel_count, info->channel_count == 1 ? "" : "s", voice->channel + 1);
-    if (!add_lengths(voice, info, err) || !open_safety(voice, err))
+    if (!add_lengths(voice, info, err))
         return false;
+    const int safety = voice->recording.safety_number;
+    if (safety >= 1 && safety <= voice->channel_count) {
+        const struct tt_safety_plan plan = {.rate_hz = voice->rate_hz,
+                                            .channel_count = voice->channel_count,
+                                            .channel = voice->channel,
+                                            .safety_channel = safety - 1,
+                                            .gain = voice->recording.safety_gain,
+                                            .most_frames = BLOCK_FRAMES};
+        if (!(voice->safety = tt_safety_open(&plan, err)))
+            return false;
+    }
     if (info->channel_count == 1)
         return true;
     voice->interleaved = tt_alloc_lines(sizeof *voice->interleaved * BLOCK_FRAMES * (size_t)info->channel_count);
@@ -113,7 +102,6 @@ struct tt_voice_reader *tt_recording_open(const struct tt_recording *recording, 
     }
     voice->recording = *recording;
     voice->channel = recording->channel;
-    voice->first_mended = -1;
     if (open_voice(voice, info, err))
         return voice;
     tt_voice_reader_close(voice);
@@ -159,7 +147,8 @@ static bool open_next(struct tt_voice_reader *voice, struct tt_error *err)
 
 bool tt_voice_reader_skip(struct tt_voice_reader *voice, int64_t frames, struct tt_error *err)
 {
-    voice->given = frames;
+    if (voice->safety)
+        tt_safety_skip(voice->safety, frames);
     for (; voice->file < voice->recording.more_count && frames >= voice->lengths[voice->file];
          frames -= voice->lengths[voice->file - 1])
         if (!open_next(voice, err))
@@ -188,84 +177,23 @@ static int64_t read_interleaved(struct tt_voice_reader *voice, float *block, int
     }
 }
 
-/* ---- where the channel clips ---- */
-
-/* Fills up what waits; false on error. */
-static bool read_ahead(struct tt_voice_reader *voice, int64_t wanted, struct tt_error *err)
-{
-    while (!voice->has_ended && voice->waiting < wanted + voice->reach) {
-        int64_t most = wanted + voice->reach - voice->waiting;
-        most = most < BLOCK_FRAMES ? most : BLOCK_FRAMES;
-        int64_t got = read_interleaved(voice, voice->interleaved, most, err);
-        if (got < 0)
-            return false;
-        tt_samples_pick(voice->interleaved, voice->channel_count, voice->channel, voice->main + voice->waiting,
-                        (size_t)got);
-        tt_samples_pick(voice->interleaved, voice->channel_count, voice->recording.safety_number - 1,
-                        voice->safety + voice->waiting, (size_t)got);
-        voice->bad_samples += tt_samples_mend(voice->main + voice->waiting, (size_t)got);
-        (void)tt_samples_mend(voice->safety + voice->waiting, (size_t)got);
-        voice->waiting += got;
-        voice->has_ended = got < most;
-    }
-    return true;
-}
-
-static int64_t next_clip(const struct tt_voice_reader *voice, int64_t from)
-{
-    while (from < voice->waiting && fabsf(voice->main[from]) < clip_level)
-        from++;
-    return from;
-}
-
-static void count_mended(struct tt_voice_reader *voice, int64_t at)
-{
-    voice->mended_places++;
-    if (voice->first_mended < 0)
-        voice->first_mended = voice->given + at;
-}
-
-/* The same sound at the same level: a straight fade. */
-static void mix(struct tt_voice_reader *voice, float *samples, int64_t count)
-{
-    const double gain = voice->recording.safety_gain, fade = (double)(voice->reach - voice->guard);
-    int64_t next = next_clip(voice, 0);
-    for (int64_t i = 0; i < count; i++) {
-        if (next < i)
-            next = next_clip(voice, i);
-        if (next == i && voice->since_clip >= voice->reach)
-            count_mended(voice, i);
-        voice->since_clip = next == i ? 0 : voice->since_clip + 1;
-        int64_t ahead = next < voice->waiting ? next - i : voice->reach,
-                distance = voice->since_clip < ahead ? voice->since_clip : ahead;
-        samples[i] = voice->main[i];
-        if (distance >= voice->reach)
-            continue;
-        double share = distance <= voice->guard ? 1.0 : (double)(voice->reach - distance) / fade;
-        samples[i] = (float)(share * gain * (double)voice->safety[i] + (1.0 - share) * (double)voice->main[i]);
-    }
-}
-
 static int64_t read_mended(struct tt_voice_reader *voice, float *samples, int64_t wanted, struct tt_error *err)
 {
-    if (!read_ahead(voice, wanted, err))
-        return -1;
-    int64_t count = voice->waiting < wanted ? voice->waiting : wanted;
-    mix(voice, samples, count);
-    voice->waiting -= count;
-    voice->given += count;
-    memmove(voice->main, voice->main + count, sizeof *voice->main * (size_t)voice->waiting);
-    memmove(voice->safety, voice->safety + count, sizeof *voice->safety * (size_t)voice->waiting);
-    return count;
+    for (int64_t most; !voice->has_ended && (most = tt_safety_wants(voice->safety, wanted)) > 0;) {
+        int64_t got = read_interleaved(voice, voice->interleaved, most, err);
+        if (got < 0)
+            return -1;
+        voice->bad_samples += tt_safety_add(voice->safety, voice->interleaved, got);
+        voice->has_ended = got < most;
+    }
+    return tt_safety_take(voice->safety, samples, wanted);
 }
 
 int64_t tt_voice_reader_mended(const struct tt_voice_reader *voice, int64_t *first_frame)
 {
-    *first_frame = voice->first_mended;
-    return voice->mended_places;
+    *first_frame = -1;
+    return voice->safety ? tt_safety_mended(voice->safety, first_frame) : 0;
 }
-
-/* ---- reading ---- */
 
 static int64_t read_block(struct tt_voice_reader *voice, float *samples, int64_t wanted, struct tt_error *err)
 {
@@ -324,8 +252,7 @@ void tt_voice_reader_close(struct tt_voice_reader *voice)
     tt_reader_close(voice->reader);
     free(voice->interleaved);
     free(voice->lengths);
-    free(voice->main);
-    free(voice->safety);
+    tt_safety_close(voice->safety);
     free(voice->picked);
     tt_step_levels_free(&voice->own_levels);
     tt_step_levels_free(&voice->listener_levels);

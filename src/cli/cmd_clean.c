@@ -5,10 +5,10 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <time.h>
 #include <unistd.h>
 
 #include "cli/command.h"
+#include "cli/progress.h"
 #include "session/folders.h"
 #include "tidytake/tidytake.h"
 
@@ -49,77 +49,6 @@ static void on_signal(int signal_number)
     (void)signal_number;
     was_interrupted = 1;
 }
-
-/* ---- progress on stderr: a bar on a terminal, else a line a take ---- */
-
-struct shown {
-    bool is_terminal, is_quiet;
-    struct timespec started, last;
-    bool has_bar;
-};
-
-static double seconds_since(const struct timespec *then)
-{
-    struct timespec now;
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    return (double)(now.tv_sec - then->tv_sec) + (double)(now.tv_nsec - then->tv_nsec) / 1e9;
-}
-
-static void clear_bar(struct shown *shown)
-{
-    if (shown->has_bar)
-        fprintf(stderr, "\r\033[K");
-    shown->has_bar = false;
-}
-
-static void draw_bar(struct shown *shown, double share, const char *take, const char *what)
-{
-    enum { CELLS = 24 };
-    int filled = (int)(share * CELLS + 0.5);
-    fprintf(stderr, "\r\033[K");
-    for (int i = 0; i < CELLS; i++)
-        fputc(i < filled ? '=' : '.', stderr);
-    double gone = seconds_since(&shown->started), left = share > 0.02 ? gone * (1 - share) / share : 0;
-    fprintf(stderr, " %3.0f %%", 100 * share);
-    if (share > 0.02)
-        fprintf(stderr, "  %d:%02d left", (int)(left / 60), (int)left % 60);
-    fprintf(stderr, "  %s ", what ? what : "");
-    tt_print_plain(stderr, take ? take : "", 22);
-    fflush(stderr);
-    shown->has_bar = true;
-}
-
-static bool on_progress(void *context, double share, const char *take, const char *what)
-{
-    struct shown *shown = context;
-    if (was_interrupted)
-        return false;
-    if (shown->is_quiet)
-        return true;
-    if (shown->is_terminal && seconds_since(&shown->last) > 0.1) {
-        clock_gettime(CLOCK_MONOTONIC, &shown->last);
-        draw_bar(shown, share, take, what);
-    }
-    return true;
-}
-
-static void on_take_done(void *context, const char *take, const char *what)
-{
-    struct shown *shown = context;
-    if (shown->is_quiet || shown->is_terminal)
-        return;
-    fprintf(stderr, "%s ", what);
-    tt_print_plain(stderr, take, 60);
-    fputc('\n', stderr);
-}
-
-static void on_note(void *context, const char *line)
-{
-    clear_bar(context);
-    tt_complain(line);
-}
-
-/* ---- running ---- */
 
 struct request {
     struct tt_clean_options options;
@@ -214,16 +143,14 @@ static bool is_folder(const char *path)
 
 static int clean_one(struct request *request, const char *const *sources, size_t count)
 {
-    struct shown shown = {.is_terminal = isatty(STDERR_FILENO), .is_quiet = request->is_quiet};
-    clock_gettime(CLOCK_MONOTONIC, &shown.started);
-    struct tt_clean_watcher watcher = {
-        .context = &shown, .progress = on_progress, .take_done = on_take_done, .note = on_note};
+    struct tt_progress progress = tt_progress_begin(request->is_quiet, &was_interrupted);
+    const struct tt_clean_watcher watcher = tt_progress_watcher(&progress);
     struct tt_clean_result result;
     struct tt_error error = {0};
     request->options.sources = sources;
     request->options.source_count = count;
     bool ok = tt_clean(&request->options, &watcher, &result, &error);
-    clear_bar(&shown);
+    tt_progress_end(&progress);
     if (!ok)
         return tt_exit_status(&error);
     if (request->is_json)

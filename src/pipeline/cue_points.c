@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 #include "pipeline/cue_points.h"
 
-#include "audio/resample.h"
+#include "base/rescale.h"
 #include "base/units.h"
 #include "sheet/landing.h"
 
@@ -19,7 +19,7 @@ size_t tt_cue_points(const struct tt_sheet *sheet, const struct tt_heard *heard,
         /* A gap may open at some distance from where it was asked for, in the nearest pause. */
         const int64_t at = is_gap ? tt_landing_of_row(row, map).start : tt_time_map_nearest_out(map, place);
         const char *text = row->note && row->note[0] ? row->note : is_gap ? "gap" : "label";
-        cues[count++] = (struct tt_label){tt_resample_position(at, rate_hz, out_rate_hz), text};
+        cues[count++] = (struct tt_label){tt_rescale_frames(at, rate_hz, out_rate_hz), text};
     }
     return count;
 }

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 
 #include "base/file.h"
+#include "base/rescale.h"
 #include "base/units.h"
 #include "dsp/limiter.h"
 #include "pipeline/cue_points.h"
@@ -41,7 +42,7 @@ static void describe(struct tt_outlet *outlet, struct tt_voice_reader *reader, c
         snprintf(bext->originator, sizeof bext->originator, "tidytake");
     if (info->time_reference >= 0)
         bext->time_reference =
-            tt_resample_position(info->time_reference + skipped_at_head, info->rate_hz, request->out_rate_hz);
+            tt_rescale_frames(info->time_reference + skipped_at_head, info->rate_hz, request->out_rate_hz);
 }
 
 static bool add_voice_things(struct tt_outlet *outlet, struct tt_error *err)

@@ -3,7 +3,7 @@
 
 #include <stdlib.h>
 
-#include "audio/resample.h"
+#include "base/rescale.h"
 #include "base/units.h"
 
 /* In a restless room much is somewhat like a breath. */
@@ -44,8 +44,8 @@ bool tt_quiet_spans_find(const struct tt_heard *heard, const struct tt_time_map 
             int64_t until = busy_start < stretch->source_end ? busy_start : stretch->source_end;
             if (until > at)
                 quiet->spans[quiet->count++] = (struct tt_span_samples){
-                    tt_resample_position(stretch->out_start + at - stretch->source_start, rate_hz, out_rate_hz),
-                    tt_resample_position(stretch->out_start + until - stretch->source_start, rate_hz, out_rate_hz)};
+                    tt_rescale_frames(stretch->out_start + at - stretch->source_start, rate_hz, out_rate_hz),
+                    tt_rescale_frames(stretch->out_start + until - stretch->source_start, rate_hz, out_rate_hz)};
             at = busy_end < stretch->source_end ? (busy_end > at ? busy_end : at + 1) : stretch->source_end;
         }
     }

@@ -6,6 +6,7 @@
 #include <stdio.h>
 #include <string.h>
 
+#include "audio/samples.h"
 #include "base/lanes.h"
 #include "base/text.h"
 #include "base/units.h"
@@ -14,7 +15,6 @@
 
 /* Two samples in a row at full scale (within one step of 16 bits) are clipping; a single one may be a true peak. Common
  * practice, no source. */
-static const float clip_level = 32767.0f / 32768.0f;
 enum { CLIP_RUN = 2 };
 /* A recorder that mutes by itself leaves exact zeros for longer than this. */
 static const double muted_ms = 50;
@@ -38,7 +38,7 @@ static void end_zero_run(struct tt_remarks *remarks)
 static void listen_closely(struct tt_remarks *remarks, const float *samples, size_t count)
 {
     for (size_t i = 0; i < count; i++) {
-        if (fabsf(samples[i]) >= clip_level) {
+        if (fabsf(samples[i]) >= TT_CLIP_LEVEL) {
             if (++remarks->clip_run == CLIP_RUN) {
                 remarks->clipped_runs++;
                 remarks->clipped_samples += CLIP_RUN;
@@ -89,7 +89,7 @@ void tt_remarks_listen(struct tt_remarks *remarks, const float *samples, size_t 
         float peak = tt_sample_peak(samples + at, n);
         remarks->sum += sum_of(samples + at, n, &has_zero);
         remarks->peak = peak > remarks->peak ? peak : remarks->peak;
-        if (peak >= clip_level || has_zero || remarks->zero_run || remarks->clip_run)
+        if (peak >= TT_CLIP_LEVEL || has_zero || remarks->zero_run || remarks->clip_run)
             listen_closely(remarks, samples + at, n);
         remarks->sample_count += (int64_t)n;
     }

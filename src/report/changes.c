@@ -5,7 +5,7 @@
 #include <inttypes.h>
 
 #include "report/changes_why.h"
-#include "report/rescale.h"
+#include "base/rescale.h"
 #include "report/timecode.h"
 #include "sheet/csv.h"
 

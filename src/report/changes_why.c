@@ -5,8 +5,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/rescale.h"
 #include "base/units.h"
-#include "report/rescale.h"
 
 /* The joins lie within a few ms of the rows that cause them (time_map.h searches them). */
 static const int64_t row_slack_ms = 30;

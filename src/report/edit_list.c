@@ -4,7 +4,7 @@
 #include <stdlib.h>
 
 #include "base/grow.h"
-#include "report/rescale.h"
+#include "base/rescale.h"
 #include "sheet/landing.h"
 
 static bool add_span(struct tt_edit_list *list, struct tt_edit_span span, struct tt_error *err)

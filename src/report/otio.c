@@ -5,8 +5,8 @@
 #include <string.h>
 
 #include "report/edit_list.h"
+#include "base/rescale.h"
 #include "report/json_values.h"
-#include "report/rescale.h"
 #include "report/timecode.h"
 
 static json_t *keep_if(bool ok, json_t *value)

@@ -3,10 +3,10 @@
 #include <math.h>
 
 #include "report/json_values.h"
+#include "base/rescale.h"
 #include "sheet/landing.h"
 #include "report/pauses_heard.h"
 #include "report/removed.h"
-#include "report/rescale.h"
 #include "report/totals.h"
 
 enum { CONFIDENCE_DECIMALS = 2, AMOUNT_DECIMALS = 3, MS_DECIMALS = 3 }; /* as the sheet has them */

@@ -4,8 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "audio/resample.h"
 #include "base/file.h"
+#include "base/rescale.h"
 #include "base/units.h"
 #include "pipeline/cue_points.h"
 #include "pipeline/render.h"
@@ -38,9 +38,9 @@ static void voice_edges(const struct tt_take *take, int64_t *before, int64_t *be
             last = end;
     }
     if (first >= 0)
-        *before = tt_resample_position(first, heard->facts.rate_hz, take->out_rate_hz);
+        *before = tt_rescale_frames(first, heard->facts.rate_hz, take->out_rate_hz);
     if (last >= 0)
-        *behind = take->out_frames - tt_resample_position(last, heard->facts.rate_hz, take->out_rate_hz);
+        *behind = take->out_frames - tt_rescale_frames(last, heard->facts.rate_hz, take->out_rate_hz);
     if (*behind < 0)
         *behind = 0;
 }

@@ -7,6 +7,7 @@
 
 #include "audio/reader.h"
 #include "audio/resample.h"
+#include "base/rescale.h"
 #include "base/units.h"
 #include "dsp/crossfade.h"
 #include "dsp/room_tone.h"
@@ -48,14 +49,14 @@ int64_t tt_voices_start(const struct tt_voices *voices, size_t part)
 {
     int64_t at = 0;
     for (size_t i = 0; i < part; i++)
-        at += tt_resample_position(part_length(&voices->parts[i]), voices->parts[i].rate_hz, voices->rate_hz);
+        at += tt_rescale_frames(part_length(&voices->parts[i]), voices->parts[i].rate_hz, voices->rate_hz);
     return at;
 }
 
 int64_t tt_voices_voice_start(const struct tt_voices *voices, size_t part)
 {
     return tt_voices_start(voices, part) +
-           tt_resample_position(voices->parts[part].tone_before, voices->parts[part].rate_hz, voices->rate_hz);
+           tt_rescale_frames(voices->parts[part].tone_before, voices->parts[part].rate_hz, voices->rate_hz);
 }
 
 static void close_part(struct tt_voices *voices)

@@ -146,19 +146,6 @@ static void a_rate_of_zero_is_an_error(void **state)
     assert_int_equal(err.kind, TT_ERROR_INTERNAL);
 }
 
-static void positions_are_carried_over(void **state)
-{
-    (void)state;
-    assert_int_equal(tt_resample_position(0, 44100, 48000), 0);
-    assert_int_equal(tt_resample_position(44100, 44100, 48000), 48000);
-    assert_int_equal(tt_resample_position(1, 44100, 48000), 1); /* 1.088 */
-    assert_int_equal(tt_resample_position(6, 44100, 48000), 7); /* 6.53 */
-    assert_int_equal(tt_resample_position(1, 96000, 48000), 1); /* a half goes up */
-    assert_int_equal(tt_resample_position(-6, 44100, 48000), -7);
-    assert_int_equal(tt_resample_position(INT64_C(1000000000000) * 44100, 44100, 192000),
-                     INT64_C(1000000000000) * 192000);
-}
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -169,7 +156,6 @@ int main(void)
         cmocka_unit_test(equal_rates_change_nothing),
         cmocka_unit_test(an_empty_block_is_not_the_end),
         cmocka_unit_test(a_rate_of_zero_is_an_error),
-        cmocka_unit_test(positions_are_carried_over),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

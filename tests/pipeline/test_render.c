@@ -2,7 +2,7 @@
 /* Rendering: exact where nothing is to be done, exact in time where something is cut, whole or not at all. */
 #include "pass_support.h"
 
-#include "audio/resample.h"
+#include "base/rescale.h"
 
 /* The largest difference between two stretches of samples, the first times a gain. */
 static double difference(const float *take, double gain, const float *out, size_t count)
@@ -126,7 +126,7 @@ static void the_same_take_sheet_and_gain_give_the_same_bytes(void **state)
     render_well(pass, NAN);
     const char *voice = file_digest(pass->voice), *whole = file_digest(pass->whole);
     SF_INFO info = info_of(pass->voice);
-    assert_int_equal(info.frames, tt_resample_position(pass->map.out_samples, 44100, 48000));
+    assert_int_equal(info.frames, tt_rescale_frames(pass->map.out_samples, 44100, 48000));
     assert_int_equal(unlink(pass->voice), 0);
     render_well(pass, NAN);
     assert_string_equal(voice, file_digest(pass->voice));

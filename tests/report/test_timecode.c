@@ -8,7 +8,6 @@
 
 #include <cmocka.h>
 
-#include "report/rescale.h"
 #include "report/timecode.h"
 
 static void assert_pair(enum tt_frame_rate rate, int64_t frame, const char *expected)
@@ -126,16 +125,6 @@ static void samples_round_to_the_nearest_frame(void **state)
     assert_int_equal(tt_timecode_frame_of_sample(TT_FPS_60, INT64_MAX / 2, 192000) > 0, 1);
 }
 
-static void rescaling_rounds_to_the_nearest(void **state)
-{
-    (void)state;
-    assert_int_equal(tt_rescale_frames(441000, 44100, 48000), 480000);
-    assert_int_equal(tt_rescale_frames(1, 44100, 48000), 1);
-    assert_int_equal(tt_rescale_frames(1, 96000, 48000), 1); /* a half goes up */
-    assert_int_equal(tt_rescale_frames(INT64_C(192000) * 86400 * 365 + 3, 192000, 44100),
-                     INT64_C(44100) * 86400 * 365 + 1);
-}
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -144,7 +133,6 @@ int main(void)
         cmocka_unit_test(a_whole_day_goes_round),
         cmocka_unit_test(what_is_no_time_address_is_refused),
         cmocka_unit_test(samples_round_to_the_nearest_frame),
-        cmocka_unit_test(rescaling_rounds_to_the_nearest),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
