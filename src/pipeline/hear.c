@@ -7,137 +7,24 @@
 #include <string.h>
 
 #include "base/large.h"
-#include "base/relay.h"
 #include "base/units.h"
-#include "dsp/highpass.h"
-#include "dsp/listener.h"
-#include "dsp/meter.h"
-#include "dsp/nuclei.h"
-#include "pipeline/chain.h"
-#include "pipeline/colour.h"
-#include "pipeline/framer.h"
-#include "pipeline/picture.h"
-#include "pipeline/remarks.h"
+#include "pipeline/hear_frames.h"
 #include "pipeline/room_recording.h"
-#include "pipeline/spectrum_ring.h"
 
-enum { BLOCK_SAMPLES = 1 << 14, BATCH_FRAMES = 32 };
+enum { BLOCK_SAMPLES = 1 << 14, RING_SPARE_FRAMES = 8 };
 
-struct hear_pass {
-    const struct tt_hear_request *request;
-    struct tt_hearing hearing;
-    struct tt_heard heard;
-    struct tt_voice_reader *reader;
-    struct tt_highpass *highpass; /* NULL with highpass_hz = 0 */
-    struct tt_relay *relay;       /* to the framer and what looks at frames at once */
-    struct tt_relay *frames;      /* from there to the listener and what waits for it; NULL: in the same thread */
-    float *batch;                 /* frames on their way to it: power and samples of each */
-    int batch_count;
-    struct tt_framer *framer;
-    struct tt_listener *listener;
-    struct tt_nuclei *nuclei;
-    struct tt_meter *meter; /* of the channel as recorded */
-    struct tt_remarks remarks;
-    struct tt_picture *picture; /* NULL: not wanted */
-    struct tt_heard_writer *writer;
-    void *stage_states[TT_STAGE_COUNT];
-    struct tt_spectrum_ring ring;
-    float *settled_power;
-    struct tt_colour colour;
-    int64_t listened; /* frames that the listener got */
-    int64_t settled;  /* frames handed to the stages as settled */
-    float *block, *filtered;
-    struct tt_span_frames *others;
-};
-
-static bool hand_out_settled(struct hear_pass *pass, struct tt_error *err)
-{
-    int64_t until = tt_listener_settled(pass->listener);
-    for (; pass->settled < until; pass->settled++) {
-        struct tt_hear_frame frame = {.index = pass->settled,
-                                      .sample = pass->settled * pass->hearing.shape.hop_samples,
-                                      .power = pass->settled_power,
-                                      .state = tt_listener_state(pass->listener, pass->settled)};
-        tt_spectrum_ring_get(&pass->ring, pass->settled, pass->settled_power);
-        if (!tt_nuclei_add(pass->nuclei, frame.power, tt_listener_voiced(pass->listener, frame.index),
-                           frame.state == TT_FRAME_SPEECH, err))
-            return false;
-        if (frame.state == TT_FRAME_SPEECH)
-            tt_colour_add(&pass->colour, &pass->hearing.shape, frame.power);
-        for (int i = 0; i < TT_STAGE_COUNT; i++)
-            if (tt_chain[i]->hear_settled && !tt_chain[i]->hear_settled(pass->stage_states[i], &frame, err))
-                return false;
-    }
-    return true;
-}
-
-static bool listen_to(struct hear_pass *pass, const float *power, const float *samples, struct tt_error *err)
-{
-    tt_spectrum_ring_put(&pass->ring, pass->listened++, power);
-    return tt_listener_add(pass->listener, power, samples, err) && hand_out_settled(pass, err);
-}
-
-static size_t batch_row(const struct hear_pass *pass)
-{
-    return (size_t)(pass->hearing.shape.bin_count + pass->hearing.shape.hop_samples);
-}
-
-static bool listen_to_batch(void *context, const float *rows, size_t count, struct tt_error *err)
-{
-    struct hear_pass *pass = context;
-    const size_t row = batch_row(pass);
-    for (const float *end = rows + count; rows < end; rows += row)
-        if (!listen_to(pass, rows, rows + pass->hearing.shape.bin_count, err))
-            return false;
-    return true;
-}
-
-static bool hand_on_batch(struct hear_pass *pass, struct tt_error *err)
-{
-    size_t count = (size_t)pass->batch_count * batch_row(pass);
-    pass->batch_count = 0;
-    return tt_relay_add(pass->frames, pass->batch, count, err);
-}
-
-static bool hand_on(struct hear_pass *pass, const float *power, const float *samples, struct tt_error *err)
-{
-    const size_t bins = (size_t)pass->hearing.shape.bin_count, hop = (size_t)pass->hearing.shape.hop_samples;
-    float *row = pass->batch + (size_t)pass->batch_count * (bins + hop);
-    memcpy(row, power, bins * sizeof *row);
-    memcpy(row + bins, samples, hop * sizeof *row);
-    return ++pass->batch_count < BATCH_FRAMES || hand_on_batch(pass, err);
-}
-
-static bool take_frame(void *context, int64_t index, const float *power, const float *samples, struct tt_error *err)
-{
-    struct hear_pass *pass = context;
-    struct tt_hear_frame frame = {
-        .index = index, .sample = index * pass->hearing.shape.hop_samples, .power = power, .samples = samples};
-    for (int i = 0; i < TT_STAGE_COUNT; i++)
-        if (tt_chain[i]->hear_frame && !tt_chain[i]->hear_frame(pass->stage_states[i], &frame, err))
-            return false;
-    if (pass->picture && index % TT_PICTURE_HOPS == 0 && !tt_picture_add(pass->picture, power, err))
-        return false;
-    return pass->frames ? hand_on(pass, power, samples, err) : listen_to(pass, power, samples, err);
-}
-
-static bool frame(void *context, const float *samples, size_t count, struct tt_error *err)
-{
-    struct hear_pass *pass = context;
-    return tt_framer_add(pass->framer, samples, count, err);
-}
-
-static bool open_pass(struct hear_pass *pass, struct tt_error *err)
+static bool open_recording(struct hear_pass *pass, struct tt_error *err)
 {
     const struct tt_hear_request *request = pass->request;
+    const struct tt_channel_choice *channel = &request->channel;
     struct tt_audio_info info;
     struct tt_recording recording = {.path = request->path,
                                      .more_paths = request->more_paths,
                                      .more_count = request->more_count,
-                                     .channel = request->channel.channel,
-                                     .safety_number = request->channel.safety_number,
-                                     .safety_gain = request->channel.safety_gain,
-                                     .listener_number = request->channel.listener_number};
+                                     .channel = channel->channel,
+                                     .safety_number = channel->safety_number,
+                                     .safety_gain = channel->safety_gain,
+                                     .listener_number = channel->listener_number};
     pass->reader = tt_recording_open(&recording, &info, err);
     if (!pass->reader)
         return false;
@@ -145,95 +32,121 @@ static bool open_pass(struct hear_pass *pass, struct tt_error *err)
     struct tt_heard_facts *facts = &pass->heard.facts;
     facts->rate_hz = info.rate_hz;
     facts->channel_count = info.channel_count;
-    facts->channel = request->channel.channel;
-    facts->safety_number = request->channel.safety_number;
-    facts->listener_number = request->channel.listener_number;
-    facts->safety_gain = request->channel.safety_gain;
-    snprintf(facts->channel_why, sizeof facts->channel_why, "%s", request->channel.why);
+    facts->channel = channel->channel;
+    facts->safety_number = channel->safety_number;
+    facts->listener_number = channel->listener_number;
+    facts->safety_gain = channel->safety_gain;
+    snprintf(facts->channel_why, sizeof facts->channel_why, "%s", channel->why);
     snprintf(facts->hearing_key, sizeof facts->hearing_key, "%s", request->hearing_key);
-
+    tt_remarks_start(&pass->remarks, &info);
     pass->hearing.shape = tt_stft_shape_for(info.rate_hz);
     pass->hearing.settings = request->settings;
     pass->hearing.heard = &pass->heard;
-    pass->block = tt_alloc_lines(BLOCK_SAMPLES * sizeof(float));
-    pass->settled_power = malloc((size_t)pass->hearing.shape.bin_count * sizeof(float));
-    if (!pass->block || !pass->settled_power)
-        return tt_fail_memory(err);
-    size_t filtered_room = BLOCK_SAMPLES;
-    if (request->settings->take.highpass_hz > 0) {
-        pass->highpass = tt_highpass_create(info.rate_hz, request->settings->take.highpass_hz, err);
+    return true;
+}
+
+static bool open_filter(struct hear_pass *pass, struct tt_error *err)
+{
+    const double cutoff_hz = pass->request->settings->take.highpass_hz;
+    pass->filtered_room = BLOCK_SAMPLES;
+    if (cutoff_hz > 0) {
+        pass->highpass = tt_highpass_create(pass->heard.facts.rate_hz, cutoff_hz, err);
         if (!pass->highpass)
             return false;
-        filtered_room += tt_highpass_latency(pass->highpass);
+        pass->filtered_room += tt_highpass_latency(pass->highpass);
     }
-    pass->filtered = tt_alloc_lines(filtered_room * sizeof(float));
-    if (!pass->filtered)
+    pass->block = tt_alloc_lines(BLOCK_SAMPLES * sizeof(float));
+    pass->filtered = tt_alloc_lines(pass->filtered_room * sizeof(float));
+    return (pass->block && pass->filtered) || tt_fail_memory(err);
+}
+
+static bool open_listening(struct hear_pass *pass, struct tt_error *err)
+{
+    const struct tt_stft_shape shape = pass->hearing.shape;
+    const char *pictures = pass->request->picture_prefix;
+    pass->settled_power = malloc((size_t)shape.bin_count * sizeof(float));
+    if (!pass->settled_power)
         return tt_fail_memory(err);
-    tt_remarks_start(&pass->remarks, &info);
-    if (!(pass->meter = tt_meter_create(info.rate_hz, 1.0, err)) ||
-        !(pass->listener = tt_listener_create(pass->hearing.shape, err)) ||
-        !(pass->nuclei = tt_nuclei_create(pass->hearing.shape, err)) ||
-        !(pass->framer = tt_framer_create(pass->hearing.shape, take_frame, pass, err)) ||
-        !tt_spectrum_ring_create(&pass->ring, tt_listener_delay_frames(pass->listener) + 8,
-                                 pass->hearing.shape.bin_count, err) ||
-        !(pass->writer = tt_heard_writer_open(request->heard_path, err)))
-        return false;
-    if (request->picture_prefix &&
-        !(pass->picture = tt_picture_create(pass->hearing.shape, request->picture_prefix, err)))
-        return false;
+    return (pass->meter = tt_meter_create(shape.rate_hz, 1.0, err)) &&
+           (pass->listener = tt_listener_create(shape, err)) && (pass->nuclei = tt_nuclei_create(shape, err)) &&
+           (pass->framer = tt_framer_create(shape, hear_take_frame, pass, err)) &&
+           tt_spectrum_ring_create(&pass->ring, tt_listener_delay_frames(pass->listener) + RING_SPARE_FRAMES,
+                                   shape.bin_count, err) &&
+           (pass->writer = tt_heard_writer_open(pass->request->heard_path, err)) &&
+           (!pictures || (pass->picture = tt_picture_create(shape, pictures, err)));
+}
+
+static bool open_stages(struct hear_pass *pass, struct tt_error *err)
+{
     pass->hearing.writer = pass->writer;
-    if (!tt_room_recording_hear(request->settings, &pass->hearing, err))
+    if (!tt_room_recording_hear(pass->request->settings, &pass->hearing, err))
         return false;
     for (int i = 0; i < TT_STAGE_COUNT; i++)
         if (tt_chain[i]->hear_open && !(pass->stage_states[i] = tt_chain[i]->hear_open(&pass->hearing, err)))
             return false;
-    /* Last: their threads work with all of the above. */
-    if (request->has_second_thread) {
-        const size_t batch_floats = BATCH_FRAMES * batch_row(pass);
+    return true;
+}
+
+static bool open_threads(struct hear_pass *pass, struct tt_error *err)
+{
+    const bool has_second = pass->request->has_second_thread;
+    if (has_second) {
+        const size_t batch_floats = HEAR_BATCH_FRAMES * hear_batch_row(pass);
         if (!(pass->batch = malloc(batch_floats * sizeof *pass->batch)))
             return tt_fail_memory(err);
-        if (!(pass->frames = tt_relay_open(listen_to_batch, pass, batch_floats, true, err)))
+        if (!(pass->frames = tt_relay_open(hear_listen_to_batch, pass, batch_floats, true, err)))
             return false;
     }
-    return (pass->relay = tt_relay_open(frame, pass, filtered_room, request->has_second_thread, err)) != NULL;
+    return (pass->relay = tt_relay_open(hear_cut_frames, pass, pass->filtered_room, has_second, err)) != NULL;
+}
+
+/* Threads last: they work with all of the rest. */
+static bool open_pass(struct hear_pass *pass, struct tt_error *err)
+{
+    return open_recording(pass, err) && open_filter(pass, err) && open_listening(pass, err) && open_stages(pass, err) &&
+           open_threads(pass, err);
+}
+
+static bool listen_to_block(struct hear_pass *pass, size_t count, struct tt_error *err)
+{
+    tt_remarks_listen(&pass->remarks, pass->block, count);
+    if (!tt_meter_add(pass->meter, pass->block, count, err))
+        return false;
+    if (!pass->highpass)
+        return tt_relay_add(pass->relay, pass->block, count, err);
+    const size_t ready = tt_highpass_run(pass->highpass, pass->block, count, pass->filtered);
+    return tt_relay_add(pass->relay, pass->filtered, ready, err);
+}
+
+/* What still waits in the filter, the threads and the listener. */
+static bool listen_to_rest(struct hear_pass *pass, struct tt_error *err)
+{
+    if (pass->highpass &&
+        !tt_relay_add(pass->relay, pass->filtered, tt_highpass_finish(pass->highpass, pass->filtered), err))
+        return false;
+    if (!tt_relay_finish(pass->relay, err))
+        return false;
+    if (pass->heard.facts.frame_count == 0)
+        return tt_fail(err, TT_ERROR_INPUT,
+                       "no sound in it: the file holds not one sample; record it again, or take it out of the folder");
+    return tt_framer_finish(pass->framer, err) &&
+           (!pass->frames || (hear_hand_on_batch(pass, err) && tt_relay_finish(pass->frames, err))) &&
+           tt_listener_finish(pass->listener, err) && hear_hand_out_settled(pass, err);
 }
 
 static bool listen_through(struct hear_pass *pass, int64_t expected, struct tt_error *err)
 {
+    const struct tt_hear_request *request = pass->request;
     int64_t done = 0, count;
     while ((count = tt_voice_reader_read(pass->reader, pass->block, BLOCK_SAMPLES, err)) > 0) {
-        tt_remarks_listen(&pass->remarks, pass->block, (size_t)count);
-        if (!tt_meter_add(pass->meter, pass->block, (size_t)count, err))
-            return false;
-        const float *samples = pass->block;
-        size_t ready = (size_t)count;
-        if (pass->highpass) {
-            ready = tt_highpass_run(pass->highpass, pass->block, (size_t)count, pass->filtered);
-            samples = pass->filtered;
-        }
-        if (!tt_relay_add(pass->relay, samples, ready, err))
+        if (!listen_to_block(pass, (size_t)count, err))
             return false;
         done += count;
-        if (pass->request->tick &&
-            !pass->request->tick(pass->request->tick_context, expected > 0 ? (double)done / (double)expected : 0))
+        if (request->tick && !request->tick(request->tick_context, expected > 0 ? (double)done / (double)expected : 0))
             return tt_fail(err, TT_ERROR_STOPPED, "stopped");
     }
-    if (count < 0)
-        return false;
-    if (pass->highpass) {
-        size_t ready = tt_highpass_finish(pass->highpass, pass->filtered);
-        if (!tt_relay_add(pass->relay, pass->filtered, ready, err))
-            return false;
-    }
-    if (!tt_relay_finish(pass->relay, err))
-        return false;
     pass->heard.facts.frame_count = done;
-    if (done == 0)
-        return tt_fail(err, TT_ERROR_INPUT,
-                       "no sound in it: the file holds not one sample; record it again, or take it out of the folder");
-    return tt_framer_finish(pass->framer, err) &&
-           (!pass->frames || (hand_on_batch(pass, err) && tt_relay_finish(pass->frames, err))) &&
-           tt_listener_finish(pass->listener, err) && hand_out_settled(pass, err);
+    return count == 0 && listen_to_rest(pass, err);
 }
 
 static void sum_up_speech(struct tt_heard *heard)

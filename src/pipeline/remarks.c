@@ -17,7 +17,10 @@
  * practice, no source. */
 enum { CLIP_RUN = 2 };
 /* A recorder that mutes by itself leaves exact zeros for longer than this. */
-static const double muted_ms = 50;
+static const double muted_ms = 50, muted_least_s = 0.5;
+static const double least_offset =
+    0.001;                         /* -60 dBFS: above the noise of any usable recording. Common practice, no source. */
+static const double noisy_db = 15; /* below this the gate takes words with it; from our own measurements */
 
 void tt_remarks_start(struct tt_remarks *remarks, const struct tt_audio_info *info)
 {
@@ -116,12 +119,61 @@ void tt_remarks_over_words(struct tt_remarks *remarks, const int64_t *samples, s
             "something over the words, read this line again");
 }
 
-void tt_remarks_finish(struct tt_remarks *remarks, const struct tt_heard *heard, int64_t bad_samples)
+static void add_clipping(struct tt_remarks *remarks, const struct tt_heard *heard)
 {
     const double rate = remarks->rate_hz;
+    if (remarks->mended_places > 0)
+        add(remarks, "safety", (double)remarks->first_mended_frame / rate,
+            "the channel clips in %lld places: channel %d, which holds the same lower, is heard there; lower the "
+            "recording level next time",
+            (long long)remarks->mended_places, (int)heard->facts.safety_number);
+    else if (remarks->clipped_runs > 0 && !(remarks->is_float && remarks->peak > 1.0f))
+        add(remarks, "clipped", remarks->first_clip_sample / rate,
+            "clipped in %lld places (%.1f ms in all): the loudest words are distorted; lower the recording level next "
+            "time",
+            (long long)remarks->clipped_runs, 1000.0 * (double)remarks->clipped_samples / rate);
+}
+
+static void add_hum(struct tt_remarks *remarks, const struct tt_hum *hum)
+{
+    float most = 0;
+    if (!(hum->base_hz > 0))
+        return;
+    for (int k = 0; k < TT_HUM_HARMONICS; k++)
+        most = fmaxf(most, hum->over_floor_db[k]);
+    add(remarks, "hum", NAN,
+        "mains hum at %.1f Hz, up to %.0f dB over the room: look for a loose ground or a power supply near the "
+        "cable",
+        hum->base_hz, (double)most);
+}
+
+/* What the take holds beside clipping: silence that was no room, an offset, hum, too much room. */
+static void add_sound(struct tt_remarks *remarks, const struct tt_heard *heard)
+{
+    if (remarks->muted_samples > muted_least_s * remarks->rate_hz)
+        add(remarks, "muted", NAN,
+            "%.1f s of digital silence: the recorder mutes pauses by itself; switch that off, since there is no room "
+            "tone in them",
+            (double)remarks->muted_samples / remarks->rate_hz);
+    const double offset = remarks->sample_count > 0 ? fabs(remarks->sum / (double)remarks->sample_count) : 0;
+    if (offset > least_offset)
+        add(remarks, "dc-offset", NAN, "a constant offset of %.1f %% of full scale; it is taken out with the rumble",
+            100 * offset);
+    if (heard->run_count == 0)
+        add(remarks, "no-speech", NAN,
+            "no speech was found, so nothing was cut; if it is no take, write no beside it in order.csv, column use");
+    add_hum(remarks, &heard->facts.hum);
+    const double ratio_db = heard->facts.speech_dbfs - heard->facts.floor_dbfs;
+    if (heard->run_count > 0 && isfinite(ratio_db) && ratio_db < noisy_db)
+        add(remarks, "noisy", NAN,
+            "the voice is only %.0f dB over the room: go nearer to the microphone or leave this room", ratio_db);
+}
+
+void tt_remarks_finish(struct tt_remarks *remarks, const struct tt_heard *heard, int64_t bad_samples)
+{
     end_zero_run(remarks);
     if (remarks->is_truncated)
-        add(remarks, "truncated", remarks->sample_count / rate,
+        add(remarks, "truncated", (double)remarks->sample_count / remarks->rate_hz,
             "the file ends before its header says: what was there was used; copy it again if its end is missing");
     if (bad_samples > 0)
         add(remarks, "bad-samples", NAN,
@@ -133,40 +185,6 @@ void tt_remarks_finish(struct tt_remarks *remarks, const struct tt_heard *heard,
             "nothing but digital silence: was the microphone connected, or the wrong channel chosen?");
         return;
     }
-    if (remarks->mended_places > 0)
-        add(remarks, "safety", (double)remarks->first_mended_frame / rate,
-            "the channel clips in %lld places: channel %d, which holds the same lower, is heard there; lower the "
-            "recording level next time",
-            (long long)remarks->mended_places, (int)heard->facts.safety_number);
-    else if (remarks->clipped_runs > 0 && !(remarks->is_float && remarks->peak > 1.0f))
-        add(remarks, "clipped", remarks->first_clip_sample / rate,
-            "clipped in %lld places (%.1f ms in all): the loudest words are distorted; lower the recording level next "
-            "time",
-            (long long)remarks->clipped_runs, 1000.0 * (double)remarks->clipped_samples / rate);
-    if (remarks->muted_samples > rate / 2)
-        add(remarks, "muted", NAN,
-            "%.1f s of digital silence: the recorder mutes pauses by itself; switch that off, since there is no room "
-            "tone in them",
-            (double)remarks->muted_samples / rate);
-    double offset = remarks->sample_count > 0 ? fabs(remarks->sum / (double)remarks->sample_count) : 0;
-    if (offset > 0.001) /* -60 dBFS: above the noise of any usable recording. Common practice, no source. */
-        add(remarks, "dc-offset", NAN, "a constant offset of %.1f %% of full scale; it is taken out with the rumble",
-            100 * offset);
-    if (heard->run_count == 0)
-        add(remarks, "no-speech", NAN,
-            "no speech was found, so nothing was cut; if it is no take, write no beside it in order.csv, column use");
-    if (heard->facts.hum.base_hz > 0) {
-        float most = 0;
-        for (int k = 0; k < TT_HUM_HARMONICS; k++)
-            most = heard->facts.hum.over_floor_db[k] > most ? heard->facts.hum.over_floor_db[k] : most;
-        add(remarks, "hum", NAN,
-            "mains hum at %.1f Hz, up to %.0f dB over the room: look for a loose ground or a power supply near the "
-            "cable",
-            heard->facts.hum.base_hz, (double)most);
-    }
-    double ratio = heard->facts.speech_dbfs - heard->facts.floor_dbfs;
-    if (heard->run_count > 0 && isfinite(ratio) &&
-        ratio < 15) /* below this the gate takes words with it; from our own measurements */
-        add(remarks, "noisy", NAN,
-            "the voice is only %.0f dB over the room: go nearer to the microphone or leave this room", ratio);
+    add_clipping(remarks, heard);
+    add_sound(remarks, heard);
 }

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Hearing a session: what is a recording, which channel carries the voice, and one pass over each take that was not
- * heard yet. */
+/* Hearing a session: what is a recording, and one pass over each take that was not heard yet. */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -12,117 +11,20 @@
 #include "session/identity.h"
 #include "session/jobs.h"
 #include "session/joining.h"
-#include "session/recorded.h"
 #include "session/part.h"
-#include "session/steps.h"
+#include "session/recorded.h"
 #include "session/space.h"
-
-/* ---- which channel ---- */
-
-static bool choose_by_policy(const struct tt_settings *settings, int channel_count, struct tt_channel_choice *choice,
-                             struct tt_error *err)
-{
-    int number = settings->take.channel == TT_CHANNEL_LEFT    ? 1
-                 : settings->take.channel == TT_CHANNEL_RIGHT ? 2
-                                                              : settings->take.channel_number;
-    if (settings->take.channel == TT_CHANNEL_MIX) {
-        *choice = (struct tt_channel_choice){.channel = channel_count > 1 ? -1 : 0};
-        snprintf(choice->why, sizeof choice->why, "the mean of %d channels, as asked for", channel_count);
-        return true;
-    }
-    if (channel_count == 1 && settings->take.channel != TT_CHANNEL_NUMBER)
-        number = 1;
-    if (number > channel_count)
-        return tt_fail(
-            err, TT_ERROR_INPUT,
-            "has %d channel%s, there is no channel %d; write auto in take.channel, or for this take in order.csv",
-            channel_count, channel_count == 1 ? "" : "s", number);
-    *choice = (struct tt_channel_choice){.channel = number - 1};
-    snprintf(choice->why, sizeof choice->why, channel_count == 1 ? "one channel" : "channel %d, as asked for", number);
-    return true;
-}
-
-static bool takes_session_channel(const struct tt_take *take, int channel_count)
-{
-    return !take->has_failed && take->is_used && !take->own_settings && take->info.channel_count == channel_count;
-}
-
-/* A take whose channel the running order sets apart. */
-static void choose_for_take(struct tt_run_state *run, struct tt_take *take)
-{
-    struct tt_channel_stats stats[TT_MOST_CHANNELS];
-    struct tt_error error = {0};
-    struct tt_work work = {.run = run, .take = take, .what = "choosing the channel of"};
-    int count = 0;
-    if (tt_channels_survey(take->file->path, tt_work_goes_on, &work, stats, &count, &error))
-        take->channel = tt_channel_choose(stats, count);
-    else
-        tt_take_fail(run, take, &error);
-}
-
-/* auto chooses once for all takes with the same number of channels: on the longest of them, so that a session does not
- * jump between microphones. */
-static void choose_for_layout(struct tt_run_state *run, int channel_count)
-{
-    struct tt_channel_choice choice = {.channel = 0};
-    bool is_chosen = false;
-    for (;;) {
-        struct tt_take *longest = NULL;
-        for (size_t i = 0; i < run->take_count; i++) {
-            struct tt_take *take = &run->takes[i];
-            if (takes_session_channel(take, channel_count) &&
-                (!longest || take->info.frame_count > longest->info.frame_count))
-                longest = take;
-        }
-        if (!longest)
-            return;
-        struct tt_channel_stats stats[TT_MOST_CHANNELS];
-        struct tt_error error = {0};
-        struct tt_work work = {.run = run, .take = longest, .what = "choosing the channel of"};
-        int count = 0;
-        if (tt_channels_survey(longest->file->path, tt_work_goes_on, &work, stats, &count, &error)) {
-            choice = tt_channel_choose(stats, count);
-            is_chosen = true;
-            break;
-        }
-        tt_take_fail(run, longest, &error);
-    }
-    for (size_t i = 0; is_chosen && i < run->take_count; i++)
-        if (takes_session_channel(&run->takes[i], channel_count))
-            run->takes[i].channel = choice;
-}
-
-static void choose_channels(struct tt_run_state *run)
-{
-    for (size_t i = 0; i < run->take_count; i++) {
-        struct tt_take *take = &run->takes[i];
-        struct tt_error error = {0};
-        if (take->has_failed || !take->is_used)
-            continue;
-        const struct tt_settings *settings = tt_take_settings(run, take);
-        if (settings->take.channel != TT_CHANNEL_AUTO) {
-            if (!choose_by_policy(settings, take->info.channel_count, &take->channel, &error))
-                tt_take_fail(run, take, &error);
-        } else if (take->info.channel_count == 1) {
-            take->channel = (struct tt_channel_choice){.channel = 0, .why = "one channel"};
-        } else if (take->own_settings) {
-            choose_for_take(run, take);
-        } else if (take->channel.why[0] == '\0') {
-            choose_for_layout(run, take->info.channel_count);
-        }
-    }
-}
-
-/* ---- jobs ---- */
+#include "session/steps.h"
+#include "session/take_channels.h"
 
 static void open_take(void *context, size_t item)
 {
     struct tt_run_state *run = context;
     struct tt_take *take = &run->takes[item];
     struct tt_error error = {0};
-    struct tt_reader *reader = NULL;
-    bool ok = !atomic_load(&run->is_stopped) ? (reader = tt_reader_open(take->file->path, &take->info, &error)) != NULL
-                                             : tt_fail(&error, TT_ERROR_STOPPED, "stopped");
+    struct tt_reader *reader =
+        tt_run_is_going(run, &error) ? tt_reader_open(take->file->path, &take->info, &error) : NULL;
+    const bool ok = reader != NULL;
     const char *what = take->info.has_no_sound          ? "no sound in it, only pictures"
                        : ok && take->info.is_our_output ? "made by tidytake, no recording"
                                                         : NULL;
@@ -143,8 +45,7 @@ static void identify_take(void *context, size_t item)
     struct tt_take *take = &run->takes[item];
     struct tt_error error = {0};
     struct tt_work work = {.run = run, .take = take, .what = "reading"};
-    if (!(!atomic_load(&run->is_stopped) ? tt_identity_find(take, &work, &error)
-                                         : tt_fail(&error, TT_ERROR_STOPPED, "stopped")))
+    if (!tt_run_is_going(run, &error) || !tt_identity_find(take, &work, &error))
         tt_take_fail(run, take, &error);
 }
 
@@ -175,7 +76,7 @@ static void hear_take(void *context, size_t item)
         return;
     if (take->is_identified_late)
         tt_identity_begin(&late, run, take);
-    bool ok = !atomic_load(&run->is_stopped) ? tt_hear(&request, &error) : tt_fail(&error, TT_ERROR_STOPPED, "stopped");
+    bool ok = tt_run_is_going(run, &error) && tt_hear(&request, &error);
     if (take->is_identified_late)
         tt_identity_end(&late);
     tt_part_unlock(run, take, lock);
@@ -324,7 +225,7 @@ bool tt_session_hear(struct tt_run_state *run, struct tt_error *err)
         return tt_fail_memory(err);
     bool ok = open_all(run, weights, err);
     if (ok)
-        choose_channels(run);
+        tt_session_choose_channels(run);
     ok = ok && find_unheard(run, weights, err);
     if (ok)
         run->has_spare_threads = tt_jobs_have_spare(run->take_count, weights, run->options->jobs);

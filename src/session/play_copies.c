@@ -203,6 +203,5 @@ bool tt_session_copy_sounds(struct tt_run_state *run, struct tt_error *err)
     }
     bool ok = tt_jobs_run(run->take_count, weights, run->options->jobs, copy_sounds, run, err);
     free(weights);
-    return ok && (!atomic_load(&run->is_stopped) ||
-                  tt_fail(err, TT_ERROR_STOPPED, "stopped; what was finished stands, the next run goes on from there"));
+    return ok && (!atomic_load(&run->is_stopped) || tt_fail_stopped(err));
 }

@@ -133,7 +133,7 @@ static void render_take(void *context, size_t item)
     int lock = tt_part_lock(run, take);
     if (lock == TT_PART_BUSY)
         return;
-    bool ok = !atomic_load(&run->is_stopped) || tt_fail(&error, TT_ERROR_STOPPED, "stopped");
+    bool ok = tt_run_is_going(run, &error);
     /* The report goes first: a voice without one is rendered again, one with an old report would be taken for up to
      * date. */
     ok = ok && (unlink(take->json_path) == 0 || errno == ENOENT ||

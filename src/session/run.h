@@ -65,7 +65,8 @@ struct tt_work {
     double frames, reported;
 };
 bool tt_work_tick(void *context, double share);
-bool tt_work_goes_on(void *context); /* the same where nothing is known of the share */
+bool tt_run_is_going(struct tt_run_state *run, struct tt_error *err); /* not stopped: before each take */
+bool tt_work_goes_on(void *context);                                  /* the same where nothing is known of the share */
 /* For the tracks behind the takes: context is the run; asked from one thread only. */
 bool tt_run_goes_on(void *context);
 bool tt_run_decides_on(void *context);                    /* the same between hearing and rendering */

@@ -75,6 +75,11 @@ void tt_take_fail(struct tt_run_state *run, struct tt_take *take, const struct t
         tt_run_note(run, "%s", take->error.message);
 }
 
+bool tt_run_is_going(struct tt_run_state *run, struct tt_error *err)
+{
+    return !atomic_load(&run->is_stopped) || tt_fail(err, TT_ERROR_STOPPED, "stopped");
+}
+
 static bool goes_on(struct tt_run_state *run, double share, const char *what)
 {
     pthread_mutex_lock(&run->mutex);
