@@ -104,4 +104,14 @@ static inline void pass_end(struct pass *pass)
     free(pass);
 }
 
+/* A tick that stops the work when it has been asked so often. */
+struct countdown {
+    int left;
+};
+static inline bool count_down(void *context, double share)
+{
+    assert_true(share >= 0 && share <= 1);
+    return ((struct countdown *)context)->left-- > 0;
+}
+
 #endif

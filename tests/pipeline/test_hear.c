@@ -178,15 +178,6 @@ static void what_is_wrong_with_a_recording_is_remarked(void **state)
     }
 }
 
-struct countdown {
-    int left;
-};
-static bool count_down(void *context, double share)
-{
-    assert_true(share >= 0 && share <= 1);
-    return ((struct countdown *)context)->left-- > 0;
-}
-
 static void a_stopped_hearing_leaves_no_file(void **state)
 {
     struct place *p = *state;

@@ -235,15 +235,6 @@ static void a_take_that_changed_since_it_was_heard_is_an_error_and_the_old_voice
     pass_end(pass);
 }
 
-struct countdown {
-    int left;
-};
-static bool count_down(void *context, double share)
-{
-    assert_true(share >= 0 && share <= 1);
-    return ((struct countdown *)context)->left-- > 0;
-}
-
 static void it_can_be_stopped_in_every_pass_and_leaves_nothing(void **state)
 {
     struct place *p = *state;
