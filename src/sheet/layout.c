@@ -165,10 +165,8 @@ static void place_cuts(struct layout *layout, const struct tt_heard *heard)
     for (size_t i = 0; i < layout->gone_count; i++) {
         struct part *gone = &layout->gone[i];
         const bool is_first = i == 0, is_last = i + 1 == layout->gone_count;
-        struct cut_room room = {layout->times,
-                                {is_first ? layout->from : gone[-1].end, is_last ? layout->to : gone[1].start},
-                                NULL,
-                                0};
+        struct cut_room room = {
+            layout->times, {is_first ? layout->from : gone[-1].end, is_last ? layout->to : gone[1].start}, NULL, 0};
         while (first_sound < layout->sound_count && layout->sounds[first_sound].part.end <= room.between.start)
             first_sound++;
         room.sounds = layout->sounds + first_sound;
@@ -222,11 +220,10 @@ static bool collect_gaps(struct layout *layout, struct tt_error *err)
 bool layout_make(struct layout *layout, const struct tt_sheet *sheet, const struct tt_heard *heard,
                  struct tt_error *err)
 {
-    *layout = (struct layout){
-        .sheet = sheet,
-        .times = {heard->facts.rate_hz, heard->facts.frame_count, heard->runs, heard->run_count},
-        .from = heard->from_sample,
-        .to = tt_heard_end(heard)};
+    *layout = (struct layout){.sheet = sheet,
+                              .times = {heard->facts.rate_hz, heard->facts.frame_count, heard->runs, heard->run_count},
+                              .from = heard->from_sample,
+                              .to = tt_heard_end(heard)};
     if (!collect_cuts(layout, err) || !collect_sounds(layout, err) || !collect_gaps(layout, err))
         return false;
     shorten_pauses(layout, heard);
