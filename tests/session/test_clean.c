@@ -4,6 +4,7 @@
 
 #include <math.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 static void one_command_leaves_voices_sheets_reports_and_the_narration_and_the_recordings_as_they_were(void **state)
 {
@@ -85,6 +86,31 @@ static void a_second_run_renders_nothing_and_leaves_the_same_bytes(void **state)
     assert_string_equal(narration, file_digest(in_folder(f->out, "narration.wav")));
     tt_clean_result_free(&first);
     tt_clean_result_free(&second);
+}
+
+/* As a power cut may leave a file that was not synced: cut short, or as long as it was and empty. */
+static void what_was_heard_and_is_damaged_is_heard_again(void **state)
+{
+    struct fixture *f = *state;
+    struct tt_clean_result result = clean_well(f->session, f->out, (struct clean_run){0});
+    struct stat info[2];
+    static const char *const names[] = {"heard/01.bin", "heard/02.bin"};
+    char *heard = strdup(folder_digest(f->out, "heard")), *voices = strdup(folder_digest(f->out, "voice"));
+    tt_clean_result_free(&result);
+    for (int i = 0; i < 2; i++)
+        assert_int_equal(stat(in_folder(f->out, names[i]), &info[i]), 0);
+    assert_int_equal(truncate(in_folder(f->out, names[0]), info[0].st_size / 2), 0);
+    assert_int_equal(truncate(in_folder(f->out, names[1]), info[1].st_size / 2), 0);
+    assert_int_equal(truncate(in_folder(f->out, names[1]), info[1].st_size), 0);
+    assert_string_not_equal(heard, folder_digest(f->out, "heard"));
+    result = clean_well(f->session, f->out, (struct clean_run){0});
+    assert_int_equal(result.failed_count, 0);
+    assert_int_equal(result.rendered_count, 0);
+    assert_string_equal(heard, folder_digest(f->out, "heard"));
+    assert_string_equal(voices, folder_digest(f->out, "voice"));
+    free(heard);
+    free(voices);
+    tt_clean_result_free(&result);
 }
 
 /* The take of the two whose sheet cuts a misread. */
@@ -330,6 +356,8 @@ int main(void)
         cmocka_unit_test_setup_teardown(takes_that_cannot_be_heard_are_remembered_whatever_the_number_of_jobs,
                                         fixture_set_up, fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_second_run_renders_nothing_and_leaves_the_same_bytes, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(what_was_heard_and_is_damaged_is_heard_again, fixture_set_up,
                                         fixture_tear_down),
         cmocka_unit_test_setup_teardown(a_cut_that_is_changed_to_keep_comes_back_and_only_its_take_is_rendered,
                                         fixture_set_up, fixture_tear_down),
