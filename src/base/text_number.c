@@ -6,7 +6,6 @@
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 
 static bool is_digit(char c) { return c >= '0' && c <= '9'; }
 static bool is_blank(char c) { return c == ' ' || c == '\t'; }

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* tidytake locate: a time in the narration -> take, time in the take, rows of its sheet there. */
 #include <dirent.h>
-#include <inttypes.h>
 #include <jansson.h>
 #include <stdio.h>
 #include <stdlib.h>

@@ -4,7 +4,6 @@
 #include <math.h>
 
 #include "base/lanes.h"
-#include "dsp/fast_math.h"
 
 /* Edges near the critical bands' doubling above 500 Hz, wide enough that noise stands still in each (methods: eight
  * bands 100-7800 Hz). */

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* Where the room changes at once: the bands of the quiet time before and behind a step are held against each other. */
 #include <math.h>
-#include <stdlib.h>
 
 #include "base/grow.h"
 #include "dsp/floor_parts.h"

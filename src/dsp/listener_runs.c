@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* Marked frames become runs, guards and states. */
-#include <stdlib.h>
 #include <string.h>
 
 #include "base/grow.h"

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 #include "pipeline/picture.h"
 
-#include <errno.h>
 #include <limits.h>
 #include <math.h>
 #include <stdint.h>

@@ -8,7 +8,6 @@
 
 #include "audio/samples.h"
 #include "base/lanes.h"
-#include "base/text.h"
 #include "base/units.h"
 #include "base/wide.h"
 #include "dsp/interpolator.h"

@@ -4,7 +4,6 @@
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "audio/reader.h"
 #include "base/file.h"
@@ -13,7 +12,6 @@
 #include "pipeline/editor.h"
 #include "pipeline/outlet.h"
 #include "pipeline/render_chain.h"
-#include "stages/loudness.h"
 #include "pipeline/quiet_spans.h"
 
 enum { BLOCK_SAMPLES = 1 << 14 };

@@ -3,7 +3,6 @@
  * samples in the comments. */
 #include <inttypes.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "report/edit_list.h"
 #include "report/plain.h"

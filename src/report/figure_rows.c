@@ -4,7 +4,6 @@
 #include <math.h>
 
 #include "report/html.h"
-#include "report/kinds.h"
 #include "report/removed.h"
 #include "report/svg.h"
 #include "sheet/landing.h"

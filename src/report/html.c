@@ -2,10 +2,7 @@
 #include "report/html.h"
 
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
-
-#include "report/plain.h"
 
 /* C0 controls have pictures at U+2400 + code, DEL at U+2421. */
 static void add_control(struct tt_text *out, unsigned char code)

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* The frame of a page, with its Content-Security-Policy (W3C CSP Level 3). */
-#include <string.h>
 
 #include "base/file.h"
 #include "report/html.h"

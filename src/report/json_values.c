@@ -2,7 +2,6 @@
 #include "report/json_values.h"
 
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "report/plain.h"

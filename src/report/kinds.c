@@ -6,7 +6,6 @@
 
 #include "report/html.h"
 #include "report/stays.h"
-#include "sheet/sheet_rows.h"
 
 /* About 14 wide, around 0,0; no two alike in outline, so that they are told apart without colour. */
 static const char *const shapes[TT_ROW_KINDS] = {

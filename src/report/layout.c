@@ -6,7 +6,6 @@
 #include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "report/edit_list.h"
 #include "report/json_values.h"

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* The narration as an OpenTimelineIO timeline. Schemas as libraries from 0.15 on read them (Clip.2, Marker.2); times
  * count samples, so nothing is rounded to frames of picture. */
-#include <stdlib.h>
 #include <string.h>
 
 #include "report/edit_list.h"

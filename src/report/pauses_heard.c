@@ -2,7 +2,6 @@
 #include "report/pauses_heard.h"
 
 #include <math.h>
-#include <string.h>
 
 #include "report/chart_frame.h"
 

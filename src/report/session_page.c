@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* OUT/index.html: the session, first what a person must do. */
 #include <math.h>
-#include <string.h>
 
 #include "base/units.h"
 #include "report/html.h"

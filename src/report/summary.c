@@ -2,7 +2,6 @@
 /* The terminal's summary. Its order is that of a person's work: what is missing, what to decide, what to read again,
  * what was taken out, how it came out. */
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 #include "report/plain.h"

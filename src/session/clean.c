@@ -4,14 +4,12 @@
 #include <fcntl.h>
 #include <jansson.h>
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/file.h>
 #include <unistd.h>
 
 #include "base/file.h"
-#include "base/targets.h"
 #include "session/advice.h"
 #include "session/folders.h"
 #include "session/leftovers.h"

@@ -2,7 +2,6 @@
 /* One recording that a recorder cut into several files: each goes on at the frame where the one before it ends (EBU
  * Tech 3285, TimeReference). They are heard, cut and rendered as one. */
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 #include "base/file.h"

@@ -2,7 +2,6 @@
 #include "session/leftovers.h"
 
 #include <dirent.h>
-#include <fcntl.h>
 #include <stdbool.h>
 #include <stdlib.h>
 #include <string.h>

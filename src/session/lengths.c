@@ -10,7 +10,6 @@
 #include "base/grow.h"
 #include "report/json_values.h"
 #include "session/out_folder.h"
-#include "session/takes.h"
 
 enum { MOST_STATE_BYTES = 512 << 20 };
 

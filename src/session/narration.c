@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* The narration and its pieces: the voices in running order, as one track each. What is made from the same as last time
  * is left as it lies. */
-#include <errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>

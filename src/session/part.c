@@ -4,7 +4,6 @@
 #include <errno.h>
 #include <fcntl.h>
 #include <jansson.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/file.h>

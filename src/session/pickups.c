@@ -3,8 +3,6 @@
  * earlier one said, and nothing was decided about that, the place is named, as the row of order.csv that would put it
  * there. A person decides. */
 #include <math.h>
-#include <stdlib.h>
-#include <string.h>
 
 #include "session/advice.h"
 #include "session/recorded.h"

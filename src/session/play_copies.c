@@ -3,7 +3,6 @@
  * the takes ([report] media). */
 #include <dirent.h>
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>

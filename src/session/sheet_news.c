@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* What a person brings to the sheets from outside, and takes out of them. */
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 

@@ -6,7 +6,6 @@
 
 #include "base/file.h"
 #include "session/jobs.h"
-#include "session/steps.h"
 
 bool tt_show_text(const char *path, struct tt_text *text, bool ok, struct tt_error *err)
 {

@@ -2,16 +2,13 @@
 /* What a run leaves besides sound: reports, edit lists, session.json, the summary. */
 #include <errno.h>
 #include <jansson.h>
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 #include <unistd.h>
 
 #include "audio/writer.h"
 #include "base/file.h"
 #include "pipeline/picture.h"
-#include "report/json_values.h"
 #include "report/layout.h"
 #include "session/earlier.h"
 #include "session/kept.h"

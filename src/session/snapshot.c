@@ -2,7 +2,6 @@
 #include "session/snapshot.h"
 
 #include <dirent.h>
-#include <fcntl.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
@@ -10,7 +9,6 @@
 #include "audio/reader.h"
 #include "base/file.h"
 #include "base/grow.h"
-#include "base/text.h"
 
 void tt_snapshot_free(struct tt_snapshot *snapshot)
 {

@@ -5,7 +5,6 @@
 #include <jansson.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "base/file.h"
 #include "report/json_values.h"

@@ -10,7 +10,6 @@
 #include "audio/camera.h"
 #include "audio/reader.h"
 #include "base/file.h"
-#include "base/text.h"
 #include "session/folders.h"
 
 static bool holds_takes(const char *path)

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* Two files that a recorder made of one recording without telling the time in them: they are taken for two takes, and
  * get a pause between them. It shows where one breaks off in the middle of speech and the other begins in it. */
-#include <math.h>
 
 #include "session/advice.h"
 

@@ -1,9 +1,7 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* A line that was cut since another take said it again is in again once that take is left out or moved: that must not
  * happen in silence. */
-#include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "base/file.h"
 #include "session/advice.h"

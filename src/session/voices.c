@@ -3,13 +3,11 @@
 
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "audio/reader.h"
 #include "audio/resample.h"
 #include "base/rescale.h"
 #include "base/units.h"
-#include "dsp/crossfade.h"
 #include "dsp/room_tone.h"
 #include "pipeline/limit_record.h"
 #include "session/voice_room.h"

@@ -4,7 +4,6 @@
  * otherwise than at its last run and has kept still for settle_s. */
 #include "session/watch.h"
 
-#include <errno.h>
 #include <math.h>
 #include <stdlib.h>
 #include <sys/stat.h>

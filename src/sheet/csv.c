@@ -2,11 +2,9 @@
 #include "sheet/csv.h"
 
 #include <stdarg.h>
-#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <strings.h>
 
 #include "base/grow.h"
 #include "sheet/csv_text.h"

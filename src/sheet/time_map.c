@@ -2,7 +2,6 @@
 /* Laying out a voice: what goes, what stays, where room tone comes in between, and how the joins are faded. */
 #include "sheet/time_map.h"
 
-#include <math.h>
 #include <stdlib.h>
 
 #include "base/least.h"

@@ -3,7 +3,6 @@
 
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
 /* Guards beside words that stay: for under 0.1 % clipped edges 120 ms at 30 dB over the room and more, 160 in front and
  * 200 behind at 20 dB (measured on 1,600 phrases a level). */

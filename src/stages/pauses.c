@@ -4,7 +4,6 @@
  * of the take or several. */
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "base/units.h"
 #include "sheet/word_guards.h"

@@ -3,7 +3,6 @@
 
 #include "base/grow.h"
 
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 

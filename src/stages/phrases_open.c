@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* The session's phrases out of what was heard of its takes. */
-#include <math.h>
 #include <stdlib.h>
 
 #include "stages/phrase_ring.h"

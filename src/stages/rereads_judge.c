@@ -3,7 +3,6 @@
 
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "stages/reread_carried.h"
 #include "stages/reread_doubts.h"
