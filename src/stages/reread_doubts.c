@@ -7,7 +7,6 @@
 
 #include "stages/phrase_ends.h"
 
-static const double refrain_share = 0.5;
 /* Where so many of the phrases sound like distant ones, and a distant one scores so much with this very line, lines are
  * alike by design. Of 14 lines of prompts in alphabetical order that were cut for being like the next 6 are such, of
  * 3,061 readings that were given up in other sessions 1; from a quarter of the phrases on 7, and 15. */
@@ -43,13 +42,6 @@ static const double least_match_s = 0.35;
  * on sounding behind a reading that was broken off. */
 static const float striking_score = 60.0f, striking_worst = 3.0f, striking_rest_share = 0.2f;
 static const double striking_between_s = 0.1, striking_repetition = 0.2;
-
-/* A line with others in between that a third one resembles as well: a refrain, or a list. Only a person can tell. */
-static bool is_refrain(const struct tt_reread *reread)
-{
-    return reread->seen[TT_SEEN_LINES_1] > 0.0f &&
-           (double)reread->seen[TT_SEEN_RIVALS] > log(1.0 + refrain_share * (double)reread->score);
-}
 
 /* A line that was read to its end among those of a list: 'Open the first hive.' 'Open the second hive.' */
 static bool is_of_list(const struct tt_reread *reread)
@@ -102,7 +94,7 @@ static bool is_short_with_words(const struct tt_phrases *phrases, const struct t
 
 bool tt_reread_is_doubtful(const struct tt_phrases *phrases, const struct tt_reread *reread, const bool *covered)
 {
-    return (double)reread->seen[TT_SEEN_LENGTH] < log(least_match_s) || is_refrain(reread) || is_of_list(reread) ||
+    return (double)reread->seen[TT_SEEN_LENGTH] < log(least_match_s) || is_of_list(reread) ||
            has_another_word(reread) || is_of_list_that_rings(phrases, reread) || is_whole_with_lines(reread) ||
            is_scrap_with_lines(reread) || is_short_with_words(phrases, reread, covered) ||
            reread->seen[TT_SEEN_WORST_LONG] < broken_path || reread->seen[TT_SEEN_WORST] < broken_path_short;

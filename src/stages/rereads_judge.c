@@ -6,6 +6,7 @@
 
 #include "stages/reread_carried.h"
 #include "stages/reread_doubts.h"
+#include "stages/reread_refrains.h"
 #include "stages/reread_wholes.h"
 
 /* Asides lie 6 dB and more under the lines, lines within some 4 dB of each other (make-up of our own sessions; no
@@ -218,6 +219,8 @@ static void judge(const struct tt_phrases *phrases, struct tt_reread *reread, co
     reread->is_doubtful = tt_reread_is_doubtful(phrases, reread, covered);
     if (reread->is_doubtful && reread->confidence > TT_DOUBTFUL_MOST)
         reread->confidence = TT_DOUBTFUL_MOST;
+    if (tt_reread_is_refrain(reread))
+        reread->confidence = fmin(reread->confidence, TT_REFRAIN_MOST);
     if (tt_reread_is_striking(reread) && reread->confidence < striking_least)
         reread->confidence = striking_least;
 }
@@ -251,7 +254,8 @@ bool tt_rereads_judge(const struct tt_phrases *phrases, struct tt_rereads *rerea
     judge_all(phrases, rereads, covered, likest);
     free(covered);
     free(likest);
-    return tt_reread_wholes_agree(phrases, rereads, err) && tt_reread_carried_drop(phrases, rereads, err);
+    return tt_reread_wholes_agree(phrases, rereads, err) && tt_reread_carried_drop(phrases, rereads, err) &&
+           tt_reread_refrains_drop_words(phrases, rereads, err);
 }
 
 bool tt_rereads_judge_again(const struct tt_phrases *phrases, struct tt_rereads *rereads, const bool *given_up)

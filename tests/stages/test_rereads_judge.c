@@ -99,6 +99,44 @@ static void where_a_session_repeats_itself_the_same_likeness_is_less_sure(void *
     assert_true(alone > among_others + 0.2);
 }
 
+/* Line 4 and line 7, and, or not, a third one farther off that sounds like both. */
+static double from_afar(bool is_third)
+{
+    struct session session;
+    begin(&session);
+    for (size_t p = 5; p < 7; p++)
+        session.all[p].end_s = session.all[p].start_s + 0.6;
+    struct tt_reread rereads[2] = {well_matched(4, 7, 200.0f), well_matched(7, 12, 150.0f)};
+    return judged(&session, rereads, is_third ? 2 : 1);
+}
+
+static void a_line_that_comes_again_and_again_is_not_asked_about(void **state)
+{
+    (void)state;
+    assert_true(from_afar(true) <= 0.3);
+    assert_true(from_afar(false) >= 0.5);
+}
+
+/* A word of 0.4 s in line 4 and in line 5, both of them in a passage that comes again, or not. */
+static double word_again(bool is_passage)
+{
+    struct session session;
+    begin(&session);
+    struct tt_reread rereads[2] = {well_matched(4, 5, 40.0f), well_matched(4, 14, 300.0f)};
+    rereads[0].seen[TT_SEEN_LENGTH] = logf(0.4f);
+    rereads[0].seen[TT_SEEN_LIKENESS] = rereads[0].seen[TT_SEEN_OPENING] = 10.0f;
+    rereads[1].last = is_passage ? 5 : 4;
+    rereads[1].again_last = is_passage ? 15 : 14;
+    return judged(&session, rereads, 2);
+}
+
+static void a_word_that_comes_again_in_a_passage_that_does_is_not_asked_about(void **state)
+{
+    (void)state;
+    assert_true(word_again(true) <= 0.3);
+    assert_true(word_again(false) >= 0.5);
+}
+
 static void the_more_stays_between_the_less_sure(void **state)
 {
     (void)state;
@@ -348,6 +386,8 @@ int main(void)
         cmocka_unit_test(what_matches_well_and_was_broken_off_is_sure),
         cmocka_unit_test(other_words_within_a_match_leave_a_question_at_most),
         cmocka_unit_test(where_a_session_repeats_itself_the_same_likeness_is_less_sure),
+        cmocka_unit_test(a_line_that_comes_again_and_again_is_not_asked_about),
+        cmocka_unit_test(a_word_that_comes_again_in_a_passage_that_does_is_not_asked_about),
         cmocka_unit_test(the_more_stays_between_the_less_sure),
         cmocka_unit_test(beyond_twenty_seconds_of_lines_nothing_is_a_re_read),
         cmocka_unit_test(lines_that_turn_out_to_stay_make_a_pair_around_them_less_sure),
