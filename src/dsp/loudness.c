@@ -5,7 +5,6 @@
 #include <stdlib.h>
 
 #include "base/units.h"
-#include "dsp/meter.h"
 
 enum {
     BLOCK_STEPS = 4,       /* BS.1770-5 Annex 1: 400 ms, overlapping by 75 % */

@@ -31,8 +31,6 @@ void tt_meter_destroy(struct tt_meter *meter);
 /* Mean K-weighted power of each whole 100 ms step so far, borrowed until the next call; loudness of a run of them is
  * -0.691 + 10 log10(mean) (+ the channel weight). */
 const float *tt_meter_steps(const struct tt_meter *meter, size_t *count);
-/* Gated integrated loudness of consecutive 100 ms steps (BS.1770: 400 ms blocks, 75 % overlap, gates -70 and -10). */
-double tt_loudness_of_steps(const float *steps, size_t count, double channel_weight);
 
 /* Several channels (the standards' five-channel signals, measure of stereo files): one K-weighted sum. weights[c] as in
  * BS.1770 Table 3. */

@@ -11,6 +11,7 @@
 #include "base/units.h"
 #include "base/wide.h"
 #include "dsp/interpolator.h"
+#include "dsp/loudness.h"
 #include "stages/loudness.h"
 
 enum {

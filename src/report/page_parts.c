@@ -4,6 +4,7 @@
 #include <string.h>
 
 #include "report/html.h"
+#include "dsp/loudness.h"
 #include "sheet/landing.h"
 #include "report/page.h"
 #include "sheet/sheet_rows.h"

@@ -66,25 +66,12 @@ static bool is_one_sided(const struct compare_side *side)
     return side->heard.facts.channel_count > 1 && side->heard.facts.channel >= 0 && !side->copy;
 }
 
-bool compare_show(const char *out, const struct compare_side *before, const struct compare_side *after,
-                  const double gains_db[2], const struct tt_lags *lags, const char *page, struct tt_error *err)
+/* A comparison as the page of a take shows one: its recording is what was before, its voice what came after. */
+static struct tt_take_report take_of(const struct compare_side *before, const struct compare_side *after,
+                                     const double gains_db[2])
 {
-    struct tt_settings settings;
-    struct tt_time_map map = {0};
-    struct tt_sheet sheet = {.take = (char *)(uintptr_t)tt_path_name(before->path)};
-    struct tt_voice_heard voice = {.steps = (float *)(uintptr_t)after->heard.steps,
-                                   .step_count = after->heard.step_count};
     const struct tt_heard_facts *first = &before->heard.facts, *second = &after->heard.facts;
-    struct tt_comparison comparison = {tt_path_name(after->path),
-                                       after->path,
-                                       second->rate_hz,
-                                       second->channel_count,
-                                       lags->heard_s,
-                                       lags->found_s,
-                                       lags->likeness,
-                                       lags->is_turned,
-                                       is_one_sided(after)};
-    struct tt_take_report take = {.name = sheet.take,
+    struct tt_take_report take = {.name = tt_path_name(before->path),
                                   .stem = "pictures",
                                   .source_path = before->path,
                                   .play_before = before->copy ? before->copy : before->path,
@@ -94,19 +81,44 @@ bool compare_show(const char *out, const struct compare_side *before, const stru
                                   .source_channel_count = first->channel_count,
                                   .is_heard = true,
                                   .heard = &before->heard,
-                                  .sheet = &sheet,
-                                  .map = &map,
                                   .has_voice = true,
                                   .out_rate_hz = second->rate_hz,
                                   .out_channel_count = 1,
                                   .out_frames = second->frame_count,
                                   .gain_db = second->speech_dbfs - first->speech_dbfs,
                                   .after = {second->before, second->floor_dbfs, second->floor_dba, second->speech_dbfs},
-                                  .voice_heard = &voice,
                                   .has_pictures = true,
-                                  .comparison = &comparison,
                                   .narration_start_frame = -1,
                                   .time_reference_frames = -1};
+    take.after.levels.integrated_lufs += gains_db[1]; /* as it is played */
+    if (!isfinite(take.gain_db))
+        take.gain_db = 0;
+    return take;
+}
+
+bool compare_show(const char *out, const struct compare_side *before, const struct compare_side *after,
+                  const double gains_db[2], const struct tt_lags *lags, const char *page, struct tt_error *err)
+{
+    struct tt_settings settings;
+    struct tt_time_map map = {0};
+    struct tt_sheet sheet = {.take = (char *)(uintptr_t)tt_path_name(before->path)};
+    struct tt_voice_heard voice = {.steps = (float *)(uintptr_t)after->heard.steps,
+                                   .step_count = after->heard.step_count};
+    const struct tt_heard_facts *second = &after->heard.facts;
+    struct tt_comparison comparison = {tt_path_name(after->path),
+                                       after->path,
+                                       second->rate_hz,
+                                       second->channel_count,
+                                       lags->heard_s,
+                                       lags->found_s,
+                                       lags->likeness,
+                                       lags->is_turned,
+                                       is_one_sided(after)};
+    struct tt_take_report take = take_of(before, after, gains_db);
+    take.sheet = &sheet;
+    take.map = &map;
+    take.voice_heard = &voice;
+    take.comparison = &comparison;
     struct tt_session_report session = {.name = take.name,
                                         .source_folder = out,
                                         .out_folder = out,
@@ -115,15 +127,13 @@ bool compare_show(const char *out, const struct compare_side *before, const stru
                                         .take_count = 1};
     struct tt_text text = {0};
     tt_settings_default(&settings);
-    take.after.levels.integrated_lufs += gains_db[1]; /* as it is played */
-    if (!isfinite(take.gain_db))
-        take.gain_db = 0;
     const bool has_floor = after->heard.floor.node_count > 0;
     if (has_floor && !tt_chart_thirds(&after->heard, voice.thirds))
         return tt_fail_memory(err);
     for (int i = 0; !has_floor && i < TT_THIRDS; i++)
         voice.thirds[i] = NAN;
-    bool ok = make_map(lags, before, after, &map, err) && list_missing(&map, first->frame_count, &sheet, err) &&
+    bool ok = make_map(lags, before, after, &map, err) &&
+              list_missing(&map, before->heard.facts.frame_count, &sheet, err) &&
               tt_report_compare_page(&session, &take, &text, err);
     ok = ok && tt_file_write(page, text.data, text.length, err);
     tt_text_free(&text);

@@ -8,6 +8,7 @@
 
 #include "base/median.h"
 #include "base/units.h"
+#include "dsp/loudness.h"
 #include "dsp/meter.h"
 #include "stages/stage.h"
 

@@ -1,6 +1,4 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* What is asked about however alike the two readings are, once it is known what goes and what stays around it. Of two
- * readings by themselves: reread_doubts.c. */
 #include "stages/misread_doubts.h"
 
 #include <math.h>

@@ -1,4 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
+/* What is asked about however alike the two readings are, once it is known what goes and what stays around it. Of two
+ * readings by themselves: reread_doubts.c. */
 #ifndef TT_STAGES_MISREAD_DOUBTS_H
 #define TT_STAGES_MISREAD_DOUBTS_H
 

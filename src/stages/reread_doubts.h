@@ -1,4 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
+/* Likeness that only a person can make sense of, however strong it is: of two readings by themselves, before it is
+ * known which of them go. What goes is looked at once more in misread_doubts.c. */
 #ifndef TT_STAGES_REREAD_DOUBTS_H
 #define TT_STAGES_REREAD_DOUBTS_H
 
