@@ -12,7 +12,8 @@ Q         = $(if $(V),,@)
 
 # What Debian calls the things that the program, its tests and its demo need.
 PACKAGES_BUILD = gcc make pkg-config libc6-dev libsndfile1-dev libfftw3-dev libsoxr-dev libjansson-dev nettle-dev libpng-dev
-# Optional: with them the sound of camera and phone files is read. Found when the program is built (make CAMERA= leaves it out).
+# Optional: with them the sound of camera and phone files is read. Found when the program is built (make CAMERA= leaves
+# it out).
 PACKAGES_CAMERA = libavformat-dev libavcodec-dev libswresample-dev
 PACKAGES_DEMO  = espeak-ng python3-numpy python3-scipy python3-soundfile
 # By command: who has a node of another make has its npm, too, which Debian's would not go with.
@@ -20,7 +21,8 @@ PACKAGES_BROWSER = $(foreach p,chromium:chromium node:nodejs npm:npm,$(if $(shel
 PACKAGES_CHECK = parallel libcmocka-dev libebur128-dev libspeexdsp-dev mandoc ffmpeg asterisk-core-sounds-en-g722 asterisk-core-sounds-fr-g722
 PACKAGES_EVAL_NOISE = g++ libwebrtc-audio-processing-dev
 ifeq ($(origin CAMERA),undefined)
-CAMERA := $(shell pkg-config --exists 'libavformat >= 59.16' libavcodec libswresample libavutil 2>/dev/null && echo libavformat libavcodec libswresample libavutil)
+CAMERA := $(shell pkg-config --exists 'libavformat >= 59.16' libavcodec libswresample libavutil 2>/dev/null && \
+  echo libavformat libavcodec libswresample libavutil)
 endif
 LIBRARIES = sndfile fftw3f soxr jansson nettle libpng
 
@@ -34,10 +36,12 @@ CFLAGS_asan    = -O1 -g -fsanitize=address,undefined -fno-sanitize-recover=undef
 CFLAGS_ubsan   = -O1 -g -fsanitize=undefined -fno-sanitize-recover=undefined
 CFLAGS_tsan    = -O1 -g -fsanitize=thread
 CFLAGS_fuzz    = -O1 -g -DTT_GUIDED_FUZZING -fsanitize=address,undefined,fuzzer-no-link -fno-sanitize-recover=undefined -fno-omit-frame-pointer
-# gcc 12 for arm64 breaks off over loops that look for the largest of floats with fmax (an internal error), unless it is left a call.
+# gcc 12 for arm64 breaks off over loops that look for the largest of floats with fmax (an internal error), unless it is
+# left a call.
 MACHINE := $(shell $(CC) -dumpmachine 2>/dev/null)
 CFLAGS_machine = $(if $(filter aarch64-%,$(MACHINE)),-fno-builtin-fmax -fno-builtin-fmin)
-CPPFLAGS += -Isrc -Iinclude -Itests -Itests/support -D_DEFAULT_SOURCE -D_POSIX_C_SOURCE=200809L -D_FILE_OFFSET_BITS=64 -DTIDYTAKE_VERSION='"$(VERSION)"' $(if $(CAMERA),-DTIDYTAKE_WITH_CAMERA)
+CPPFLAGS += -Isrc -Iinclude -Itests -Itests/support -D_DEFAULT_SOURCE -D_POSIX_C_SOURCE=200809L -D_FILE_OFFSET_BITS=64 \
+  -DTIDYTAKE_VERSION='"$(VERSION)"' $(if $(CAMERA),-DTIDYTAKE_WITH_CAMERA)
 CFLAGS   += -std=c17 $(WARN) -ffp-contract=off -fPIC -fvisibility=hidden -pthread $(CFLAGS_$(BUILD)) $(CFLAGS_machine)
 LIBS      = $$(pkg-config --libs $(LIBRARIES)) -lm -pthread -ldl
 # Asked for only when something is compiled, since `make deps` has to run before pkg-config is there.
@@ -57,7 +61,9 @@ ifeq ($(MAKELEVEL),0)
 MAKEFLAGS += -j$(shell nproc 2>/dev/null || echo 2)
 endif
 
-.PHONY: all deps deps-demo man lint-man demo check check-browser picture check-long check-paths check-clang check-faults check-threads faults fuzz fuzz-short fuzz-long test test-install lint format bench eval-loudness eval-misreads eval-edits eval-noise install uninstall dist clean
+.PHONY: all deps deps-demo man lint-man demo check check-browser picture check-long check-paths check-clang \
+  check-faults check-threads faults fuzz fuzz-short fuzz-long test test-install lint format bench eval-loudness \
+  eval-misreads eval-edits eval-noise install uninstall dist clean
 .SECONDARY:
 
 all: $B/tidytake $B/libtidytake.so.$(SOVERSION)
@@ -67,7 +73,8 @@ $B/%.o: %.c
 	@echo '  CC $<'
 	$Q$(CC) $(CPPFLAGS) $(CFLAGS) $(PKG_CFLAGS) -MMD -MP -c -o $@ $<
 
-# Which way arithmetic went tells libFuzzer nothing of use, and telling it took six tenths of the time: signal blocks are watched for faults alone.
+# Which way arithmetic went tells libFuzzer nothing of use, and telling it took six tenths of the time: signal blocks
+# are watched for faults alone.
 build/fuzz/src/dsp/%.o: CFLAGS += -O2 -fno-sanitize=fuzzer-no-link
 
 # Style and scripts of the pages, as C.
@@ -95,14 +102,17 @@ $B/tests/%: $B/tests/%.o $(SUPPORT_OBJECTS) $B/libtidytake.a
 	$Q$(CC) $(CFLAGS) $(LDFLAGS) -o $@ $^ $$(pkg-config --libs cmocka libebur128 speexdsp) $(LIBS)
 
 # The program with calls that can be made to fail: tests/faults/inject.c.
-FAULT_CALLS = malloc calloc realloc aligned_alloc strdup fftwf_alloc_real fftwf_alloc_complex fftwf_plan_dft_r2c_1d fftwf_plan_dft_c2r_1d fftwf_plan_dft_1d fftwf_plan_guru_split_dft sf_open_virtual \
-  sf_readf_float sf_writef_int json_object json_array json_string json_stringn json_integer json_real json_loadb json_object_set_new json_array_append_new \
-  json_object_update json_dumps soxr_create read pread64 pwrite64 fsync rename link unlink mkdir opendir readdir64 mmap64 flock pthread_create open64
+FAULT_CALLS = malloc calloc realloc aligned_alloc strdup fftwf_alloc_real fftwf_alloc_complex fftwf_plan_dft_r2c_1d \
+  fftwf_plan_dft_c2r_1d fftwf_plan_dft_1d fftwf_plan_guru_split_dft sf_open_virtual sf_readf_float sf_writef_int \
+  json_object json_array json_string json_stringn json_integer json_real json_loadb json_object_set_new \
+  json_array_append_new json_object_update json_dumps soxr_create read pread64 pwrite64 fsync rename link unlink \
+  mkdir opendir readdir64 mmap64 flock pthread_create open64
 $B/tests/faults/tidytake: $B/tests/faults/inject.o $(CLI_OBJECTS) $B/libtidytake.a
 	@echo '  LD $@'
 	$Q$(CC) $(CFLAGS) $(LDFLAGS) $(FAULT_CALLS:%=-Wl,--wrap=%) -o $@ $^ $(LIBS)
 
-# Any bytes as what the program reads. Two ways to run a target: a driver of our own (short, any compiler), and libFuzzer (BUILD=fuzz, clang).
+# Any bytes as what the program reads. Two ways to run a target: a driver of our own (short, any compiler), and
+# libFuzzer (BUILD=fuzz, clang).
 FUZZERS = $(patsubst tests/%.c,$B/tests/%,$(filter-out tests/faults/%,$(wildcard tests/*/fuzz_*.c)))
 FUZZ_MAIN = $(if $(filter fuzz,$(BUILD)),,$B/tests/faults/fuzz_main.o)
 $(FUZZERS): $B/tests/%: $B/tests/%.o $(FUZZ_MAIN) $B/libtidytake.a
@@ -112,7 +122,8 @@ $(FUZZERS): $B/tests/%: $B/tests/%.o $(FUZZ_MAIN) $B/libtidytake.a
 # ---- machine ----
 
 PYTHON   ?= /usr/bin/python3
-# Installs what is missing, as root or by sudo; names it where neither is to be had. Where packages are not Debian's, what is missing shows when it is built.
+# Installs what is missing, as root or by sudo; names it where neither is to be had. Where packages are not Debian's,
+# what is missing shows when it is built.
 define need
 	@command -v dpkg-query >/dev/null 2>&1 || exit 0; missing=; for p in $(1); do dpkg-query -W -f '$${Status}' $$p 2>/dev/null | grep -q 'ok installed' || missing="$$missing $$p"; done; \
 	if [ -n "$$missing" ]; then \
@@ -157,12 +168,15 @@ check: deps
 	@$(MAKE) --no-print-directory lint-man
 	@$(MAKE) --no-print-directory BUILD=release test-install
 
-# Calls of each kind fail, and 500 runs are killed: two hours. Then half an hour of processor time under libFuzzer for each target (make fuzz FUZZ_SECONDS=60: less).
+# Calls of each kind fail, and 500 runs are killed: two hours. Then half an hour of processor time under libFuzzer for
+# each target (make fuzz FUZZ_SECONDS=60: less).
 check-faults: deps
 	@$(MAKE) --no-print-directory BUILD=release faults
 	@$(MAKE) --no-print-directory fuzz
 # What threads do to each other, as the sanitizer for it sees it: tests that run whole sessions.
-THREAD_TESTS = base/test_crew base/test_relay base/test_turns session/test_jobs pipeline/test_unit_row stages/test_rereads_between session/test_clean session/test_watch session/test_part session/test_bad_input session/test_delivered pipeline/test_hear pipeline/test_render
+THREAD_TESTS = base/test_crew base/test_relay base/test_turns session/test_jobs pipeline/test_unit_row \
+  stages/test_rereads_between session/test_clean session/test_watch session/test_part session/test_bad_input \
+  session/test_delivered pipeline/test_hear pipeline/test_render
 check-threads: deps
 	@$(MAKE) --no-print-directory BUILD=tsan test TESTS="$(THREAD_TESTS:%=build/tsan/tests/%)"
 
@@ -192,7 +206,8 @@ check-clang: deps
 	$(call need,clang)
 	@$(MAKE) --no-print-directory BUILD=clang CC=clang test
 
-# Loops as wide as the processor, half as wide, and not wide: the same decisions, the same voices but for rounding (src/base/wide.h).
+# Loops as wide as the processor, half as wide, and not wide: the same decisions, the same voices but for rounding
+# (src/base/wide.h).
 check-paths: deps
 	@$(MAKE) --no-print-directory BUILD=release all build/release/tests/bench/bench
 	@$(MAKE) --no-print-directory BUILD=halfwide build/halfwide/tidytake
@@ -231,7 +246,8 @@ eval-loudness: deps
 	@$(MAKE) --no-print-directory all
 	@tests/eval/run_loudness $B $(PYTHON)
 
-# How well misreads are found on labelled sessions of recorded voices. make eval-misreads EVAL_MINUTES=30 EVAL_SEED=2 for a longer look at others.
+# How well misreads are found on labelled sessions of recorded voices. make eval-misreads EVAL_MINUTES=30 EVAL_SEED=2
+# for a longer look at others.
 EVAL_MINUTES ?= 5
 EVAL_SEED    ?= 1
 eval-misreads: deps
@@ -239,8 +255,8 @@ eval-misreads: deps
 	@mkdir -p build/eval
 	@$(PYTHON) tests/eval/misreads_eval.py --program build/release/tidytake --work build/eval --minutes $(EVAL_MINUTES) --seed $(EVAL_SEED)
 
-# How well the room is taken out, beside two libraries: some five minutes at first, two when only the program has changed. FULL=1 looks at longer
-# takes and a second seed; EVAL_NOISE="--voice fr --room pink --ours" at a part.
+# How well the room is taken out, beside two libraries: some five minutes at first, two when only the program has
+# changed. FULL=1 looks at longer takes and a second seed; EVAL_NOISE="--voice fr --room pink --ours" at a part.
 EVAL_NOISE ?=
 NOISE_LIBRARIES = build/release/tests/eval/noise_libraries
 $(NOISE_LIBRARIES): tests/eval/noise_libraries.cc
@@ -254,13 +270,15 @@ eval-noise: deps
 	@OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(PYTHON) tests/eval/noise_eval.py --program build/release/tidytake --libraries $(NOISE_LIBRARIES) \
 	  --work build/eval $(if $(FULL),--full) $(EVAL_NOISE)
 
-# How good the edits are: words, pauses, breaths, joins, against the goals. Some four minutes; FULL=1 takes six times as many sessions.
+# How good the edits are: words, pauses, breaths, joins, against the goals. Some four minutes; FULL=1 takes six times as
+# many sessions.
 eval-edits: deps
 	@$(MAKE) --no-print-directory BUILD=release all
 	@mkdir -p build/eval
 	@$(PYTHON) tests/eval/edits_eval.py --program build/release/tidytake --work build/eval --seed $(EVAL_SEED) $(if $(FULL),--full)
 
-# Some five minutes; TIDYTAKE_LONG_BENCH=1 adds ten hours of sound, and 96 kHz in stereo. BENCH="hour many": these parts alone (tests/bench/bench.c).
+# Some five minutes; TIDYTAKE_LONG_BENCH=1 adds ten hours of sound, and 96 kHz in stereo. BENCH="hour many": these parts
+# alone (tests/bench/bench.c).
 BENCH ?=
 bench: deps
 	@$(MAKE) --no-print-directory BUILD=release all build/release/tests/bench/bench
