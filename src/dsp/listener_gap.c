@@ -227,17 +227,9 @@ static int join_noises(struct tt_listener *l, int count)
     return kept;
 }
 
-static bool moves(const struct tt_listener *l, const struct tt_piece *piece)
-{
-    for (int64_t i = piece->start; i < piece->end; i++)
-        if (tt_listener_moves_near(l, i))
-            return true;
-    return false;
-}
-
 static bool judge_alone(struct tt_listener *l, const struct tt_piece *piece, struct tt_error *err)
 {
-    if (piece->peak_db < alone_peak_db || !moves(l, piece))
+    if (piece->peak_db < alone_peak_db)
         return true;
     if (voiced_frames(l, piece->start, piece->end) >= voiced_frames_least &&
         piece->end - piece->start >= tt_listener_frames(l, word_least_ms)) {

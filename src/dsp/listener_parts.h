@@ -126,7 +126,9 @@ float tt_listener_rest_db(const struct tt_listener *listener, float unknown_db);
 int64_t tt_listener_loud_edge(const struct tt_listener *listener, int64_t from, int64_t to, int step);
 /* listener_clues.c: a breath's likelihood in a room whose rustle reaches rest_db. */
 float tt_listener_among_rustle(float breath, float peak_db, float rest_db);
-/* listener_clues.c: whether the level rises or falls near a frame as it does where somebody speaks. */
+/* listener_clues.c: whether within so much to either side what is heard rises or falls as it does where somebody
+ * speaks. */
+#define TT_SYLLABLE_MS 250.0
 bool tt_listener_moves_near(const struct tt_listener *listener, int64_t frame);
 /* listener_pieces.c: fills listener->pieces with what stands over the room in a gap, in order; returns their count. */
 int tt_listener_find_pieces(struct tt_listener *listener, const struct tt_gap *gap);

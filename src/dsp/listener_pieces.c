@@ -79,17 +79,28 @@ static int cut_at_valleys(struct tt_listener *l, int64_t start, int64_t end, boo
     return walk.count;
 }
 
+/* Hard by a word all that stands over the room is visible; farther off, only what may be a sound. */
+static bool is_visible(const struct tt_listener *l, const struct tt_gap *gap, int64_t frame)
+{
+    const struct tt_heard_frame *heard = tt_heard_at(l, frame);
+    if (heard->over_db <= visible_db)
+        return false;
+    const int64_t near = tt_listener_frames(l, TT_SYLLABLE_MS);
+    return (gap->word_before && frame - gap->start < near) || (gap->word_after && gap->end - frame <= near) ||
+           heard->is_voiced || tt_listener_moves_near(l, frame);
+}
+
 int tt_listener_find_pieces(struct tt_listener *l, const struct tt_gap *gap)
 {
     int count = 0;
     int64_t least = tt_listener_frames(l, piece_least_ms);
     for (int64_t i = gap->start; i < gap->end;) {
-        if (tt_heard_at(l, i)->over_db <= visible_db) {
+        if (!is_visible(l, gap, i)) {
             i++;
             continue;
         }
         int64_t end = i;
-        while (end < gap->end && tt_heard_at(l, end)->over_db > visible_db)
+        while (end < gap->end && is_visible(l, gap, end))
             end++;
         bool touches_before = gap->word_before && i == gap->start, touches_after = gap->word_after && end == gap->end;
         if (end - i >= least || touches_before || touches_after)

@@ -167,6 +167,18 @@ static void a_breath_before_a_line_is_a_sound_and_the_line_stays_whole(void **st
     }
 }
 
+/* It does not move the level, but what stands over the room. */
+static void a_breath_is_heard_over_a_rumble_that_is_as_loud(void **state)
+{
+    (void)state;
+    struct made_take take = three_lines(48000, -70.0);
+    add_hiss(&take, 0.0, 12.0, 130.0, 0.5, 0.01, voice_db - 18.0);
+    add_breath(&take, 3.30, 3.70, voice_db - 22.0);
+    struct heard_take heard = hear_take(&take);
+    assert_int_equal(sounds_between(&heard, TT_SOUND_BREATH, 3.2, 3.8), 1);
+    heard_take_free(&heard, &take);
+}
+
 static void a_breath_that_sounds_voiced_for_a_moment_is_no_word(void **state)
 {
     (void)state;
@@ -321,6 +333,25 @@ static void a_room_that_steps_up_is_no_speech(void **state)
     heard_take_free(&heard, &take);
 }
 
+/* Traffic between the lines, or a recorder that turns itself up there: 12 dB over the room, up to both of them. */
+static void a_room_that_rises_slowly_between_lines_is_no_end_of_theirs(void **state)
+{
+    (void)state;
+    struct made_take take = made_take_open(16000, 70.0);
+    add_room(&take, 0.0, 70.0, -66.0);
+    for (int i = 0; i < 10; i++) {
+        add_voice(&take, 2.0 + 6.0 * i, 5.0 + 6.0 * i, voice_db);
+        add_hiss(&take, 3.0 + 6.0 * i, 10.0 + 6.0 * i, 450.0, 1.5, 2.5, -54.0);
+    }
+    struct heard_take heard = hear_take(&take);
+    assert_int_equal(heard.run_count, 10);
+    for (size_t i = 0; i < 10; i++) {
+        assert_within(run_start_s(&heard, i), 2.0 + 6.0 * (double)i, 0.3, 0.02);
+        assert_within(run_end_s(&heard, i), 5.0 + 6.0 * (double)i, 0.02, 0.3);
+    }
+    heard_take_free(&heard, &take);
+}
+
 static void digital_silence_is_not_taken_for_the_room(void **state)
 {
     (void)state;
@@ -408,6 +439,20 @@ static void a_take_cut_hard_at_both_ends_loses_nothing(void **state)
     heard_take_free(&heard, &take);
 }
 
+/* An s as loud as the vowel before it, and nothing behind it. */
+static void a_take_cut_hard_in_a_hiss_that_ends_a_word_keeps_it(void **state)
+{
+    (void)state;
+    struct made_take take = made_take_open(48000, 5.0);
+    add_room(&take, 0.0, 5.0, -62.0);
+    add_voice(&take, 1.0, 4.8, voice_db);
+    add_hiss(&take, 4.8, 5.2, 3000.0, 1.0, 0.005, voice_db);
+    struct heard_take heard = hear_take(&take);
+    assert_int_equal(heard.run_count, 1);
+    assert_within(run_end_s(&heard, 0), 5.0, 0.006, 0.006);
+    heard_take_free(&heard, &take);
+}
+
 /* What was told of a frame when it settled holds, whatever comes behind it. */
 static void later_sound_changes_no_settled_frame(void **state)
 {
@@ -470,6 +515,7 @@ int main(void)
         cmocka_unit_test(weak_hiss_at_the_edges_belongs_to_the_line),
         cmocka_unit_test(a_released_stop_belongs_to_its_word),
         cmocka_unit_test(a_breath_before_a_line_is_a_sound_and_the_line_stays_whole),
+        cmocka_unit_test(a_breath_is_heard_over_a_rumble_that_is_as_loud),
         cmocka_unit_test(a_breath_that_sounds_voiced_for_a_moment_is_no_word),
         cmocka_unit_test(what_is_like_a_breath_is_less_likely_one_where_it_rustles),
         cmocka_unit_test(a_stroke_of_rustle_does_not_make_a_word_last_longer),
@@ -479,12 +525,14 @@ int main(void)
         cmocka_unit_test(a_short_knock_is_surely_no_word_and_a_long_hiss_is_not),
         cmocka_unit_test(a_knock_over_a_word_is_told_and_words_alone_are_not),
         cmocka_unit_test(a_room_that_steps_up_is_no_speech),
+        cmocka_unit_test(a_room_that_rises_slowly_between_lines_is_no_end_of_theirs),
         cmocka_unit_test(digital_silence_is_not_taken_for_the_room),
         cmocka_unit_test(a_room_without_speech_has_no_runs),
         cmocka_unit_test(traffic_that_swells_where_nobody_speaks_is_the_room),
         cmocka_unit_test(words_that_are_whispered_throughout_a_take_are_words),
         cmocka_unit_test(nothing_at_all_is_silent),
         cmocka_unit_test(a_take_cut_hard_at_both_ends_loses_nothing),
+        cmocka_unit_test(a_take_cut_hard_in_a_hiss_that_ends_a_word_keeps_it),
         cmocka_unit_test(later_sound_changes_no_settled_frame),
         cmocka_unit_test(runs_and_sounds_are_in_order_and_apart),
     };
