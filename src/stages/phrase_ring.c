@@ -38,3 +38,9 @@ double tt_phrase_ring_s(const struct tt_heard *heard, int64_t start_sample, int6
     }
     return (double)best * row_s;
 }
+
+void tt_phrase_leave_out_ring(const struct tt_heard *heard, struct tt_phrase *phrase)
+{
+    phrase->ring_s = tt_phrase_ring_s(heard, phrase->loud_start_sample, phrase->loud_end_sample);
+    phrase->loud_end_sample -= (int64_t)(phrase->ring_s * heard->facts.rate_hz);
+}

@@ -60,7 +60,7 @@ void tt_phrase_row_make(const struct tt_phrases *phrases, const struct tt_phrase
                         size_t stride)
 {
     float vector[TT_ALIGN_LANES];
-    raw_row(phrases->view->takes[phrase->take].heard, phrase->take_row + (int64_t)(row - phrase->row), vector);
+    raw_row(phrases->view->takes[phrase->take].heard, phrase->take_row + (int64_t)row - (int64_t)phrase->row, vector);
     for (int l = 0; l < TT_ALIGN_LANES; l++)
         vector[l] = (vector[l] - phrases->mean[l]) * phrases->per_deviation[l];
     tt_align_row(vector, out, stride);

@@ -6,6 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "stages/phrase_ring.h"
+
 /* Within a sentence pauses are mostly shorter than this, between a reading and what is said about it they are longer.
  */
 static const double flow_s = 0.25;
@@ -66,7 +68,8 @@ bool tt_phrases_split(struct tt_phrases *phrases, size_t index, size_t rows, str
     phrase[0].row_count = rows;
     phrase[0].end_sample = phrase[1].start_sample;
     phrase[0].end_s = phrase[1].start_s;
-    phrase[0].ring_s = 0.0;
     phrase[0].loud_end_sample = phrase[1].loud_start_sample = phrase[1].start_sample;
+    tt_phrase_leave_out_ring(take->heard, phrase);
+    phrase[0].row_count -= (size_t)(phrase[0].ring_s * phrases->rows_per_s);
     return true;
 }

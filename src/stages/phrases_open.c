@@ -75,17 +75,6 @@ static void add_take(struct tt_phrases *phrases, size_t take, const struct tt_kn
         phrases->rows_per_s = (double)heard->facts.rate_hz / heard->facts.feature_hop_samples;
 }
 
-/* Whether a word was broken off is heard at its own end, not at the room's. */
-static void leave_out_rings(struct tt_phrases *phrases)
-{
-    for (size_t p = 0; p < phrases->count; p++) {
-        struct tt_phrase *phrase = &phrases->all[p];
-        const struct tt_heard *heard = phrases->view->takes[phrase->take].heard;
-        phrase->ring_s = tt_phrase_ring_s(heard, phrase->loud_start_sample, phrase->loud_end_sample);
-        phrase->loud_end_sample -= (int64_t)(phrase->ring_s * heard->facts.rate_hz);
-    }
-}
-
 /* Row r of a take is centred on sample r * hop; a phrase has the rows whose centres lie where it can be heard well:
  * what is fainter sounds like the room. */
 static void number_rows(struct tt_phrases *phrases)
@@ -151,7 +140,8 @@ bool tt_phrases_open(const struct tt_session_view *view, const struct tt_knocks_
     for (size_t t = 0; t < view->count; t++)
         if (can_be_compared(view->takes[t].heard))
             add_take(phrases, t, knocks);
-    leave_out_rings(phrases);
+    for (size_t p = 0; p < phrases->count; p++)
+        tt_phrase_leave_out_ring(view->takes[phrases->all[p].take].heard, &phrases->all[p]);
     number_rows(phrases);
     tt_phrase_rows_measure(phrases);
     if (!tt_phrases_measure_chance(phrases, err) || !measure_level(phrases, err)) {

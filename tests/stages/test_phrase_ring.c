@@ -79,6 +79,24 @@ static void readings_that_are_broken_off_in_a_room_that_rings_are_cut(void **sta
     end(session);
 }
 
+static void where_the_room_fills_the_pause_behind_them_too(void **state)
+{
+    (void)state;
+    struct made_session *session = begin();
+    struct reading broken[6];
+    take_of(session)->heard.facts.decay_db_per_s = 80.0;
+    for (uint32_t k = 0; k < 6; k++) {
+        read_lines(session, 10 + 10 * k, 3);
+        broken[k] = read_part(session, 15 + 10 * k, 0.0, 0.6, 0.0);
+        let_ring(session, 0.4);
+        read_line(session, 15 + 10 * k);
+    }
+    decide(session);
+    for (size_t k = 0; k < 6; k++)
+        assert_gone(session, 0, broken[k]);
+    end(session);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -86,6 +104,7 @@ int main(void)
         cmocka_unit_test(what_falls_more_slowly_is_the_voice),
         cmocka_unit_test(a_dry_room_does_not_ring_and_a_noisy_one_is_not_known_to),
         cmocka_unit_test(readings_that_are_broken_off_in_a_room_that_rings_are_cut),
+        cmocka_unit_test(where_the_room_fills_the_pause_behind_them_too),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
