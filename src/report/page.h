@@ -32,6 +32,9 @@ void tt_page_removed(struct tt_text *out, const struct tt_removed *removed);
 void tt_page_level_control(struct tt_text *out);
 void tt_page_caution(struct tt_text *out);
 void tt_page_footer(struct tt_text *out, const struct tt_session_report *session);
+/* What of a long list is not on paper, which gets the first of it (page/style.css counts them alike): a summary is two
+ * pages. */
+void tt_page_not_printed(struct tt_text *out, size_t count, size_t printed, const char *what);
 /* Where the changes that were made on any page of this run gather, with the file to save; shown by the script once
  * there are some. */
 void tt_page_changes(struct tt_text *out, const struct tt_session_report *session);

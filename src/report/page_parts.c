@@ -3,10 +3,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "report/html.h"
 #include "dsp/loudness.h"
-#include "sheet/landing.h"
+#include "report/html.h"
 #include "report/page.h"
+#include "sheet/landing.h"
 #include "sheet/sheet_rows.h"
 
 static const double two_alike_lu = 3.0102999566398120; /* 10 log10(2): BS.1770-5 sums the power of channels */
@@ -100,6 +100,15 @@ void tt_page_footer(struct tt_text *out, const struct tt_session_report *session
                  "\" data-sheets=\"%s\"><p>Written by tidytake. This page asks for nothing from the network, and the "
                  "recordings were only read.</p></footer>\n",
                  session->sheets_sha256);
+}
+
+void tt_page_not_printed(struct tt_text *out, size_t count, size_t printed, const char *what)
+{
+    if (count <= printed)
+        return;
+    tt_text_add(out, "<p class=\"print-only\">");
+    tt_html_count(out, count - printed, what);
+    tt_text_add(out, " more on the page itself.</p>\n");
 }
 
 void tt_page_changes(struct tt_text *out, const struct tt_session_report *session)
