@@ -5,9 +5,9 @@
 
 #include <stdbool.h>
 
+#include "audio/reader.h"
 #include "base/settings.h"
 #include "base/text.h"
-#include "audio/reader.h"
 
 /* Called now and then with the share that is done (0..1); false stops the work with TT_ERROR_STOPPED. */
 typedef bool (*tt_tick)(void *context, double share);

@@ -5,9 +5,9 @@
 
 #include <stdbool.h>
 
+#include "audio/reader.h"
 #include "base/settings.h"
 #include "dsp/meter.h"
-#include "audio/reader.h"
 #include "sheet/heard.h"
 
 enum { TT_MOST_MEASURED_REMARKS = 8 };

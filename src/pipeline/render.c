@@ -11,8 +11,8 @@
 #include "base/units.h"
 #include "pipeline/editor.h"
 #include "pipeline/outlet.h"
-#include "pipeline/render_chain.h"
 #include "pipeline/quiet_spans.h"
+#include "pipeline/render_chain.h"
 
 enum { BLOCK_SAMPLES = 1 << 14 };
 

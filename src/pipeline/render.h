@@ -6,11 +6,11 @@
 #include <stdbool.h>
 
 #include "base/settings.h"
+#include "dsp/meter.h"
 #include "pipeline/hear.h"
 #include "sheet/heard.h"
 #include "sheet/sheet.h"
 #include "sheet/time_map.h"
-#include "dsp/meter.h"
 
 struct tt_render_request {
     const char *path;              /* the take */

@@ -4,8 +4,8 @@
  * explains a move. */
 #include <inttypes.h>
 
-#include "report/changes_why.h"
 #include "base/rescale.h"
+#include "report/changes_why.h"
 #include "report/timecode.h"
 #include "sheet/csv.h"
 

@@ -3,8 +3,8 @@
  * count samples, so nothing is rounded to frames of picture. */
 #include <string.h>
 
-#include "report/edit_list.h"
 #include "base/rescale.h"
+#include "report/edit_list.h"
 #include "report/json_values.h"
 #include "report/timecode.h"
 

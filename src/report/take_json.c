@@ -2,12 +2,12 @@
 /* OUT/report/STEM.json. Whatever cannot be allocated makes the whole fail: each builder returns NULL or false then. */
 #include <math.h>
 
-#include "report/json_values.h"
 #include "base/rescale.h"
-#include "sheet/landing.h"
+#include "report/json_values.h"
 #include "report/pauses_heard.h"
 #include "report/removed.h"
 #include "report/totals.h"
+#include "sheet/landing.h"
 
 enum { CONFIDENCE_DECIMALS = 2, AMOUNT_DECIMALS = 3, MS_DECIMALS = 3 }; /* as the sheet has them */
 

@@ -13,11 +13,11 @@
 #include "session/advice.h"
 #include "session/folders.h"
 #include "session/leftovers.h"
+#include "session/load_settings.h"
 #include "session/out_folder.h"
 #include "session/part.h"
 #include "session/recorded_over.h"
 #include "session/renamed.h"
-#include "session/load_settings.h"
 #include "session/same_recording.h"
 #include "session/steps.h"
 

@@ -13,8 +13,8 @@
 #include "base/file.h"
 #include "base/text.h"
 #include "session/compare_parts.h"
-#include "session/leftovers.h"
 #include "session/folders.h"
+#include "session/leftovers.h"
 
 /* A recording that was cut heavily, and whose rest was cleaned, is found nearly whole; chance finds a second or two. */
 static const double least_found = 0.5;

@@ -7,8 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/text.h"
 #include "base/grow.h"
+#include "base/text.h"
 #include "session/order.h"
 
 /* A part of a file on its way to become a take. */
