@@ -5,8 +5,12 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/large.h"
+
 /* So many that threads which outnumber processors seldom wait for each other: with 4 one take took 5 % longer. */
 enum { SLOTS = 16 };
+/* Who waits is woken for so many at once: each waking costs as much as a good part of a block. */
+enum { GROUP = 4 };
 
 struct tt_relay {
     tt_relay_take take;
@@ -15,7 +19,7 @@ struct tt_relay {
     bool has_thread;
     pthread_t thread;
     pthread_mutex_t mutex;
-    pthread_cond_t moved;
+    pthread_cond_t has_blocks, has_room;
     float *slots[SLOTS];
     size_t counts[SLOTS];
     size_t added, taken; /* blocks since the start */
@@ -23,6 +27,8 @@ struct tt_relay {
     bool has_failed;
     struct tt_error error;
 };
+
+static size_t waiting_blocks(const struct tt_relay *relay) { return relay->added - relay->taken; }
 
 static bool take_one(struct tt_relay *relay, size_t slot)
 {
@@ -35,7 +41,8 @@ static bool take_one(struct tt_relay *relay, size_t slot)
         relay->error = error;
     }
     relay->taken++;
-    pthread_cond_signal(&relay->moved);
+    if (!ok || waiting_blocks(relay) == SLOTS - GROUP)
+        pthread_cond_signal(&relay->has_room);
     return ok;
 }
 
@@ -45,9 +52,10 @@ static void *work(void *opaque)
     bool goes_on = true;
     pthread_mutex_lock(&relay->mutex);
     while (goes_on) {
-        while (relay->taken == relay->added && !relay->is_ended)
-            pthread_cond_wait(&relay->moved, &relay->mutex);
-        goes_on = relay->taken < relay->added && !relay->is_dropped && take_one(relay, relay->taken % SLOTS);
+        if (waiting_blocks(relay) == 0)
+            while (waiting_blocks(relay) < GROUP && !relay->is_ended)
+                pthread_cond_wait(&relay->has_blocks, &relay->mutex);
+        goes_on = waiting_blocks(relay) > 0 && !relay->is_dropped && take_one(relay, relay->taken % SLOTS);
     }
     pthread_mutex_unlock(&relay->mutex);
     return NULL;
@@ -56,8 +64,8 @@ static void *work(void *opaque)
 static bool start_thread(struct tt_relay *relay)
 {
     bool ok = true;
-    for (int i = 0; i < SLOTS; i++)
-        ok = (relay->slots[i] = malloc(relay->most_samples * sizeof(float))) != NULL && ok;
+    for (int i = 1; i < SLOTS; i++)
+        ok = (relay->slots[i] = tt_alloc_lines(relay->most_samples * sizeof(float))) != NULL && ok;
     return ok && pthread_create(&relay->thread, NULL, work, relay) == 0;
 }
 
@@ -65,7 +73,8 @@ struct tt_relay *tt_relay_open(tt_relay_take take, void *context, size_t most_sa
                                struct tt_error *err)
 {
     struct tt_relay *relay = calloc(1, sizeof *relay);
-    if (!relay) {
+    if (!relay || !(relay->slots[0] = tt_alloc_lines(most_samples * sizeof(float)))) {
+        free(relay);
         tt_fail_memory(err);
         return NULL;
     }
@@ -73,7 +82,8 @@ struct tt_relay *tt_relay_open(tt_relay_take take, void *context, size_t most_sa
     relay->context = context;
     relay->most_samples = most_samples;
     pthread_mutex_init(&relay->mutex, NULL);
-    pthread_cond_init(&relay->moved, NULL);
+    pthread_cond_init(&relay->has_blocks, NULL);
+    pthread_cond_init(&relay->has_room, NULL);
     relay->has_thread = wants_thread && start_thread(relay);
     return relay;
 }
@@ -85,28 +95,50 @@ static bool pass_on_failure(struct tt_relay *relay, struct tt_error *err)
     return !relay->has_failed;
 }
 
+float *tt_relay_room(struct tt_relay *relay, struct tt_error *err)
+{
+    if (!relay->has_thread)
+        return relay->slots[0];
+    pthread_mutex_lock(&relay->mutex);
+    if (waiting_blocks(relay) == SLOTS)
+        while (waiting_blocks(relay) > SLOTS - GROUP && !relay->has_failed)
+            pthread_cond_wait(&relay->has_room, &relay->mutex);
+    const bool ok = pass_on_failure(relay, err);
+    pthread_mutex_unlock(&relay->mutex);
+    /* Nobody looks at a slot before it counts as added. */
+    return ok ? relay->slots[relay->added % SLOTS] : NULL;
+}
+
+static bool check_count(const struct tt_relay *relay, size_t count, struct tt_error *err)
+{
+    return count <= relay->most_samples ||
+           tt_fail(err, TT_ERROR_INTERNAL, "a block of %zu samples where %zu fit", count, relay->most_samples);
+}
+
+bool tt_relay_hand_on(struct tt_relay *relay, size_t count, struct tt_error *err)
+{
+    if (!check_count(relay, count, err))
+        return false;
+    if (!relay->has_thread)
+        return relay->take(relay->context, relay->slots[0], count, err);
+    pthread_mutex_lock(&relay->mutex);
+    relay->counts[relay->added++ % SLOTS] = count;
+    if (waiting_blocks(relay) == GROUP)
+        pthread_cond_signal(&relay->has_blocks);
+    const bool ok = pass_on_failure(relay, err);
+    pthread_mutex_unlock(&relay->mutex);
+    return ok;
+}
+
 bool tt_relay_add(struct tt_relay *relay, const float *samples, size_t count, struct tt_error *err)
 {
     if (!relay->has_thread)
         return relay->take(relay->context, samples, count, err);
-    if (count > relay->most_samples)
-        return tt_fail(err, TT_ERROR_INTERNAL, "a block of %zu samples where %zu fit", count, relay->most_samples);
-    pthread_mutex_lock(&relay->mutex);
-    while (relay->added - relay->taken == SLOTS && !relay->has_failed)
-        pthread_cond_wait(&relay->moved, &relay->mutex);
-    bool ok = pass_on_failure(relay, err);
-    size_t slot = relay->added % SLOTS;
-    pthread_mutex_unlock(&relay->mutex);
-    if (!ok)
+    float *room = check_count(relay, count, err) ? tt_relay_room(relay, err) : NULL;
+    if (!room)
         return false;
-    /* Nobody looks at a slot before it counts as added. */
-    memcpy(relay->slots[slot], samples, count * sizeof *samples);
-    relay->counts[slot] = count;
-    pthread_mutex_lock(&relay->mutex);
-    relay->added++;
-    pthread_cond_signal(&relay->moved);
-    pthread_mutex_unlock(&relay->mutex);
-    return true;
+    memcpy(room, samples, count * sizeof *room);
+    return tt_relay_hand_on(relay, count, err);
 }
 
 static void end_thread(struct tt_relay *relay, bool is_dropped)
@@ -116,7 +148,7 @@ static void end_thread(struct tt_relay *relay, bool is_dropped)
     pthread_mutex_lock(&relay->mutex);
     relay->is_ended = true;
     relay->is_dropped = is_dropped;
-    pthread_cond_signal(&relay->moved);
+    pthread_cond_signal(&relay->has_blocks);
     pthread_mutex_unlock(&relay->mutex);
     pthread_join(relay->thread, NULL);
     relay->has_thread = false;
@@ -134,7 +166,8 @@ void tt_relay_close(struct tt_relay *relay)
         return;
     end_thread(relay, true);
     pthread_mutex_destroy(&relay->mutex);
-    pthread_cond_destroy(&relay->moved);
+    pthread_cond_destroy(&relay->has_blocks);
+    pthread_cond_destroy(&relay->has_room);
     for (int i = 0; i < SLOTS; i++)
         free(relay->slots[i]);
     free(relay);

@@ -23,7 +23,6 @@ struct tt_delivering {
     struct tt_quiet_meter *quiet;
     struct tt_portrait *portrait; /* NULL: nobody asks */
     struct tt_relay *relay;       /* from the limiter to what comes behind it */
-    float *limited;
 };
 
 void tt_delivering_close(struct tt_delivering *delivering)
@@ -37,7 +36,6 @@ void tt_delivering_close(struct tt_delivering *delivering)
     tt_writer_abandon(delivering->writer);
     tt_quiet_meter_destroy(delivering->quiet);
     tt_portrait_destroy(delivering->portrait);
-    free(delivering->limited);
     free(delivering);
 }
 
@@ -66,8 +64,6 @@ static bool open_steps(struct tt_delivering *to, const struct tt_delivery *deliv
         tt_limiter_tell(to->limiter, tt_limit_writer_add, to->demands);
     }
     const size_t room = BLOCK_SAMPLES + tt_limiter_latency(to->limiter);
-    if (!(to->limited = tt_alloc_lines(room * sizeof *to->limited)))
-        return tt_fail_memory(err);
     if (!(to->meter = tt_meter_create(rate_hz, tt_channel_weight(settings), err)))
         return false;
     if (delivery->quiet && !(to->quiet = tt_quiet_meter_create(rate_hz, delivery->quiet, delivery->quiet_count, err)))
@@ -99,7 +95,8 @@ bool tt_delivering_add(void *delivering, const float *samples, size_t count, str
     struct tt_delivering *to = delivering;
     while (count > 0) {
         const size_t part = count < BLOCK_SAMPLES ? count : BLOCK_SAMPLES;
-        if (!tt_relay_add(to->relay, to->limited, tt_limiter_run(to->limiter, samples, part, to->limited), err))
+        float *limited = tt_relay_room(to->relay, err);
+        if (!limited || !tt_relay_hand_on(to->relay, tt_limiter_run(to->limiter, samples, part, limited), err))
             return false;
         samples += part;
         count -= part;
@@ -109,7 +106,8 @@ bool tt_delivering_add(void *delivering, const float *samples, size_t count, str
 
 bool tt_delivering_finish(struct tt_delivering *to, struct tt_delivered *delivered, struct tt_error *err)
 {
-    if (!tt_relay_add(to->relay, to->limited, tt_limiter_finish(to->limiter, to->limited), err) ||
+    float *limited = tt_relay_room(to->relay, err);
+    if (!limited || !tt_relay_hand_on(to->relay, tt_limiter_finish(to->limiter, limited), err) ||
         !tt_relay_finish(to->relay, err))
         return false;
     *delivered = (struct tt_delivered){.levels = tt_meter_result(to->meter),

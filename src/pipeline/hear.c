@@ -55,8 +55,7 @@ static bool open_filter(struct hear_pass *pass, struct tt_error *err)
         pass->filtered_room += tt_highpass_latency(pass->highpass);
     }
     pass->block = tt_alloc_lines(BLOCK_SAMPLES * sizeof(float));
-    pass->filtered = tt_alloc_lines(pass->filtered_room * sizeof(float));
-    return (pass->block && pass->filtered) || tt_fail_memory(err);
+    return pass->block || tt_fail_memory(err);
 }
 
 static bool open_listening(struct hear_pass *pass, struct tt_error *err)
@@ -91,8 +90,6 @@ static bool open_threads(struct hear_pass *pass, struct tt_error *err)
     const bool has_second = pass->request->has_second_thread;
     if (has_second) {
         const size_t batch_floats = HEAR_BATCH_FRAMES * hear_batch_row(pass);
-        if (!(pass->batch = malloc(batch_floats * sizeof *pass->batch)))
-            return tt_fail_memory(err);
         if (!(pass->frames = tt_relay_open(hear_listen_to_batch, pass, batch_floats, true, err)))
             return false;
     }
@@ -113,15 +110,17 @@ static bool listen_to_block(struct hear_pass *pass, size_t count, struct tt_erro
         return false;
     if (!pass->highpass)
         return tt_relay_add(pass->relay, pass->block, count, err);
-    const size_t ready = tt_highpass_run(pass->highpass, pass->block, count, pass->filtered);
-    return tt_relay_add(pass->relay, pass->filtered, ready, err);
+    float *filtered = tt_relay_room(pass->relay, err);
+    return filtered &&
+           tt_relay_hand_on(pass->relay, tt_highpass_run(pass->highpass, pass->block, count, filtered), err);
 }
 
 /* What still waits in the filter, the threads and the listener. */
 static bool listen_to_rest(struct hear_pass *pass, struct tt_error *err)
 {
+    float *filtered = pass->highpass ? tt_relay_room(pass->relay, err) : NULL;
     if (pass->highpass &&
-        !tt_relay_add(pass->relay, pass->filtered, tt_highpass_finish(pass->highpass, pass->filtered), err))
+        !(filtered && tt_relay_hand_on(pass->relay, tt_highpass_finish(pass->highpass, filtered), err)))
         return false;
     if (!tt_relay_finish(pass->relay, err))
         return false;
@@ -220,10 +219,8 @@ static void free_pass(struct hear_pass *pass)
     tt_voice_reader_close(pass->reader);
     tt_floor_track_free(&pass->heard.floor);
     tt_spectrum_ring_free(&pass->ring);
-    free(pass->batch);
     free(pass->settled_power);
     free(pass->block);
-    free(pass->filtered);
     free(pass->others);
 }
 

@@ -47,14 +47,16 @@ bool hear_listen_to_batch(void *context, const float *rows, size_t count, struct
 
 bool hear_hand_on_batch(struct hear_pass *pass, struct tt_error *err)
 {
-    size_t count = (size_t)pass->batch_count * hear_batch_row(pass);
+    const size_t count = (size_t)pass->batch_count * hear_batch_row(pass);
     pass->batch_count = 0;
-    return tt_relay_add(pass->frames, pass->batch, count, err);
+    return count == 0 || tt_relay_hand_on(pass->frames, count, err);
 }
 
 static bool hand_on(struct hear_pass *pass, const float *power, const float *samples, struct tt_error *err)
 {
     const size_t bins = (size_t)pass->hearing.shape.bin_count, hop = (size_t)pass->hearing.shape.hop_samples;
+    if (pass->batch_count == 0 && !(pass->batch = tt_relay_room(pass->frames, err)))
+        return false;
     float *row = pass->batch + (size_t)pass->batch_count * (bins + hop);
     memcpy(row, power, bins * sizeof *row);
     memcpy(row + bins, samples, hop * sizeof *row);

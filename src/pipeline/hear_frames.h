@@ -42,8 +42,8 @@ struct hear_pass {
     struct tt_colour colour;
     int64_t listened; /* frames that the listener got */
     int64_t settled;  /* frames handed to the stages as settled */
-    float *block, *filtered;
-    size_t filtered_room; /* samples */
+    float *block;
+    size_t filtered_room; /* samples of a block behind the filter */
     struct tt_span_frames *others;
 };
 

@@ -36,9 +36,10 @@ static bool run(struct taker *taker, bool wants_thread, struct tt_error *error)
     bool ok = relay != NULL;
     for (size_t i = 0; ok && i < BLOCKS; i++) {
         size_t count = (i * 37) % MOST + 1;
-        for (size_t k = 0; k < count; k++)
-            block[k] = (float)((i * 7919 + k * 104729) % 1000) / 1000;
-        ok = tt_relay_add(relay, block, count, error);
+        float *own = i % 2 ? tt_relay_room(relay, error) : block; /* every other one is written where it waits */
+        for (size_t k = 0; own && k < count; k++)
+            own[k] = (float)((i * 7919 + k * 104729) % 1000) / 1000;
+        ok = own && (i % 2 ? tt_relay_hand_on(relay, count, error) : tt_relay_add(relay, block, count, error));
         memset(block, 0xFF, sizeof block); /* the caller's own again */
     }
     ok = ok && tt_relay_finish(relay, error);
@@ -75,6 +76,35 @@ static void a_block_that_cannot_be_taken_ends_it_with_the_takers_words(void **st
         }
 }
 
+static void a_block_that_is_too_long_is_refused(void **state)
+{
+    (void)state;
+    for (int threaded = 0; threaded < 2; threaded++) {
+        struct taker taker = {0};
+        struct tt_error error = {0};
+        struct tt_relay *relay = tt_relay_open(take, &taker, MOST, threaded, &error);
+        assert_non_null(tt_relay_room(relay, &error));
+        assert_false(tt_relay_hand_on(relay, MOST + 1, &error));
+        assert_int_equal(error.kind, TT_ERROR_INTERNAL);
+        tt_relay_close(relay);
+        assert_int_equal(taker.blocks, 0);
+    }
+}
+
+/* Fewer than the thread is woken for. */
+static void the_last_few_blocks_are_taken_at_the_end(void **state)
+{
+    (void)state;
+    struct taker taker = {0};
+    struct tt_error error = {0};
+    float block[MOST] = {0};
+    struct tt_relay *relay = tt_relay_open(take, &taker, MOST, true, &error);
+    assert_ok(tt_relay_add(relay, block, MOST, &error), error);
+    assert_ok(tt_relay_finish(relay, &error), error);
+    assert_int_equal(taker.blocks, 1);
+    tt_relay_close(relay);
+}
+
 static void a_relay_that_is_closed_early_drops_what_waits(void **state)
 {
     (void)state;
@@ -93,6 +123,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_thread_takes_the_same_blocks_in_the_same_order),
         cmocka_unit_test(a_block_that_cannot_be_taken_ends_it_with_the_takers_words),
+        cmocka_unit_test(a_block_that_is_too_long_is_refused),
+        cmocka_unit_test(the_last_few_blocks_are_taken_at_the_end),
         cmocka_unit_test(a_relay_that_is_closed_early_drops_what_waits),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
