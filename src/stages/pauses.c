@@ -7,6 +7,7 @@
 
 #include "base/units.h"
 #include "sheet/word_guards.h"
+#include "stages/pause_edges.h"
 #include "stages/pauses.h"
 #include "stages/stage.h"
 
@@ -158,14 +159,26 @@ static bool shorten_pieces(struct take_pauses *work, double excess, const char *
     return true;
 }
 
+/* How long a pause is heard to be. With nothing cut in it, what is left of words under the loud edges counts as words.
+ */
+static double length_between(const struct take_pauses *work, const struct kept_run *before,
+                             const struct kept_run *after)
+{
+    const struct piece *piece = &work->pieces[0];
+    const double length = pieces_length(work) + before->faint_after_ms + after->faint_before_ms;
+    if (work->piece_count != 1 || piece->start_ms > before->end_ms || piece->end_ms < after->start_ms)
+        return length;
+    return length - tt_pause_edges_ms(work->take->heard, before->end_ms - before->faint_after_ms,
+                                      after->start_ms + after->faint_before_ms);
+}
+
 static bool decide_between(struct take_pauses *work, const struct kept_run *before, const struct kept_run *after,
                            struct tt_error *err)
 {
-    double faint = before->faint_after_ms + after->faint_before_ms;
     collect_pieces(work, before->end_ms, after->start_ms,
                    fmax(guard_least_ms, word_guard_after_ms(before->over_floor_db) - before->faint_after_ms),
                    fmax(guard_least_ms, word_guard_before_ms(after->over_floor_db) - after->faint_before_ms));
-    double pause = pieces_length(work) + faint;
+    double pause = length_between(work, before, after);
     double keep_from_ms = 1000 * work->settings->pauses.keep_from_s;
     if (keep_from_ms > 0 && pause >= keep_from_ms) {
         struct piece whole = {.start_ms = before->end_ms, .end_ms = after->start_ms};

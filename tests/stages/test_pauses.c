@@ -54,6 +54,34 @@ static void a_long_pause_is_shortened_by_the_curve_and_a_short_one_is_left_alone
     tt_sheet_free(&take.sheet);
 }
 
+/* The first line goes on for 50 ms under its loud edge: the pause is one of 1950 ms, of which 600 + 300 (1 - e^-4.5) =
+ * 896.67 stay. */
+static void what_a_word_goes_on_for_is_no_pause_but_beside_a_cut_it_is_not_known(void **state)
+{
+    (void)state;
+    for (int is_cut = 0; is_cut < 2; is_cut++) {
+        struct tt_settings settings = hand_settings();
+        struct hand_take take;
+        int8_t levels[650];
+        two_lines(&take, 2000);
+        memset(levels, -70, sizeof levels);
+        memset(levels, -40, 226);
+        memset(levels + 226, -65, 5);
+        memset(levels + 425, -40, 225);
+        take.heard.levels = levels;
+        take.heard.feature_count = 650;
+        take.heard.facts.feature_hop_samples = HAND_RATE_HZ / 100;
+        if (is_cut)
+            hand_row(&take, 3000, 3100, TT_ROW_TALK, TT_DO_CUT);
+        hand_decide(&take, &tt_stage_pauses, &settings);
+        const struct tt_row *row = hand_nth(&take, TT_ROW_PAUSE, 0);
+        assert_non_null(row);
+        /* Else of 1900 ms in two parts 1003.9 go, of the longer one as much as its guards let go: 150 ms stay. */
+        assert_true(fabs(row->amount - (is_cut ? 0.150 : 0.947)) < 1e-9);
+        tt_sheet_free(&take.sheet);
+    }
+}
+
 static void the_guards_at_speech_stay_however_short_a_pause_is_wished(void **state)
 {
     (void)state;
@@ -227,6 +255,7 @@ int main(void)
         cmocka_unit_test(the_curve_has_the_documented_values),
         cmocka_unit_test(of_two_pauses_the_longer_stays_the_longer),
         cmocka_unit_test(a_long_pause_is_shortened_by_the_curve_and_a_short_one_is_left_alone),
+        cmocka_unit_test(what_a_word_goes_on_for_is_no_pause_but_beside_a_cut_it_is_not_known),
         cmocka_unit_test(the_guards_at_speech_stay_however_short_a_pause_is_wished),
         cmocka_unit_test(head_and_tail_keep_the_edge_that_was_asked_for),
         cmocka_unit_test(a_breath_before_the_first_word_stays_with_it),
