@@ -47,12 +47,12 @@ static float apart_db(const struct tt_heard *heard, const struct part *gone)
     return 0.5f * (rows_apart_db(heard, a, b) + rows_apart_db(heard, a - 1, b + 1));
 }
 
-void join_place(const struct tt_heard *heard, const struct leeway *leeway, struct part *gone)
+float join_place(const struct tt_heard *heard, const struct leeway *leeway, struct part *gone)
 {
     const int rate_hz = heard->facts.rate_hz;
     const int64_t hop = heard->facts.feature_hop_samples;
     if (heard->feature_count == 0)
-        return;
+        return 0;
     const struct part from = *gone;
     float best = apart_db(heard, gone);
     for (int64_t off = hop; off <= leeway->back || off <= leeway->ahead; off += hop)
@@ -66,4 +66,5 @@ void join_place(const struct tt_heard *heard, const struct leeway *leeway, struc
                 *gone = moved;
             }
         }
+    return best;
 }

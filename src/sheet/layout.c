@@ -68,8 +68,16 @@ static bool collect_cuts(struct layout *layout, struct tt_error *err)
     return true;
 }
 
+/* A breath often begins with the lips: what clicks right before it is its beginning. */
+static bool is_lips_of_breath(const struct tt_row *click, const struct tt_row *breath)
+{
+    return click && click->kind == TT_ROW_CLICK && !click->is_persons && breath->kind == TT_ROW_BREATH &&
+           click->end_ms == breath->start_ms;
+}
+
 static bool collect_sounds(struct layout *layout, struct tt_error *err)
 {
+    const struct tt_row *before = NULL;
     layout->sounds = malloc((layout->sheet->count + 1) * sizeof *layout->sounds);
     if (!layout->sounds)
         return tt_fail_memory(err);
@@ -77,8 +85,11 @@ static bool collect_sounds(struct layout *layout, struct tt_error *err)
         const struct tt_row *row = &layout->sheet->rows[i];
         if (!row_kind_is_sound(row->kind) || row->action == TT_DO_CUT)
             continue;
-        layout->sounds[layout->sound_count++] = (struct pause_sound){part_of(layout, row->start_ms, row->end_ms),
-                                                                     row->kind == TT_ROW_BREATH, row->is_persons};
+        struct part part = part_of(layout, row->start_ms, row->end_ms);
+        if (is_lips_of_breath(before, row))
+            part.start = layout->sounds[--layout->sound_count].part.start;
+        layout->sounds[layout->sound_count++] = (struct pause_sound){part, row->kind == TT_ROW_BREATH, row->is_persons};
+        before = row;
     }
     return true;
 }

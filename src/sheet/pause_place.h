@@ -7,7 +7,8 @@
 #include "sheet/pause_trim.h"
 
 /* Moves what pause_trim lets go to where its join is heard least (join_place.h). A little way, into neither margins nor
- * guards of the words (word_guards.h), and past no sound. A part at the take's head or tail, and one beside cuts, stay.
+ * guards of the words (word_guards.h), and past no sound; off the start of a breath that stays. A part at the take's
+ * head or tail, and one beside cuts, stay.
  */
 void pause_place(const struct pause *pause, const struct tt_heard *heard, struct part *gone);
 

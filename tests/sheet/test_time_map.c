@@ -165,6 +165,10 @@ static void sounds_in_a_pause_go_whole_or_stay_whole(void **state)
     /* The breath before the next line stays, where anything else would go. */
     EXPECT("0: 0-5200/40 7200-20000", SHORTEN(5000, 8000, 1), SOUND(7200, 7700, BREATH));
     EXPECT("0: 0-5700/40 7700-20000", SHORTEN(5000, 8000, 1), SOUND(7200, 7700, NOISE));
+    /* With the click of the lips that it begins with; another sound right before it is one of its own. */
+    EXPECT("0: 0-5160/40 7160-20000", SHORTEN(5000, 8000, 1), SOUND(7160, 7200, CLICK), SOUND(7200, 7700, BREATH));
+    EXPECT("0: 0-5200/40 7200-20000", SHORTEN(5000, 8000, 1), SOUND(7160, 7200, NOISE), SOUND(7200, 7700, BREATH));
+    EXPECT("0: 0-5200/40 7200-20000", SHORTEN(5000, 8000, 1), SOUND(7160, 7199, CLICK), SOUND(7200, 7700, BREATH));
     /* A breath that leaves too little: a little more of the pause stays than was asked for, and the breath with it. */
     EXPECT("0: 0-5100/40 7100-20000", SHORTEN(5000, 8000, 1), SOUND(7100, 7950, BREATH));
     /* One that is too long, hard by the line, goes whole where what stays is then nearer to what was asked for. */
@@ -235,6 +239,21 @@ static void a_persons_breath_is_never_taken_with_a_pause(void **state)
     propose(&sheet, 5000, 8000, TT_ROW_PAUSE, TT_DO_SHORTEN, 1);
     struct tt_time_map map = built(&sheet, &take);
     expect_map(&map, "0: 0-6400/40 7880-20000");
+    tt_time_map_free(&map);
+    tt_sheet_free(&sheet);
+}
+
+static void a_persons_click_stays_where_the_breath_behind_it_goes(void **state)
+{
+    (void)state;
+    struct made_take take;
+    struct tt_sheet sheet = new_sheet();
+    make_lines(&take);
+    read_rows(&sheet, HEADER "03.wav,,6.300,6.340,click,,keep,,,,\r\n");
+    propose(&sheet, 6340, 7990, TT_ROW_BREATH, TT_DO_SOFTEN, 12);
+    propose(&sheet, 5000, 8000, TT_ROW_PAUSE, TT_DO_SHORTEN, 1.4);
+    struct tt_time_map map = built(&sheet, &take);
+    expect_map(&map, "0: 0-6340/20 7990-20000");
     tt_time_map_free(&map);
     tt_sheet_free(&sheet);
 }
@@ -553,6 +572,7 @@ int main(void)
         cmocka_unit_test(a_join_of_the_programs_moves_off_a_rustle_but_not_where_a_person_set_something),
         cmocka_unit_test(a_cut_sound_does_not_count_as_staying),
         cmocka_unit_test(a_persons_breath_is_never_taken_with_a_pause),
+        cmocka_unit_test(a_persons_click_stays_where_the_breath_behind_it_goes),
         cmocka_unit_test(gaps_open_in_the_middle_of_the_pause),
         cmocka_unit_test(a_gap_far_from_any_pause_opens_where_it_was_asked_for),
         cmocka_unit_test(a_time_at_the_last_millisecond_is_the_takes_end),
