@@ -4,6 +4,8 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "stages/phrase_ends.h"
+
 /* Of two readings with other lines in between, of which a third one is at least so much as like: nobody begins anew
  * from so far back time and again. */
 static const double third_share = 0.5;
@@ -11,6 +13,8 @@ static const double third_share = 0.5;
 static const float passage_score = 40.0f, passage_worst = 3.0f, passage_rest_share = 0.2f, passage_skew = 0.2f;
 /* Within a passage a word or two come again: 'hum in the sun, hum in the wind'. */
 static const double word_s = 0.6;
+/* What is so much liker to a refrain is a line of it, and like its neighbours as lines of lists are. */
+static const float refrain_gain = 1.3f;
 
 static bool comes_from_afar(const struct tt_reread *reread) { return reread->seen[TT_SEEN_LINES_1] > 0.0f; }
 
@@ -53,17 +57,48 @@ static bool is_word_of_passage(const struct tt_reread *reread, const size_t *rea
            reread->seen[TT_SEEN_BOTH_END] <= 0.0f;
 }
 
+/* likest[p]: how strongly any passage with phrase p in it comes again as a refrain. */
+static void find_refrains(const struct tt_rereads *rereads, float *likest)
+{
+    for (size_t k = 0; k < rereads->count; k++) {
+        const struct tt_reread *reread = &rereads->all[k];
+        if (!tt_reread_is_refrain(reread))
+            continue;
+        for (size_t p = reread->first; p <= reread->last; p++)
+            likest[p] = fmaxf(likest[p], reread->score);
+        for (size_t p = reread->again; p <= reread->again_last; p++)
+            likest[p] = fmaxf(likest[p], reread->score);
+    }
+}
+
+static bool is_line_of_refrain(const struct tt_reread *reread, const float *likest)
+{
+    const float *seen = reread->seen;
+    const bool was_broken_off =
+        seen[TT_SEEN_GOES_ON] > 0.0f && !tt_phrase_end_falls(10.0 * (double)seen[TT_SEEN_END_FALL]);
+    return likest[reread->first] > refrain_gain * reread->score && !was_broken_off;
+}
+
 bool tt_reread_refrains_drop_words(const struct tt_phrases *phrases, struct tt_rereads *rereads, struct tt_error *err)
 {
-    size_t *reaches = calloc(phrases->count ? phrases->count : 1, sizeof *reaches);
-    if (!reaches)
+    const size_t count = phrases->count ? phrases->count : 1;
+    size_t *reaches = calloc(count, sizeof *reaches);
+    float *likest = calloc(count, sizeof *likest);
+    if (!reaches || !likest) {
+        free(reaches);
+        free(likest);
         return tt_fail_memory(err);
+    }
     find_passages(phrases, rereads, reaches);
+    find_refrains(rereads, likest);
     for (size_t k = 0; k < rereads->count; k++) {
         struct tt_reread *reread = &rereads->all[k];
         if (is_word_of_passage(reread, reaches))
             reread->confidence = fmin(reread->confidence, TT_REFRAIN_MOST);
+        else if (is_line_of_refrain(reread, likest))
+            reread->confidence = fmin(reread->confidence, TT_DOUBTFUL_MOST);
     }
+    free(likest);
     free(reaches);
     return true;
 }
