@@ -137,6 +137,24 @@ static void a_word_that_comes_again_in_a_passage_that_does_is_not_asked_about(vo
     assert_true(word_again(false) >= 0.5);
 }
 
+/* Line 4 is like line 5, and more so, or not, both are a refrain. */
+static double beside_a_refrain(float score)
+{
+    struct session session;
+    begin(&session);
+    struct tt_reread rereads[3] = {well_matched(4, 5, 400.0f), well_matched(4, 9, score), well_matched(9, 14, 600.0f)};
+    rereads[0].seen[TT_SEEN_GOES_ON] = 0.0f;
+    rereads[0].seen[TT_SEEN_BOTH_END] = 1.0f;
+    return judged(&session, rereads, 3);
+}
+
+static void a_line_that_is_liker_to_a_refrain_is_asked_about_at_most(void **state)
+{
+    (void)state;
+    assert_true(beside_a_refrain(700.0f) <= 0.9);
+    assert_true(beside_a_refrain(300.0f) > 0.97);
+}
+
 static void the_more_stays_between_the_less_sure(void **state)
 {
     (void)state;
@@ -388,6 +406,7 @@ int main(void)
         cmocka_unit_test(where_a_session_repeats_itself_the_same_likeness_is_less_sure),
         cmocka_unit_test(a_line_that_comes_again_and_again_is_not_asked_about),
         cmocka_unit_test(a_word_that_comes_again_in_a_passage_that_does_is_not_asked_about),
+        cmocka_unit_test(a_line_that_is_liker_to_a_refrain_is_asked_about_at_most),
         cmocka_unit_test(the_more_stays_between_the_less_sure),
         cmocka_unit_test(beyond_twenty_seconds_of_lines_nothing_is_a_re_read),
         cmocka_unit_test(lines_that_turn_out_to_stay_make_a_pair_around_them_less_sure),
