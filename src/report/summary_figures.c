@@ -170,6 +170,25 @@ static void add_levels(const struct tt_session_report *session, struct tt_text *
     add_pair(out, "Noise floor", floor[0], floor[1], "dBFS");
 }
 
+/* A path stays in one piece, so that it can be copied. What is missing in the narration stands in its line, since the
+ * last lines are those that are read. */
+static void add_narration(const struct tt_session_report *session, struct tt_text *out)
+{
+    size_t failed = tt_session_totals(session).failed;
+    tt_text_add(out, "The narration");
+    for (size_t i = 0; failed == 1 && i < session->take_count; i++)
+        if (session->takes[i].has_failed) {
+            tt_text_add(out, ", WITHOUT ");
+            tt_plain_add(out, session->takes[i].name);
+            tt_text_add(out, ",");
+        }
+    if (failed > 1)
+        tt_text_addf(out, ", WITHOUT %zu takes,", failed);
+    tt_text_add(out, " is ");
+    tt_plain_add(out, session->out_folder);
+    tt_text_addf(out, "/narration.%s\n", session->settings->deliver.format == TT_CONTAINER_FLAC ? "flac" : "wav");
+}
+
 void tt_summary_add_figures(const struct tt_session_report *session, struct tt_text *out)
 {
     if (session->target)
@@ -179,12 +198,8 @@ void tt_summary_add_figures(const struct tt_session_report *session, struct tt_t
               "other files in the folder were passed over");
     if (session->is_plan)
         tt_text_add(out, "Nothing was rendered (--plan)\n");
-    /* A path stays in one piece, so that it can be copied. */
-    if (session->has_narration && !session->is_plan) {
-        tt_text_add(out, "The narration is ");
-        tt_plain_add(out, session->out_folder);
-        tt_text_addf(out, "/narration.%s\n", session->settings->deliver.format == TT_CONTAINER_FLAC ? "flac" : "wav");
-    }
+    if (session->has_narration && !session->is_plan)
+        add_narration(session, out);
     tt_text_add(out, session->settings->report.page ? "The page is " : "All is in ");
     tt_plain_add(out, session->out_folder);
     tt_text_add(out, session->settings->report.page ? "/index.html\n" : "\n");

@@ -46,17 +46,20 @@ static int rounding_of(int decimals) { return decimals <= 0 ? 1000 : decimals ==
 static bool fail_word(const struct row_reader *reader, enum row_column column, const char *text,
                       const struct tt_row *row, struct tt_error *err)
 {
+    const char *words[ROW_WORDS_MOST];
+    size_t count = column == COLUMN_KIND ? row_list_kinds(words) : row_list_actions(row->kind, words);
+    const char *nearest = tt_nearest_name(text, words, count);
     struct tt_text list = {0};
-    if (column == COLUMN_KIND) {
-        for (int kind = 0; kind < TT_ROW_KINDS; kind++)
-            tt_text_addf(&list, "%s%s", kind ? ", " : "", tt_row_kind_name((enum tt_row_kind)kind));
-        tt_csv_fail(&reader->csv, reader->columns[column], err, "kind '%.60s' is unknown; it is one of %s", text,
-                    list.data ? list.data : "");
-    } else {
-        row_list_actions(row->kind, &list);
+    for (size_t i = 0; i < count; i++)
+        tt_text_addf(&list, "%s%s", i ? ", " : "", words[i]);
+    if (nearest)
+        tt_text_addf(&list, "; did you mean %s?", nearest);
+    const char *shown = list.data ? list.data : "";
+    if (column == COLUMN_KIND)
+        tt_csv_fail(&reader->csv, reader->columns[column], err, "kind '%.60s' is unknown; it is one of %s", text, shown);
+    else
         tt_csv_fail(&reader->csv, reader->columns[column], err, "%s '%.60s' does not go with %s; allowed: %s",
-                    column_names[column], text, tt_row_kind_name(row->kind), list.data ? list.data : "");
-    }
+                    column_names[column], text, tt_row_kind_name(row->kind), shown);
     tt_text_free(&list);
     return false;
 }

@@ -39,11 +39,20 @@ const char *tt_row_kind_name(enum tt_row_kind kind) { return kind_names[kind]; }
 const char *tt_row_action_name(enum tt_row_action action) { return action_names[action]; }
 bool tt_row_allows(enum tt_row_kind kind, enum tt_row_action action) { return allowed[kind] >> action & 1; }
 
-void row_list_actions(enum tt_row_kind kind, struct tt_text *out)
+size_t row_list_kinds(const char *words[ROW_WORDS_MOST])
 {
-    for (int action = 0, listed = 0; action < TT_DO_ACTIONS; action++)
+    for (int kind = 0; kind < TT_ROW_KINDS; kind++)
+        words[kind] = kind_names[kind];
+    return TT_ROW_KINDS;
+}
+
+size_t row_list_actions(enum tt_row_kind kind, const char *words[ROW_WORDS_MOST])
+{
+    size_t count = 0;
+    for (int action = 0; action < TT_DO_ACTIONS; action++)
         if (tt_row_allows(kind, (enum tt_row_action)action))
-            tt_text_addf(out, "%s%s", listed++ ? ", " : "", action_names[action]);
+            words[count++] = action_names[action];
+    return count;
 }
 
 static bool find_name(const char *text, const char *const *names, int count, int *found)

@@ -10,8 +10,10 @@ bool sheet_append(struct tt_sheet *sheet, const struct tt_row *row, struct tt_er
 /* Takes the rows from `count` on away again. */
 void sheet_shrink(struct tt_sheet *sheet, size_t count);
 
-/* "breath: soften, keep or cut" without the kind: what an error message lists. */
-void row_list_actions(enum tt_row_kind kind, struct tt_text *out);
+/* All kinds, and the actions that go with one, as they are written: what an error message lists. */
+enum { ROW_WORDS_MOST = (int)TT_ROW_KINDS > (int)TT_DO_ACTIONS ? (int)TT_ROW_KINDS : (int)TT_DO_ACTIONS };
+size_t row_list_kinds(const char *words[ROW_WORDS_MOST]);
+size_t row_list_actions(enum tt_row_kind kind, const char *words[ROW_WORDS_MOST]);
 /* Any case, spaces around allowed; false when unknown. */
 bool row_kind_parse(const char *text, enum tt_row_kind *kind);
 bool row_action_parse(const char *text, enum tt_row_action *action);

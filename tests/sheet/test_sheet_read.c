@@ -296,9 +296,9 @@ static void refused_rows_say_where_and_what_is_allowed(void **state)
         const char *row, *message;
     } cases[] = {
         {"03.wav,,1,2,misred,,cut,,,,", "sheets/03.csv:3:5: kind 'misred' is unknown; it is one of misread, talk, "
-                                        "pause, breath, click, noise, gap, label, other"},
+                                        "pause, breath, click, noise, gap, label, other; did you mean misread?"},
         {"03.wav,,1,2,misread,,kut,,,,",
-         "sheets/03.csv:3:7: action 'kut' does not go with misread; allowed: cut, ask, keep, choose"},
+         "sheets/03.csv:3:7: action 'kut' does not go with misread; allowed: cut, ask, keep, choose; did you mean cut?"},
         {"03.wav,,1,2,breath,,ask,,,,",
          "sheets/03.csv:3:7: action 'ask' does not go with breath; allowed: cut, keep, soften"},
         {"03.wav,,1,2,other,,,,,,", "sheets/03.csv:3:7: action '' does not go with other; allowed: cut, keep"},
