@@ -7,7 +7,7 @@
 /* A gate that takes more than this off makes a voice stand in a hole. Common practice, no source. */
 static const double depth_most_db = 30;
 
-static const char for_target[] = "run clean with --for this target";
+static const char for_target[] = "clean the takes with --for this target";
 
 /* Readings are judged at the precision that meters show: a tenth (EBU Tech 3341, 2.4). */
 static double shown(double value) { return round(value * 10) / 10; }

@@ -6,7 +6,6 @@
 #include "report/kinds.h"
 #include "report/page.h"
 #include "report/sound_buttons.h"
-#include "report/stays.h"
 
 enum { MOST_QUESTIONS_PRINTED = 8 };
 
@@ -74,12 +73,11 @@ static void add_question_sounds(struct tt_text *out, const struct tt_session_rep
                                 const struct tt_take_report *take, const struct tt_row *row)
 {
     struct tt_span this = {row->start_ms, row->end_ms};
-    struct tt_stays stays;
     struct tt_sound_part part;
     tt_text_add(out, "<span class=\"sounds no-print\"><span class=\"quiet\">Hear</span> ");
     tt_sound_span_button(out, session, take, this, 0, "", "this part");
-    if (row->kind == TT_ROW_MISREAD && tt_stays_find(session, take, row, &stays) && stays.take && stays.take->is_heard)
-        tt_sound_span_button(out, session, stays.take, stays.span, 0, "", "the other reading");
+    if (row->kind == TT_ROW_MISREAD)
+        tt_sound_other_button(out, session, take, row, "the other reading");
     tt_sound_span_button(out, session, take, this, TT_AROUND_S, "", "before");
     if (tt_sound_part_find(take, this, TT_AROUND_S, &part)) {
         part.has_hole = true;

@@ -62,6 +62,18 @@ static void add_join_button(struct tt_text *out, const struct tt_session_report 
     tt_sound_button(out, session, part->take, &join, "", "after");
 }
 
+/* Two readings of one line are judged by hearing them in turn. */
+static void add_stays_button(struct tt_text *out, const struct tt_session_report *session,
+                             const struct removed_part *part)
+{
+    static const char label[] = "the reading that stays";
+    const struct tt_row *row = part->row;
+    if (row->action == TT_DO_CHOOSE)
+        tt_sound_span_button(out, session, part->take, (struct tt_span){row->start_ms, row->end_ms}, 0, "", label);
+    else if (row->kind == TT_ROW_MISREAD)
+        tt_sound_other_button(out, session, part->take, row, label);
+}
+
 /* Shown by the script, as the answers are. Of `choose` the other reading comes back beside the one that was chosen. */
 static void add_put_back(struct tt_text *out, const struct removed_part *part, size_t number)
 {
@@ -93,6 +105,7 @@ static void add_removed_part(struct tt_text *out, struct tt_page_rows *rows, con
     tt_text_add(out, "<span class=\"sounds no-print\"><span class=\"quiet\">Hear</span> ");
     if (part->take->play_before && !part->take->lacks_removed)
         tt_sound_span_button(out, session, part->take, part->span, 0, " class=\"gone\"", "this part");
+    add_stays_button(out, session, part);
     add_join_button(out, session, part);
     add_put_back(out, part, tt_page_rows_add(rows, part->take, part->row));
     tt_text_add(out, "</span></li>\n");

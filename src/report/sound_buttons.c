@@ -5,6 +5,7 @@
 
 #include "base/units.h"
 #include "report/html.h"
+#include "report/stays.h"
 
 void tt_sound_button(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take,
                      const struct tt_sound_part *part, const char *style, const char *label)
@@ -50,4 +51,12 @@ void tt_sound_span_button(struct tt_text *out, const struct tt_session_report *s
     struct tt_sound_part part;
     if (tt_sound_part_find(take, span, around_s, &part))
         tt_sound_button(out, session, take, &part, style, label);
+}
+
+void tt_sound_other_button(struct tt_text *out, const struct tt_session_report *session,
+                           const struct tt_take_report *take, const struct tt_row *misread, const char *label)
+{
+    struct tt_stays stays;
+    if (tt_stays_find(session, take, misread, &stays) && stays.take && stays.take->is_heard)
+        tt_sound_span_button(out, session, stays.take, stays.span, 0, "", label);
 }

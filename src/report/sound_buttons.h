@@ -24,5 +24,8 @@ bool tt_sound_part_find(const struct tt_take_report *take, struct tt_span span, 
 void tt_sound_span_button(struct tt_text *out, const struct tt_session_report *session,
                           const struct tt_take_report *take, struct tt_span span, double around_s, const char *style,
                           const char *label);
+/* The button of the reading that replaces a misread's; none where its note names none, or its take was not heard. */
+void tt_sound_other_button(struct tt_text *out, const struct tt_session_report *session,
+                           const struct tt_take_report *take, const struct tt_row *misread, const char *label);
 
 #endif

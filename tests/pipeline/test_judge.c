@@ -121,7 +121,7 @@ static void the_setting_that_helps_is_named_or_to_record_again(void **state)
     levels = good_levels();
     levels.sample_peak_dbfs = -1;
     assert_fails(judge("audiobook", levels, -65, 44100, &settings), "sample_peak_dbfs", "loudness.ceiling_dbtp");
-    assert_fails(judge("audiobook", levels, -65, 44100, NULL), "sample_peak_dbfs", "run clean with --for");
+    assert_fails(judge("audiobook", levels, -65, 44100, NULL), "sample_peak_dbfs", "clean the takes with --for");
     assert_fails(judge("audiobook", good_levels(), -65, 48000, &settings), "rate_hz", "deliver.rate_hz");
     levels.rms_dbfs = -24;
     levels.sample_peak_dbfs = -4;

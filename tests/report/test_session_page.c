@@ -104,6 +104,24 @@ static void what_was_removed_comes_longest_first(void **state)
     free(page);
 }
 
+static void a_misread_that_was_cut_is_heard_beside_the_reading_that_stays(void **state)
+{
+    (void)state;
+    struct hive hive;
+    hive_start(&hive);
+    hive.takes[0].play_before = hive.takes[0].source_path;
+    char *page = page_of(&hive), *list = between(page, "<ol id=\"removed-list\">", "</ol>");
+    assert_has(list, "data-from=\"5.500\" data-to=\"9.000\" data-name=\"01.wav, the reading that stays\"");
+    assert_int_equal(count_of(list, ">the reading that stays<"), 1); /* of the misread alone */
+    free(list);
+    free(page);
+    hive.rows[0].action = TT_DO_CHOOSE;
+    page = page_of(&hive), list = between(page, "<ol id=\"removed-list\">", "</ol>");
+    assert_has(list, "data-from=\"2.000\" data-to=\"5.000\" data-name=\"01.wav, the reading that stays\"");
+    free(list);
+    free(page);
+}
+
 static void a_question_can_be_answered_on_the_page(void **state)
 {
     (void)state;
@@ -355,6 +373,7 @@ int main(void)
         cmocka_unit_test(a_question_names_the_line_of_the_sheet),
         cmocka_unit_test(a_question_can_be_heard_out_of_the_voice_too),
         cmocka_unit_test(what_was_removed_comes_longest_first),
+        cmocka_unit_test(a_misread_that_was_cut_is_heard_beside_the_reading_that_stays),
         cmocka_unit_test(a_question_can_be_answered_on_the_page),
         cmocka_unit_test(a_reading_that_nothing_replaces_is_asked_about_in_other_words),
         cmocka_unit_test(what_was_removed_is_explained_and_can_be_put_back),
