@@ -83,11 +83,33 @@ static int cut_at_valleys(struct tt_listener *l, int64_t start, int64_t end, boo
 static bool is_visible(const struct tt_listener *l, const struct tt_gap *gap, int64_t frame)
 {
     const struct tt_heard_frame *heard = tt_heard_at(l, frame);
-    if (heard->over_db <= visible_db)
-        return false;
     const int64_t near = tt_listener_frames(l, TT_SYLLABLE_MS);
-    return (gap->word_before && frame - gap->start < near) || (gap->word_after && gap->end - frame <= near) ||
-           heard->is_voiced || tt_listener_moves_near(l, frame);
+    return heard->over_db > visible_db &&
+           ((gap->word_before && frame - gap->start < near) || (gap->word_after && gap->end - frame <= near) ||
+            heard->is_voiced || tt_listener_moves_near(l, frame));
+}
+
+/* A breath, which begins and ends evenly, is no longer (common practice, no source); swells of a room are. */
+static const double even_sound_most_ms = 800;
+
+/* What stands over the room by itself, and may be a sound anywhere in it, is seen whole. */
+static int64_t end_of_standing(const struct tt_listener *l, const struct tt_gap *gap, int64_t start)
+{
+    bool is_seen = false;
+    int64_t end = start;
+    for (; end < gap->end && tt_heard_at(l, end)->over_db > visible_db; end++)
+        is_seen = is_seen || is_visible(l, gap, end);
+    const bool touches = (gap->word_before && start == gap->start) || (gap->word_after && end == gap->end);
+    return is_seen && !touches && end - start <= tt_listener_frames(l, even_sound_most_ms) ? end : start;
+}
+
+static int64_t end_of_visible(const struct tt_listener *l, const struct tt_gap *gap, int64_t start)
+{
+    const bool begins = start == gap->start || tt_heard_at(l, start - 1)->over_db <= visible_db;
+    int64_t end = begins ? end_of_standing(l, gap, start) : start;
+    while (end < gap->end && is_visible(l, gap, end))
+        end++;
+    return end;
 }
 
 int tt_listener_find_pieces(struct tt_listener *l, const struct tt_gap *gap)
@@ -95,13 +117,11 @@ int tt_listener_find_pieces(struct tt_listener *l, const struct tt_gap *gap)
     int count = 0;
     int64_t least = tt_listener_frames(l, piece_least_ms);
     for (int64_t i = gap->start; i < gap->end;) {
-        if (!is_visible(l, gap, i)) {
+        const int64_t end = end_of_visible(l, gap, i);
+        if (end == i) {
             i++;
             continue;
         }
-        int64_t end = i;
-        while (end < gap->end && is_visible(l, gap, end))
-            end++;
         bool touches_before = gap->word_before && i == gap->start, touches_after = gap->word_after && end == gap->end;
         if (end - i >= least || touches_before || touches_after)
             count = cut_at_valleys(l, i, end, touches_before, touches_after, count);

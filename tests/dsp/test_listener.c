@@ -179,6 +179,27 @@ static void a_breath_is_heard_over_a_rumble_that_is_as_loud(void **state)
     heard_take_free(&heard, &take);
 }
 
+/* Slow ones that hardly stand out of the room: nothing in their middles moves. */
+static void a_quiet_breath_is_heard_from_its_beginning_to_its_end(void **state)
+{
+    (void)state;
+    struct made_take take = made_take_open(48000, 24.0);
+    add_room(&take, 0.0, 24.0, -62.0);
+    for (int i = 0; i < 6; i++)
+        add_voice(&take, 1.0 + 4.0 * i, 3.0 + 4.0 * i, voice_db);
+    for (int i = 0; i < 5; i++)
+        add_breath(&take, 3.8 + 4.0 * i, 4.6 + 4.0 * i, voice_db - 39.0);
+    struct heard_take heard = hear_take(&take);
+    assert_int_equal(heard.sound_count, 5);
+    for (size_t i = 0; i < 5; i++) {
+        const struct tt_sound *breath = &heard.sounds[i];
+        assert_int_equal(breath->kind, TT_SOUND_BREATH);
+        assert_within((double)breath->start_sample / 48000.0, 3.8 + 4.0 * (double)i, 0.0, 0.18);
+        assert_within((double)breath->end_sample / 48000.0, 4.6 + 4.0 * (double)i, 0.18, 0.0);
+    }
+    heard_take_free(&heard, &take);
+}
+
 static void a_breath_that_sounds_voiced_for_a_moment_is_no_word(void **state)
 {
     (void)state;
@@ -516,6 +537,7 @@ int main(void)
         cmocka_unit_test(a_released_stop_belongs_to_its_word),
         cmocka_unit_test(a_breath_before_a_line_is_a_sound_and_the_line_stays_whole),
         cmocka_unit_test(a_breath_is_heard_over_a_rumble_that_is_as_loud),
+        cmocka_unit_test(a_quiet_breath_is_heard_from_its_beginning_to_its_end),
         cmocka_unit_test(a_breath_that_sounds_voiced_for_a_moment_is_no_word),
         cmocka_unit_test(what_is_like_a_breath_is_less_likely_one_where_it_rustles),
         cmocka_unit_test(a_stroke_of_rustle_does_not_make_a_word_last_longer),
