@@ -52,8 +52,11 @@ static bool fail_word(const struct row_reader *reader, enum row_column column, c
     struct tt_text list = {0};
     for (size_t i = 0; i < count; i++)
         tt_text_addf(&list, "%s%s", i ? ", " : "", words[i]);
+    enum tt_row_action action;
     if (nearest)
         tt_text_addf(&list, "; did you mean %s?", nearest);
+    else if (column == COLUMN_KIND && (is_blank(text) || row_action_parse(text, &action)))
+        tt_text_add(&list, "; a part of your own is of kind other, and what to do with it stands in the column action");
     const char *shown = list.data ? list.data : "";
     if (column == COLUMN_KIND)
         tt_csv_fail(&reader->csv, reader->columns[column], err, "kind '%.60s' is unknown; it is one of %s", text, shown);

@@ -297,6 +297,9 @@ static void refused_rows_say_where_and_what_is_allowed(void **state)
     } cases[] = {
         {"03.wav,,1,2,misred,,cut,,,,", "sheets/03.csv:3:5: kind 'misred' is unknown; it is one of misread, talk, "
                                         "pause, breath, click, noise, gap, label, other; did you mean misread?"},
+        {"03.wav,,1,2,cut,,,,,,", "sheets/03.csv:3:5: kind 'cut' is unknown; it is one of misread, talk, pause, breath, "
+                                  "click, noise, gap, label, other; a part of your own is of kind other, and"},
+        {"03.wav,,1,2,,,cut,,,,", "label, other; a part of your own is of kind other, and"},
         {"03.wav,,1,2,misread,,kut,,,,",
          "sheets/03.csv:3:7: action 'kut' does not go with misread; allowed: cut, ask, keep, choose; did you mean cut?"},
         {"03.wav,,1,2,breath,,ask,,,,",
