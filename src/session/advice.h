@@ -16,7 +16,7 @@ bool tt_neighbours_tell(struct tt_run_state *run, struct tt_error *err);
 /* torn.c: takes that may be one recording in two files. */
 void tt_torn_tell(struct tt_run_state *run);
 
-/* pickups.c: takes that say again what was said long before; asked about, never done. */
+/* pickups.c: takes that say again what was said earlier; asked about, never done. */
 bool tt_pickups_propose(struct tt_run_state *run, struct tt_error *err);
 
 #endif
