@@ -11,7 +11,8 @@ static void add_failed(struct tt_text *out, const struct tt_session_report *sess
     for (size_t i = 0; i < session->take_count; i++) {
         if (!session->takes[i].has_failed)
             continue;
-        tt_text_add(out, "<li><strong>Could not be done:</strong> ");
+        tt_text_addf(out, "<li><strong>Could not be done%s:</strong> ",
+                     session->has_narration ? ", the narration is without it" : "");
         tt_html_name(out, session->takes[i].name);
         tt_text_add(out, ": ");
         tt_html_name(out, session->takes[i].error);
