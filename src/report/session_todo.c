@@ -13,9 +13,7 @@ static void add_failed(struct tt_text *out, const struct tt_session_report *sess
             continue;
         tt_text_addf(out, "<li><strong>Could not be done%s:</strong> ",
                      session->has_narration ? ", the narration is without it" : "");
-        tt_html_name(out, session->takes[i].name);
-        tt_text_add(out, ": ");
-        tt_html_name(out, session->takes[i].error);
+        tt_html_name(out, session->takes[i].error); /* begins with the take's name */
         tt_text_add(out, "</li>\n");
     }
 }

@@ -162,7 +162,7 @@ static inline void hive_start(struct hive *hive)
     takes[2].play_after = takes[3].play_after = NULL;
     takes[2].is_heard = takes[2].has_voice = false;
     takes[2].heard = NULL, takes[2].sheet = NULL, takes[2].map = NULL;
-    snprintf(takes[2].error, sizeof takes[2].error, "/films/hive/03.wav: the file is empty; was the copy cut short?");
+    snprintf(takes[2].error, sizeof takes[2].error, "03.wav: the file is empty; was the copy cut short?");
     hive_facts(&hive->heard[3], 48000, 96000);
     hive->whole_row = hive_row(hive, HIVE_ROWS, "o1-3fa2c1-0005", 0, 2000, TT_ROW_OTHER, TT_DO_CUT, NAN, NAN,
                                "a test of the microphone");

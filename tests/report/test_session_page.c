@@ -50,7 +50,7 @@ static void what_to_do_stands_first(void **state)
     assert_true(question > todo && question < narration);
     assert_has(page, "01.wav was recorded after 02 - ruche.wav");
     assert_has(page, "at 0:06.3: <bdi>clipped in 3 places</bdi>");
-    assert_has(page, "Could not be done, the narration is without it:</strong> <bdi>03.wav");
+    assert_has(page, "Could not be done, the narration is without it:</strong> <bdi>03.wav: the file is empty");
     free(page);
 }
 
