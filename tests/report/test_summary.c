@@ -47,7 +47,7 @@ static void what_a_person_must_do_comes_first(void **state)
     char *text = summarise(&hive.session, false);
     static const char *const order[] = {
         "Nothing is left of 1 take\n  04.wav\n",
-        "1 take could not be done: the narration is WITHOUT it\n  /films/hive/03.wav: the file is empty",
+        "1 take could not be done: the narration is WITHOUT it\n  03.wav: the file is empty",
         "1 question, both readings are still in\n",
         "  01.wav            00:00:14.000  misread: read again 00:00:15.200-00:00:17.000\n",
         "3 warnings: lines to read again",
