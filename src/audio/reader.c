@@ -50,7 +50,8 @@ static bool open_regular(struct tt_reader *reader, struct tt_error *err)
     if (fstat(reader->fd, &status) != 0)
         return tt_fail_errno(err, TT_ERROR_INPUT, errno, "%s: cannot be examined", reader->path);
     if (S_ISDIR(status.st_mode))
-        return tt_fail(err, TT_ERROR_INPUT, "%s: is a folder, not a sound file; name a file, or rename the folder", reader->path);
+        return tt_fail(err, TT_ERROR_INPUT, "%s: is a folder, not a sound file; name a file, or rename the folder",
+                       reader->path);
     if (!S_ISREG(status.st_mode))
         return tt_fail(err, TT_ERROR_INPUT, "%s: is a pipe or device, not a sound file; save the sound as a file",
                        reader->path);

@@ -630,25 +630,46 @@ static void a_likely_place_for_a_pick_up_is_proposed_and_nothing_is_done(void **
     tt_clean_result_free(&result);
 }
 
+/* Into the session: a line of 01.flac as read again at another level and in another room, and behind it so many seconds
+ * of what sounds like speech and is said nowhere else, the take backwards. */
+static void write_pickup(struct place *p, double more_s)
+{
+    int rate;
+    size_t frames;
+    float *take = sound_read(take_path(p, "01.flac"), &frames, &rate);
+    /* 9.2 to 14.8 s by the fixture's labels. */
+    const size_t from = (size_t)(9.05 * rate), count = (size_t)(5.95 * rate), more = (size_t)(more_s * rate),
+                 all = count + more + 2 * (size_t)rate;
+    float *again = calloc(all, sizeof *again);
+    noise_add(again, all, 0.001, 5);
+    for (size_t i = 0; i < count; i++)
+        again[(size_t)rate + i] += 0.5f * take[from + i] * fminf(1.0f, fminf((float)i, (float)(count - i)) / 2400.0f);
+    for (size_t i = 0; i < more; i++)
+        again[(size_t)rate + count + i] += 0.5f * take[frames - 1 - i % frames];
+    sound_write(take_path(p, "pickup.wav"), WAV_24, rate, 1, again, all);
+    free(again);
+    free(take);
+}
+
 /* Most recorders write no date. Half a minute of other lines stands between, which is within reach of a re-read. */
 static void a_pick_up_without_a_date_is_proposed_where_another_take_stands_between(void **state)
 {
     struct place *p = *state;
     copy_fixture_session(p->session);
-    int rate;
-    size_t frames;
-    float *take = sound_read(take_path(p, "01.flac"), &frames, &rate);
-    /* 9.2 to 14.8 s by the fixture's labels, at another level and in another room. */
-    const size_t from = (size_t)(9.05 * rate), count = (size_t)(5.95 * rate), all = count + 2 * (size_t)rate;
-    float *again = calloc(all, sizeof *again);
-    noise_add(again, all, 0.001, 5);
-    for (size_t i = 0; i < count; i++)
-        again[(size_t)rate + i] += 0.5f * take[from + i] * fminf(1.0f, fminf((float)i, (float)(count - i)) / 2400.0f);
-    sound_write(take_path(p, "pickup.wav"), WAV_24, rate, 1, again, all);
-    free(again);
-    free(take);
+    write_pickup(p, 0.0);
     struct tt_clean_result result = clean_well(p->session, p->out, (struct clean_run){.is_plan = true});
     assert_warns(p->out, "pickup", "pick-up?");
+    tt_clean_result_free(&result);
+}
+
+/* Narrations say some things twice. */
+static void a_take_that_says_much_else_beside_an_earlier_line_is_no_pick_up(void **state)
+{
+    struct place *p = *state;
+    copy_fixture_session(p->session);
+    write_pickup(p, 12.0);
+    struct tt_clean_result result = clean_well(p->session, p->out, (struct clean_run){.is_plan = true});
+    assert_warns_not(p->out, "pickup", "pick-up?");
     tt_clean_result_free(&result);
 }
 
@@ -750,6 +771,7 @@ int main(void)
         WITH_PLACE(a_likely_place_for_a_pick_up_is_proposed_and_nothing_is_done),
         WITH_PLACE(what_was_read_on_another_day_replaces_nothing_by_itself),
         WITH_PLACE(a_pick_up_without_a_date_is_proposed_where_another_take_stands_between),
+        WITH_PLACE(a_take_that_says_much_else_beside_an_earlier_line_is_no_pick_up),
         WITH_PLACE(a_pick_up_from_another_day_is_proposed_however_near_it_stands_and_whatever_lies_between),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
