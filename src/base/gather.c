@@ -3,16 +3,11 @@
  * begins: folders are synced once, small files in lots. A journal brings a lot to the medium about as fast as one file
  * (1,000 files by themselves .55 s, in lots .14 s). */
 #include <errno.h>
-#include <stdlib.h>
-#include <string.h>
 
 #include "base/publish_parts.h"
 #include "base/raw_io.h"
 
-enum {
-    FOLDERS_MOST = 8, /* a take's files lie in few folders */
-    LOT = 16          /* each holds a descriptor, in each of some threads */
-};
+enum { LOT = 16 }; /* each holds a descriptor, in each of some threads */
 
 struct waiting {
     struct tt_publish *file;
@@ -20,25 +15,11 @@ struct waiting {
 };
 
 static _Thread_local struct {
-    bool is_on;
-    size_t folder_count, file_count;
-    char *folders[FOLDERS_MOST];
+    size_t count;
     struct waiting files[LOT];
 } gathered;
 
-void tt_publish_gather(void) { gathered.is_on = true; }
-
-bool tt_gather_folder(struct tt_publish *file)
-{
-    for (size_t i = 0; i < gathered.folder_count; i++)
-        if (strcmp(gathered.folders[i], file->folder) == 0)
-            return true;
-    if (!gathered.is_on || gathered.folder_count == FOLDERS_MOST)
-        return false;
-    gathered.folders[gathered.folder_count++] = file->folder;
-    file->folder = NULL;
-    return true;
-}
+void tt_publish_gather(void) { tt_folders_gather(); }
 
 static void finish(const struct waiting *waiting, int sync_errno)
 {
@@ -57,37 +38,28 @@ static void finish(const struct waiting *waiting, int sync_errno)
 static void finish_lot(void)
 {
     int sync_errno[LOT];
-    for (size_t i = 0; i < gathered.file_count; i++)
+    for (size_t i = 0; i < gathered.count; i++)
         sync_errno[i] = tt_publish_sync(gathered.files[i].file) ? 0 : errno;
-    for (size_t i = 0; i < gathered.file_count; i++)
+    for (size_t i = 0; i < gathered.count; i++)
         finish(&gathered.files[i], sync_errno[i]);
-    gathered.file_count = 0;
+    gathered.count = 0;
 }
 
 void tt_gather_file(struct tt_publish *file, struct tt_publish_owner owner)
 {
     const struct waiting waiting = {file, owner};
-    if (!gathered.is_on) {
+    if (!tt_folders_are_gathered()) {
         finish(&waiting, tt_publish_sync(file) ? 0 : errno);
         return;
     }
     tt_write_behind(file->fd, file->sent, file->size - file->sent);
-    gathered.files[gathered.file_count++] = waiting;
-    if (gathered.file_count == LOT)
+    gathered.files[gathered.count++] = waiting;
+    if (gathered.count == LOT)
         finish_lot();
 }
 
 bool tt_publish_settle(struct tt_error *err)
 {
-    bool ok = true;
     finish_lot();
-    for (size_t i = 0; i < gathered.folder_count; i++) {
-        if (!tt_publish_sync_folder(gathered.folders[i]))
-            ok = tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: files are written, but the folder cannot be synced",
-                               gathered.folders[i]);
-        free(gathered.folders[i]);
-    }
-    gathered.folder_count = 0;
-    gathered.is_on = false;
-    return ok;
+    return tt_folders_settle(err);
 }

@@ -12,7 +12,6 @@
 #include "base/publish_parts.h"
 #include "base/raw_io.h"
 #include "base/text.h"
-#include "base/turns.h"
 
 enum { SEND_BYTES = 8 << 20 }; /* a long voice of some hundred MB took 0.3 s to sync at its end */
 
@@ -131,30 +130,6 @@ int64_t tt_publish_read(struct tt_publish *file, void *data, size_t size, struct
     return got;
 }
 
-/* The slowest that is asked of a medium: another thread works meanwhile. */
-static bool sync_waiting(int fd)
-{
-    tt_turn_lend();
-    const bool is_synced = tt_sync(fd);
-    const int reason = errno;
-    tt_turn_take_back();
-    errno = reason;
-    return is_synced;
-}
-
-/* A folder that may be written but not read cannot be synced. */
-bool tt_publish_sync_folder(const char *folder)
-{
-    int fd = open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    if (fd < 0)
-        return errno == EACCES;
-    bool is_synced = sync_waiting(fd);
-    int reason = errno;
-    close(fd);
-    errno = reason;
-    return is_synced;
-}
-
 /* Some file systems tell only at close that the disk is full. After EINTR Linux has closed all the same. */
 static bool close_checked(struct tt_publish *file)
 {
@@ -169,7 +144,7 @@ static bool is_written(const struct tt_publish *file)
     return file->failed_errno == 0;
 }
 
-bool tt_publish_sync(const struct tt_publish *file) { return is_written(file) && sync_waiting(file->fd); }
+bool tt_publish_sync(const struct tt_publish *file) { return is_written(file) && tt_sync_waiting(file->fd); }
 
 static bool rename_checked(struct tt_publish *file, bool is_ready, struct tt_error *err)
 {
@@ -184,7 +159,7 @@ bool tt_publish_take_name(struct tt_publish *file, bool is_ready, struct tt_erro
 {
     if (!rename_checked(file, is_ready, err))
         return false;
-    const bool is_lasting = tt_gather_folder(file) || tt_publish_sync_folder(file->folder);
+    const bool is_lasting = tt_folder_make_last(&file->folder);
     if (!is_lasting)
         tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: is written, but its folder cannot be synced", file->path);
     destroy(file);
