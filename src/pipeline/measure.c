@@ -51,9 +51,7 @@ static bool measure_levels(const char *path, struct tt_measured *measured, struc
 
 /* A room shows itself in half a minute of reading: what is shorter is judged, and said to be short. */
 static const double sure_from_s = 30;
-/* Recorded voices fall by 140 to 190 dB a second; with a made room of 0.25 s behind them by 140 to 170, of 0.5 s by 105
- * to 110, of 0.8 s by 70 to 85. */
-static const double rings_under = 120, rings_badly_under = 90;
+static const double rings_badly_under_db_per_s = 90;
 
 static bool is_remarked(const struct tt_heard *heard, const char *code)
 {
@@ -68,8 +66,6 @@ static bool is_remarked(const struct tt_heard *heard, const char *code)
 static void judge(const struct tt_heard *heard, struct tt_measured *measured)
 {
     double over_room = measured->speech_dbfs - measured->floor_dbfs;
-    /* In noise the end of a word cannot be followed far enough down: it seems to ring. */
-    bool is_ring_known = over_room >= 25;
     char *verdict = measured->verdict;
     const size_t size = sizeof measured->verdict;
     if (measured->is_silent)
@@ -84,7 +80,7 @@ static void judge(const struct tt_heard *heard, struct tt_measured *measured)
         snprintf(verdict, size,
                  "Leave this room or go much nearer to the microphone: the voice is only %.0f dB over the noise.",
                  over_room);
-    else if (is_ring_known && measured->decay_db_per_s < rings_badly_under)
+    else if (tt_heard_decays_under(&heard->facts, rings_badly_under_db_per_s))
         snprintf(verdict, size,
                  "Leave this room, or go much nearer to the microphone: the room rings behind every word, and nothing "
                  "takes that out.");
@@ -93,7 +89,7 @@ static void judge(const struct tt_heard *heard, struct tt_measured *measured)
             verdict, size,
             "Usable once the mains hum (%.0f Hz) is cured: look for a loose ground or a power supply near the cable.",
             measured->hum_hz);
-    else if (is_ring_known && measured->decay_db_per_s < rings_under)
+    else if (tt_heard_decays_under(&heard->facts, TT_RINGS_UNDER_DB_PER_S))
         snprintf(verdict, size,
                  "Usable, not more: the room can be heard behind the words; go nearer, or hang up something soft.");
     else if (over_room < 25)

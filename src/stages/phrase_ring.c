@@ -3,25 +3,16 @@
 
 #include <math.h>
 
-/* As in `measure`: a voice decays so slowly in rooms that can be heard behind its words; in noise its decay cannot be
- * followed far enough down. */
-static const double rings_under_db_per_s = 120.0, least_over_room_db = 25.0;
 /* A room is heard for so long at most before it is as quiet as the end of a word. */
 static const double longest_s = 0.6;
 /* What falls slower than this share of the decay is the voice's own. */
 static const double least_share = 0.7;
 
-static bool does_ring(const struct tt_heard_facts *facts)
-{
-    return facts->decay_db_per_s > 0.0 && facts->decay_db_per_s < rings_under_db_per_s &&
-           facts->speech_dbfs - facts->floor_dbfs >= least_over_room_db;
-}
-
 /* Backwards from the end the level rises as steeply as the room decays until the voice is met, and no further: there a
  * line of a lesser slope lies farthest under it. */
 double tt_phrase_ring_s(const struct tt_heard *heard, int64_t start_sample, int64_t end_sample)
 {
-    if (!does_ring(&heard->facts))
+    if (!tt_heard_decays_under(&heard->facts, TT_RINGS_UNDER_DB_PER_S))
         return 0.0;
     const int64_t hop = heard->facts.feature_hop_samples, first = (start_sample + hop - 1) / hop;
     const double row_s = (double)hop / heard->facts.rate_hz, slope = least_share * heard->facts.decay_db_per_s * row_s;
