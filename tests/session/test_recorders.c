@@ -630,23 +630,30 @@ static void a_likely_place_for_a_pick_up_is_proposed_and_nothing_is_done(void **
     tt_clean_result_free(&result);
 }
 
-/* Into the session: a line of 01.flac as read again at another level and in another room, and behind it so many seconds
+/* A line of the fixture's first take as read again at another level and in another room, and behind it so many seconds
  * of what sounds like speech and is said nowhere else, the take backwards. */
+static float *read_line_again(const float *take, size_t frames, double more_s, size_t *all)
+{
+    /* 9.2 to 14.8 s by the fixture's labels. */
+    const size_t from = (size_t)(9.05 * RATE), count = (size_t)(5.95 * RATE), more = (size_t)(more_s * RATE);
+    *all = count + more + 2 * RATE;
+    float *again = calloc(*all, sizeof *again);
+    noise_add(again, *all, 0.001, 5);
+    for (size_t i = 0; i < count; i++)
+        again[RATE + i] += 0.5f * take[from + i] * fminf(1.0f, fminf((float)i, (float)(count - i)) / 2400.0f);
+    for (size_t i = 0; i < more; i++)
+        again[RATE + count + i] += 0.5f * take[frames - 1 - i % frames];
+    return again;
+}
+
 static void write_pickup(struct place *p, double more_s)
 {
     int rate;
-    size_t frames;
+    size_t frames, all;
     float *take = sound_read(take_path(p, "01.flac"), &frames, &rate);
-    /* 9.2 to 14.8 s by the fixture's labels. */
-    const size_t from = (size_t)(9.05 * rate), count = (size_t)(5.95 * rate), more = (size_t)(more_s * rate),
-                 all = count + more + 2 * (size_t)rate;
-    float *again = calloc(all, sizeof *again);
-    noise_add(again, all, 0.001, 5);
-    for (size_t i = 0; i < count; i++)
-        again[(size_t)rate + i] += 0.5f * take[from + i] * fminf(1.0f, fminf((float)i, (float)(count - i)) / 2400.0f);
-    for (size_t i = 0; i < more; i++)
-        again[(size_t)rate + count + i] += 0.5f * take[frames - 1 - i % frames];
-    sound_write(take_path(p, "pickup.wav"), WAV_24, rate, 1, again, all);
+    assert_int_equal(rate, RATE);
+    float *again = read_line_again(take, frames, more_s, &all);
+    sound_write(take_path(p, "pickup.wav"), WAV_24, RATE, 1, again, all);
     free(again);
     free(take);
 }
@@ -684,12 +691,8 @@ static void a_pick_up_from_another_day_is_proposed_however_near_it_stands_and_wh
     assert_int_equal(rate, RATE);
     write_bext(take_path(p, "01.wav"), RATE, "2026-04-12", "14:00:00", 0, 1, take, frames);
     unlink(take_path(p, "01.flac"));
-    /* 9.2 to 14.8 s by the fixture's labels, at another level and in another room. */
-    const size_t from = (size_t)(9.05 * RATE), count = (size_t)(5.95 * RATE), all = count + 2 * RATE;
-    float *again = calloc(all, sizeof *again);
-    noise_add(again, all, 0.001, 5);
-    for (size_t i = 0; i < count; i++)
-        again[RATE + i] += 0.5f * take[from + i] * fminf(1.0f, fminf((float)i, (float)(count - i)) / 2400.0f);
+    size_t all;
+    float *again = read_line_again(take, frames, 0.0, &all);
     write_bext(take_path(p, "015.wav"), RATE, "2026-04-15", "09:00:00", 0, 1, again, all);
     free(again);
     /* Another line from that day, which nobody said before, is none. */
