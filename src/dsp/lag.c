@@ -77,7 +77,7 @@ struct search {
     fftwf_complex *spectra, *block, *product;
     float *time;
     fftwf_plan forward, inverse;
-    double *sum[LAG_FEATURES], *square[LAG_FEATURES]; /* running, of the first sound */
+    double *swing; /* energy of a block's frames around their mean, at each place in the first sound */
 };
 
 static void search_close(struct search *search)
@@ -92,8 +92,7 @@ static void search_close(struct search *search)
     fftwf_free(search->block);
     fftwf_free(search->product);
     fftwf_free(search->time);
-    for (int f = 0; f < LAG_FEATURES; f++)
-        free(search->sum[f]), free(search->square[f]);
+    free(search->swing);
 }
 
 enum { BINS = SPAN / 2 + 1 };
@@ -105,6 +104,32 @@ static void transform(struct search *search, const float *values, size_t count, 
     fftwf_execute_dft_r2c(search->forward, search->time, out);
 }
 
+/* One running sum ahead of a block and one behind it: both arrays would take as much again as all else. */
+static void add_swings(const float *values, size_t frames, size_t length, double *swing)
+{
+    double sum = 0, square = 0, gone_sum = 0, gone_square = 0;
+    for (size_t i = 0; i < length && i < frames; i++)
+        sum += (double)values[i], square += (double)values[i] * (double)values[i];
+    for (size_t at = 0; at + length <= frames; at++) {
+        const double inside = sum - gone_sum;
+        swing[at] += fmax(square - gone_square - inside * inside / (double)length, 0);
+        gone_sum += (double)values[at], gone_square += (double)values[at] * (double)values[at];
+        if (at + length < frames) {
+            const double next = (double)values[at + length];
+            sum += next, square += next * next;
+        }
+    }
+}
+
+static bool make_plans(struct search *search)
+{
+    tt_fft_lock();
+    search->forward = fftwf_plan_dft_r2c_1d(SPAN, search->time, search->product, FFTW_ESTIMATE | FFTW_UNALIGNED);
+    search->inverse = fftwf_plan_dft_c2r_1d(SPAN, search->product, search->time, FFTW_ESTIMATE);
+    tt_fft_unlock();
+    return search->forward && search->inverse;
+}
+
 static bool search_open(struct search *search, const struct lag_envelope *before, const struct lag_envelope *after,
                         size_t length)
 {
@@ -114,26 +139,13 @@ static bool search_open(struct search *search, const struct lag_envelope *before
     search->block = fftwf_alloc_complex(LAG_FEATURES * BINS);
     search->product = fftwf_alloc_complex(BINS);
     search->time = fftwf_alloc_real(SPAN);
-    bool ok = search->spectra && search->block && search->product && search->time;
-    for (int f = 0; f < LAG_FEATURES; f++) {
-        search->sum[f] = calloc(before->frames + 1, sizeof(double));
-        search->square[f] = calloc(before->frames + 1, sizeof(double));
-        ok = ok && search->sum[f] && search->square[f];
-    }
-    if (!ok)
-        return false;
-    tt_fft_lock();
-    search->forward = fftwf_plan_dft_r2c_1d(SPAN, search->time, search->product, FFTW_ESTIMATE | FFTW_UNALIGNED);
-    search->inverse = fftwf_plan_dft_c2r_1d(SPAN, search->product, search->time, FFTW_ESTIMATE);
-    tt_fft_unlock();
-    if (!search->forward || !search->inverse)
+    search->swing = calloc(before->frames + 1, sizeof *search->swing);
+    if (!search->spectra || !search->block || !search->product || !search->time || !search->swing ||
+        !make_plans(search))
         return false;
     for (int f = 0; f < LAG_FEATURES; f++) {
         const float *values = before->values[f];
-        for (size_t i = 0; i < before->frames; i++) {
-            search->sum[f][i + 1] = search->sum[f][i] + (double)values[i];
-            search->square[f][i + 1] = search->square[f][i] + (double)values[i] * (double)values[i];
-        }
+        add_swings(values, before->frames, length, search->swing);
         for (size_t s = 0; s < search->span_count; s++) {
             size_t start = s * search->step, left = before->frames - start;
             transform(search, values + start, left < SPAN ? left : SPAN, 0,
@@ -141,17 +153,6 @@ static bool search_open(struct search *search, const struct lag_envelope *before
         }
     }
     return true;
-}
-
-/* The energy of as many frames of the first sound around their mean. */
-static double swing_at(const struct search *search, size_t at)
-{
-    double all = 0, length = (double)search->length;
-    for (int f = 0; f < LAG_FEATURES; f++) {
-        double sum = search->sum[f][at + search->length] - search->sum[f][at];
-        all += fmax(search->square[f][at + search->length] - search->square[f][at] - sum * sum / length, 0);
-    }
-    return all;
 }
 
 /* Keeps the best few that lie apart. */
@@ -211,8 +212,8 @@ static void propose(struct search *search, struct lag_block *block)
         size_t start = s * search->step;
         correlate_span(search, s);
         for (size_t i = 0; i < search->step && start + i + search->length <= search->before->frames; i++) {
-            double swing = swing_at(search, start + i),
-                   score = swing > 0 ? (double)search->time[i] / SPAN / sqrt(own * swing) : 0;
+            const double swing = search->swing[start + i],
+                         score = swing > 0 ? (double)search->time[i] / SPAN / sqrt(own * swing) : 0;
             if (score >= least_envelope)
                 keep(block, start + i, score);
         }
