@@ -10,6 +10,7 @@
 #include <time.h>
 
 #include "base/fail.h"
+#include "base/mapped.h"
 
 /* A file being written beside its final name. Every write is checked; commit does fsync, rename and
  * fsync of the folder; abandon (NULL is fine) removes it. A file that was there before stays until commit.
@@ -26,6 +27,10 @@ bool tt_publish_commit(struct tt_publish *file, struct tt_error *err); /* destro
 /* The same without waiting for the medium, for a file whose reader finds out that a power cut has damaged it. */
 bool tt_publish_commit_unsynced(struct tt_publish *file, struct tt_error *err);
 void tt_publish_abandon(struct tt_publish *file);
+/* A file that gets no name: it vanishes with the process, however that ends. In place of a commit what was written is
+ * had as memory; that destroys file, also on failure. */
+struct tt_publish *tt_publish_open_unnamed(const char *folder, struct tt_error *err);
+bool tt_publish_map(struct tt_publish *file, struct tt_mapped *mapped, struct tt_error *err);
 /* Between these two a thread's folders are synced once, at the end, in place of once for each file: what is published
  * is whole all the same, and outlasts a power cut from then on. Where order counts, settle before what comes later. */
 void tt_publish_gather(void);
@@ -59,6 +64,9 @@ bool tt_folder_make(const char *path, struct tt_error *err);
 char *tt_path_join(const char *folder, const char *name);
 /* The part behind the last '/', borrowed. */
 const char *tt_path_name(const char *path);
+
+/* A new file in folder whose name is gone already; -1 on failure. */
+int tt_unnamed_open(const char *folder, struct tt_error *err);
 
 /* An unlinked temporary file in folder for float samples, written once and read back. */
 enum { TT_SCRATCH_IN_MEMORY = 1 << 22 }; /* so many samples never go through the file: 16 MiB, 87 s at 48 kHz */

@@ -83,6 +83,19 @@ struct tt_publish *tt_publish_open(const char *path, struct tt_error *err)
     return NULL;
 }
 
+struct tt_publish *tt_publish_open_unnamed(const char *folder, struct tt_error *err)
+{
+    struct tt_publish *file = calloc(1, sizeof *file);
+    if (file)
+        file->fd = -1;
+    if (!file || !(file->path = tt_copy_string(folder)))
+        tt_fail_memory(err);
+    else if ((file->fd = tt_unnamed_open(folder, err)) >= 0)
+        return file;
+    tt_publish_abandon(file);
+    return NULL;
+}
+
 bool tt_publish_write(struct tt_publish *file, const void *data, size_t size, struct tt_error *err)
 {
     int reason = 0;
@@ -176,5 +189,14 @@ bool tt_publish_commit_unsynced(struct tt_publish *file, struct tt_error *err)
     const bool ok = rename_checked(file, is_written(file), err);
     if (ok)
         destroy(file);
+    return ok;
+}
+
+bool tt_publish_map(struct tt_publish *file, struct tt_mapped *mapped, struct tt_error *err)
+{
+    *mapped = (struct tt_mapped){0};
+    const bool ok = is_written(file) ? tt_mapped_open(file->fd, (size_t)file->size, file->path, mapped, err)
+                                     : tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: cannot be written", file->path);
+    tt_publish_abandon(file);
     return ok;
 }

@@ -21,23 +21,30 @@ struct tt_scratch {
     int64_t count, read_at;
 };
 
+int tt_unnamed_open(const char *folder, struct tt_error *err)
+{
+    char *path = NULL;
+    int fd = tt_part_open(folder, "scratch", 0600, &path);
+    if (fd < 0)
+        tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: cannot make a temporary file here", folder);
+    else if (unlink(path) != 0) { /* a file that stays would outlive us */
+        tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: cannot take the name off a temporary file", path);
+        close(fd);
+        fd = -1;
+    }
+    free(path);
+    return fd;
+}
+
 struct tt_scratch *tt_scratch_open(const char *folder, struct tt_error *err)
 {
-    char *part_path = NULL;
     struct tt_scratch *scratch = calloc(1, sizeof *scratch);
     if (scratch)
         scratch->fd = -1;
     if (!scratch || !(scratch->folder = tt_copy_string(folder)))
         tt_fail_memory(err);
-    else if ((scratch->fd = tt_part_open(folder, "scratch", 0600, &part_path)) < 0)
-        tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: cannot make a temporary file here", folder);
-    else if (unlink(part_path) != 0) /* a file that stays would outlive us */
-        tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s: cannot take the name off a temporary file", part_path);
-    else {
-        free(part_path);
+    else if ((scratch->fd = tt_unnamed_open(folder, err)) >= 0)
         return scratch;
-    }
-    free(part_path);
     tt_scratch_close(scratch);
     return NULL;
 }

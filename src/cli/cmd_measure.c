@@ -6,7 +6,6 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
-#include <unistd.h>
 
 #include "base/targets.h"
 #include "cli/command.h"
@@ -167,9 +166,8 @@ static int measure_files(char **paths, size_t count, const struct tt_target *tar
     json_t *files = json_array();
     struct tt_settings settings;
     tt_settings_default(&settings);
-    const char *folder = getenv("TMPDIR") && getenv("TMPDIR")[0] ? getenv("TMPDIR") : "/tmp";
-    char *scratch = tt_format("%s/tidytake-measure-%ld.bin", folder, (long)getpid());
-    for (size_t i = 0; i < count && scratch; i++) {
+    const char *named = getenv("TMPDIR"), *folder = named && named[0] ? named : "/tmp";
+    for (size_t i = 0; i < count; i++) {
         struct tt_measured measured;
         struct tt_judgement judgement = {0};
         struct tt_error error = {0};
@@ -177,7 +175,7 @@ static int measure_files(char **paths, size_t count, const struct tt_target *tar
             status = TT_EXIT_SOME_FAILED;
             continue;
         }
-        if (!tt_measure(paths[i], &settings, scratch, &measured, &error)) {
+        if (!tt_measure(paths[i], &settings, folder, &measured, &error)) {
             if (strncmp(error.message, paths[i], strlen(paths[i])) != 0)
                 tt_error_context(&error, "%s", paths[i]);
             tt_complain(error.message);
@@ -198,12 +196,11 @@ static int measure_files(char **paths, size_t count, const struct tt_target *tar
             print_file(paths[i], &measured, target, &judgement);
     }
     struct tt_error error = {0};
-    if (!scratch || (is_json && !(is_told && print_json(files))))
+    if (is_json && !(is_told && print_json(files)))
         tt_fail_memory(&error);
     if (error.kind != TT_OK)
         status = tt_exit_status(&error);
     json_decref(files);
-    free(scratch);
     return status;
 }
 

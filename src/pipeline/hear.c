@@ -58,6 +58,12 @@ static bool open_filter(struct hear_pass *pass, struct tt_error *err)
     return pass->block || tt_fail_memory(err);
 }
 
+static struct tt_heard_writer *open_writer(const struct tt_hear_request *request, struct tt_error *err)
+{
+    return request->heard_path ? tt_heard_writer_open(request->heard_path, err)
+                               : tt_heard_writer_open_unnamed(request->unnamed.folder, err);
+}
+
 static bool open_listening(struct hear_pass *pass, struct tt_error *err)
 {
     const struct tt_stft_shape shape = pass->hearing.shape;
@@ -70,7 +76,7 @@ static bool open_listening(struct hear_pass *pass, struct tt_error *err)
            (pass->framer = tt_framer_create(shape, hear_take_frame, pass, err)) &&
            tt_spectrum_ring_create(&pass->ring, tt_listener_delay_frames(pass->listener) + RING_SPARE_FRAMES,
                                    shape.bin_count, err) &&
-           (pass->writer = tt_heard_writer_open(pass->request->heard_path, err)) &&
+           (pass->writer = open_writer(pass->request, err)) &&
            (!pictures || (pass->picture = tt_picture_create(shape, pictures, err)));
 }
 
@@ -199,7 +205,8 @@ static bool close_pass(struct hear_pass *pass, struct tt_error *err)
         return false;
     struct tt_heard_writer *writer = pass->writer;
     pass->writer = NULL;
-    return tt_heard_writer_commit(writer, heard, err);
+    return pass->request->heard_path ? tt_heard_writer_commit(writer, heard, err)
+                                     : tt_heard_writer_keep(writer, heard, pass->request->unnamed.opened, err);
 }
 
 static void free_pass(struct hear_pass *pass)

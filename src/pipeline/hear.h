@@ -8,6 +8,7 @@
 #include "audio/reader.h"
 #include "base/settings.h"
 #include "base/text.h"
+#include "sheet/heard.h"
 
 /* Called now and then with the share that is done (0..1); false stops the work with TT_ERROR_STOPPED. */
 typedef bool (*tt_tick)(void *context, double share);
@@ -16,7 +17,11 @@ struct tt_hear_request {
     const char *path;              /* the take */
     const char *const *more_paths; /* files that go on where it ends */
     size_t more_count;
-    const char *heard_path; /* where the result goes */
+    const char *heard_path; /* where the result goes; or, for one look: */
+    struct {
+        const char *folder;
+        struct tt_heard *opened;
+    } unnamed; /* a file there without a name, that goes with the process, opened by tt_hear */
     const char *content_sha256;
     const char *(*find_content)(
         void *context,
@@ -33,7 +38,7 @@ struct tt_hear_request {
     void *tick_context;
 };
 
-/* Publishes heard_path, whole or not at all. */
+/* Publishes heard_path, whole or not at all, or fills in what unnamed.opened points to. */
 bool tt_hear(const struct tt_hear_request *request, struct tt_error *err);
 
 /* Digest (64 hex digits) of everything besides the content that hearing depends on. */

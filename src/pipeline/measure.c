@@ -5,7 +5,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "pipeline/hear.h"
 #include "sheet/heard.h"
@@ -120,7 +119,7 @@ static bool find_pace(const struct tt_heard *heard, struct tt_measured *measured
     return true;
 }
 
-static bool hear_voice(const char *path, const struct tt_settings *settings, const char *scratch_path,
+static bool hear_voice(const char *path, const struct tt_settings *settings, const char *scratch_folder,
                        struct tt_measured *measured, struct tt_error *err)
 {
     struct tt_channel_stats stats[TT_MOST_CHANNELS];
@@ -131,18 +130,15 @@ static bool hear_voice(const char *path, const struct tt_settings *settings, con
             return false;
         choice = tt_channel_choose(stats, count);
     }
+    struct tt_heard heard;
     struct tt_hear_request request = {.path = path,
-                                      .heard_path = scratch_path,
+                                      .unnamed = {scratch_folder, &heard},
                                       .content_sha256 = "",
                                       .hearing_key = "",
                                       .channel = choice,
                                       .settings = settings};
-    struct tt_heard heard;
-    if (!tt_hear(&request, err) || !tt_heard_open(scratch_path, NULL, NULL, &heard, err)) {
-        unlink(scratch_path);
+    if (!tt_hear(&request, err))
         return false;
-    }
-    unlink(scratch_path);
     measured->floor_dbfs = heard.facts.floor_dbfs;
     measured->floor_dba = heard.facts.floor_dba;
     measured->speech_dbfs = heard.facts.speech_dbfs;
@@ -165,9 +161,9 @@ static bool hear_voice(const char *path, const struct tt_settings *settings, con
     return ok;
 }
 
-bool tt_measure(const char *path, const struct tt_settings *settings, const char *scratch_path,
+bool tt_measure(const char *path, const struct tt_settings *settings, const char *scratch_folder,
                 struct tt_measured *measured, struct tt_error *err)
 {
     *measured = (struct tt_measured){0};
-    return measure_levels(path, measured, err) && hear_voice(path, settings, scratch_path, measured, err);
+    return measure_levels(path, measured, err) && hear_voice(path, settings, scratch_folder, measured, err);
 }

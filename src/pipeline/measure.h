@@ -27,8 +27,8 @@ struct tt_measured {
     size_t remark_count;
 };
 
-/* scratch_path: where a passing file of what was heard may lie (it is removed again). */
-bool tt_measure(const char *path, const struct tt_settings *settings, const char *scratch_path,
+/* scratch_folder: where a file without a name may lie while it works. */
+bool tt_measure(const char *path, const struct tt_settings *settings, const char *scratch_folder,
                 struct tt_measured *measured, struct tt_error *err);
 
 #endif

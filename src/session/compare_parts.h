@@ -3,6 +3,7 @@
 #ifndef TT_SESSION_COMPARE_PARTS_H
 #define TT_SESSION_COMPARE_PARTS_H
 
+#include "base/mapped.h"
 #include "dsp/lag.h"
 #include "session/compare.h"
 #include "sheet/heard.h"
@@ -12,7 +13,8 @@ struct compare_side {
     struct tt_audio_info info;
     struct tt_heard heard;
     bool is_heard;
-    struct tt_lag_sound sound;
+    struct tt_mapped samples;
+    struct tt_lag_sound sound; /* these samples */
 };
 
 /* compare_side.c: heard, and side->sound read. Files only appear below OUT. */

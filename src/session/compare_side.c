@@ -3,10 +3,9 @@
  */
 #include <math.h>
 #include <stdlib.h>
-#include <unistd.h>
 
 #include "audio/resample.h"
-#include "base/grow.h"
+#include "base/file.h"
 #include "base/text.h"
 #include "base/units.h"
 #include "pipeline/hear.h"
@@ -43,7 +42,7 @@ static bool choose_channel(const struct tt_compare_request *request, const struc
     return true;
 }
 
-/* As it is: no rumble filter. What was heard is mapped at once, and its file goes. */
+/* As it is: no rumble filter. */
 static bool hear(const struct tt_compare_request *request, const char *out, struct compare_side *side,
                  struct tt_error *err)
 {
@@ -51,50 +50,46 @@ static bool hear(const struct tt_compare_request *request, const char *out, stru
     struct tt_channel_choice choice = {0};
     tt_settings_default(&settings);
     settings.take.highpass_hz = 0;
-    char *scratch = tt_format("%s/.heard-%ld.part", out, (long)getpid());
     struct tt_hear_request hearing = {.path = side->path,
-                                      .heard_path = scratch,
+                                      .unnamed = {out, &side->heard},
                                       .content_sha256 = "",
                                       .hearing_key = "",
                                       .settings = &settings,
                                       .picture_prefix = side->prefix,
                                       .tick = go_on_tick,
                                       .tick_context = (void *)(uintptr_t)request};
-    bool ok = (scratch || tt_fail_memory(err)) && choose_channel(request, side, &choice, err);
+    if (!choose_channel(request, side, &choice, err))
+        return false;
     hearing.channel = choice;
-    ok = ok && tt_hear(&hearing, err) && tt_heard_open(scratch, NULL, NULL, &side->heard, err);
-    side->is_heard = ok;
-    if (scratch)
-        unlink(scratch);
-    free(scratch);
-    return ok;
+    side->is_heard = tt_hear(&hearing, err);
+    return side->is_heard;
 }
 
 enum { BLOCK = 16384 };
 
-/* Samples of the one channel at TT_LAG_RATE_HZ, scaled to fill 16 bits. */
-static bool add_samples(struct tt_lag_sound *sound, size_t *capacity, const float *samples, size_t count, double scale,
-                        struct tt_error *err)
+/* Samples of the one channel at TT_LAG_RATE_HZ, scaled to fill 16 bits, go into a file: hours of them would fill the
+ * memory. */
+struct conversion {
+    struct tt_voice_reader *reader;
+    struct tt_resampler *resampler;
+    struct tt_publish *file;
+    double scale;
+    float block[BLOCK], ready[BLOCK];
+    int16_t samples[BLOCK];
+};
+
+static bool add_samples(struct conversion *conversion, size_t count, struct tt_error *err)
 {
-    for (size_t i = 0; i < count; i++) {
-        int16_t *all = tt_grow((void *)(uintptr_t)sound->samples, sound->count, capacity, sizeof *all, err);
-        if (!all)
-            return false;
-        sound->samples = all;
-        all[sound->count++] = (int16_t)lrint(fmax(-32767, fmin(32767, (double)samples[i] * scale)));
-    }
-    return true;
+    for (size_t i = 0; i < count; i++)
+        conversion->samples[i] =
+            (int16_t)lrint(fmax(-32767, fmin(32767, (double)conversion->ready[i] * conversion->scale)));
+    return tt_publish_write(conversion->file, conversion->samples, count * sizeof *conversion->samples, err);
 }
 
-static bool convert(const struct tt_compare_request *request, struct tt_voice_reader *reader,
-                    struct tt_resampler *resampler, struct compare_side *side, float *block, float *ready,
-                    struct tt_error *err)
+static bool convert(const struct tt_compare_request *request, struct conversion *conversion, struct tt_error *err)
 {
-    double peak_db = side->heard.facts.before.max_true_peak_dbtp,
-           scale = 30000 * (isfinite(peak_db) ? tt_amplitude_from_db(-peak_db) : 1);
-    size_t capacity = 0;
     for (int64_t count = 1; count > 0;) {
-        count = tt_voice_reader_read(reader, block, BLOCK, err);
+        count = tt_voice_reader_read(conversion->reader, conversion->block, BLOCK, err);
         if (count < 0)
             return false;
         if (!go_on_tick((void *)(uintptr_t)request, 0))
@@ -102,9 +97,9 @@ static bool convert(const struct tt_compare_request *request, struct tt_voice_re
         size_t taken = 0;
         for (int64_t got = 1; taken < (size_t)count || (count == 0 && got > 0);) {
             size_t used = 0;
-            got = tt_resampler_run(resampler, count > 0 ? block + taken : NULL, (size_t)count - taken, &used, ready,
-                                   BLOCK, err);
-            if (got < 0 || !add_samples(&side->sound, &capacity, ready, (size_t)got, scale, err))
+            got = tt_resampler_run(conversion->resampler, count > 0 ? conversion->block + taken : NULL,
+                                   (size_t)count - taken, &used, conversion->ready, BLOCK, err);
+            if (got < 0 || !add_samples(conversion, (size_t)got, err))
                 return false;
             taken += used;
         }
@@ -112,19 +107,33 @@ static bool convert(const struct tt_compare_request *request, struct tt_voice_re
     return true;
 }
 
-static bool read_moments(const struct tt_compare_request *request, struct compare_side *side, struct tt_error *err)
+static bool open_conversion(const struct compare_side *side, const char *out, struct conversion *conversion,
+                            struct tt_error *err)
 {
     struct tt_audio_info info;
-    struct tt_recording recording = recording_of(side);
-    struct tt_voice_reader *reader = tt_recording_open(&recording, &info, err);
-    struct tt_resampler *resampler = reader ? tt_resampler_create(info.rate_hz, TT_LAG_RATE_HZ, err) : NULL;
-    float *block = malloc(BLOCK * sizeof *block), *ready = malloc(BLOCK * sizeof *ready);
-    bool ok = resampler && ((block && ready) || tt_fail_memory(err)) &&
-              convert(request, reader, resampler, side, block, ready, err);
-    free(block);
-    free(ready);
-    tt_resampler_destroy(resampler);
-    tt_voice_reader_close(reader);
+    const struct tt_recording recording = recording_of(side);
+    const double peak_db = side->heard.facts.before.max_true_peak_dbtp;
+    conversion->scale = 30000 * (isfinite(peak_db) ? tt_amplitude_from_db(-peak_db) : 1);
+    return (conversion->reader = tt_recording_open(&recording, &info, err)) &&
+           (conversion->resampler = tt_resampler_create(info.rate_hz, TT_LAG_RATE_HZ, err)) &&
+           (conversion->file = tt_publish_open_unnamed(out, err));
+}
+
+static bool read_moments(const struct tt_compare_request *request, const char *out, struct compare_side *side,
+                         struct tt_error *err)
+{
+    struct conversion *conversion = calloc(1, sizeof *conversion);
+    if (!conversion)
+        return tt_fail_memory(err);
+    bool ok = open_conversion(side, out, conversion, err) && convert(request, conversion, err);
+    if (ok)
+        ok = tt_publish_map(conversion->file, &side->samples, err);
+    else
+        tt_publish_abandon(conversion->file);
+    side->sound = (struct tt_lag_sound){side->samples.data, side->samples.size / sizeof *side->sound.samples};
+    tt_resampler_destroy(conversion->resampler);
+    tt_voice_reader_close(conversion->reader);
+    free(conversion);
     return ok;
 }
 
@@ -147,14 +156,14 @@ bool compare_side_copy(const struct tt_compare_request *request, const char *out
 bool compare_side_hear(const struct tt_compare_request *request, const char *out, struct compare_side *side,
                        struct tt_error *err)
 {
-    return hear(request, out, side, err) && read_moments(request, side, err);
+    return hear(request, out, side, err) && read_moments(request, out, side, err);
 }
 
 void compare_side_free(struct compare_side *side)
 {
     if (side->is_heard)
         tt_heard_close(&side->heard);
-    free((void *)(uintptr_t)side->sound.samples);
+    tt_mapped_close(&side->samples);
     free(side->path);
     free(side->prefix);
     free(side->copy);

@@ -7,11 +7,9 @@
 #include <fcntl.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/mman.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
-#include "base/file.h"
 #include "sheet/heard_format.h"
 
 /* Far above any take (2^31 bytes of cepstra are 800 hours). */
@@ -19,17 +17,7 @@
 enum { RATE_LEAST_HZ = 1000, RATE_MOST_HZ = 1536000 };
 static const float MOST_POWER = 1e30F; /* far over any floor, far from where numbers end */
 
-static bool read_whole(const char *path, struct tt_heard *heard, size_t *size, struct tt_error *err)
-{
-    char *data = NULL;
-    if (!tt_file_read(path, FILE_MOST_BYTES, &data, size, err))
-        return false;
-    heard->mapping = data;
-    heard->mapping_size = 0;
-    return true;
-}
-
-static bool map_file(const char *path, struct tt_heard *heard, size_t *size, struct tt_error *err)
+static bool map_file(const char *path, struct tt_mapped *mapped, struct tt_error *err)
 {
     int fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK); /* a pipe of that name must not hold us up */
     if (fd < 0)
@@ -37,15 +25,11 @@ static bool map_file(const char *path, struct tt_heard *heard, size_t *size, str
     struct stat status;
     bool is_usable = fstat(fd, &status) == 0 && S_ISREG(status.st_mode) && status.st_size > 0 &&
                      (uintmax_t)status.st_size <= FILE_MOST_BYTES;
-    void *mapping = is_usable ? mmap(NULL, (size_t)status.st_size, PROT_READ, MAP_PRIVATE, fd, 0) : MAP_FAILED;
+    const bool ok =
+        is_usable ? tt_mapped_open(fd, (size_t)status.st_size, path, mapped, err)
+                  : tt_fail(err, TT_ERROR_INPUT, "%s: not a file of what was heard; delete it, it is made anew", path);
     close(fd);
-    if (!is_usable)
-        return tt_fail(err, TT_ERROR_INPUT, "%s: not a file of what was heard; delete it, it is made anew", path);
-    if (mapping == MAP_FAILED)
-        return read_whole(path, heard, size, err);
-    heard->mapping = mapping;
-    heard->mapping_size = *size = (size_t)status.st_size;
-    return true;
+    return ok;
 }
 
 /* The whole of one section; NULL when its place or its bytes are not what the header says. */
@@ -181,38 +165,38 @@ static bool is_wanted(const struct tt_heard *heard, const char *content_sha256, 
            (!hearing_key || strcmp(heard->facts.hearing_key, hearing_key) == 0);
 }
 
-bool tt_heard_open(const char *path, const char *content_sha256, const char *hearing_key, struct tt_heard *heard,
-                   struct tt_error *err)
+bool heard_open_mapped(struct tt_mapped *mapped, const char *path, const char *content_sha256, const char *hearing_key,
+                       struct tt_heard *heard, struct tt_error *err)
 {
     struct heard_header header;
-    size_t size = 0;
-    *heard = (struct tt_heard){0};
-    if (!map_file(path, heard, &size, err))
-        return false;
-    if (size >= sizeof header)
-        memcpy(&header, heard->mapping, sizeof header);
-    if (size < sizeof header || memcmp(header.magic, heard_magic, sizeof header.magic) != 0)
+    *heard = (struct tt_heard){.mapped = *mapped};
+    *mapped = (struct tt_mapped){0};
+    if (heard->mapped.size >= sizeof header)
+        memcpy(&header, heard->mapped.data, sizeof header);
+    if (heard->mapped.size < sizeof header || memcmp(header.magic, heard_magic, sizeof header.magic) != 0)
         tt_fail(err, TT_ERROR_INPUT, "%s: not a file of what was heard; delete it, it is made anew", path);
     else if (!is_of_this_build(&header))
         tt_fail(err, TT_ERROR_INPUT, "%s: written by another version of the program; the take has to be heard again",
                 path);
-    else if (!take_apart(heard, heard->mapping, size, &header))
+    else if (!take_apart(heard, heard->mapped.data, heard->mapped.size, &header))
         tt_fail(err, TT_ERROR_INPUT, "%s: damaged; delete it, it is made anew", path);
     else if (!is_wanted(heard, content_sha256, hearing_key))
         tt_fail(err, TT_ERROR_INPUT, "%s: of another recording or other settings; the take has to be heard again",
                 path);
     else {
-        tt_heard_let_go(heard); /* the check has read all of it */
+        tt_mapped_let_go(&heard->mapped); /* the check has read all of it */
         return true;
     }
     tt_heard_close(heard);
     return false;
 }
 
-void tt_heard_let_go(const struct tt_heard *heard)
+bool tt_heard_open(const char *path, const char *content_sha256, const char *hearing_key, struct tt_heard *heard,
+                   struct tt_error *err)
 {
-    if (heard->mapping_size)
-        (void)madvise(heard->mapping, heard->mapping_size, MADV_DONTNEED); /* advice: it may be declined */
+    struct tt_mapped mapped;
+    *heard = (struct tt_heard){0};
+    return map_file(path, &mapped, err) && heard_open_mapped(&mapped, path, content_sha256, hearing_key, heard, err);
 }
 
 void tt_heard_close(struct tt_heard *heard)
@@ -220,9 +204,6 @@ void tt_heard_close(struct tt_heard *heard)
     if (!heard)
         return;
     free(heard->narrowed);
-    if (heard->mapping && heard->mapping_size)
-        munmap(heard->mapping, heard->mapping_size);
-    else
-        free(heard->mapping);
+    tt_mapped_close(&heard->mapped);
     *heard = (struct tt_heard){0};
 }

@@ -8,6 +8,7 @@
 #include <stdint.h>
 
 #include "base/fail.h"
+#include "base/mapped.h"
 #include "base/span.h"
 #include "dsp/cepstra.h"
 #include "dsp/floor_track.h"
@@ -79,8 +80,7 @@ struct tt_heard {
     size_t other_count;
     int64_t from_sample, to_sample; /* the part that is used, see tt_heard_narrow; to 0: to the end */
     struct tt_run *narrowed;        /* the runs of that part, or NULL */
-    void *mapping;                  /* the mapped file, or NULL */
-    size_t mapping_size;            /* 0: mapping is the file's copy in memory, as it could not be mapped */
+    struct tt_mapped mapped;        /* the file */
 };
 
 /* Opens a file written by tt_heard_writer; fails when it is of another version, damaged, or not of this content and
@@ -88,9 +88,6 @@ struct tt_heard {
 bool tt_heard_open(const char *path, const char *content_sha256, const char *hearing_key, struct tt_heard *heard,
                    struct tt_error *err);
 void tt_heard_close(struct tt_heard *heard); /* zeroes it; NULL is fine */
-/* Memory that its pages took while they were read may go to others: what is read again comes from the file. For whoever
- * reads all of it once. */
-void tt_heard_let_go(const struct tt_heard *heard);
 
 /* Leaves only what was heard from one sample to another, for a piece out of a longer recording. All places stay those
  * of the whole recording, and so do facts, floor, steps and cepstra. Once only. */
@@ -105,6 +102,10 @@ bool tt_heard_writer_add_row(struct tt_heard_writer *writer, const int8_t cepstr
                              struct tt_error *err);
 /* Everything but these rows is taken from heard. Destroys the writer, also on failure. */
 bool tt_heard_writer_commit(struct tt_heard_writer *writer, const struct tt_heard *heard, struct tt_error *err);
+/* A file without a name in folder, for one look: it is opened in place of being published. Destroys the writer, too. */
+struct tt_heard_writer *tt_heard_writer_open_unnamed(const char *folder, struct tt_error *err);
+bool tt_heard_writer_keep(struct tt_heard_writer *writer, const struct tt_heard *heard, struct tt_heard *opened,
+                          struct tt_error *err);
 void tt_heard_writer_abandon(struct tt_heard_writer *writer);
 
 #endif

@@ -7,6 +7,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
+#include "sheet/heard.h"
+
 /* Raise the version whenever a section changes its meaning; a change of a struct's size is noticed by itself. */
 enum { HEARD_VERSION = 3, HEARD_ALIGNMENT = 64 };
 
@@ -51,5 +53,9 @@ void heard_header_start(struct heard_header *header);
 /* FNV-1a, 64 bits (draft-eastlake-fnv); start with HEARD_CHECK_START. Against damage, not against an attacker. */
 #define HEARD_CHECK_START UINT64_C(0xcbf29ce484222325)
 uint64_t heard_check(uint64_t check, const void *data, size_t size);
+
+/* heard.c. tt_heard_open of what is mapped already, which is taken over, also on failure; path is for messages. */
+bool heard_open_mapped(struct tt_mapped *mapped, const char *path, const char *content_sha256, const char *hearing_key,
+                       struct tt_heard *heard, struct tt_error *err);
 
 #endif

@@ -43,26 +43,34 @@ static bool begin_section(struct tt_heard_writer *writer, enum heard_section sec
     return gap == 0 || tt_publish_write(writer->file, zeros, gap, err);
 }
 
-struct tt_heard_writer *tt_heard_writer_open(const char *path, struct tt_error *err)
+/* Takes the file over. The room of the header stays zero until everything else is there. */
+static struct tt_heard_writer *start(struct tt_publish *file, struct tt_error *err)
 {
-    struct tt_heard_writer *writer = calloc(1, sizeof *writer);
+    static const struct heard_header nothing;
+    struct tt_heard_writer *writer = file ? calloc(1, sizeof *writer) : NULL;
     if (!writer) {
-        tt_fail_memory(err);
+        if (file)
+            tt_fail_memory(err);
+        tt_publish_abandon(file);
         return NULL;
     }
     heard_header_start(&writer->header);
-    /* The room of the header stays zero until everything else is there. */
-    static const struct heard_header nothing;
-    writer->file = tt_publish_open(path, err);
-    if (!writer->file || !tt_publish_write(writer->file, &nothing, sizeof nothing, err))
-        goto failed;
+    writer->file = file;
     writer->at = sizeof nothing;
-    if (!begin_section(writer, HEARD_CEPSTRA, err))
-        goto failed;
-    return writer;
-failed:
+    if (tt_publish_write(file, &nothing, sizeof nothing, err) && begin_section(writer, HEARD_CEPSTRA, err))
+        return writer;
     tt_heard_writer_abandon(writer);
     return NULL;
+}
+
+struct tt_heard_writer *tt_heard_writer_open(const char *path, struct tt_error *err)
+{
+    return start(tt_publish_open(path, err), err);
+}
+
+struct tt_heard_writer *tt_heard_writer_open_unnamed(const char *folder, struct tt_error *err)
+{
+    return start(tt_publish_open_unnamed(folder, err), err);
 }
 
 static bool flush_rows(struct tt_heard_writer *writer, struct tt_error *err)
@@ -155,7 +163,8 @@ static bool write_header(struct tt_heard_writer *writer, struct tt_error *err)
            tt_publish_write(writer->file, header, sizeof *header, err);
 }
 
-bool tt_heard_writer_commit(struct tt_heard_writer *writer, const struct tt_heard *heard, struct tt_error *err)
+/* Its file, all written; NULL on failure. Destroys the writer. */
+static struct tt_publish *finish(struct tt_heard_writer *writer, const struct tt_heard *heard, struct tt_error *err)
 {
     bool is_written =
         flush_rows(writer, err) && write_facts(writer, heard, err) && write_floor(writer, &heard->floor, err) &&
@@ -171,12 +180,27 @@ bool tt_heard_writer_commit(struct tt_heard_writer *writer, const struct tt_hear
         write_bytes(writer, HEARD_LEVELS, writer->levels, writer->level_count, err) && write_header(writer, err);
     if (!is_written) {
         tt_heard_writer_abandon(writer);
-        return false;
+        return NULL;
     }
     struct tt_publish *file = writer->file;
     free(writer->levels);
     free(writer);
-    return tt_publish_commit_unsynced(file, err); /* every byte is checked when it is opened */
+    return file;
+}
+
+bool tt_heard_writer_commit(struct tt_heard_writer *writer, const struct tt_heard *heard, struct tt_error *err)
+{
+    struct tt_publish *file = finish(writer, heard, err);
+    return file && tt_publish_commit_unsynced(file, err); /* every byte is checked when it is opened */
+}
+
+bool tt_heard_writer_keep(struct tt_heard_writer *writer, const struct tt_heard *heard, struct tt_heard *opened,
+                          struct tt_error *err)
+{
+    struct tt_mapped mapped;
+    struct tt_publish *file = finish(writer, heard, err);
+    return file && tt_publish_map(file, &mapped, err) &&
+           heard_open_mapped(&mapped, "what was heard", NULL, NULL, opened, err);
 }
 
 void tt_heard_writer_abandon(struct tt_heard_writer *writer)

@@ -142,7 +142,7 @@ static void shorten_pauses(struct layout *layout, const struct tt_heard *heard)
         pause_place(&pause, heard, gone);
         layout->gone_count++;
         if ((layout->gone_count - gone_before) % PAUSES_HELD == 0)
-            tt_heard_let_go(heard);
+            tt_mapped_let_go(&heard->mapped);
     }
     merge_parts(layout->gone, &layout->gone_count);
 }
@@ -239,7 +239,7 @@ bool layout_make(struct layout *layout, const struct tt_sheet *sheet, const stru
         return false;
     shorten_pauses(layout, heard);
     place_cuts(layout, heard);
-    tt_heard_let_go(heard);
+    tt_mapped_let_go(&heard->mapped);
     return true;
 }
 

@@ -44,7 +44,7 @@ void tt_phrase_rows_measure(struct tt_phrases *phrases)
         }
         held += phrase->row_count;
         if (held >= ROWS_HELD || is_last) {
-            tt_heard_let_go(heard);
+            tt_mapped_let_go(&heard->mapped);
             held = 0;
         }
     }
@@ -88,7 +88,7 @@ static bool make_room(struct tt_phrases *phrases, size_t from, size_t to, struct
     phrases->window_row = from;
     phrases->window_count = kept;
     if (from < phrases->row_count)
-        tt_heard_let_go(phrases->view->takes[phrases->all[tt_phrases_at(phrases, from)].take].heard);
+        tt_mapped_let_go(&phrases->view->takes[phrases->all[tt_phrases_at(phrases, from)].take].heard->mapped);
     return true;
 }
 

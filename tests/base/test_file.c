@@ -340,6 +340,27 @@ static int make_folder(void **state)
     return mkdtemp(folder) ? 0 : -1;
 }
 
+static void what_cannot_be_mapped_is_read_in(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    struct tt_mapped mapped;
+    char told[256] = "";
+    const int fd = open("/proc/version", O_RDONLY); /* as the kernel's own files cannot */
+    const ssize_t size = read(fd, told, sizeof told);
+    assert_true(size > 0);
+    assert_true(tt_mapped_open(fd, (size_t)size, "version", &mapped, &err));
+    assert_true(mapped.is_copy && mapped.size == (size_t)size);
+    assert_memory_equal(mapped.data, told, (size_t)size);
+    tt_mapped_let_go(&mapped); /* which leaves a copy alone */
+    assert_memory_equal(mapped.data, told, (size_t)size);
+    tt_mapped_close(&mapped);
+    assert_null(mapped.data);
+    assert_false(tt_mapped_open(fd, (size_t)size + 1000, "version", &mapped, &err));
+    assert_non_null(strstr(err.message, "version: cannot be read"));
+    close(fd);
+}
+
 static int remove_folder(void **state)
 {
     (void)state;
@@ -358,6 +379,7 @@ int main(void)
         cmocka_unit_test(paths_are_joined_with_one_slash),
         cmocka_unit_test(scratch_samples_come_back_and_no_file_is_seen),
         cmocka_unit_test(a_long_scratch_comes_back_across_what_is_kept_in_memory),
+        cmocka_unit_test(what_cannot_be_mapped_is_read_in),
         cmocka_unit_test(hashes_agree_with_the_examples_of_the_standard),
         cmocka_unit_test(a_file_of_a_million_a_has_its_known_hash),
         cmocka_unit_test(a_digest_reads_what_it_was_not_shown_and_nothing_else),

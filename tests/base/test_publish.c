@@ -376,6 +376,30 @@ static void a_scratch_file_on_a_full_disk_says_so(void **state)
     tt_scratch_close(scratch);
 }
 
+static void a_file_without_a_name_is_had_as_memory_or_says_why_not(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    struct tt_mapped mapped;
+    struct tt_publish *file = tt_publish_open_unnamed(folder, &err);
+    assert_true(tt_publish_write(file, "bees", 4, &err));
+    assert_int_equal(list(NULL), 0);
+    assert_true(tt_publish_map(file, &mapped, &err));
+    assert_int_equal(mapped.size, 4);
+    assert_memory_equal(mapped.data, "bees", 4);
+    tt_mapped_close(&mapped);
+    file = tt_publish_open_unnamed(folder, &err);
+    assert_true(tt_publish_map(file, &mapped, &err) && mapped.size == 0);
+    tt_mapped_close(&mapped);
+    file = tt_publish_open_unnamed(folder, &err);
+    faults.is_disk_limited = true;
+    faults.room_bytes = 3;
+    assert_false(tt_publish_write(file, "bees", 4, NULL)); /* the caller did not look */
+    assert_false(tt_publish_map(file, &mapped, &err));
+    assert_null(mapped.data);
+    assert_non_null(strstr(err.message, "No space left"));
+}
+
 static void publish(const char *below, const char *name)
 {
     struct tt_error err = {0};
@@ -594,6 +618,7 @@ int main(void)
         TEST(what_cannot_become_a_file_is_refused_at_once),
         TEST(two_writers_of_one_name_do_not_meet),
         TEST(a_scratch_file_on_a_full_disk_says_so),
+        TEST(a_file_without_a_name_is_had_as_memory_or_says_why_not),
         TEST(folders_of_many_files_are_synced_once_each),
         TEST(more_folders_than_are_gathered_are_synced_at_once),
         TEST(files_among_many_take_their_names_together_once_all_are_synced),

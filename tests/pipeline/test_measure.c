@@ -51,7 +51,7 @@ static struct tt_measured measure(const struct place *p, const float *samples)
     const char *path = in_folder(p->folder, "room.wav");
     tt_settings_default(&settings);
     sound_write(path, WAV_24, RATE_HZ, 1, samples, (size_t)SECONDS * RATE_HZ);
-    assert_ok(tt_measure(path, &settings, in_folder(p->folder, "heard.bin"), &measured, &error), error);
+    assert_ok(tt_measure(path, &settings, p->folder, &measured, &error), error);
     return measured;
 }
 

@@ -7,6 +7,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include <cmocka.h>
@@ -88,17 +89,23 @@ static void row_of(int8_t row[TT_CEPSTRA], int number)
 
 static int8_t level_of(int number) { return (int8_t)(number % 100 - 99); }
 
+static void add_rows(struct tt_heard_writer *writer, int rows)
+{
+    struct tt_error err = {0};
+    for (int r = 0; r < rows; r++) {
+        int8_t row[TT_CEPSTRA];
+        row_of(row, r);
+        assert_true(tt_heard_writer_add_row(writer, row, level_of(r), &err));
+    }
+}
+
 static void write_to(const char *to, const struct tt_heard *heard, int rows)
 {
     struct tt_error err = {0};
     struct tt_heard_writer *writer = tt_heard_writer_open(to, &err);
     if (!writer)
         fail_msg("%s", err.message);
-    for (int r = 0; r < rows; r++) {
-        int8_t row[TT_CEPSTRA];
-        row_of(row, r);
-        assert_true(tt_heard_writer_add_row(writer, row, level_of(r), &err));
-    }
+    add_rows(writer, rows);
     if (!tt_heard_writer_commit(writer, heard, &err))
         fail_msg("%s", err.message);
 }
@@ -142,7 +149,7 @@ static void what_was_written_is_read_back(void **state)
     assert_int_equal((uintptr_t)heard.floor.node_sample % _Alignof(int64_t), 0);
     assert_int_equal((uintptr_t)heard.remarks % _Alignof(struct tt_remark), 0);
     tt_heard_close(&heard);
-    assert_null(heard.mapping);
+    assert_null(heard.mapped.data);
 }
 
 static void a_take_without_speech_is_kept_too(void **state)
@@ -201,7 +208,7 @@ static void another_recording_or_other_settings_are_refused(void **state)
         struct tt_error err = {0};
         assert_false(tt_heard_open(path, wanted[i][0], wanted[i][1], &heard, &err));
         assert_int_equal(err.kind, TT_ERROR_INPUT);
-        assert_null(heard.mapping);
+        assert_null(heard.mapped.data);
     }
 }
 
@@ -362,10 +369,31 @@ static void a_long_take_s_file_takes_memory_only_while_it_is_read(void **state)
     assert_true(mapped_kib() < before_kib + FILE_KIB / 4);
     const long sum = sum_of_cepstra(&heard);
     assert_true(mapped_kib() > before_kib + FILE_KIB / 2);
-    tt_heard_let_go(&heard);
+    tt_mapped_let_go(&heard.mapped);
     assert_true(mapped_kib() < before_kib + FILE_KIB / 4);
     assert_int_equal(sum_of_cepstra(&heard), sum);
     tt_heard_close(&heard);
+}
+
+static void what_is_heard_for_one_look_is_open_and_never_has_a_name(void **state)
+{
+    (void)state;
+    struct tt_error err = {0};
+    struct tt_heard heard;
+    struct made made;
+    make(&made);
+    struct tt_heard_writer *writer = tt_heard_writer_open_unnamed(folder, &err);
+    assert_non_null(writer);
+    unlink(path); /* of the test before */
+    add_rows(writer, ROWS);
+    assert_int_equal(rmdir(folder), 0); /* nothing is in it, now and when it would be killed */
+    assert_true(tt_heard_writer_keep(writer, &made.heard, &heard, &err));
+    assert_string_equal(heard.facts.channel_why, "left and right are alike");
+    assert_int_equal(heard.feature_count, ROWS);
+    tt_heard_close(&heard);
+    assert_null(tt_heard_writer_open_unnamed(folder, &err));
+    assert_int_equal(err.kind, TT_ERROR_OUTPUT);
+    assert_int_equal(mkdir(folder, 0777), 0);
 }
 
 static void the_check_is_fnv_1a(void **state)
@@ -406,6 +434,7 @@ int main(void)
         cmocka_unit_test(a_missing_file_and_a_folder_are_errors),
         cmocka_unit_test(nothing_appears_before_commit),
         cmocka_unit_test(the_check_is_fnv_1a),
+        cmocka_unit_test(what_is_heard_for_one_look_is_open_and_never_has_a_name),
         cmocka_unit_test(a_long_take_s_file_takes_memory_only_while_it_is_read),
     };
     return cmocka_run_group_tests(tests, make_folder, remove_folder);
