@@ -1,10 +1,12 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Conversions between decibels and linear values; the only place where they are made. */
+/* Conversions between decibels and linear values, times and frames. */
 #ifndef TT_BASE_UNITS_H
 #define TT_BASE_UNITS_H
 
 #include <math.h>
 #include <stdint.h>
+
+#define TT_PI 3.14159265358979323846
 
 static inline double tt_db_from_power(double power) { return 10.0 * log10(power); } /* -inf at 0 */
 static inline double tt_power_from_db(double db) { return pow(10.0, db / 10.0); }

@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "base/lanes.h"
+#include "base/units.h"
 #include "base/wide.h"
 
 /* Speech lies between these; above, rooms and microphones differ more than words do. */
@@ -19,7 +20,6 @@ const float tt_cepstra_step = 0.16f;
 /* A bin of -150 dBFS: under any converter's noise, so digital silence stays finite. */
 static const float least_power = 1e-15f;
 
-static const double pi = 3.14159265358979323846;
 static const float db_per_ln = 4.3429448f; /* 10 / ln 10 */
 
 struct tt_cepstra {
@@ -116,7 +116,7 @@ struct tt_cepstra *tt_cepstra_create(struct tt_stft_shape shape, struct tt_error
     make_bands(cepstra, shape);
     for (int c = 0; c < TT_CEPSTRA; c++)
         for (int b = 0; b < TT_MEL_BANDS; b++)
-            cepstra->cosine[b][c] = (float)(sqrt(2.0 / TT_MEL_BANDS) * cos(pi * (c + 1) * (b + 0.5) / TT_MEL_BANDS) /
+            cepstra->cosine[b][c] = (float)(sqrt(2.0 / TT_MEL_BANDS) * cos(TT_PI * (c + 1) * (b + 0.5) / TT_MEL_BANDS) /
                                             (double)tt_cepstra_step);
     return cepstra;
 }

@@ -3,6 +3,8 @@
 
 #include <math.h>
 
+#include "base/units.h"
+
 double tt_likeness(const float *a, const float *b, size_t count)
 {
     double ab = 0, aa = 0, bb = 0;
@@ -20,10 +22,9 @@ double tt_likeness(const float *a, const float *b, size_t count)
 void tt_crossfade(const float *from, const float *to, float *output, size_t count)
 {
     const double rho = tt_likeness(from, to, count);
-    const double pi = 3.14159265358979323846;
     for (size_t i = 0; i < count; i++) {
         /* Raised-cosine course, so that the fade has no corner at its ends. */
-        double share = 0.5 - 0.5 * cos(pi * ((double)i + 0.5) / (double)count);
+        double share = 0.5 - 0.5 * cos(TT_PI * ((double)i + 0.5) / (double)count);
         double a = 1 - share, b = share;
         double norm = 1 / sqrt(a * a + b * b + 2 * rho * a * b);
         output[i] = (float)(norm * (a * from[i] + b * to[i]));

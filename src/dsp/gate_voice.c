@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "base/large.h"
+#include "base/units.h"
 #include "dsp/fast_math.h"
 
 /* Measured on read speech with made noise at 10 to 50 dB SNR: segmental SNR, log-spectral distance, STOI, kurtosis. */
@@ -37,7 +38,7 @@ static void fill_region_weights(struct tt_gate_voice *voice)
 {
     double sum = 0.0, weights[REGION_REACH + 1];
     for (int i = 0; i <= REGION_REACH; i++) {
-        weights[i] = 0.5 + 0.5 * cos(3.14159265358979323846 * i / (REGION_REACH + 1));
+        weights[i] = 0.5 + 0.5 * cos(TT_PI * i / (REGION_REACH + 1));
         sum += i == 0 ? weights[i] : 2.0 * weights[i];
     }
     for (int i = 0; i <= REGION_REACH; i++)

@@ -12,9 +12,8 @@
 #include <string.h>
 
 #include "base/lanes.h"
+#include "base/units.h"
 #include "dsp/fast_math.h"
-
-#define PI 3.14159265358979323846
 
 static const double LOW_RATE_OVER_CUTOFF = 12.0;
 /* Time constants of the slowest pole that the backward run starts ahead of its block: e^-16 = 1e-7. */
@@ -98,9 +97,9 @@ static void fill_taps(struct tt_highpass *filter)
 static void design(struct tt_highpass *filter, double cutoff_hz, double low_rate_hz)
 {
     const double kept = pow(10.0, -3.0103 / 20.0);
-    const double k = tan(PI * cutoff_hz / low_rate_hz) / pow(kept / (1.0 - kept), 1.0 / 8.0);
+    const double k = tan(TT_PI * cutoff_hz / low_rate_hz) / pow(kept / (1.0 - kept), 1.0 / 8.0);
     for (int i = 0; i < ORDER / 2; i++) {
-        const double damping = 2.0 * sin(PI * (2 * i + 1) / (2.0 * ORDER));
+        const double damping = 2.0 * sin(TT_PI * (2 * i + 1) / (2.0 * ORDER));
         const double scale = 1.0 / (1.0 + damping * k + k * k);
         filter->sections[i] = (struct section){.b0 = k * k * scale,
                                                .b1 = 2.0 * k * k * scale,
@@ -133,7 +132,7 @@ static void set_sizes(struct tt_highpass *filter, int rate_hz, double cutoff_hz)
     const double low_rate_hz = rate_hz / step;
     design(filter, cutoff_hz, low_rate_hz);
     /* The slowest poles of the Butterworth circle lie at sin(22.5 degrees) of its radius. */
-    const double slowest = 2.0 * PI * cutoff_hz * 0.8957 * sin(PI / 8.0);
+    const double slowest = 2.0 * TT_PI * cutoff_hz * 0.8957 * sin(TT_PI / 8.0);
     filter->ahead_low = (size_t)ceil(LOOK_AHEAD_TIME_CONSTANTS / slowest * low_rate_hz);
     filter->block_low = (size_t)ceil(BLOCK_PER_LOOK_AHEAD * (double)filter->ahead_low);
     /* A block needs low values from one step before it to two behind it, then the backward run's and the droop's way

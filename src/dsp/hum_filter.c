@@ -10,10 +10,9 @@
 #include <string.h>
 
 #include "base/lanes.h"
+#include "base/units.h"
 #include "dsp/fast_math.h"
 #include "dsp/running_quantile.h"
-
-#define PI 3.14159265358979323846
 
 /* The longest averaging of amplitudes: a notch some 0.3 Hz wide. */
 static const double AVERAGING_S = 1.0;
@@ -70,7 +69,7 @@ static void make_tables(struct tt_hum_filter *filter)
 {
     for (int h = 0; h < filter->count; h++)
         for (int i = 0; i < filter->period; i++) {
-            const double angle = 2.0 * PI * filter->harmonics[h].number * filter->base_hz * i / filter->rate_hz;
+            const double angle = 2.0 * TT_PI * filter->harmonics[h].number * filter->base_hz * i / filter->rate_hz;
             filter->cosine[h * filter->period + i] = (float)cos(angle);
             filter->sine[h * filter->period + i] = (float)sin(angle);
         }
@@ -238,7 +237,8 @@ static double turn_of(const struct tt_hum_filter *filter)
 
 static void follow_frequency(struct tt_hum_filter *filter, double turn)
 {
-    const double drift_hz = filter->drift_hz + FREQUENCY_SHARE * turn * filter->rate_hz / (2.0 * PI * filter->period);
+    const double drift_hz =
+        filter->drift_hz + FREQUENCY_SHARE * turn * filter->rate_hz / (2.0 * TT_PI * filter->period);
     filter->drift_hz = fmax(-FREQUENCY_MOST_HZ, fmin(FREQUENCY_MOST_HZ, drift_hz));
 }
 
@@ -264,7 +264,7 @@ static void end_period(struct tt_hum_filter *filter)
     const bool changed = hum_has_changed(filter, over);
     const double turn = filter->periods > 2 * START_PERIODS && !changed ? turn_of(filter) : 0.0;
     follow_frequency(filter, turn);
-    const double period_turn = 2.0 * PI * (filter->base_hz + filter->drift_hz) * filter->period / filter->rate_hz;
+    const double period_turn = 2.0 * TT_PI * (filter->base_hz + filter->drift_hz) * filter->period / filter->rate_hz;
     for (int h = 0; h < filter->count; h++) {
         struct harmonic *harmonic = &filter->harmonics[h];
         harmonic->hum = turned_by(harmonic->hum, harmonic->number * PHASE_SHARE * turn);

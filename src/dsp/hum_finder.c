@@ -7,11 +7,10 @@
 
 #include "base/lanes.h"
 #include "base/median.h"
+#include "base/units.h"
 #include "base/wide.h"
 #include "dsp/fft_lock.h"
 #include "dsp/hum_lines.h"
-
-#define PI 3.14159265358979323846
 
 static const double LOW_RATE_HZ = 3200.0; /* holds harmonic 24 of 60 Hz, 1440 Hz */
 static const double STRETCH_S = 4.0;
@@ -51,8 +50,8 @@ static void make_taps(struct tt_hum_finder *finder)
     double sum = 0.0;
     for (int i = 0; i < count; i++) {
         const double x = (i - middle) * width;
-        const double ideal = fabs(x) < 1e-9 ? 1.0 : sin(PI * x) / (PI * x);
-        const double tap = ideal * (0.5 - 0.5 * cos(2.0 * PI * (i + 0.5) / count));
+        const double ideal = fabs(x) < 1e-9 ? 1.0 : sin(TT_PI * x) / (TT_PI * x);
+        const double tap = ideal * (0.5 - 0.5 * cos(2.0 * TT_PI * (i + 0.5) / count));
         finder->taps[i] = (float)tap;
         sum += tap;
     }
@@ -125,7 +124,7 @@ void tt_hum_finder_destroy(struct tt_hum_finder *finder)
 static double end_weight(int at, int count, int taper)
 {
     const int from_end = at < count - 1 - at ? at : count - 1 - at;
-    return from_end < taper ? 0.5 - 0.5 * cos(PI * (from_end + 0.5) / taper) : 1.0;
+    return from_end < taper ? 0.5 - 0.5 * cos(TT_PI * (from_end + 0.5) / taper) : 1.0;
 }
 
 /* The stretch into block, what is loud blanked with soft edges; false where nothing can be judged. */
@@ -153,10 +152,10 @@ static bool keep_quiet(struct tt_hum_finder *finder)
         for (int i = 0; i < size; i++) {
             double weight = 1.0;
             if (from_here)
-                weight *= 0.5 - 0.5 * cos(PI * (i + 0.5) / size);
+                weight *= 0.5 - 0.5 * cos(TT_PI * (i + 0.5) / size);
             weight *= end_weight(f * size + i, frames * size, END_FRAMES * size);
             if (to_here)
-                weight *= 0.5 + 0.5 * cos(PI * (i + 0.5) / size);
+                weight *= 0.5 + 0.5 * cos(TT_PI * (i + 0.5) / size);
             finder->block[f * size + i] = (float)(weight * (double)finder->stretch[f * size + i]);
         }
     }

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "base/lanes.h"
+#include "base/units.h"
 #include "base/wide.h"
 
 enum {
@@ -18,7 +19,6 @@ enum {
     SKIP = 512 /* intervals passed over at once where all is quiet */
 };
 
-static const double pi = 3.14159265358979323846;
 /* Kaiser's window at 8: of the betas 4 to 9 the flattest up to 0.417 of the rate at 32 taps, by calculation. */
 static const double kaiser_beta = 8.0;
 /* Single precision adds less than this to a sum of 32 products. */
@@ -42,7 +42,7 @@ static double window_at(double distance)
     return part * part < 1.0 ? bessel_i0(kaiser_beta * sqrt(1.0 - part * part)) / bessel_i0(kaiser_beta) : 0.0;
 }
 
-static double sinc(double x) { return x == 0.0 ? 1.0 : sin(pi * x) / (pi * x); }
+static double sinc(double x) { return x == 0.0 ? 1.0 : sin(TT_PI * x) / (TT_PI * x); }
 
 /* A windowed sinc, corrected (by less than 1e-3) so that constants and straight lines are reproduced exactly. Without
  * that the distance from the chord could not be bounded by second differences. */

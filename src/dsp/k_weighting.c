@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/units.h"
 #include "base/wide.h"
 
 enum { STATES = 4, PARTS = 8, PARTS_A_SECOND = 100 * PARTS };
@@ -28,7 +29,6 @@ struct tt_k_weighting {
     lanes *samples;                   /* of a step, those of its parts side by side */
 };
 
-static const double pi = 3.14159265358979323846;
 /* Below this nothing can be heard or measured, and denormal numbers, which are slow, are still far away. */
 static const double state_floor = 1e-30;
 
@@ -38,7 +38,7 @@ static const double state_floor = 1e-30;
 struct tt_biquad tt_k_shelf(int rate_hz)
 {
     const double corner_hz = 1681.974450955533, gain_db = 3.999843853973347, quality = 0.7071752369554196;
-    const double k = tan(pi * corner_hz / rate_hz), high = pow(10.0, gain_db / 20.0);
+    const double k = tan(TT_PI * corner_hz / rate_hz), high = pow(10.0, gain_db / 20.0);
     const double band = pow(high, 0.4996667741545416), scale = 1.0 + k / quality + k * k;
     return (struct tt_biquad){
         .b0 = (high + band * k / quality + k * k) / scale,
@@ -52,7 +52,7 @@ struct tt_biquad tt_k_shelf(int rate_hz)
 struct tt_biquad tt_k_highpass(int rate_hz)
 {
     const double corner_hz = 38.13547087602444, quality = 0.5003270373238773;
-    const double k = tan(pi * corner_hz / rate_hz), scale = 1.0 + k / quality + k * k;
+    const double k = tan(TT_PI * corner_hz / rate_hz), scale = 1.0 + k / quality + k * k;
     return (struct tt_biquad){
         .b0 = 1.0,
         .b1 = -2.0,

@@ -8,10 +8,10 @@
 
 #include "base/lanes.h"
 #include "base/large.h"
+#include "base/units.h"
 #include "dsp/fast_math.h"
 #include "dsp/fft_lock.h"
 
-#define PI 3.14159265358979323846
 /* 5.33 ms: 256 samples at 48 kHz; a step at which decision-directed smoothing near 0.985 leaves no musical noise. */
 static const double HOPS_PER_SECOND = 187.5;
 /* Periodic Hann windows a quarter of their length apart sum to this (standards: Hann 75 %, sum of w). */
@@ -64,15 +64,15 @@ static void fill_tables(struct tt_stft *stft)
     const int count = stft->shape.window_samples;
     double energy = 0.0;
     for (int i = 0; i < count; i++) {
-        const double root_hann = sin(PI * i / count); /* sqrt(0.5 - 0.5 cos(2 pi i / N)) */
+        const double root_hann = sin(TT_PI * i / count); /* sqrt(0.5 - 0.5 cos(2 pi i / N)) */
         const int place = stft->is_apart ? i / 2 + i % 2 * stft->half : i;
         stft->window[place] = (float)(0.5 * root_hann);
         stft->synthesis[place] = (float)(root_hann / ((double)OVERLAP_SUM * count));
         energy += root_hann * root_hann;
     }
     for (int k = 0; k <= stft->half; k++) {
-        stft->cosine[k] = (float)cos(2.0 * PI * k / count);
-        stft->sine[k] = k == stft->half ? 0.0F : (float)sin(2.0 * PI * k / count);
+        stft->cosine[k] = (float)cos(2.0 * TT_PI * k / count);
+        stft->sine[k] = k == stft->half ? 0.0F : (float)sin(2.0 * TT_PI * k / count);
     }
     stft->power_scale = (float)(1.0 / energy);
 }

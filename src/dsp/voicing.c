@@ -6,6 +6,7 @@
 #include <string.h>
 
 #include "base/lanes.h"
+#include "base/units.h"
 #include "dsp/fast_math.h"
 
 /* Two steps down: averages of three boxes to about 6 kHz, then a short low-pass to about 2 kHz, where a voice's lowest
@@ -75,12 +76,12 @@ static bool boxes_design(struct decimator *decimator)
 /* A windowed sinc. */
 static void low_pass_design(struct decimator *decimator, double cutoff_of_rate)
 {
-    const double pi = 3.14159265358979323846;
     int middle = decimator->tap_count / 2;
     double sum = 0.0;
     for (int i = 0; i < decimator->tap_count; i++) {
-        double x = i - middle, window = 0.5 + 0.5 * cos(pi * x / (middle + 1));
-        double tap = window * (i == middle ? 2.0 * cutoff_of_rate : sin(2.0 * pi * cutoff_of_rate * x) / (pi * x));
+        double x = i - middle, window = 0.5 + 0.5 * cos(TT_PI * x / (middle + 1));
+        double tap =
+            window * (i == middle ? 2.0 * cutoff_of_rate : sin(2.0 * TT_PI * cutoff_of_rate * x) / (TT_PI * x));
         decimator->taps[i] = (float)tap;
         sum += tap;
     }

@@ -3,9 +3,9 @@
 
 #include <math.h>
 
+#include "base/units.h"
 #include "report/html.h"
 
-static const double pi = 3.14159265358979323846;
 /* Ink and paper: L*, hue in degrees. Own choice, fitted to the colours of the pages. */
 static const double ink_hue = 38, paper_hue = 88, paper_chroma = 5, most_chroma = 42;
 static const double light_ink = 16, light_paper = 96, dark_ink = 92, dark_paper = 10;
@@ -24,8 +24,8 @@ void tt_palette_stop(bool is_dark, int stop, double rgb[3])
     double lightness =
         is_dark ? dark_ink + (dark_paper - dark_ink) * share : light_ink + (light_paper - light_ink) * share;
     double hue =
-        (is_dark ? paper_hue + (ink_hue - paper_hue) * share : ink_hue + (paper_hue - ink_hue) * share) * pi / 180;
-    double chroma = paper_chroma + (most_chroma - paper_chroma) * sin(pi * share);
+        (is_dark ? paper_hue + (ink_hue - paper_hue) * share : ink_hue + (paper_hue - ink_hue) * share) * TT_PI / 180;
+    double chroma = paper_chroma + (most_chroma - paper_chroma) * sin(TT_PI * share);
     double fy = (lightness + 16) / 116, fx = fy + chroma * cos(hue) / 500, fz = fy - chroma * sin(hue) / 200;
     double x = 0.95047 * from_lab(fx), y = from_lab(fy), z = 1.08883 * from_lab(fz); /* D65, 2 degrees */
     rgb[0] = encode(3.2404542 * x - 1.5371385 * y - 0.4985314 * z);

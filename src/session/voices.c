@@ -166,7 +166,7 @@ static void blend_edges(struct tt_voices *voices, const struct tt_voice_part *pa
         tt_room_tone_make(side == 0 ? voices->tone_head : voices->tone_tail, 0, voices->other, (size_t)(last - first));
         for (int64_t i = first; i < last; i++) {
             /* Room tone and made tone have nothing in common: equal power. */
-            double share = ((double)(i - edge) + 0.5) / (double)fade, angle = 1.5707963267948966 * share;
+            double share = ((double)(i - edge) + 0.5) / (double)fade, angle = TT_PI / 2 * share;
             double own = side == 0 ? sin(angle) : cos(angle), made = side == 0 ? cos(angle) : sin(angle);
             samples[i - from] = (float)(own * samples[i - from] + made * voices->other[i - first]);
         }
@@ -182,7 +182,7 @@ static void make_tone(struct tt_voices *voices, const struct tt_voice_part *part
         return;
     tt_room_tone_make(voices->tone_before, 0, voices->other, count);
     for (size_t i = 0; i < count; i++) {
-        double angle = 1.5707963267948966 * ((double)(voices->position + (int64_t)i) + 0.5) / (double)part->tone_before;
+        double angle = TT_PI / 2 * ((double)(voices->position + (int64_t)i) + 0.5) / (double)part->tone_before;
         samples[i] = (float)(sin(angle) * samples[i] + cos(angle) * voices->other[i]);
     }
 }

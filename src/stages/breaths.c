@@ -185,7 +185,7 @@ static float gain_at(const struct soft_part *part, int64_t sample)
     int64_t from_edge = sample - part->start < part->end - 1 - sample ? sample - part->start : part->end - 1 - sample;
     double share = 1;
     if (from_edge < part->ramp)
-        share = 0.5 - 0.5 * cos(3.14159265358979323846 * ((double)from_edge + 0.5) / (double)part->ramp);
+        share = 0.5 - 0.5 * cos(TT_PI * ((double)from_edge + 0.5) / (double)part->ramp);
     return (float)tt_amplitude_from_db(-part->amount_db * share);
 }
 
