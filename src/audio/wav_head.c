@@ -15,8 +15,6 @@ enum {
 };
 static const uint32_t in_ds64 = 0xFFFFFFFFu; /* in place of a size: look in ds64 */
 
-static int bits_of(enum tt_bits bits) { return bits == TT_BITS_16 ? 16 : bits == TT_BITS_24 ? 24 : 32; }
-
 static void add_fmt(struct tt_text *bytes, const struct tt_sound_format *format, uint32_t frame_bytes)
 {
     const bool is_float = format->bits == TT_BITS_32F;
@@ -26,7 +24,7 @@ static void add_fmt(struct tt_text *bytes, const struct tt_sound_format *format,
     tt_bytes_u32(bytes, (uint32_t)format->rate_hz);
     tt_bytes_u32(bytes, (uint32_t)format->rate_hz * frame_bytes);
     tt_bytes_u16(bytes, (uint16_t)frame_bytes);
-    tt_bytes_u16(bytes, (uint16_t)bits_of(format->bits));
+    tt_bytes_u16(bytes, (uint16_t)tt_bits_number(format->bits));
     if (is_float)
         tt_bytes_u16(bytes, 0); /* the size of an extension, which all but PCM must tell */
     tt_chunk_end(bytes, begin);
@@ -36,8 +34,8 @@ static void add_fmt(struct tt_text *bytes, const struct tt_sound_format *format,
 static void add_bext(struct tt_wav_head *head, const struct tt_sound_format *format, const struct tt_bext *bext)
 {
     char line[96];
-    (void)snprintf(line, sizeof line, "A=PCM,F=%d,W=%d,M=%s,T=tidytake\r\n", format->rate_hz, bits_of(format->bits),
-                   format->channels == TT_CHANNELS_DUAL ? "dual-mono" : "mono");
+    (void)snprintf(line, sizeof line, "A=PCM,F=%d,W=%d,M=%s,T=tidytake\r\n", format->rate_hz,
+                   tt_bits_number(format->bits), format->channels == TT_CHANNELS_DUAL ? "dual-mono" : "mono");
     head->bext_at = head->bytes.length;
     tt_chunk_bext(&head->bytes, bext, line);
 }
@@ -46,7 +44,7 @@ bool tt_wav_head_make(struct tt_wav_head *head, const struct tt_sound_format *fo
                       size_t label_count, const struct tt_bext *bext, struct tt_error *err)
 {
     struct tt_text *bytes = &head->bytes;
-    head->frame_bytes = (uint32_t)bits_of(format->bits) / 8 * (format->channels == TT_CHANNELS_DUAL ? 2 : 1);
+    head->frame_bytes = (uint32_t)tt_bits_number(format->bits) / 8 * (format->channels == TT_CHANNELS_DUAL ? 2 : 1);
     head->is_always_rf64 = format->container == TT_CONTAINER_RF64;
     tt_text_add_bytes(bytes, "RIFF\0\0\0\0WAVE", RIFF_HEAD_SIZE);
     size_t reserve = tt_chunk_begin(bytes, "JUNK");

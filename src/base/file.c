@@ -123,6 +123,11 @@ bool tt_file_read(const char *path, size_t most, char **data, size_t *size, stru
     return true;
 }
 
+bool tt_file_remove(const char *path, struct tt_error *err)
+{
+    return unlink(path) == 0 || errno == ENOENT || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", path);
+}
+
 bool tt_file_exists(const char *path)
 {
     struct stat there;

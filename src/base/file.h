@@ -51,6 +51,7 @@ bool tt_file_write(const char *path, const void *data, size_t size, struct tt_er
 void tt_file_write_among(const char *path, const void *data, size_t size, struct tt_publish_owner owner);
 bool tt_file_read(const char *path, size_t most, char **data, size_t *size, struct tt_error *err);
 bool tt_file_exists(const char *path);
+bool tt_file_remove(const char *path, struct tt_error *err); /* one that is not there is no error */
 /* A time of a file, in ns since 1970. */
 long long tt_file_time_ns(struct timespec time);
 
@@ -73,10 +74,9 @@ enum { TT_SCRATCH_IN_MEMORY = 1 << 22 }; /* so many samples never go through the
 struct tt_scratch;
 struct tt_scratch *tt_scratch_open(const char *folder, struct tt_error *err);
 bool tt_scratch_add(struct tt_scratch *scratch, const float *samples, size_t count, struct tt_error *err);
-bool tt_scratch_rewind(struct tt_scratch *scratch, struct tt_error *err);
+void tt_scratch_rewind(struct tt_scratch *scratch);
 /* Samples read (0 at the end), -1 on error. */
 int64_t tt_scratch_read(struct tt_scratch *scratch, float *samples, size_t count, struct tt_error *err);
-int64_t tt_scratch_count(const struct tt_scratch *scratch);
 void tt_scratch_close(struct tt_scratch *scratch);
 
 /* SHA-256 (FIPS 180-4) of a whole file, as 64 hex digits and NUL. */

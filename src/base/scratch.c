@@ -80,12 +80,7 @@ bool tt_scratch_add(struct tt_scratch *scratch, const float *samples, size_t cou
     return true;
 }
 
-bool tt_scratch_rewind(struct tt_scratch *scratch, struct tt_error *err)
-{
-    (void)err; /* positions are our own bookkeeping: nothing can fail */
-    scratch->read_at = 0;
-    return true;
-}
+void tt_scratch_rewind(struct tt_scratch *scratch) { scratch->read_at = 0; }
 
 int64_t tt_scratch_read(struct tt_scratch *scratch, float *samples, size_t count, struct tt_error *err)
 {
@@ -106,8 +101,6 @@ int64_t tt_scratch_read(struct tt_scratch *scratch, float *samples, size_t count
     scratch->read_at += (int64_t)wanted;
     return (int64_t)wanted;
 }
-
-int64_t tt_scratch_count(const struct tt_scratch *scratch) { return scratch->count; }
 
 void tt_scratch_close(struct tt_scratch *scratch)
 {

@@ -19,6 +19,7 @@ enum tt_across { TT_ACROSS_SESSION, TT_ACROSS_TAKE };
 enum tt_channels { TT_CHANNELS_MONO, TT_CHANNELS_DUAL };
 enum tt_container { TT_CONTAINER_WAV, TT_CONTAINER_FLAC, TT_CONTAINER_RF64 };
 enum tt_bits { TT_BITS_16, TT_BITS_24, TT_BITS_32F };
+static inline int tt_bits_number(enum tt_bits bits) { return bits == TT_BITS_16 ? 16 : bits == TT_BITS_24 ? 24 : 32; }
 enum tt_rate { TT_RATE_KEEP, TT_RATE_44100, TT_RATE_48000, TT_RATE_96000 };
 enum tt_media { TT_MEDIA_LINK, TT_MEDIA_COPY, TT_MEDIA_COPY_ALL };
 /* In the order of the setting's words: 23.976 24 25 29.97 29.97df 30 50 59.94 59.94df 60 */

@@ -233,7 +233,12 @@ static int64_t scratch_read(void *context, float *samples, size_t most, struct t
     return tt_scratch_read(context, samples, most, err);
 }
 
-static bool scratch_rewind(void *context, struct tt_error *err) { return tt_scratch_rewind(context, err); }
+static bool scratch_rewind(void *context, struct tt_error *err)
+{
+    (void)err;
+    tt_scratch_rewind(context);
+    return true;
+}
 
 struct tt_source tt_source_of_scratch(struct tt_scratch *scratch)
 {

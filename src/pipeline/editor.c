@@ -25,7 +25,7 @@ struct tt_editor {
     size_t most_fade;
     size_t at_stretch;
     int64_t position; /* source sample from which the stretch under way goes on; meaningful when is_inside */
-    bool is_inside, has_tail;
+    bool is_inside;
     float *tail, *tone_part, *mixed;
     int64_t written;
 };

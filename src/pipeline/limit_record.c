@@ -76,8 +76,7 @@ bool tt_limit_writer_commit(struct tt_limit_writer *writer, struct tt_error *err
     if (writer->has_failed) {
         ok = tt_fail(err, writer->error.kind, "%s", writer->error.message);
     } else if (!writer->has_any) {
-        ok = unlink(writer->path) == 0 || errno == ENOENT ||
-             tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", writer->path);
+        ok = tt_file_remove(writer->path, err);
     } else {
         ok = tt_publish_commit(writer->file, err);
         writer->file = NULL;

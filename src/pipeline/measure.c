@@ -143,10 +143,6 @@ static bool hear_voice(const char *path, const struct tt_settings *settings, con
     measured->floor_dba = heard.facts.floor_dba;
     measured->speech_dbfs = heard.facts.speech_dbfs;
     snprintf(measured->channel_why, sizeof measured->channel_why, "%s", choice.why);
-    double spoken = 0;
-    for (size_t i = 0; i < heard.run_count; i++)
-        spoken += (double)(heard.runs[i].end_sample - heard.runs[i].start_sample);
-    measured->speech_share = spoken / (double)heard.facts.frame_count;
     measured->decay_db_per_s = heard.facts.decay_db_per_s;
     measured->hum_hz = heard.facts.hum.base_hz;
     for (int k = 0; k < TT_HUM_HARMONICS && measured->hum_hz > 0; k++)

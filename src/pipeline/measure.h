@@ -16,7 +16,6 @@ struct tt_measured {
     struct tt_levels levels;      /* of all channels together as BS.1770 sums them; peaks over all channels */
     double floor_dbfs, floor_dba; /* of the channel with the voice */
     double speech_dbfs;
-    double speech_share;              /* of the time, 0..1 */
     double hum_hz, hum_over_floor_db; /* 0 without hum */
     bool is_clipped, is_silent;
     double decay_db_per_s;  /* of the voice; see tt_heard_facts */

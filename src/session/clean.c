@@ -25,19 +25,15 @@ const char *tt_version(void) { return TIDYTAKE_VERSION; }
 
 static bool make_folders(struct tt_run_state *run, struct tt_error *err)
 {
-    static const char *const names[] = {"heard", "sheets", "voice", "report", "edit"};
-    if (!tt_folder_make(run->out, err))
-        return false;
-    for (size_t i = 0; i < sizeof names / sizeof *names + 1; i++) {
-        if (i == sizeof names / sizeof *names && !run->settings.deliver.whole)
-            break;
-        char *path = tt_path_join(run->out, i < sizeof names / sizeof *names ? names[i] : "whole");
-        bool ok = path ? tt_folder_make(path, err) : tt_fail_memory(err);
+    static const char *const names[] = {"heard", "sheets", "voice", "report", "edit", "whole"};
+    const size_t count = sizeof names / sizeof *names - (run->settings.deliver.whole ? 0 : 1);
+    bool ok = tt_folder_make(run->out, err);
+    for (size_t i = 0; ok && i < count; i++) {
+        char *path = tt_path_join(run->out, names[i]);
+        ok = path ? tt_folder_make(path, err) : tt_fail_memory(err);
         free(path);
-        if (!ok)
-            return false;
     }
-    return true;
+    return ok;
 }
 
 /* One run at a time on one OUT, or several parts of one: the lock dies with its process. A file, since the lock of a
@@ -88,36 +84,8 @@ static bool start_takes(struct tt_run_state *run, struct tt_error *err)
 
 static void free_run(struct tt_run_state *run)
 {
-    for (size_t i = 0; i < run->take_count; i++) {
-        struct tt_take *take = &run->takes[i];
-        if (take->is_heard)
-            tt_heard_close(&take->heard);
-        tt_sheet_free(&take->sheet);
-        tt_sheet_free(&take->earlier_sheet);
-        tt_time_map_free(&take->map);
-        free(take->sheet_text);
-        free(take->before_prefix);
-        free(take->after_prefix);
-        free(take->voice_heard_path);
-        free(take->before_copy);
-        free(take->after_copy);
-        free(take->own_settings);
-        free(take->more);
-        free(take->more_paths);
-        if (take->own_file) {
-            free(take->own_file->name);
-            free(take->own_file->stem);
-            free(take->own_file->path);
-            free(take->own_file);
-        }
-        free(take->heard_path);
-        free(take->limit_path);
-        free(take->sheet_path);
-        free(take->voice_path);
-        free(take->whole_path);
-        free(take->json_path);
-        free(take->page_path);
-    }
+    for (size_t i = 0; i < run->take_count; i++)
+        tt_take_free(&run->takes[i]);
     free(run->takes);
     free(run->out);
     json_decref(run->earlier_state);

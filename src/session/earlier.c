@@ -79,8 +79,7 @@ static bool forget_oldest(const char *folder, unsigned most, struct tt_error *er
         if (count <= most)
             return true;
         char *path = tt_path_join(folder, name);
-        bool ok = path ? unlink(path) == 0 || errno == ENOENT || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", path)
-                       : tt_fail_memory(err);
+        bool ok = path ? tt_file_remove(path, err) : tt_fail_memory(err);
         free(path);
         if (!ok)
             return false;
@@ -162,8 +161,7 @@ bool tt_earlier_retire(struct tt_run_state *run, const char *path, struct tt_err
     struct tt_kept_track track;
     if (!tt_file_exists(path) || !tt_kept_track_find(run, NULL, &track)) /* nothing there, or not ours */
         return true;
-    return keep_old(run, path, err) &&
-           (unlink(path) == 0 || errno == ENOENT || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", path));
+    return keep_old(run, path, err) && tt_file_remove(path, err);
 }
 
 /* ---- changes ---- */

@@ -5,7 +5,6 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "audio/writer.h"
 #include "base/file.h"
@@ -26,8 +25,7 @@ static bool remove_sound(const struct tt_run_state *run, const char *folder, con
                          struct tt_error *err)
 {
     char *path = tt_format("%s/%s/%s%s", run->out, folder, stem, ending);
-    bool ok = path ? unlink(path) == 0 || errno == ENOENT || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", path)
-                   : tt_fail_memory(err);
+    bool ok = path ? tt_file_remove(path, err) : tt_fail_memory(err);
     free(path);
     return ok;
 }

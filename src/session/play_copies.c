@@ -23,10 +23,8 @@ enum { NAME_DIGITS = 12 };
 static bool is_rf64(const struct tt_run_state *run, const struct tt_take *take)
 {
     static const double most_bytes = 4.29e9;
-    double bytes = (double)take->out_frames * take->out_channel_count *
-                   (run->settings.deliver.bits == TT_BITS_16   ? 2
-                    : run->settings.deliver.bits == TT_BITS_24 ? 3
-                                                               : 4);
+    const double bytes =
+        (double)take->out_frames * take->out_channel_count * tt_bits_number(run->settings.deliver.bits) / 8;
     return run->settings.deliver.format == TT_CONTAINER_RF64 ||
            (run->settings.deliver.format == TT_CONTAINER_WAV && bytes > most_bytes);
 }
@@ -118,16 +116,13 @@ static bool copy_voice(struct tt_run_state *run, struct tt_take *take, struct tt
 
 /* ---- all ---- */
 
-static bool is_copy(const char *name)
+static bool is_copy_named(const char *name, const char *front)
 {
-    size_t length = strlen(name), front = strncmp(name, before_name, sizeof before_name - 1) == 0
-                                              ? sizeof before_name - 1
-                                              : sizeof after_name - 1;
-    return (strncmp(name, before_name, sizeof before_name - 1) == 0 ||
-            strncmp(name, after_name, sizeof after_name - 1) == 0) &&
-           length == front + NAME_DIGITS + sizeof ending - 1 &&
-           strcmp(name + length - (sizeof ending - 1), ending) == 0;
+    const size_t length = strlen(front);
+    return strncmp(name, front, length) == 0 && strlen(name) == length + NAME_DIGITS + sizeof ending - 1 &&
+           strcmp(name + length + NAME_DIGITS, ending) == 0;
 }
+static bool is_copy(const char *name) { return is_copy_named(name, before_name) || is_copy_named(name, after_name); }
 
 static bool is_in_use(const char *copy, const char *name) { return copy && strcmp(tt_path_name(copy), name) == 0; }
 

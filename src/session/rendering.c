@@ -1,11 +1,9 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* Rendering what is not up to date. */
-#include <errno.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <unistd.h>
 
 #include "base/file.h"
 #include "pipeline/picture.h"
@@ -24,6 +22,13 @@ static void warn_of_levels(struct tt_take *take, bool is_held_back, const struct
                      settings->loudness.aim == TT_AIM_RMS
                          ? settings->loudness.target_rms_dbfs - take->after.levels.rms_dbfs
                          : settings->loudness.target_lufs - take->after.levels.integrated_lufs);
+}
+
+static void warn_of_nothing_left(struct tt_take *take)
+{
+    tt_take_warn(
+        take, "empty", NAN,
+        "nothing of this take is left: all of it is replaced or cut; write keep in its sheet for what should stay");
 }
 
 /* What the page shows of the voice is there, where there is a page. */
@@ -136,15 +141,13 @@ static void render_take(void *context, size_t item)
     bool ok = tt_run_is_going(run, &error);
     /* The report goes first: a voice without one is rendered again, one with an old report would be taken for up to
      * date. */
-    ok = ok && (unlink(take->json_path) == 0 || errno == ENOENT ||
-                tt_fail_errno(&error, TT_ERROR_OUTPUT, errno, "%s", take->json_path));
+    ok = ok && tt_file_remove(take->json_path, &error);
     if (ok && take->map.count > 0) {
         ok = render(run, take, &error);
     } else if (ok) {
         /* Nothing of it is left: no voice file, also not an old one. */
         take->has_voice = false;
-        ok = unlink(take->voice_path) == 0 || errno == ENOENT ||
-             tt_fail_errno(&error, TT_ERROR_OUTPUT, errno, "%s", take->voice_path);
+        ok = tt_file_remove(take->voice_path, &error);
     }
     /* A whole run tells of all takes at its end; the share of one has to be known by then. */
     ok = ok && (!run->options->part_count || tt_session_show_take(run, take, &error));
@@ -153,9 +156,7 @@ static void render_take(void *context, size_t item)
     if (!ok)
         tt_take_fail(run, take, &error);
     else if (!take->has_voice)
-        tt_take_warn(
-            take, "empty", NAN,
-            "nothing of this take is left: all of it is replaced or cut; write keep in its sheet for what should stay");
+        warn_of_nothing_left(take);
 }
 
 bool tt_session_render(struct tt_run_state *run, struct tt_error *err)
@@ -168,9 +169,7 @@ bool tt_session_render(struct tt_run_state *run, struct tt_error *err)
         take->needs_render = tt_take_takes_part(take) && take->is_ours && !is_up_to_date(run, take);
         if (!take->needs_render) {
             if (tt_take_takes_part(take) && take->is_ours && !take->has_voice)
-                tt_take_warn(take, "empty", NAN,
-                             "nothing of this take is left: all of it is replaced or cut; write keep in its sheet for "
-                             "what should stay");
+                warn_of_nothing_left(take);
             continue;
         }
         weights[i] = frames_to_render(take) + 1;

@@ -18,6 +18,22 @@ static bool any_failed(const struct tt_run_state *run)
     return is_any;
 }
 
+/* Nothing of a file could be taken over: the wrong file as a rule. */
+static bool none_taken(struct tt_run_state *run, const char *path, struct tt_error *err)
+{
+    const bool has_failed = any_failed(run);
+    if (!run->options->may_miss_changes)
+        return tt_fail(err, TT_ERROR_USAGE,
+                       has_failed ? "%s: none of its rows belongs to a take that could be worked on, and takes failed; "
+                                    "nothing was changed: see to those first"
+                                  : "%s: none of its rows belongs to a take of this session; nothing was changed: is "
+                                    "it of another session?",
+                       path);
+    if (!has_failed)
+        tt_run_warn(run, "changes", "%s: none of its rows belongs to a take of this session", path);
+    return true;
+}
+
 static bool merge_file(struct tt_run_state *run, const char *path, struct tt_error *err)
 {
     char *text = NULL;
@@ -39,20 +55,8 @@ static bool merge_file(struct tt_run_state *run, const char *path, struct tt_err
                     "%s: %zu of its %zu rows were not taken over, since their takes failed, are left out or are not "
                     "here: keep the file, and give it again",
                     path, rows - taken_in_all, rows);
-    if (ok && taken_in_all == 0 && any_failed(run)) {
-        if (!run->options->may_miss_changes)
-            return tt_fail(err, TT_ERROR_USAGE,
-                           "%s: none of its rows belongs to a take that could be worked on, and takes failed; nothing "
-                           "was changed: see to those first",
-                           path);
-    } else if (ok && taken_in_all == 0) {
-        if (!run->options->may_miss_changes)
-            return tt_fail(err, TT_ERROR_USAGE,
-                           "%s: none of its rows belongs to a take of this session; nothing was changed: is it of "
-                           "another session?",
-                           path);
-        tt_run_warn(run, "changes", "%s: none of its rows belongs to a take of this session", path);
-    }
+    if (ok && taken_in_all == 0)
+        ok = none_taken(run, path, err);
     if (err && !ok)
         err->kind = TT_ERROR_USAGE;
     return ok;

@@ -1,10 +1,8 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* What a run leaves besides sound: reports, edit lists, session.json, the summary. */
-#include <errno.h>
 #include <jansson.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <unistd.h>
 
 #include "audio/writer.h"
 #include "base/file.h"
@@ -78,11 +76,6 @@ static bool list_files(const struct tt_take *take, struct tt_take_report *report
     return true;
 }
 
-static bool remove_file(const char *path, struct tt_error *err)
-{
-    return unlink(path) == 0 || errno == ENOENT || tt_fail_errno(err, TT_ERROR_OUTPUT, errno, "%s", path);
-}
-
 /* A narration that this run did not write but left where it was (none was asked for, or no take could be read) keeps
  * its lists. */
 static bool earlier_narration_stays(const struct tt_run_state *run)
@@ -108,7 +101,7 @@ static bool show_edit_lists(const struct tt_run_state *run, const struct tt_sess
         if (ok && is_wanted)
             ok = tt_show_text(path, &text, tt_report_edl(session, part, &text, &has_more, err), err);
         else if (ok)
-            ok = remove_file(path, err);
+            ok = tt_file_remove(path, err);
         free(path);
         if (!is_wanted && !was_there)
             break;
@@ -119,7 +112,7 @@ static bool show_edit_lists(const struct tt_run_state *run, const struct tt_sess
     if (ok && session->has_narration)
         ok = tt_show_text(path, &text, tt_report_otio(session, &text, err), err);
     else if (ok)
-        ok = remove_file(path, err);
+        ok = tt_file_remove(path, err);
     free(path);
     return ok;
 }

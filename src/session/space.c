@@ -21,8 +21,7 @@ static const double beside_bytes_per_s = 8000;
 
 static double sample_bytes(const struct tt_settings *settings)
 {
-    const double bytes = settings->deliver.bits == TT_BITS_16 ? 2 : settings->deliver.bits == TT_BITS_24 ? 3 : 4;
-    return bytes * (settings->deliver.channels == TT_CHANNELS_DUAL ? 2 : 1);
+    return tt_bits_number(settings->deliver.bits) / 8.0 * (settings->deliver.channels == TT_CHANNELS_DUAL ? 2 : 1);
 }
 
 static bool is_wanted(const struct tt_take *take)

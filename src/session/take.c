@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 #include <math.h>
+#include <stdlib.h>
 
 #include "base/text.h"
 #include "base/units.h"
@@ -54,4 +55,28 @@ bool tt_take_paths(struct tt_run_state *run, struct tt_take *take, struct tt_err
     return (take->heard_path && take->limit_path && take->sheet_path && take->voice_path && take->whole_path &&
             take->json_path && take->page_path) ||
            tt_fail_memory(err);
+}
+
+void tt_take_free(struct tt_take *take)
+{
+    char *const texts[] = {take->heard_path,    take->limit_path,   take->sheet_path,       take->voice_path,
+                           take->whole_path,    take->json_path,    take->page_path,        take->sheet_text,
+                           take->before_prefix, take->after_prefix, take->voice_heard_path, take->before_copy,
+                           take->after_copy};
+    for (size_t i = 0; i < sizeof texts / sizeof *texts; i++)
+        free(texts[i]);
+    if (take->is_heard)
+        tt_heard_close(&take->heard);
+    tt_sheet_free(&take->sheet);
+    tt_sheet_free(&take->earlier_sheet);
+    tt_time_map_free(&take->map);
+    free(take->own_settings);
+    free(take->more);
+    free(take->more_paths);
+    if (take->own_file) {
+        free(take->own_file->name);
+        free(take->own_file->stem);
+        free(take->own_file->path);
+        free(take->own_file);
+    }
 }

@@ -80,9 +80,10 @@ struct tt_take {
     struct tt_warning warnings[TT_MOST_TAKE_WARNINGS];
     size_t warning_count;
     int64_t narration_start_frame; /* -1: not in it */
-    double share_done;             /* of its current work */
 };
 
+/* What it owns. */
+void tt_take_free(struct tt_take *take);
 /* Whether a time of its sheet lies in the part of the recording that it is. */
 bool tt_take_holds(const struct tt_take *take, int64_t ms);
 /* It was heard, nothing went wrong with it, and the running order has a use for it. */

@@ -45,12 +45,15 @@ static void voice_edges(const struct tt_take *take, int64_t *before, int64_t *be
         *behind = 0;
 }
 
+/* Where voices of several rates meet: what AES5 prefers for programmes that change hands (from memory). */
+static const int mixed_rate_hz = 48000;
+
 static int track_rate_hz(const struct tt_track *track, const struct tt_settings *settings)
 {
     int rate_hz = 0;
     for (size_t i = 0; i < track->count; i++) {
         if (rate_hz && rate_hz != track->takes[i]->out_rate_hz)
-            return 48000;
+            return mixed_rate_hz;
         rate_hz = track->takes[i]->out_rate_hz;
     }
     return settings->deliver.rate_hz == TT_RATE_KEEP ? rate_hz : tt_delivery_rate_hz(settings, rate_hz);

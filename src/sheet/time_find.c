@@ -1,18 +1,14 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Looking up places in a time map, both ways. */
+/* Looking up places of a take in its time map. */
 #include "sheet/time_map.h"
 
-static int64_t in_source(const struct tt_stretch *stretch) { return stretch->source_start; }
-static int64_t in_out(const struct tt_stretch *stretch) { return stretch->out_start; }
-
-/* How many stretches begin at or before a sample, of the take or of the voice. */
-static size_t count_until(const struct tt_time_map *map, int64_t sample,
-                          int64_t (*start_of)(const struct tt_stretch *stretch))
+/* How many stretches begin at or before a sample of the take. */
+static size_t count_until(const struct tt_time_map *map, int64_t sample)
 {
     size_t low = 0, high = map->count;
     while (low < high) {
         size_t middle = low + (high - low) / 2;
-        if (start_of(&map->stretches[middle]) <= sample)
+        if (map->stretches[middle].source_start <= sample)
             low = middle + 1;
         else
             high = middle;
@@ -22,7 +18,7 @@ static size_t count_until(const struct tt_time_map *map, int64_t sample,
 
 int64_t tt_time_map_to_out(const struct tt_time_map *map, int64_t source_sample)
 {
-    size_t count = count_until(map, source_sample, in_source);
+    size_t count = count_until(map, source_sample);
     if (count == 0)
         return -1;
     const struct tt_stretch *stretch = &map->stretches[count - 1];
@@ -31,7 +27,7 @@ int64_t tt_time_map_to_out(const struct tt_time_map *map, int64_t source_sample)
 
 int64_t tt_time_map_nearest_out(const struct tt_time_map *map, int64_t source_sample)
 {
-    size_t count = count_until(map, source_sample, in_source);
+    size_t count = count_until(map, source_sample);
     if (count == 0)
         return map->count ? map->stretches[0].out_start : 0;
     const struct tt_stretch *stretch = &map->stretches[count - 1];
@@ -39,23 +35,9 @@ int64_t tt_time_map_nearest_out(const struct tt_time_map *map, int64_t source_sa
                                                : tt_stretch_out_end(stretch);
 }
 
-int64_t tt_time_map_to_source(const struct tt_time_map *map, int64_t out_sample, int64_t *before)
-{
-    size_t count = count_until(map, out_sample, in_out);
-    const struct tt_stretch *stretch = count ? &map->stretches[count - 1] : NULL;
-    bool is_heard = stretch && out_sample < tt_stretch_out_end(stretch);
-    int64_t source = is_heard ? stretch->source_start + (out_sample - stretch->out_start) : -1;
-    if (before)
-        *before = is_heard     ? source
-                  : stretch    ? stretch->source_end - 1
-                  : map->count ? map->stretches[0].source_start - 1
-                               : -1;
-    return source;
-}
-
 size_t tt_time_map_first_behind(const struct tt_time_map *map, int64_t sample)
 {
-    const size_t count = count_until(map, sample, in_source);
+    const size_t count = count_until(map, sample);
     return count > 0 && map->stretches[count - 1].source_end > sample ? count - 1 : count;
 }
 

@@ -55,9 +55,6 @@ int64_t tt_time_map_to_out(const struct tt_time_map *map, int64_t source_sample)
 /* Where it lands, or where the join lies that stands for it (in front of its fill): for markers. From 0 to out_samples.
  */
 int64_t tt_time_map_nearest_out(const struct tt_time_map *map, int64_t source_sample);
-/* Which sample of the take is heard at a sample of the voice; -1 in made room tone (then *before, which may be NULL, is
- * the last source sample before it; -1 when there is none). */
-int64_t tt_time_map_to_source(const struct tt_time_map *map, int64_t out_sample, int64_t *before);
 
 /* The first stretch that ends behind a sample of the take; count when none does. */
 size_t tt_time_map_first_behind(const struct tt_time_map *map, int64_t sample);

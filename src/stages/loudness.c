@@ -20,12 +20,15 @@ double tt_channel_weight(const struct tt_settings *settings)
     return settings->deliver.channels == TT_CHANNELS_DUAL ? 2.0 : 1.0;
 }
 
+static double wanted_level(const struct tt_settings *settings)
+{
+    return settings->loudness.aim == TT_AIM_RMS ? settings->loudness.target_rms_dbfs : settings->loudness.target_lufs;
+}
+
 double tt_gain_to_target_db(const struct tt_levels *levels, const struct tt_settings *settings)
 {
     double is = settings->loudness.aim == TT_AIM_RMS ? levels->rms_dbfs : levels->integrated_lufs;
-    double wanted =
-        settings->loudness.aim == TT_AIM_RMS ? settings->loudness.target_rms_dbfs : settings->loudness.target_lufs;
-    return isfinite(is) ? wanted - is : NAN;
+    return isfinite(is) ? wanted_level(settings) - is : NAN;
 }
 
 /* The 100 ms steps of a take whose middle stays, appended to steps. */
@@ -56,56 +59,70 @@ static double expected_level(double lufs, const struct tt_heard *heard, const st
     return lufs + heard->facts.before.rms_dbfs - heard->facts.before.integrated_lufs;
 }
 
+/* How loud each take would be without a gain. steps: room for those of all takes. */
+static void expect_levels(struct tt_gain_take *takes, size_t count, const struct tt_settings *settings, float *steps)
+{
+    for (size_t i = 0; i < count; i++) {
+        struct tt_gain_take *take = &takes[i];
+        const double lufs = tt_loudness_of_steps(steps, kept_steps(take, steps), tt_channel_weight(settings));
+        /* A room without a voice has no say in the gain, and none of its own. */
+        take->expected_lufs = take->heard->run_count > 0 ? expected_level(lufs, take->heard, settings) : -INFINITY;
+        take->gain_db = NAN;
+        take->is_apart = false;
+    }
+}
+
+/* The level of all that are not apart together, as one programme; median_lufs where too little of them is known. */
+static double level_together(const struct tt_gain_take *takes, size_t count, const struct tt_settings *settings,
+                             double median_lufs, float *steps)
+{
+    double rms_offset = 0;
+    size_t step_count = 0, offset_count = 0;
+    for (size_t i = 0; i < count; i++) {
+        if (takes[i].is_apart || !isfinite(takes[i].expected_lufs))
+            continue;
+        step_count += kept_steps(&takes[i], steps + step_count);
+        rms_offset += expected_level(0, takes[i].heard, settings);
+        offset_count++;
+    }
+    const double together = tt_loudness_of_steps(steps, step_count, tt_channel_weight(settings));
+    return isfinite(together) && offset_count ? together + rms_offset / (double)offset_count : median_lufs;
+}
+
+static double common_gain(struct tt_gain_take *takes, size_t count, const struct tt_settings *settings,
+                          double earlier_common_db, double median_lufs, float *steps)
+{
+    const double wanted = wanted_level(settings);
+    for (size_t i = 0; i < count; i++)
+        takes[i].is_apart = isfinite(takes[i].expected_lufs) && fabs(takes[i].expected_lufs - median_lufs) > apart_lu;
+    double common_db = kept_gain_db(wanted - level_together(takes, count, settings, median_lufs, steps));
+    if (isfinite(earlier_common_db) && fabs(earlier_common_db - common_db) <= common_slack_lu)
+        common_db = earlier_common_db;
+    for (size_t i = 0; i < count; i++)
+        takes[i].gain_db = takes[i].is_apart ? kept_gain_db(wanted - takes[i].expected_lufs) : common_db;
+    return common_db;
+}
+
 bool tt_loudness_decide(struct tt_gain_take *takes, size_t count, const struct tt_settings *settings,
                         double earlier_common_db, double *common_db, struct tt_error *err)
 {
+    size_t step_count = 1, level_count = 0;
     *common_db = NAN;
-    size_t total = 1;
     for (size_t i = 0; i < count; i++)
-        total += takes[i].heard->step_count;
-    float *steps = malloc(total * sizeof *steps);
+        step_count += takes[i].heard->step_count;
+    float *steps = malloc(step_count * sizeof *steps);
     double *levels = malloc((count + 1) * sizeof *levels);
-    if (!steps || !levels) {
-        free(steps);
-        free(levels);
-        return tt_fail_memory(err);
-    }
-    const double weight = tt_channel_weight(settings);
-    const double wanted =
-        settings->loudness.aim == TT_AIM_RMS ? settings->loudness.target_rms_dbfs : settings->loudness.target_lufs;
-    size_t level_count = 0;
-    for (size_t i = 0; i < count; i++) {
-        double lufs = tt_loudness_of_steps(steps, kept_steps(&takes[i], steps), weight);
-        takes[i].expected_lufs = expected_level(lufs, takes[i].heard, settings);
-        if (takes[i].heard->run_count == 0)
-            takes[i].expected_lufs = -INFINITY; /* a room without a voice has no say in the gain, and none of its own */
-        takes[i].gain_db = NAN;
-        takes[i].is_apart = false;
+    const bool ok = steps && levels;
+    if (ok)
+        expect_levels(takes, count, settings, steps);
+    for (size_t i = 0; ok && i < count; i++)
         if (isfinite(takes[i].expected_lufs))
             levels[level_count++] = takes[i].expected_lufs;
-    }
-    if (settings->loudness.across == TT_ACROSS_SESSION && level_count > 0) {
-        double median = tt_median(levels, level_count), rms_offset = 0;
-        size_t step_count = 0, offset_count = 0;
-        for (size_t i = 0; i < count; i++) {
-            takes[i].is_apart = isfinite(takes[i].expected_lufs) && fabs(takes[i].expected_lufs - median) > apart_lu;
-            if (takes[i].is_apart || !isfinite(takes[i].expected_lufs))
-                continue;
-            step_count += kept_steps(&takes[i], steps + step_count);
-            rms_offset += expected_level(0, takes[i].heard, settings);
-            offset_count++;
-        }
-        double together = tt_loudness_of_steps(steps, step_count, weight);
-        together = isfinite(together) && offset_count ? together + rms_offset / (double)offset_count : median;
-        *common_db = kept_gain_db(wanted - together);
-        if (isfinite(earlier_common_db) && fabs(earlier_common_db - *common_db) <= common_slack_lu)
-            *common_db = earlier_common_db;
-        for (size_t i = 0; i < count; i++)
-            takes[i].gain_db = takes[i].is_apart ? kept_gain_db(wanted - takes[i].expected_lufs) : *common_db;
-    }
+    if (settings->loudness.across == TT_ACROSS_SESSION && level_count > 0)
+        *common_db = common_gain(takes, count, settings, earlier_common_db, tt_median(levels, level_count), steps);
     free(steps);
     free(levels);
-    return true;
+    return ok || tt_fail_memory(err);
 }
 
 /* ---- evening: each line is moved towards the take's median line by at most even_db; gains change in pauses only ----

@@ -366,13 +366,14 @@ static void a_scratch_file_on_a_full_disk_says_so(void **state)
     struct tt_scratch *scratch = tt_scratch_open(folder, &err);
     float *in_memory = calloc(TT_SCRATCH_IN_MEMORY, sizeof *in_memory);
     assert_true(tt_scratch_add(scratch, in_memory, TT_SCRATCH_IN_MEMORY, &err));
-    free(in_memory);
     faults.is_disk_limited = true;
     faults.room_bytes = 10;
     assert_false(tt_scratch_add(scratch, samples, 4, &err));
     assert_int_equal(err.kind, TT_ERROR_OUTPUT);
     assert_non_null(strstr(err.message, "No space left"));
-    assert_int_equal(tt_scratch_count(scratch), TT_SCRATCH_IN_MEMORY);
+    assert_int_equal(tt_scratch_read(scratch, in_memory, TT_SCRATCH_IN_MEMORY, &err), TT_SCRATCH_IN_MEMORY);
+    assert_int_equal(tt_scratch_read(scratch, samples, 4, &err), 0);
+    free(in_memory);
     tt_scratch_close(scratch);
 }
 

@@ -309,7 +309,6 @@ static void places_are_found_both_ways(void **state)
     (void)state;
     struct made_take take;
     struct tt_sheet sheet = new_sheet();
-    int64_t before;
     make_lines(&take);
     propose(&sheet, 0, 500, TT_ROW_TALK, TT_DO_CUT, NAN);
     propose(&sheet, 7000, 13600, TT_ROW_MISREAD, TT_DO_CUT, NAN);
@@ -327,12 +326,6 @@ static void places_are_found_both_ways(void **state)
     assert_int_equal(tt_time_map_nearest_out(&map, 0), 2000 * MS);
     assert_int_equal(tt_time_map_nearest_out(&map, 9000 * MS), 8500 * MS);
     assert_int_equal(tt_time_map_nearest_out(&map, 19999 * MS), map.out_samples);
-    assert_int_equal(tt_time_map_to_source(&map, 0, &before), -1);
-    assert_int_equal(before, 500 * MS - 1);
-    assert_int_equal(tt_time_map_to_source(&map, 2000 * MS, &before), 500 * MS);
-    assert_int_equal(tt_time_map_to_source(&map, 9000 * MS, &before), -1);
-    assert_int_equal(before, 7000 * MS - 1);
-    assert_int_equal(tt_time_map_to_source(&map, map.out_samples, NULL), -1);
     tt_time_map_free(&map);
     tt_sheet_free(&sheet);
 }
@@ -410,7 +403,7 @@ static void check_fades(const struct tt_time_map *map, int64_t frames)
 
 static void check_map(const struct tt_time_map *map, int64_t frames)
 {
-    int64_t out = map->lead_samples, source = 0, before;
+    int64_t out = map->lead_samples, source = 0;
     for (size_t i = 0; i < map->count; i++) {
         const struct tt_stretch *stretch = &map->stretches[i];
         int64_t length = stretch->source_end - stretch->source_start, samples[] = {0, length / 3, length - 1};
@@ -419,13 +412,10 @@ static void check_map(const struct tt_time_map *map, int64_t frames)
         assert_true(stretch->out_start == out);
         for (int s = 0; s < 3; s++) {
             assert_true(tt_time_map_to_out(map, stretch->source_start + samples[s]) == out + samples[s]);
-            assert_true(tt_time_map_to_source(map, out + samples[s], &before) == stretch->source_start + samples[s]);
             assert_true(tt_time_map_nearest_out(map, stretch->source_start + samples[s]) == out + samples[s]);
         }
         if (stretch->source_start > source)
             assert_true(tt_time_map_to_out(map, stretch->source_start - 1) == -1);
-        if (stretch->fill_samples)
-            assert_true(tt_time_map_to_source(map, out + length, &before) == -1 && before == stretch->source_end - 1);
         out += length + stretch->fill_samples;
         source = stretch->source_end;
     }
