@@ -224,9 +224,9 @@ static unsigned next_random(unsigned *random)
     return *random >> 16;
 }
 
-static void no_bytes_whatever_bring_it_down(void **state)
+/* Pieces of settings, and single bytes, in any order; the size. */
+static size_t make_nonsense(unsigned *random, char text[256])
 {
-    (void)state;
     static const char *const pieces[] = {"[gate]\n",
                                          "[deliver]\r\n",
                                          "depth_db = ",
@@ -249,18 +249,25 @@ static void no_bytes_whatever_bring_it_down(void **state)
                                          "01:00:00:00",
                                          "1e9",
                                          "room_tone="};
+    size_t size = 0, wanted = next_random(random) % 120;
+    while (size < wanted) {
+        const char *piece = pieces[next_random(random) % (sizeof pieces / sizeof *pieces)];
+        if (next_random(random) % 16 == 0)
+            text[size++] = (char)next_random(random);
+        memcpy(text + size, piece, strlen(piece));
+        size += strlen(piece);
+    }
+    return size;
+}
+
+static void no_bytes_whatever_bring_it_down(void **state)
+{
+    (void)state;
     unsigned random = 7;
     int taken = 0;
     for (int round = 0; round < 20000; round++) {
         char text[256];
-        size_t size = 0, wanted = next_random(&random) % 120;
-        while (size < wanted) {
-            const char *piece = pieces[next_random(&random) % (sizeof pieces / sizeof *pieces)];
-            if (next_random(&random) % 16 == 0)
-                text[size++] = (char)next_random(&random);
-            memcpy(text + size, piece, strlen(piece));
-            size += strlen(piece);
-        }
+        const size_t size = make_nonsense(&random, text);
         char *exact = malloc(size ? size : 1); /* so that a sanitizer sees one byte too far */
         assert_non_null(exact);
         memcpy(exact, text, size);

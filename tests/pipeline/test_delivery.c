@@ -126,6 +126,26 @@ static void limiting_stops_at_what_was_allowed(void **state)
 }
 
 /* The limited voice, taken back, against the same gain without a limiter. */
+/* Twice over: from the start again, too. */
+static void assert_gives(struct tt_source source, const struct sound *sound, double gain_db)
+{
+    struct tt_error error = {0};
+    float *block = malloc(5000 * sizeof *block);
+    for (int round = 0; round < 2; round++) {
+        size_t at = 0;
+        int64_t count;
+        assert_ok(source.rewind(source.context, &error), error);
+        while ((count = source.read(source.context, block, 5000, &error)) > 0)
+            for (int64_t i = 0; i < count; i++, at++)
+                if (fabs((double)block[i] - (double)sound->samples[at] * pow(10, gain_db / 20)) > 1e-6)
+                    fail_msg("sample %zu: %.7f is not %.7f", at, (double)block[i],
+                             (double)sound->samples[at] * pow(10, gain_db / 20));
+        assert_ok(count == 0, error);
+        assert_int_equal(at, sound->count);
+    }
+    free(block);
+}
+
 static void a_narration_is_made_of_voices_that_nothing_limited(void **state)
 {
     struct place *p = *state;
@@ -161,22 +181,8 @@ static void a_narration_is_made_of_voices_that_nothing_limited(void **state)
                                  .seed = 1};
     struct tt_voices *voices = tt_voices_open(&part, 1, RATE_HZ, &error);
     assert_non_null(voices);
-    struct tt_source source = tt_voices_source(voices);
-    float *block = malloc(5000 * sizeof *block);
-    for (int round = 0; round < 2; round++) { /* from the start again, too */
-        size_t at = 0;
-        int64_t count;
-        assert_ok(source.rewind(source.context, &error), error);
-        while ((count = source.read(source.context, block, 5000, &error)) > 0)
-            for (int64_t i = 0; i < count; i++, at++)
-                if (fabs((double)block[i] - (double)sound.samples[at] * pow(10, gain_db / 20)) > 1e-6)
-                    fail_msg("sample %zu: %.7f is not %.7f", at, (double)block[i],
-                             (double)sound.samples[at] * pow(10, gain_db / 20));
-        assert_ok(count == 0, error);
-        assert_int_equal(at, sound.count);
-    }
+    assert_gives(tt_voices_source(voices), &sound, gain_db);
     tt_voices_close(voices);
-    free(block);
     free(heard.floor.power);
     free(sound.samples);
 }

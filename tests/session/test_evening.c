@@ -104,7 +104,7 @@ static bool write_camera(const struct place *p)
 
 static void write_folder(const struct place *p)
 {
-    static const char *const others[] = {"script.docx", "IMG_0031.jpg", "._T001.wav", "project.hprj", "notes.txt"};
+    static const char *const others[] = {"script.docx", "IMG_0031.jpg", "._T001.wav", "session.xml", "notes.txt"};
     write_readings(p);
     write_split(p);
     write_safety(p);
@@ -200,14 +200,9 @@ static bool is_cut_at(const struct place *p, const char *stem, double at_s)
     return is_cut;
 }
 
-static void an_evening_with_a_folder_as_it_comes_ends_in_a_narration(void **state)
+/* One command over all of it. */
+static void clean_all(struct place *p, size_t others)
 {
-    struct place *p = *state;
-    write_folder(p);
-    const bool has_camera = write_camera(p);
-    const size_t others = 5 + (has_camera || !file_exists(take_path(p, "DSC_0417.MOV")) ? 0 : 1);
-
-    /* One command over all of it. */
     struct tt_clean_result result = clean_place(p, evening);
     assert_int_equal(result.failed_count, 0);
     json_t *session = json_loads(result.json, 0, NULL);
@@ -223,14 +218,21 @@ static void an_evening_with_a_folder_as_it_comes_ends_in_a_narration(void **stat
     assert_int_equal(info_of(in_folder(p->out, "narration.wav")).samplerate, 48000);
     assert_true(start_of(p, "T009.wav") > 0); /* nothing was done about the pick-up: it stands where its name sorts */
     tt_clean_result_free(&result);
+}
 
-    /* The narrator's decisions: the order with the pick-up in its place, and a reading that comes back. */
+/* The order with the pick-up in its place, and a reading that comes back. */
+static void decide(struct place *p, bool has_camera)
+{
     edit_order(p, has_camera);
     char *sheet = file_read(in_folder(p->out, "sheets/T001.csv"), NULL), *row = strstr(sheet, ",misread,cut,cut,");
     assert_non_null(row);
     free(sheet);
     file_replace(in_folder(p->out, "sheets/T001.csv"), ",misread,cut,cut,", ",misread,cut,keep,");
-    result = clean_place(p, evening);
+}
+
+static void clean_what_was_decided(struct place *p, bool has_camera)
+{
+    struct tt_clean_result result = clean_place(p, evening);
     assert_int_equal(result.failed_count, 0);
     assert_int_equal(start_of(p, "memo 2.wav"), -1);
     assert_false(is_cut_at(p, "T001", broken_s + 1));
@@ -251,14 +253,27 @@ static void an_evening_with_a_folder_as_it_comes_ends_in_a_narration(void **stat
     assert_true(file_exists(in_folder(p->out, "edit/changes.csv")) &&
                 file_exists(in_folder(p->out, "earlier/narration-0001.wav")));
     tt_clean_result_free(&result);
+}
 
-    /* The same command again finds nothing to do. */
+static void clean_again_without_work(struct place *p)
+{
     char before[80];
     snprintf(before, sizeof before, "%s", file_digest(in_folder(p->out, "narration.wav")));
-    result = clean_place(p, evening);
+    struct tt_clean_result result = clean_place(p, evening);
     assert_int_equal(result.rendered_count, 0);
     assert_string_equal(before, file_digest(in_folder(p->out, "narration.wav")));
     tt_clean_result_free(&result);
+}
+
+static void an_evening_with_a_folder_as_it_comes_ends_in_a_narration(void **state)
+{
+    struct place *p = *state;
+    write_folder(p);
+    const bool has_camera = write_camera(p);
+    clean_all(p, 5 + (has_camera || !file_exists(take_path(p, "DSC_0417.MOV")) ? 0 : 1));
+    decide(p, has_camera);
+    clean_what_was_decided(p, has_camera);
+    clean_again_without_work(p);
 }
 
 int main(void)

@@ -175,68 +175,88 @@ static size_t add_voice(float *to, size_t at, size_t room, const char *language,
     return frames;
 }
 
-/* A narrator (French) with a listener (English), recorded prompts of Debian's asterisk-core-sounds. */
-static void recorded_voices_are_told_apart_by_their_microphones(void **state)
+/* A narrator (French) and a listener (English) who answers some lines, recorded prompts of Debian's
+ * asterisk-core-sounds, each into a microphone of its own. */
+struct talk_at_table {
+    float *narrator, *listener;
+    size_t count, answered, missing;
+    double starts[3], ends[3]; /* of the answers */
+};
+
+static struct talk_at_table record_talk(void)
 {
-    struct place *p = *state;
     static const char *const lines[] = {"agent-pass",      "conf-adminmenu", "dir-instr",     "vm-options",
                                         "vm-tempgreeting", "vm-advopts",     "demo-congrats", "dir-multi1"};
     static const char *const answers[] = {"agent-loginok", "vm-nomore", "please-try-again"};
     enum { ROOM = 180 * RATE };
-    float *narrator = calloc(ROOM, sizeof *narrator), *listener = calloc(ROOM, sizeof *listener),
-          *both = calloc(2 * ROOM, sizeof *both);
-    size_t at = RATE, answered = 0, missing = 0;
-    double starts[8], ends[8];
+    struct talk_at_table talk = {
+        .narrator = calloc(ROOM, sizeof(float)), .listener = calloc(ROOM, sizeof(float)), .count = RATE};
     for (size_t i = 0; i < sizeof lines / sizeof *lines; i++) {
-        size_t got = add_voice(narrator, at, ROOM, "fr_CA_f_June", lines[i], 0.05);
-        missing += got == 0;
-        at += got + RATE;
-        if (i % 3 != 1 || answered == sizeof answers / sizeof *answers)
+        size_t got = add_voice(talk.narrator, talk.count, ROOM, "fr_CA_f_June", lines[i], 0.05);
+        talk.missing += got == 0;
+        talk.count += got + RATE;
+        if (i % 3 != 1 || talk.answered == sizeof answers / sizeof *answers)
             continue;
-        starts[answered] = (double)at / RATE;
-        got = add_voice(listener, at, ROOM, "en_US_f_Allison", answers[answered], 0.1);
-        missing += got == 0;
-        at += got + RATE;
-        ends[answered++] = (double)(at - RATE) / RATE;
+        talk.starts[talk.answered] = (double)talk.count / RATE;
+        got = add_voice(talk.listener, talk.count, ROOM, "en_US_f_Allison", answers[talk.answered], 0.1);
+        talk.missing += got == 0;
+        talk.count += got + RATE;
+        talk.ends[talk.answered++] = (double)(talk.count - RATE) / RATE;
     }
-    if (missing > 0) {
+    noise_add(talk.narrator, talk.count, 0.0003, 8);
+    noise_add(talk.listener, talk.count, 0.0003, 9);
+    return talk;
+}
+
+/* Each is heard in the other's microphone, a metre away, too. */
+static void write_talk(const char *path, const struct talk_at_table *talk)
+{
+    const size_t late = RATE / 340;
+    float *both = calloc(2 * talk->count, sizeof *both);
+    for (size_t i = 0; i < talk->count; i++) {
+        both[2 * i] = talk->narrator[i] + (i >= late ? 0.2f * talk->listener[i - late] : 0);
+        both[2 * i + 1] = talk->listener[i] + (i >= late ? 0.2f * talk->narrator[i - late] : 0);
+    }
+    sound_write(path, WAV_24, RATE, 2, both, talk->count);
+    free(both);
+}
+
+static bool is_answer(const struct talk_at_table *talk, const json_t *row)
+{
+    const double from_s = number_at(row, NULL, "start_s"), to_s = number_at(row, NULL, "end_s");
+    bool is_it = false;
+    for (size_t a = 0; a < talk->answered; a++)
+        is_it |= from_s > talk->starts[a] - 0.6 && to_s < talk->ends[a] + 1.4;
+    return is_it;
+}
+
+static void recorded_voices_are_told_apart_by_their_microphones(void **state)
+{
+    struct place *p = *state;
+    struct talk_at_table talk = record_talk();
+    if (talk.missing == 0)
+        write_talk(take_path(p, "001.wav"), &talk);
+    free(talk.narrator);
+    free(talk.listener);
+    if (talk.missing > 0) {
         print_message(
             "skipped: no recorded prompts (asterisk-core-sounds-en-g722, -fr-g722), or no ffmpeg to decode them\n");
-        free(narrator);
-        free(listener);
-        free(both);
         skip();
     }
-    noise_add(narrator, at, 0.0003, 8);
-    noise_add(listener, at, 0.0003, 9);
-    const size_t late = RATE / 340; /* a metre */
-    for (size_t i = 0; i < at; i++) {
-        both[2 * i] = narrator[i] + (i >= late ? 0.2f * listener[i - late] : 0);
-        both[2 * i + 1] = listener[i] + (i >= late ? 0.2f * narrator[i - late] : 0);
-    }
-    sound_write(take_path(p, "001.wav"), WAV_24, RATE, 2, both, at);
     struct tt_clean_result result = clean_place(p, (struct clean_run){0});
     json_t *report = report_of(p->out, "001"), *row;
     size_t i, right = 0, wrong = 0;
-    assert_true(answered == 3);
+    assert_int_equal(talk.answered, 3);
     json_array_foreach(json_object_get(report, "decisions"), i, row)
     {
-        if (strcmp(json_string_value(json_object_get(row, "kind")), "talk") != 0)
-            continue;
-        const double from_s = number_at(row, NULL, "start_s"), to_s = number_at(row, NULL, "end_s");
-        bool is_answer = false;
-        for (size_t a = 0; a < answered; a++)
-            is_answer |= from_s > starts[a] - 0.6 && to_s < ends[a] + 1.4;
-        right += is_answer;
-        wrong += !is_answer;
+        const bool is_talk = strcmp(json_string_value(json_object_get(row, "kind")), "talk") == 0;
+        right += is_talk && is_answer(&talk, row);
+        wrong += is_talk && !is_answer(&talk, row);
     }
     json_decref(report);
     if (right < 3 || wrong > 0)
         fail_msg("%zu rows of talk on answers, %zu elsewhere:\n%s", right, wrong,
                  file_read(in_folder(p->out, "sheets/001.csv"), NULL));
-    free(narrator);
-    free(listener);
-    free(both);
     tt_clean_result_free(&result);
 }
 
