@@ -73,13 +73,9 @@ bool tt_pace_own_range(double *paces, size_t count, double *usual, double *least
     if (count < STRETCHES_LEAST)
         return false;
     *usual = tt_median(paces, count);
-    double *away = malloc(count * sizeof *away);
-    if (!away)
-        return false;
     for (size_t i = 0; i < count; i++)
-        away[i] = fabs(paces[i] - *usual);
-    double width = outside_deviations * deviations_per_mad * tt_median(away, count);
-    free(away);
+        paces[i] = fabs(paces[i] - *usual);
+    double width = outside_deviations * deviations_per_mad * tt_median(paces, count);
     width = width > outside_share * *usual ? width : outside_share * *usual;
     *least = *usual - width;
     *most = *usual + width;

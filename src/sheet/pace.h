@@ -21,7 +21,7 @@ bool tt_pace_find(const struct tt_heard *heard, const struct tt_time_map *map, s
                   struct tt_error *err);
 void tt_pace_free(struct tt_pace *pace);
 
-/* The narrator's own range, from the paces of all stretches (they are sorted here). False with too few to know it. */
+/* The narrator's own range, from the paces of all stretches (they are used up). False with too few to know it. */
 bool tt_pace_own_range(double *paces, size_t count, double *usual, double *least, double *most);
 
 #endif

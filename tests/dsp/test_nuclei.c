@@ -6,7 +6,6 @@
 #include <string.h>
 
 #include "dsp/nuclei.h"
-#include "sheet/pace.h"
 #include "support.h"
 
 /* Seconds of syllables: loudness swings by depth_db, so many times a second, at level_db. */
@@ -65,70 +64,11 @@ static void what_is_not_voiced_or_far_below_the_loudest_is_none(void **state)
     assert_true(count(nuclei) <= 1);
 }
 
-/* ---- pace ---- */
-
-enum { RATE_HZ = 48000, RUNS = 30 };
-static struct tt_run runs[RUNS];
-static int64_t nuclei_at[RUNS * 64];
-
-/* Runs of 4 s, with so many syllables in each. */
-static struct tt_heard reading(const int *syllables, int run_count)
-{
-    struct tt_heard heard = {.runs = runs, .nuclei = nuclei_at};
-    heard.facts.rate_hz = RATE_HZ;
-    heard.run_count = (size_t)run_count;
-    for (int i = 0; i < run_count; i++) {
-        runs[i] =
-            (struct tt_run){.start_sample = (int64_t)i * 5 * RATE_HZ, .end_sample = ((int64_t)i * 5 + 4) * RATE_HZ};
-        for (int s = 0; s < syllables[i]; s++)
-            nuclei_at[heard.nucleus_count++] = runs[i].start_sample + (int64_t)s * RATE_HZ / 16;
-    }
-    heard.facts.frame_count = (int64_t)run_count * 5 * RATE_HZ;
-    return heard;
-}
-
-static void pace_is_told_of_ten_seconds_of_speech_and_more(void **state)
-{
-    (void)state;
-    static const int syllables[] = {16, 16, 16, 20, 20, 20, 40};
-    struct tt_pace pace;
-    struct tt_error error = {0};
-    struct tt_heard heard = reading(syllables, 2); /* 8 s */
-    assert_ok(tt_pace_find(&heard, NULL, &pace, &error), error);
-    assert_true(pace.count == 0 && isnan(pace.syllables_per_s));
-    tt_pace_free(&pace);
-    heard = reading(syllables, 7); /* two stretches of 12 s; the rest is too short to tell */
-    assert_ok(tt_pace_find(&heard, NULL, &pace, &error), error);
-    assert_int_equal(pace.count, 2);
-    assert_float_equal(pace.stretches[0].syllables_per_s, 4, 1e-9);
-    assert_float_equal(pace.stretches[1].syllables_per_s, 5, 1e-9);
-    assert_float_equal(pace.syllables_per_s, 4.5, 1e-9);
-    assert_true(pace.stretches[1].start_sample == 15 * (int64_t)RATE_HZ &&
-                pace.stretches[1].end_sample == 29 * (int64_t)RATE_HZ);
-    tt_pace_free(&pace);
-}
-
-static void the_own_range_needs_four_stretches_and_is_a_quarter_wide_at_least(void **state)
-{
-    (void)state;
-    double paces[] = {4.0, 4.1, 3.9, 4.0, 6.0}, usual, least, most;
-    assert_false(tt_pace_own_range(paces, 3, &usual, &least, &most));
-    assert_true(tt_pace_own_range(paces, 5, &usual, &least, &most));
-    assert_float_equal(usual, 4, 1e-9);
-    assert_float_equal(least, 3, 1e-9);
-    assert_float_equal(most, 5, 1e-9); /* 6 lies outside */
-    double wide[] = {3, 4, 5, 6, 2};   /* who varies by nature is not told so */
-    assert_true(tt_pace_own_range(wide, 5, &usual, &least, &most));
-    assert_true(least < 2 && most > 6);
-}
-
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(each_swing_of_loudness_is_a_syllable),
         cmocka_unit_test(what_is_not_voiced_or_far_below_the_loudest_is_none),
-        cmocka_unit_test(pace_is_told_of_ten_seconds_of_speech_and_more),
-        cmocka_unit_test(the_own_range_needs_four_stretches_and_is_a_quarter_wide_at_least),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

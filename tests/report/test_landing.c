@@ -74,6 +74,36 @@ static void a_gap_in_front_of_the_first_word_is_found(void **state)
     assert_lands(&gap, &map, true, 88200 + 4410, 88200 + 4410);
 }
 
+static void of_several_gaps_a_row_opened_the_nearest_that_is_long_enough(void **state)
+{
+    (void)state;
+    struct tt_stretch stretches[] = {
+        {.source_end = 480000, .fill_samples = 96000},
+        {.source_start = 480000, .source_end = 720000, .out_start = 576000, .fill_samples = 96000},
+        {.source_start = 720000, .source_end = 960000, .out_start = 912000, .fill_samples = 48000}};
+    const struct tt_time_map map = {.rate_hz = 48000, .stretches = stretches, .count = 3, .out_samples = 1200000};
+    struct tt_row gap = {.kind = TT_ROW_GAP, .action = TT_DO_OPEN, .amount = 2};
+    gap.start_ms = gap.end_ms = 9000;
+    assert_lands(&gap, &map, true, 480000, 576000);
+    gap.start_ms = gap.end_ms = 14000;
+    assert_lands(&gap, &map, true, 816000, 912000);
+    gap.start_ms = gap.end_ms = 19900; /* the last one is too short */
+    assert_lands(&gap, &map, true, 816000, 912000);
+    gap.amount = 1;
+    assert_lands(&gap, &map, true, 1152000, 1200000);
+}
+
+static void a_row_no_longer_than_a_join_is_in_when_half_of_it_is(void **state)
+{
+    (void)state;
+    struct tt_stretch stretch = {.source_end = 480000 + 288};
+    const struct tt_time_map map = {.rate_hz = 48000, .stretches = &stretch, .count = 1, .out_samples = 480288};
+    struct tt_row click = {.start_ms = 10000, .end_ms = 10010, .kind = TT_ROW_CLICK, .action = TT_DO_SOFTEN};
+    assert_lands(&click, &map, true, 480000, 480288); /* 6 ms of 10 */
+    stretch.source_end -= 96;
+    assert_lands(&click, &map, false, 480000, 480000); /* 4 ms */
+}
+
 static void removed_seconds_count_once(void **state)
 {
     (void)state;
@@ -122,6 +152,8 @@ int main(void)
         cmocka_unit_test(what_is_cut_lands_nowhere),
         cmocka_unit_test(a_label_in_a_cut_stands_at_the_join),
         cmocka_unit_test(a_gap_in_front_of_the_first_word_is_found),
+        cmocka_unit_test(of_several_gaps_a_row_opened_the_nearest_that_is_long_enough),
+        cmocka_unit_test(a_row_no_longer_than_a_join_is_in_when_half_of_it_is),
         cmocka_unit_test(removed_seconds_count_once),
         cmocka_unit_test(a_choice_takes_out_the_other_reading),
     };

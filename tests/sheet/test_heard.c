@@ -375,6 +375,101 @@ static void a_long_take_s_file_takes_memory_only_while_it_is_read(void **state)
     tt_heard_close(&heard);
 }
 
+/* Each would pass every check of bytes: they are written as they are. */
+static void what_cannot_have_been_heard_is_refused(void **state)
+{
+    (void)state;
+    static struct made made;
+    static const int64_t twice[] = {1500, 1500};
+    static const struct tt_span_frames backwards[] = {{3000, 2000}};
+    for (int fault = 0;; fault++) {
+        struct tt_heard heard;
+        struct tt_error err = {0};
+        make(&made);
+        switch (fault) {
+        case 0:
+            made.heard.facts.rate_hz = 0;
+            break;
+        case 1:
+            made.heard.facts.channel = 2;
+            break;
+        case 2:
+            made.heard.floor.shape.hop_samples = 0;
+            break;
+        case 3:
+            made.heard.floor.shape.window_samples += 2;
+            break;
+        case 4:
+            made.node_sample[2] = made.node_sample[1];
+            break;
+        case 5:
+            made.power[7] = -1e-9F;
+            break;
+        case 6:
+            made.runs[1].start_sample = made.runs[0].end_sample - 1;
+            break;
+        case 7:
+            made.runs[1].end_sample = made.runs[1].start_sample;
+            break;
+        case 8:
+            made.runs[1].loud_end_sample = made.runs[1].end_sample + 1;
+            break;
+        case 9:
+            made.sounds[0].end_sample = made.sounds[0].start_sample - 1;
+            break;
+        case 10:
+            made.heard.nuclei = twice;
+            made.heard.nucleus_count = 2;
+            break;
+        case 11:
+            made.heard.others = backwards;
+            made.heard.other_count = 1;
+            break;
+        default:
+            assert_int_equal(fault, 12);
+            return;
+        }
+        write_to(path, &made.heard, 1);
+        if (tt_heard_open(path, NULL, NULL, &heard, &err))
+            fail_msg("fault %d was believed", fault);
+        assert_non_null(strstr(err.message, "damaged"));
+    }
+}
+
+static void of_a_part_only_what_was_heard_in_it_is_left(void **state)
+{
+    (void)state;
+    static struct made made;
+    struct tt_heard heard;
+    struct tt_error err = {0};
+    make(&made);
+    write_to(path, &made.heard, ROWS);
+    assert_true(tt_heard_open(path, NULL, NULL, &heard, &err));
+    assert_true(tt_heard_narrow(&heard, 3000, 11500, &err));
+    assert_int_equal(tt_heard_end(&heard), 11500);
+    assert_int_equal(heard.run_count, 2); /* what goes on beyond an edge ends there, its loud part, too */
+    assert_true(heard.runs[0].start_sample == 3000 && heard.runs[0].loud_start_sample == 3000 &&
+                heard.runs[0].end_sample == 9000 && heard.runs[1].start_sample == 11000 &&
+                heard.runs[1].end_sample == 11500 && heard.runs[1].loud_end_sample == 11500);
+    assert_int_equal(heard.sound_count, 2);
+    assert_int_equal(heard.nucleus_count, 1); /* 3000: the part begins with it, and 11500 is behind it */
+    assert_true(heard.nuclei[0] == 3000);
+    assert_int_equal(heard.feature_count, ROWS);
+    tt_heard_close(&heard);
+    assert_true(tt_heard_open(path, NULL, NULL, &heard, &err));
+    assert_true(tt_heard_narrow(&heard, 9200, 9900, &err)); /* both sounds reach over an edge */
+    assert_int_equal(heard.run_count + heard.sound_count + heard.nucleus_count, 0);
+    tt_heard_close(&heard);
+    assert_true(tt_heard_open(path, NULL, NULL, &heard, &err));
+    assert_true(tt_heard_narrow(&heard, 9000, INT64_MAX, &err)); /* to the end */
+    assert_int_equal(tt_heard_end(&heard), 480000);
+    assert_int_equal(heard.run_count, 1); /* none is left of the one that ends where the part begins */
+    tt_heard_close(&heard);
+    assert_true(tt_heard_open(path, NULL, NULL, &heard, &err));
+    assert_false(tt_heard_narrow(&heard, 480000, 480001, &err));
+    tt_heard_close(&heard);
+}
+
 static void what_is_heard_for_one_look_is_open_and_never_has_a_name(void **state)
 {
     (void)state;
@@ -430,6 +525,8 @@ int main(void)
         cmocka_unit_test(another_recording_or_other_settings_are_refused),
         cmocka_unit_test(any_damaged_byte_is_noticed),
         cmocka_unit_test(places_outside_the_file_are_refused),
+        cmocka_unit_test(what_cannot_have_been_heard_is_refused),
+        cmocka_unit_test(of_a_part_only_what_was_heard_in_it_is_left),
         cmocka_unit_test(another_build_is_told_from_damage),
         cmocka_unit_test(a_missing_file_and_a_folder_are_errors),
         cmocka_unit_test(nothing_appears_before_commit),

@@ -183,6 +183,34 @@ static void other_ways_of_writing_the_same_are_no_edits(void **state)
         assert_int_equal(persons_in(with(decided_text(), edits[i].from, edits[i].to)), 0);
 }
 
+static void an_id_is_read_as_it_was_given(void **state)
+{
+    (void)state;
+    struct tt_row row = {
+        .start_ms = 12430, .end_ms = 17105, .kind = TT_ROW_MISREAD, .action = TT_DO_CUT, .amount = NAN};
+    static const char *const none[] = {"",
+                                       "m",
+                                       "m1",
+                                       "mm-3fa2c1-1234",
+                                       "x1-3fa2c1-1234",
+                                       "m10000000-3fa2c1-1234",
+                                       "m1-3fa2c-1234",
+                                       "m1-3fa2cg-1234",
+                                       "m1-3fa2c1-123",
+                                       "m1-3fa2c1-12345",
+                                       "m1-3fa2c1-123x",
+                                       "1-3fa2c1-1234"};
+    struct row_id id;
+    row_id_give(&row, 40312, "3fa2c1");
+    assert_true(row_id_parse(row.id, &id));
+    assert_int_equal(id.number, 40312);
+    assert_int_equal(id.letter, 'm');
+    assert_string_equal(id.content6, "3fa2c1");
+    for (size_t i = 0; i < sizeof none / sizeof *none; i++)
+        if (row_id_parse(none[i], &id))
+            fail_msg("'%s' passed for an id", none[i]);
+}
+
 static void a_time_moved_by_50_ms_is_a_persons(void **state)
 {
     (void)state;
@@ -297,11 +325,12 @@ static void refused_rows_say_where_and_what_is_allowed(void **state)
     } cases[] = {
         {"03.wav,,1,2,misred,,cut,,,,", "sheets/03.csv:3:5: kind 'misred' is unknown; it is one of misread, talk, "
                                         "pause, breath, click, noise, gap, label, other; did you mean misread?"},
-        {"03.wav,,1,2,cut,,,,,,", "sheets/03.csv:3:5: kind 'cut' is unknown; it is one of misread, talk, pause, breath, "
-                                  "click, noise, gap, label, other; a part of your own is of kind other, and"},
+        {"03.wav,,1,2,cut,,,,,,",
+         "sheets/03.csv:3:5: kind 'cut' is unknown; it is one of misread, talk, pause, breath, "
+         "click, noise, gap, label, other; a part of your own is of kind other, and"},
         {"03.wav,,1,2,,,cut,,,,", "label, other; a part of your own is of kind other, and"},
-        {"03.wav,,1,2,misread,,kut,,,,",
-         "sheets/03.csv:3:7: action 'kut' does not go with misread; allowed: cut, ask, keep, choose; did you mean cut?"},
+        {"03.wav,,1,2,misread,,kut,,,,", "sheets/03.csv:3:7: action 'kut' does not go with misread; allowed: cut, ask, "
+                                         "keep, choose; did you mean cut?"},
         {"03.wav,,1,2,breath,,ask,,,,",
          "sheets/03.csv:3:7: action 'ask' does not go with breath; allowed: cut, keep, soften"},
         {"03.wav,,1,2,other,,,,,,", "sheets/03.csv:3:7: action '' does not go with other; allowed: cut, keep"},
@@ -413,6 +442,7 @@ int main(void)
         cmocka_unit_test(hours_that_a_spreadsheet_drops_are_found_again),
         cmocka_unit_test(an_edited_action_is_a_persons),
         cmocka_unit_test(other_ways_of_writing_the_same_are_no_edits),
+        cmocka_unit_test(an_id_is_read_as_it_was_given),
         cmocka_unit_test(a_time_moved_by_50_ms_is_a_persons),
         cmocka_unit_test(amounts_edited_in_a_rounded_sheet_are_seen),
         cmocka_unit_test(rows_without_an_id_are_a_persons),
