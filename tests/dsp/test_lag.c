@@ -115,6 +115,22 @@ static void parts_that_were_taken_out_or_put_in_split_it_into_pieces(void **stat
     free(before);
 }
 
+static void a_piece_reaches_as_far_as_both_are_alike_and_no_farther(void **state)
+{
+    (void)state; /* the second is another reading up to 20 s and from 60 s on */
+    float *before = reading(9), *after = reading(1009);
+    memcpy(after + 20 * RATE, before + 20 * RATE, 40 * RATE * sizeof *after);
+    struct tt_lags lags = find(before, COUNT, after, COUNT, 1);
+    assert_int_equal(lags.count, 1);
+    /* Lines begin a second behind these places: what lies between is pause, which is alike to any other. */
+    assert_in_range((unsigned)(lags.pieces[0].after_s * 1000), 19700, 21300);
+    assert_in_range((unsigned)((lags.pieces[0].after_s + lags.pieces[0].length_s) * 1000), 59700, 61300);
+    assert_true(fabs(lags.pieces[0].before_s - lags.pieces[0].after_s) < 0.5 / RATE);
+    tt_lags_free(&lags);
+    free(after);
+    free(before);
+}
+
 static void a_clock_that_drifts_is_followed(void **state)
 {
     (void)state; /* 50 parts in a million, as recorders' crystals may: 4.5 ms in all */
@@ -182,6 +198,7 @@ int main(void)
         cmocka_unit_test(a_lag_is_found_to_a_part_of_a_sample_whatever_the_gain),
         cmocka_unit_test(what_begins_before_the_other_has_no_place_there),
         cmocka_unit_test(parts_that_were_taken_out_or_put_in_split_it_into_pieces),
+        cmocka_unit_test(a_piece_reaches_as_far_as_both_are_alike_and_no_farther),
         cmocka_unit_test(a_clock_that_drifts_is_followed),
         cmocka_unit_test(a_turned_polarity_is_known),
         cmocka_unit_test(another_reading_is_not_found),
