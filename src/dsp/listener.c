@@ -225,11 +225,12 @@ bool tt_listener_add(struct tt_listener *l, const float *power, const float *sam
     return true;
 }
 
-bool tt_listener_finish(struct tt_listener *l, struct tt_error *err)
+bool tt_listener_finish(struct tt_listener *l, int64_t sample_count, struct tt_error *err)
 {
     if (l->finished)
         return true;
     l->finished = true;
+    l->sample_count = sample_count;
     for (int i = 0; i < TT_BANDS_DELAY; i++)
         shift_recent(l, NULL);
     for (int64_t call = l->heard; l->voiced < l->heard; call++)

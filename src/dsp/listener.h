@@ -37,7 +37,8 @@ struct tt_listener *tt_listener_create(struct tt_stft_shape shape, struct tt_err
 /* Frame k in order: its power spectrum (tt_stft_powers) and the hop_samples samples from k * hop on (voicing is heard
  * in the signal). */
 bool tt_listener_add(struct tt_listener *listener, const float *power, const float *samples, struct tt_error *err);
-bool tt_listener_finish(struct tt_listener *listener, struct tt_error *err);
+/* sample_count: what was given in all; nothing ends behind it, though the last frame does. */
+bool tt_listener_finish(struct tt_listener *listener, int64_t sample_count, struct tt_error *err);
 /* Frames settled so far; the state of one of the last settled frames (at most tt_listener_delay_frames() behind the
  * newest). Quiet is what may be taken for the room: no speech, no sound, and no guard of either. */
 int64_t tt_listener_settled(const struct tt_listener *listener);

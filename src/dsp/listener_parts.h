@@ -92,6 +92,7 @@ struct tt_listener {
     int64_t over_words[TT_OVER_WORDS_MOST];
     size_t over_count;
     bool finished;
+    int64_t sample_count; /* known when finished */
 };
 
 static inline struct tt_heard_frame *tt_heard_at(const struct tt_listener *l, int64_t frame)
@@ -111,7 +112,9 @@ static inline int64_t tt_listener_frames(const struct tt_listener *l, double ms)
 static inline int64_t tt_listener_sample(const struct tt_listener *l, int64_t frame)
 {
     int64_t sample = frame * l->shape.hop_samples - l->shape.hop_samples / 2;
-    return sample < 0 ? 0 : sample;
+    if (sample < 0)
+        return 0;
+    return l->finished && sample > l->sample_count ? l->sample_count : sample;
 }
 
 /* listener_clues.c: power in the two lowest bands together, as a mean over the bins of all. */

@@ -135,7 +135,7 @@ static bool listen_to_rest(struct hear_pass *pass, struct tt_error *err)
                        "no sound in it: the file holds not one sample; record it again, or take it out of the folder");
     return tt_framer_finish(pass->framer, err) &&
            (!pass->frames || (hear_hand_on_batch(pass, err) && tt_relay_finish(pass->frames, err))) &&
-           tt_listener_finish(pass->listener, err) && hear_hand_out_settled(pass, err);
+           tt_listener_finish(pass->listener, pass->heard.facts.frame_count, err) && hear_hand_out_settled(pass, err);
 }
 
 static bool listen_through(struct hear_pass *pass, int64_t expected, struct tt_error *err)

@@ -11,7 +11,7 @@ bool tt_hearing_key(const struct tt_settings *settings, const struct tt_channel_
 {
     struct tt_text text = {0};
     /* The number grows whenever the same recording is heard otherwise than before. */
-    tt_text_addf(&text, "%s hear 4\nchannel %d\nhighpass %.17g\nwindow %.17g\nhum %d\nroom %s\n", TIDYTAKE_VERSION,
+    tt_text_addf(&text, "%s hear 5\nchannel %d\nhighpass %.17g\nwindow %.17g\nhum %d\nroom %s\n", TIDYTAKE_VERSION,
                  channel->channel, settings->take.highpass_hz, settings->floor.window_s, (int)settings->gate.hum,
                  settings->floor.room_tone);
     if (channel->safety_number > 0)

@@ -142,7 +142,7 @@ static inline struct heard_take hear_take(const struct made_take *take)
         assert_true(k + 1 - tt_listener_settled(heard.listener) <= tt_listener_delay_frames(heard.listener));
         read_states(&heard, &known);
     }
-    assert_true(tt_listener_finish(heard.listener, &err));
+    assert_true(tt_listener_finish(heard.listener, (int64_t)take->count, &err));
     assert_int_equal(tt_listener_settled(heard.listener), heard.frames);
     read_states(&heard, &known);
     heard.runs = tt_listener_runs(heard.listener, &heard.run_count);

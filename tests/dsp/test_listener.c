@@ -276,6 +276,22 @@ static void a_click_alone_in_a_pause_is_a_click(void **state)
     heard_take_free(&heard, &take);
 }
 
+/* The recorder is switched off: its switch may be the last that is heard, in a frame that is not full. */
+static void a_click_at_the_very_end_of_a_take_ends_with_it(void **state)
+{
+    (void)state;
+    for (size_t lost = 0; lost < 512; lost += 85) {
+        struct made_take take = three_lines(48000, -66.0);
+        take.count -= lost;
+        add_click(&take, (double)take.count / 48000.0 - 0.006, -20.0);
+        struct heard_take heard = hear_take(&take);
+        assert_int_equal(heard.sound_count, 1);
+        assert_true(heard.sounds[0].start_sample < heard.sounds[0].end_sample);
+        assert_true(heard.sounds[0].end_sample <= (int64_t)take.count);
+        heard_take_free(&heard, &take);
+    }
+}
+
 static void a_crackle_of_paper_in_a_pause_is_a_noise(void **state)
 {
     (void)state;
@@ -542,6 +558,7 @@ int main(void)
         cmocka_unit_test(what_is_like_a_breath_is_less_likely_one_where_it_rustles),
         cmocka_unit_test(a_stroke_of_rustle_does_not_make_a_word_last_longer),
         cmocka_unit_test(a_click_alone_in_a_pause_is_a_click),
+        cmocka_unit_test(a_click_at_the_very_end_of_a_take_ends_with_it),
         cmocka_unit_test(a_crackle_of_paper_in_a_pause_is_a_noise),
         cmocka_unit_test(two_clicks_of_the_lips_are_one_click),
         cmocka_unit_test(a_short_knock_is_surely_no_word_and_a_long_hiss_is_not),
