@@ -43,8 +43,8 @@ struct tt_clean_options {
 /* How the caller hears of progress. Called from several threads, one at a time. Any of the calls may be NULL. */
 struct tt_clean_watcher {
     void *context;
-    /* share of the whole run that is done, 0..1, never less than before; take may be NULL, what is "hearing",
-     * "deciding", "rendering" or "narration". Return false to stop: what was finished stands. */
+    /* share of the whole run that is done, 0..1, never less than before; take may be NULL, what is a word or two for a
+     * person: "hearing", "rendering", "narration" ... Return false to stop: what was finished stands. */
     bool (*progress)(void *context, double share, const char *take, const char *what);
     /* A take was "heard" or "rendered" (or could not be: then note has told why). */
     void (*take_done)(void *context, const char *take, const char *what);
@@ -56,7 +56,7 @@ struct tt_clean_watcher {
     void (*written)(void *context);
 };
 
-/* What came of it. Free with tt_clean_result_free. */
+/* What came of it. Its texts are the caller's: free with tt_clean_result_free. */
 struct tt_clean_result {
     size_t take_count, failed_count, rendered_count, up_to_date_count;
     size_t question_count; /* rows that ask: both readings are still in */
@@ -73,7 +73,7 @@ struct tt_clean_result {
  * ever read. watcher and err may be NULL; where false is returned *result is all zeros. */
 TT_PUBLIC bool tt_clean(const struct tt_clean_options *options, const struct tt_clean_watcher *watcher,
                         struct tt_clean_result *result, struct tt_error *err);
-TT_PUBLIC void tt_clean_result_free(struct tt_clean_result *result);
+TT_PUBLIC void tt_clean_result_free(struct tt_clean_result *result); /* zeroes it */
 
 /* "0.1.0" */
 TT_PUBLIC const char *tt_version(void);

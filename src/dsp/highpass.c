@@ -12,102 +12,8 @@
 #include <string.h>
 
 #include "base/lanes.h"
-#include "base/units.h"
 #include "dsp/fast_math.h"
-
-static const double LOW_RATE_OVER_CUTOFF = 12.0;
-/* Time constants of the slowest pole that the backward run starts ahead of its block: e^-16 = 1e-7. */
-static const double LOOK_AHEAD_TIME_CONSTANTS = 16.0;
-static const double BLOCK_PER_LOOK_AHEAD = 4.0;
-
-enum {
-    SPLINE_REACH = 2, /* low-rate steps that a cubic B-spline reaches to each side */
-    DROOP_REACH = 3,  /* low-rate neighbours that undo the droop */
-    ORDER = 4
-};
-
-struct section {
-    double b0, b1, b2, a1, a2;
-};
-struct section_state {
-    double s1, s2;
-};
-
-struct tt_highpass {
-    size_t step; /* input samples per low-rate sample */
-    size_t block_low, ahead_low;
-    size_t low_count; /* low-rate values that a block works on */
-    size_t span;      /* input samples that must be there before a block can be done */
-    size_t lead;      /* mirrored samples in front of the take */
-    struct section sections[ORDER / 2];
-    struct section_state states[ORDER / 2];
-    size_t tap_count; /* 4 * step + 1, and zeros that fill it up to pairs of vectors */
-    float *down_taps;
-    float *step_output; /* one step of output */
-    float *up_taps;     /* 4 rows of step: weight of the 4 low neighbours at each offset */
-    double droop[DROOP_REACH + 1];
-
-    /* The stream is the take with its first part mirrored in front of it. fifo[0] is SPLINE_REACH steps before the next
-     * block; low[i], smooth[i] and back[i] belong to fifo[i * step]. */
-    float *fifo;
-    size_t fifo_count, fifo_size;
-    bool has_lead; /* the mirror image is in place */
-    bool has_settled;
-    size_t drop;    /* outputs of the mirror image, still to be dropped */
-    uint64_t owed;  /* outputs still to come for the input seen */
-    double *low;    /* decimated */
-    double *smooth; /* after the droop filter and the forward run */
-    double *back;   /* after the backward run */
-    size_t low_have, smooth_have;
-};
-
-/* The cubic B-spline, unit spacing. */
-static double spline(double x)
-{
-    x = fabs(x);
-    if (x >= 2.0)
-        return 0.0;
-    if (x >= 1.0)
-        return (2.0 - x) * (2.0 - x) * (2.0 - x) / 6.0;
-    return 2.0 / 3.0 - x * x + x * x * x / 2.0;
-}
-
-static void fill_taps(struct tt_highpass *filter)
-{
-    const size_t step = filter->step, reach = SPLINE_REACH * step;
-    double sum = 0.0;
-    for (size_t i = 0; i <= 2 * reach; i++)
-        sum += spline((double)i / (double)step - SPLINE_REACH);
-    for (size_t i = 0; i <= 2 * reach; i++)
-        filter->down_taps[i] = (float)(spline((double)i / (double)step - SPLINE_REACH) / sum);
-    for (size_t row = 0; row < 4; row++)
-        for (size_t i = 0; i < step; i++)
-            filter->up_taps[row * step + i] = (float)spline((double)i / (double)step + 1.0 - (double)row);
-    /* Two splines droop by sinc^8; (x / sin x)^8 = 1 + 4/3 s + 1.37778 s^2 + 1.31640 s^3 + ..., s = sin^2 x (the
-     * arcsine's series to the eighth power), and s is the filter (2 - z - 1/z) / 4. Gathered by neighbour: */
-    const double c1 = 4.0 / 3.0 / 4.0, c2 = 1.37778 / 16.0, c3 = 1.31640 / 64.0;
-    filter->droop[0] = 1.0 + 2.0 * c1 + 6.0 * c2 + 20.0 * c3;
-    filter->droop[1] = -c1 - 4.0 * c2 - 15.0 * c3;
-    filter->droop[2] = c2 + 6.0 * c3;
-    filter->droop[3] = -c3;
-}
-
-/* Butterworth low-pass sections by the bilinear transform. Run both ways the low-pass is 1 / (1 + (f/fb)^8), and the
- * rest of it is 3.01 dB down (0.7079) at the cutoff where (cutoff/fb)^8 = 0.7079 / 0.2921. */
-static void design(struct tt_highpass *filter, double cutoff_hz, double low_rate_hz)
-{
-    const double kept = pow(10.0, -3.0103 / 20.0);
-    const double k = tan(TT_PI * cutoff_hz / low_rate_hz) / pow(kept / (1.0 - kept), 1.0 / 8.0);
-    for (int i = 0; i < ORDER / 2; i++) {
-        const double damping = 2.0 * sin(TT_PI * (2 * i + 1) / (2.0 * ORDER));
-        const double scale = 1.0 / (1.0 + damping * k + k * k);
-        filter->sections[i] = (struct section){.b0 = k * k * scale,
-                                               .b1 = 2.0 * k * k * scale,
-                                               .b2 = k * k * scale,
-                                               .a1 = 2.0 * (k * k - 1.0) * scale,
-                                               .a2 = (1.0 - damping * k + k * k) * scale};
-    }
-}
+#include "dsp/highpass_parts.h"
 
 static double run_section(const struct section *c, struct section_state *s, double x)
 {
@@ -123,29 +29,6 @@ static struct section_state settled(const struct section *c, double x)
     return (struct section_state){.s1 = x * (1.0 - c->b0), .s2 = x * (c->b2 - c->a2)};
 }
 
-static void set_sizes(struct tt_highpass *filter, int rate_hz, double cutoff_hz)
-{
-    double step = floor(rate_hz / (LOW_RATE_OVER_CUTOFF * cutoff_hz));
-    if (step < 1.0)
-        step = 1.0;
-    filter->step = (size_t)step;
-    const double low_rate_hz = rate_hz / step;
-    design(filter, cutoff_hz, low_rate_hz);
-    /* The slowest poles of the Butterworth circle lie at sin(22.5 degrees) of its radius. */
-    const double slowest = 2.0 * TT_PI * cutoff_hz * 0.8957 * sin(TT_PI / 8.0);
-    filter->ahead_low = (size_t)ceil(LOOK_AHEAD_TIME_CONSTANTS / slowest * low_rate_hz);
-    filter->block_low = (size_t)ceil(BLOCK_PER_LOOK_AHEAD * (double)filter->ahead_low);
-    /* A block needs low values from one step before it to two behind it, then the backward run's and the droop's way
-     * ahead. */
-    filter->low_count = SPLINE_REACH + filter->block_low + SPLINE_REACH + filter->ahead_low + DROOP_REACH;
-    filter->tap_count = (2 * SPLINE_REACH * filter->step + 1 + 2 * TT_LANES - 1) / (2 * TT_LANES) * (2 * TT_LANES);
-    filter->span = (filter->low_count - 1 + SPLINE_REACH) * filter->step + 1;
-    filter->lead = (filter->ahead_low + 2 * SPLINE_REACH + DROOP_REACH) * filter->step;
-    filter->fifo_size = filter->span > 2 * filter->lead + 1 ? filter->span : 2 * filter->lead + 1;
-    filter->fifo_count = filter->lead;
-    filter->drop = filter->lead - SPLINE_REACH * filter->step;
-}
-
 struct tt_highpass *tt_highpass_create(int rate_hz, double cutoff_hz, struct tt_error *err)
 {
     if (rate_hz <= 0 || !(cutoff_hz > 0.0) || cutoff_hz > 0.05 * rate_hz) {
@@ -157,7 +40,7 @@ struct tt_highpass *tt_highpass_create(int rate_hz, double cutoff_hz, struct tt_
         tt_fail_memory(err);
         return NULL;
     }
-    set_sizes(filter, rate_hz, cutoff_hz);
+    highpass_design(filter, rate_hz, cutoff_hz);
     filter->down_taps = calloc(filter->tap_count, sizeof *filter->down_taps);
     filter->up_taps = malloc(4 * filter->step * sizeof *filter->up_taps);
     filter->step_output = malloc(filter->step * sizeof *filter->step_output);
@@ -172,7 +55,7 @@ struct tt_highpass *tt_highpass_create(int rate_hz, double cutoff_hz, struct tt_
         tt_highpass_destroy(filter);
         return NULL;
     }
-    fill_taps(filter);
+    highpass_fill_taps(filter);
     return filter;
 }
 
