@@ -41,13 +41,14 @@ CFLAGS_fuzz    = -O1 -g -DTT_GUIDED_FUZZING -fsanitize=address,undefined,fuzzer-
 MACHINE := $(shell $(CC) -dumpmachine 2>/dev/null)
 CFLAGS_machine = $(if $(filter aarch64-%,$(MACHINE)),-fno-builtin-fmax -fno-builtin-fmin)
 CPPFLAGS += -Isrc -Iinclude -Itests -Itests/support -D_DEFAULT_SOURCE -D_POSIX_C_SOURCE=200809L -D_FILE_OFFSET_BITS=64 \
-  -DTIDYTAKE_VERSION='"$(VERSION)"' $(if $(CAMERA),-DTIDYTAKE_WITH_CAMERA)
+  -DTIDYTAKE_VERSION='"$(VERSION)"'
 CFLAGS   += -std=c17 $(WARN) -ffp-contract=off -fPIC -fvisibility=hidden -pthread $(CFLAGS_$(BUILD)) $(CFLAGS_machine)
 LIBS      = $$(pkg-config --libs $(LIBRARIES)) -lm -pthread -ldl
 # Asked for only when something is compiled, since `make deps` has to run before pkg-config is there.
 PKG_CFLAGS = $$(pkg-config --cflags $(LIBRARIES) $(CAMERA))
 
-LIB_SOURCES  = $(filter-out $(wildcard src/cli/*.c),$(wildcard src/*/*.c))
+LEFT_OUT     = $(if $(CAMERA),src/audio/camera_absent.c,src/audio/camera.c src/audio/camera_library.c)
+LIB_SOURCES  = $(filter-out $(wildcard src/cli/*.c) $(LEFT_OUT),$(wildcard src/*/*.c))
 PAGE_FILES   = $(wildcard src/report/page/*.css src/report/page/*.js)
 CLI_SOURCES  = $(wildcard src/cli/*.c)
 TEST_SOURCES = $(wildcard tests/*/test_*.c)

@@ -1,49 +1,10 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 #include "audio/camera.h"
 
-#include <string.h>
-#include <strings.h>
-
-bool tt_is_camera_name(const char *name)
-{
-    static const char *const endings[] = {"mp4", "m4a", "m4v", "mov", "mkv", "3gp", "3g2", "webm", "mka"};
-    const char *dot = strrchr(name, '.');
-    if (name[0] == '.' || dot == NULL)
-        return false;
-    for (size_t i = 0; i < sizeof endings / sizeof endings[0]; i++)
-        if (strcasecmp(dot + 1, endings[i]) == 0)
-            return true;
-    return false;
-}
-
-#ifndef TIDYTAKE_WITH_CAMERA
-
-bool tt_camera_is_built_in(void) { return false; }
-
-struct tt_camera *tt_camera_open(const char *path, struct tt_audio_info *info, struct tt_error *err)
-{
-    (void)info;
-    (void)tt_fail(
-        err, TT_ERROR_INPUT,
-        "%s: this build reads no camera files; make a WAV of its sound: ffmpeg -i FILE -vn -c:a pcm_s24le TAKE.wav, "
-        "or build with libavformat-dev, libavcodec-dev and libswresample-dev",
-        path);
-    return NULL;
-}
-
-int64_t tt_camera_read(struct tt_camera *camera, float *interleaved, int64_t frame_count, struct tt_error *err)
-{
-    (void)camera, (void)interleaved, (void)frame_count, (void)err;
-    return 0;
-}
-
-void tt_camera_close(struct tt_camera *camera) { (void)camera; }
-
-#else
-
 #include <inttypes.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "audio/camera_library.h"
 #include "base/text.h"
@@ -315,5 +276,3 @@ int64_t tt_camera_read(struct tt_camera *camera, float *interleaved, int64_t fra
     }
     return done;
 }
-
-#endif

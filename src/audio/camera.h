@@ -6,7 +6,7 @@
 
 #include "audio/reader.h"
 
-/* True when a name ends like a camera's or a phone's file and does not begin with a dot. */
+/* formats.c. True when a name ends like a camera's or a phone's file and does not begin with a dot. */
 bool tt_is_camera_name(const char *name);
 /* Whether this build reads them. */
 bool tt_camera_is_built_in(void);

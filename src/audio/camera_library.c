@@ -1,6 +1,4 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-#ifdef TIDYTAKE_WITH_CAMERA
-
 #define TT_CAMERA_LIBRARY_ITSELF
 #include "audio/camera_library.h"
 
@@ -54,8 +52,3 @@ bool tt_camera_library_load(const char *path, struct tt_error *err)
                "or make a WAV of it: ffmpeg -i FILE -vn -c:a pcm_s24le TAKE.wav",
                path, missing, LIBAVFORMAT_VERSION_MAJOR);
 }
-
-#else
-/* ISO C asks for something to stand in a file. */
-typedef int tt_no_camera_library;
-#endif

@@ -107,17 +107,27 @@ bool tt_format_is_little_endian_24(int sndfile_format)
            (type == SF_FORMAT_WAV || type == SF_FORMAT_WAVEX || type == SF_FORMAT_W64 || type == SF_FORMAT_RF64);
 }
 
+static bool ends_like_one_of(const char *name, const char *const *endings, size_t count)
+{
+    const char *dot = strrchr(name, '.');
+    if (name[0] == '.' || dot == NULL)
+        return false;
+    for (size_t i = 0; i < count; i++)
+        if (strcasecmp(dot + 1, endings[i]) == 0)
+            return true;
+    return false;
+}
+
+bool tt_is_camera_name(const char *name)
+{
+    static const char *const endings[] = {"mp4", "m4a", "m4v", "mov", "mkv", "3gp", "3g2", "webm", "mka"};
+    return ends_like_one_of(name, endings, sizeof endings / sizeof endings[0]);
+}
+
 bool tt_is_sound_name(const char *name)
 {
     static const char *const endings[] = {"wav",  "w64", "rf64", "bwf",  "aif", "aiff", "aifc",
                                           "flac", "ogg", "oga",  "opus", "mp3", "au",   "caf"};
-    const char *dot = strrchr(name, '.');
-    if (name[0] == '.' || dot == NULL)
-        return false;
-    if (tt_is_camera_name(name))
-        return tt_camera_is_built_in();
-    for (size_t i = 0; i < sizeof endings / sizeof endings[0]; i++)
-        if (strcasecmp(dot + 1, endings[i]) == 0)
-            return true;
-    return false;
+    return ends_like_one_of(name, endings, sizeof endings / sizeof endings[0]) ||
+           (tt_is_camera_name(name) && tt_camera_is_built_in());
 }
