@@ -255,6 +255,8 @@ static void changes_are_checked_whole_before_any_is_merged(void **state)
         {"take,id,start,end,kind,action,amount\n,,1.000,2.000,other,cut,\n", "changes.csv:2:1: the take is empty"},
         {"take,id,start,end,kind,action,amount\n03.wav,m1-aaaaaa-1234,1.000,2.000,misread,cut,\n",
          "changes.csv:2:2: the sheet is of another recording"},
+        {"take,id,start,end,kind,action,amount\n03.wav,,1.000,1.000,other,cut,\n",
+         "changes.csv:2:4: end '1.000' must lie behind start '1.000'"},
     };
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         struct tt_sheet sheet = decided_sheet();
