@@ -161,6 +161,7 @@ test: all $(TESTS)
 	@tests/run $B $(TESTS)
 
 check: deps
+	@tests/lint
 	@$(MAKE) --no-print-directory BUILD=release test
 	@$(MAKE) --no-print-directory BUILD=asan test
 	@$(MAKE) --no-print-directory BUILD=release faults FAULT_SECONDS=10

@@ -203,22 +203,41 @@ bool tt_session_show_take(struct tt_run_state *run, struct tt_take *take, struct
     return tt_show_text(take->json_path, &text, tt_report_take_json(&report, &text, err), err);
 }
 
-bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err)
+/* Reports of all takes, in order, and what they point to. */
+struct reports {
+    struct tt_take_report *takes;
+    struct tt_report_file **files;
+};
+
+static bool make_reports(const struct tt_run_state *run, struct reports *reports, struct tt_error *err)
 {
-    struct tt_take_report *reports = calloc(run->take_count + 1, sizeof *reports);
-    struct tt_report_file **files = calloc(run->take_count + 1, sizeof *files);
-    bool ok = (reports && files) || tt_fail_memory(err);
+    *reports = (struct reports){calloc(run->take_count + 1, sizeof *reports->takes),
+                                calloc(run->take_count + 1, sizeof *reports->files)};
+    bool ok = (reports->takes && reports->files) || tt_fail_memory(err);
     for (size_t i = 0; ok && i < run->take_count; i++) {
-        fill_take_report(run, &run->takes[i], &reports[i]);
-        ok = list_files(&run->takes[i], &reports[i], &files[i], err);
-        tt_report_round(&reports[i]);
+        fill_take_report(run, &run->takes[i], &reports->takes[i]);
+        ok = list_files(&run->takes[i], &reports->takes[i], &reports->files[i], err);
+        tt_report_round(&reports->takes[i]);
     }
+    return ok;
+}
+
+static void free_reports(const struct tt_run_state *run, struct reports *reports)
+{
+    for (size_t i = 0; reports->files && i < run->take_count; i++)
+        free(reports->files[i]);
+    free(reports->files);
+    free(reports->takes);
+}
+
+static struct tt_session_report session_report(const struct tt_run_state *run, const struct tt_take_report *takes)
+{
     struct tt_session_report session = {.name = run->list.name,
                                         .source_folder = run->list.folder,
                                         .out_folder = run->out,
                                         .settings = &run->settings,
                                         .target = run->options->target,
-                                        .takes = reports,
+                                        .takes = takes,
                                         .take_count = run->take_count,
                                         .passed_over = run->list.passed_over,
                                         .is_plan = run->options->is_plan,
@@ -232,25 +251,34 @@ bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, s
                                         .warning_count = run->warning_count};
     for (size_t i = 0; i < TT_MOST_PASSED_OVER_NAMES; i++)
         session.passed_over_names[i] = run->list.passed_over_names[i];
+    return session;
+}
+
+static bool show_page(const struct tt_run_state *run, const struct tt_session_report *session, struct tt_error *err)
+{
+    struct tt_text text = {0};
+    char *path = tt_path_join(run->out, "index.html");
+    bool ok = path ? tt_show_text(path, &text, tt_report_session_page(session, &text, err), err) : tt_fail_memory(err);
+    free(path);
+    return ok;
+}
+
+bool tt_session_show(struct tt_run_state *run, struct tt_clean_result *result, struct tt_error *err)
+{
+    struct reports reports;
+    bool ok = make_reports(run, &reports, err);
+    struct tt_session_report session = session_report(run, reports.takes);
     ok = ok && digest_sheets(run, session.sheets_sha256, err);
     ok = ok && tt_show_takes(run, &session, err);
     if (ok && !run->options->is_plan && (run->has_narration || !earlier_narration_stays(run)))
         ok = show_edit_lists(run, &session, err);
-    if (ok && run->settings.report.page) {
-        char *path = tt_path_join(run->out, "index.html");
-        struct tt_text text = {0};
-        ok = path ? tt_show_text(path, &text, tt_report_session_page(&session, &text, err), err) : tt_fail_memory(err);
-        free(path);
-    }
+    ok = ok && (!run->settings.report.page || show_page(run, &session, err));
     ok = ok && show_session_json(run, &session, &result->json, err) && summaries(&session, result, err);
     if (ok) {
-        count_up(run, reports, result);
+        count_up(run, reports.takes, result);
         result->out_folder = tt_copy_string(run->out);
         ok = result->out_folder || tt_fail_memory(err);
     }
-    for (size_t i = 0; files && i < run->take_count; i++)
-        free(files[i]);
-    free(files);
-    free(reports);
+    free_reports(run, &reports);
     return ok;
 }
