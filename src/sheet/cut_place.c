@@ -13,6 +13,9 @@ static const double off_next_line_ms = 200;
 static const double apart_least_ms = 30;
 /* Off the words that go: what is left of them there lies under the room. */
 static const double off_cut_words_ms = 70;
+/* No word is so short: what a cut would leave of a run in front of it is rustle, and may go. Where words stayed in front
+ * in the same run they took a second and more (8 of 520 cuts), where rustle did 27 ms at most. */
+static const double scrap_most_ms = 100;
 
 static void hold_behind(struct leeway *leeway, const struct take_times *times, size_t run, double off_ms, int64_t at)
 {
@@ -20,12 +23,16 @@ static void hold_behind(struct leeway *leeway, const struct take_times *times, s
     leeway->back = tt_least(leeway->back, at - end);
 }
 
-/* In the midst of words it stays where it is; a restless room's rustle in front of them is none. */
 static void hold_before(struct leeway *leeway, const struct take_times *times, size_t run, double off_ms, int64_t at)
 {
     const int64_t start = times->runs[run].start_sample - tt_frames_from_ms(off_ms, times->rate_hz);
     leeway->ahead = tt_least(leeway->ahead, start - at);
-    if (times->runs[run].loud_start_sample <= at)
+}
+
+/* In the midst of words it stays where it is; a restless room's rustle in front of them is none. */
+static void hold_in_words(struct leeway *leeway, const struct take_times *times, size_t run, double scrap_ms, int64_t at)
+{
+    if (times->runs[run].loud_start_sample + tt_frames_from_ms(scrap_ms, times->rate_hz) <= at)
         leeway->back = -1;
 }
 
@@ -43,6 +50,8 @@ void cut_place(const struct cut_room *room, const struct tt_heard *heard, struct
     hold_before(&leeway, times, first, off_cut_words_ms, gone->start);
     hold_behind(&leeway, times, next - 1, off_cut_words_ms, gone->end);
     hold_before(&leeway, times, next, off_next_line_ms, gone->end);
+    hold_in_words(&leeway, times, first, scrap_most_ms, gone->start);
+    hold_in_words(&leeway, times, next, 0, gone->end);
     for (size_t i = 0; i < room->sound_count; i++)
         join_hold_beside(&leeway, &room->sounds[i].part, gone);
     join_place(heard, &leeway, gone);

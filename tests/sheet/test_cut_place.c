@@ -123,11 +123,23 @@ static void in_the_midst_of_words_a_cut_stays_but_rustle_before_them_is_none(voi
     struct scene scene;
     make_scene(&scene);
     rustle(&scene, 275, 290);
-    scene.runs[1] = run_of(135, 240);
+    scene.runs[1] = run_of(130, 240);
     assert_int_equal(rows_moved(&scene), 0);
     scene.runs[1].loud_start_sample = AT(150);
     assert_int_equal(rows_moved(&scene), -7);
     scene.runs[2] = run_of(270, 380);
+    assert_int_equal(rows_moved(&scene), 0);
+}
+
+static void what_a_cut_would_leave_of_a_run_may_go_where_no_word_is_so_short(void **state)
+{
+    (void)state;
+    struct scene scene;
+    make_scene(&scene);
+    rustle(&scene, 135, 145); /* around its start */
+    scene.runs[1] = run_of(131, 240);
+    assert_int_equal(rows_moved(&scene), -6);
+    scene.runs[1] = run_of(130, 240);
     assert_int_equal(rows_moved(&scene), 0);
 }
 
@@ -177,6 +189,7 @@ int main(void)
         cmocka_unit_test(the_words_that_stay_keep_their_guards),
         cmocka_unit_test(nothing_of_the_misread_comes_back),
         cmocka_unit_test(in_the_midst_of_words_a_cut_stays_but_rustle_before_them_is_none),
+        cmocka_unit_test(what_a_cut_would_leave_of_a_run_may_go_where_no_word_is_so_short),
         cmocka_unit_test(no_sound_and_no_other_join_is_passed),
         cmocka_unit_test(a_cut_without_words_and_one_at_the_edge_of_the_take_stay),
     };
