@@ -12,12 +12,11 @@ import argparse, collections, glob, json, os, subprocess, sys
 import numpy as np
 import soundfile as sf
 from scipy.signal import butter, sosfiltfilt
+from edits_joins import judge_joins, show_joins
 from edits_tone import judge_gap_tone, judge_join_tone
 from eval_sessions import add_places, make_session, voices_in
 
 FLAT = ["loudness.across=take", "loudness.target_lufs=-32", "loudness.limit_most_db=0", "deliver.bits=32f", "deliver.whole=yes", "report.page=no"]
-BANDS_HZ = np.geomspace(100, 10000, 9)          # of the join detector: 8 bands
-WINDOW_S, HOP_S, NEAR_S = 0.020, 0.005, 0.030   # of its spectra; how far around a join it looks
 EVENT_GUARD_S = 0.12                            # room tone is measured so far away from anything that is known to sound
 ORDER_LEAST_S = 0.10                            # pauses must differ by this much to have an order (edges are heard to some 50 ms)
 SOFTEN_DB = 12.0
@@ -65,65 +64,6 @@ def in_voice(mask, time_map):
         n = min(y - x, len(out) - o)
         out[o:o + n] = mask[x:x + n]
     return out
-
-
-# ---- joins ----
-
-def spectra_db(x, rate):
-    hop, win = int(HOP_S * rate), int(WINDOW_S * rate)
-    count = max(0, (len(x) - win) // hop + 1)
-    frames = np.lib.stride_tricks.as_strided(x, (count, win), (x.strides[0] * hop, x.strides[0]))
-    f = np.fft.rfftfreq(win, 1 / rate)
-    where = [(f >= lo) & (f < hi) for lo, hi in zip(BANDS_HZ, BANDS_HZ[1:])]
-    where = [w if w.any() else np.arange(len(f)) == np.argmin(np.abs(f - np.sqrt(lo * hi))) for w, lo, hi in zip(where, BANDS_HZ, BANDS_HZ[1:])]
-    out, window = np.empty((count, len(where))), np.hanning(win)
-    for a in range(0, count, 4096):
-        p = np.abs(np.fft.rfft(frames[a:a + 4096] * window)) ** 2
-        out[a:a + 4096] = np.stack([p[:, w].sum(1) for w in where], 1)
-    return 10 * np.log10(out + 1e-18)
-
-
-def changes_at(x, rate):
-    """Spectral flux and level step at each hop: what 20 ms before it and 20 ms behind it differ by."""
-    s, apart = spectra_db(x, rate), int(round(WINDOW_S / HOP_S))
-    level = 10 * np.log10((10 ** (s / 10)).sum(1))
-    return np.abs(s[apart:] - s[:-apart]).mean(1), np.abs(level[apart:] - level[:-apart])
-
-
-def highest_near(values, centre, allowed):
-    reach = int(NEAR_S / HOP_S)
-    near = values[max(0, centre - reach):centre + reach + 1]
-    ok = allowed[max(0, centre - reach):centre + reach + 1]
-    return near[ok].max() if ok.sum() > reach else None
-
-
-def judge_joins(acc, voice, rate, time_map, quiet):
-    hop, shift = int(HOP_S * rate), int(WINDOW_S * rate)
-    figures = dict(zip(("flux", "step"), changes_at(voice, rate)))
-    count = len(figures["flux"])
-    sample_step = np.abs(np.diff(voice, prepend=voice[:1]))
-    # figure i looks at samples i * hop .. i * hop + 2 windows
-    loud = np.concatenate([[0], np.cumsum(~quiet)])
-    at = np.minimum(np.arange(count) * hop, len(quiet) - 2 * shift)
-    allowed = loud[at + 2 * shift] == loud[at]
-    joins = [(o - shift) // hop for o in time_map.joins()]
-    steps = np.array([sample_step[i * hop:i * hop + 2 * shift].max() for i in range(count)])
-    figures["sample"] = steps
-    near_join = np.zeros(count, bool)
-    for j in joins:
-        near_join[max(0, j - 3 * int(NEAR_S / HOP_S)):j + 3 * int(NEAR_S / HOP_S)] = True
-    for name, values in figures.items():
-        natural = [highest_near(values, c, allowed & ~near_join) for c in range(0, count, 2)]
-        natural = [v for v in natural if v is not None]
-        if len(natural) < 100:
-            return
-        limit = np.percentile(natural, 99)
-        for j in joins:
-            if 0 <= j < count:
-                value = highest_near(values, j, allowed)
-                if value is not None:
-                    acc["join " + name].append(value > limit)
-                    acc["join " + name + " over"].append(20 * np.log10(value / limit) if name == "sample" else value - limit)
 
 
 # ---- pauses ----
@@ -254,12 +194,6 @@ def share(part, whole):
     return f"{part} of {whole} ({100 * part / whole:.2f} %)" if whole else "none"
 
 
-def share_bound(values, goal, table, what, text):
-    """Joins cannot all lie under a percentile of others by chance: one in a hundred natural places does not either."""
-    over = int(sum(values))
-    table.line(what, share(over, len(values)), text, None if not values else over <= goal * len(values) + 2 * np.sqrt(goal * (1 - goal) * len(values)))
-
-
 def tone_lines(acc, name, table):
     """The goal holds where each take is within it, or within what its room does to itself. What is printed is the take that is farthest out."""
     for key, what, goal in (("level", "level off its surroundings", 1), ("colour", "third-octaves off", 2)):
@@ -299,10 +233,7 @@ def show(acc):
     t.line("softening in the middle, dB", f"{min(soft, default=0):.2f} .. {max(soft, default=0):.2f}", "12 +- 1", all(abs(x - SOFTEN_DB) <= 1 for x in soft) and bool(soft))
     t.line("shortest ramp, ms", f"{min(acc['ramp'], default=0):.1f}", ">= 10", min(acc["ramp"], default=0) >= 10)
     t.line("changed outside softened parts, dB", f"{max(acc['outside'], default=0):.4f}", "nothing (0.01)", max(acc["outside"], default=0) <= 0.01)
-    print("Joins (against the 99th percentile of that take's natural pauses)")
-    for name, what in (("flux", "spectral flux"), ("step", "level step"), ("sample", "sample step")):
-        over = acc[f"join {name} over"]
-        share_bound(acc["join " + name], 0.01, t, f"{what} above it (worst {max(over, default=0):+.1f} dB)", "no more than natural places (1 %)")
+    show_joins(acc, t, share)
     print(f"\n{t.passed} passed, {t.failed} failed")
     return t.failed == 0
 
