@@ -35,11 +35,6 @@ static sf_count_t write_on(const void *data, sf_count_t count, void *user)
 
 static sf_count_t tell(void *user) { return tt_publish_tell(((struct tt_flac_sink *)user)->file); }
 
-static bool pass_on(const struct tt_error *first, struct tt_error *err)
-{
-    return first->kind == TT_OK || tt_fail(err, first->kind, "%s", first->message);
-}
-
 struct tt_flac_sink *tt_flac_sink_open(struct tt_publish *file, int rate_hz, int channel_count, int bits,
                                        struct tt_error *err)
 {
@@ -56,7 +51,7 @@ struct tt_flac_sink *tt_flac_sink_open(struct tt_publish *file, int rate_hz, int
     sink->sound = tt_sndfile_open(&calls, SFM_WRITE, sink, &info, why, sizeof why);
     if (sink->sound != NULL)
         return sink;
-    if (pass_on(&sink->first, err))
+    if (tt_error_pass_on(&sink->first, err))
         (void)tt_fail(err, TT_ERROR_OUTPUT, "FLAC at %d Hz cannot be written: %s; set deliver.format to wav", rate_hz,
                       why);
     free(sink);
@@ -66,7 +61,7 @@ struct tt_flac_sink *tt_flac_sink_open(struct tt_publish *file, int rate_hz, int
 bool tt_flac_sink_add(struct tt_flac_sink *sink, const int32_t *interleaved, size_t frame_count, struct tt_error *err)
 {
     sf_count_t done = sf_writef_int(sink->sound, (const int *)interleaved, (sf_count_t)frame_count);
-    if (!pass_on(&sink->first, err))
+    if (!tt_error_pass_on(&sink->first, err))
         return false;
     return done == (sf_count_t)frame_count ||
            tt_fail(err, TT_ERROR_OUTPUT, "FLAC cannot be written: %s; set deliver.format to wav",
@@ -79,7 +74,7 @@ bool tt_flac_sink_finish(struct tt_flac_sink *sink, struct tt_error *err)
     if (tt_publish_size(sink->file) == 0) /* libFLAC begins its file with the first sample */
         (void)tt_fail(&sink->first, TT_ERROR_OUTPUT,
                       "a FLAC file without any sound cannot be written; set deliver.format to wav");
-    bool is_whole = pass_on(&sink->first, err);
+    bool is_whole = tt_error_pass_on(&sink->first, err);
     free(sink);
     if (is_whole && code != 0)
         return tt_fail(err, TT_ERROR_OUTPUT, "FLAC cannot be finished: %s; set deliver.format to wav",

@@ -145,11 +145,6 @@ static bool write_pending(struct tt_writer *writer, struct tt_error *err)
     return count == 0 || write_block(writer, writer->blocks->pending, count, err);
 }
 
-static bool pass_on(const struct tt_writer *writer, struct tt_error *err)
-{
-    return writer->first.kind == TT_OK || tt_fail(err, writer->first.kind, "%s", writer->first.message);
-}
-
 /* Many at once are written as they are, few are gathered. */
 static bool add_part(struct tt_writer *writer, const float *samples, size_t count, struct tt_error *err)
 {
@@ -168,7 +163,7 @@ bool tt_writer_add(struct tt_writer *writer, const float *samples, size_t count,
         samples += part;
         count -= part;
     }
-    return pass_on(writer, err);
+    return tt_error_pass_on(&writer->first, err);
 }
 
 void tt_writer_set_loudness(struct tt_writer *writer, const struct tt_bext_loudness *loudness)
@@ -189,7 +184,7 @@ static bool finish_wav(struct tt_writer *writer, struct tt_error *err)
 
 static bool finish(struct tt_writer *writer, struct tt_error *err)
 {
-    if (!pass_on(writer, err) || !write_pending(writer, err))
+    if (!tt_error_pass_on(&writer->first, err) || !write_pending(writer, err))
         return false;
     if (writer->flac == NULL)
         return write_bytes(writer, true, err) && finish_wav(writer, err);

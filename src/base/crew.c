@@ -108,11 +108,9 @@ static bool take_oldest(struct tt_crew *crew, struct tt_error *err)
             pthread_cond_wait(&crew->is_done, &crew->mutex);
     }
     pthread_mutex_unlock(&crew->mutex);
-    if (outcome->has_failed) {
-        if (err && err->kind == TT_OK)
-            *err = outcome->error;
+    (void)tt_error_pass_on(&outcome->error, err);
+    if (outcome->has_failed)
         return false;
-    }
     outcome->is_done = false;
     return crew->plan.take(crew->plan.context, piece_of(crew, crew->taken++), err);
 }

@@ -105,6 +105,13 @@ bool tt_fail_errno(struct tt_error *err, enum tt_error_kind kind, int errno_valu
     return false;
 }
 
+bool tt_error_pass_on(const struct tt_error *error, struct tt_error *err)
+{
+    if (error->kind != TT_OK && err && err->kind == TT_OK)
+        *err = *error;
+    return error->kind == TT_OK;
+}
+
 void tt_error_context(struct tt_error *err, const char *format, ...)
 {
     if (!err || err->kind == TT_OK)

@@ -22,6 +22,10 @@ bool tt_fail_errno(struct tt_error *err, enum tt_error_kind kind, int errno_valu
 /* Puts "text: " in front of a recorded error. */
 void tt_error_context(struct tt_error *err, const char *format, ...) TT_PRINTF(2, 3);
 
+/* What was recorded elsewhere, as in another thread, is recorded here, too, unless another error is already. True where
+ * there was nothing. */
+bool tt_error_pass_on(const struct tt_error *error, struct tt_error *err);
+
 /* Shorthand for TT_ERROR_MEMORY, and for TT_ERROR_STOPPED. */
 bool tt_fail_memory(struct tt_error *err);
 bool tt_fail_stopped(struct tt_error *err);

@@ -88,10 +88,9 @@ struct tt_relay *tt_relay_open(tt_relay_take take, void *context, size_t most_sa
     return relay;
 }
 
-static bool pass_on_failure(struct tt_relay *relay, struct tt_error *err)
+static bool pass_on_failure(const struct tt_relay *relay, struct tt_error *err)
 {
-    if (relay->has_failed && err && err->kind == TT_OK)
-        *err = relay->error;
+    (void)tt_error_pass_on(&relay->error, err);
     return !relay->has_failed;
 }
 

@@ -10,17 +10,16 @@
 #include "base/text.h"
 #include "base/units.h"
 #include "cli/command.h"
+#include "report/json_values.h"
 #include "report/plain.h"
 #include "session/out_folder.h"
-
-enum { MOST_JSON_BYTES = 512 << 20 };
 
 static json_t *read_json(const char *folder, const char *name, struct tt_error *err)
 {
     char *path = tt_path_join(folder, name), *text = NULL;
     size_t size = 0;
     json_t *json = NULL;
-    if (path && tt_file_read(path, MOST_JSON_BYTES, &text, &size, err) && !(json = json_loadb(text, size, 0, NULL)))
+    if (path && tt_file_read(path, TT_JSON_MOST_BYTES, &text, &size, err) && !(json = json_loadb(text, size, 0, NULL)))
         tt_fail(err, TT_ERROR_INPUT, "%s: damaged; run clean again", path);
     free(text);
     free(path);

@@ -74,7 +74,7 @@ bool tt_limit_writer_commit(struct tt_limit_writer *writer, struct tt_error *err
     if (writer->buffered)
         flush(writer);
     if (writer->has_failed) {
-        ok = tt_fail(err, writer->error.kind, "%s", writer->error.message);
+        ok = tt_error_pass_on(&writer->error, err);
     } else if (!writer->has_any) {
         ok = tt_file_remove(writer->path, err);
     } else {

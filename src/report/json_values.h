@@ -10,6 +10,9 @@
 /* Digits behind the point, so that files are stable and short: levels in 1/1000 dB, times to the microsecond. */
 enum { TT_DECIMALS_LEVEL = 3, TT_DECIMALS_SECONDS = 6 };
 
+/* Of session.json and of a take's report: ten hours of dense decisions are some ten megabytes. */
+enum { TT_JSON_MOST_BYTES = 256 << 20 };
+
 double tt_rounded(double value, int decimals);      /* what is not finite stays as it is */
 json_t *tt_json_number(double value, int decimals); /* null when not finite */
 json_t *tt_json_utf8(const char *text);             /* null for NULL; bytes that are no UTF-8 become U+FFFD */

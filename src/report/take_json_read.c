@@ -7,8 +7,6 @@
 #include "base/file.h"
 #include "report/json_values.h"
 
-/* Ten hours of dense decisions are some ten megabytes. */
-static const size_t most_bytes = (size_t)256 << 20;
 static const size_t most_warnings = 100000;
 
 static bool is_ours(const json_t *object)
@@ -76,7 +74,7 @@ bool tt_report_take_json_read(const char *path, struct tt_earlier_take *earlier,
     *earlier = (struct tt_earlier_take){0};
     char *data = NULL;
     size_t size = 0;
-    if (!tt_file_read(path, most_bytes, &data, &size, err))
+    if (!tt_file_read(path, TT_JSON_MOST_BYTES, &data, &size, err))
         return false;
     json_error_t where;
     json_t *object = json_loadb(data, size, JSON_REJECT_DUPLICATES, &where);

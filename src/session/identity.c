@@ -113,8 +113,7 @@ const char *tt_identity_of_late(void *opaque, struct tt_error *err)
     if (!late->has_thread && !late->is_done)
         find(late);
     tt_identity_end(late);
-    if (!late->is_found && err && err->kind == TT_OK)
-        *err = late->error;
+    (void)tt_error_pass_on(&late->error, err);
     return late->is_found ? late->take->content_sha256 : NULL;
 }
 

@@ -57,8 +57,7 @@ static void *work(void *opaque)
     }
     if (!tt_publish_settle(&error)) {
         pthread_mutex_lock(&queue->mutex);
-        if (queue->error.kind == TT_OK)
-            queue->error = error;
+        (void)tt_error_pass_on(&error, &queue->error);
         pthread_mutex_unlock(&queue->mutex);
     }
     tt_turns_leave();
@@ -108,7 +107,5 @@ bool tt_jobs_run(size_t item_count, const double *weights, int threads, tt_job j
     free(started);
     free(sorted);
     free(order);
-    if (queue.error.kind != TT_OK && err && err->kind == TT_OK)
-        *err = queue.error;
-    return queue.error.kind == TT_OK;
+    return tt_error_pass_on(&queue.error, err);
 }

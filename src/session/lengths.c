@@ -11,8 +11,6 @@
 #include "report/json_values.h"
 #include "session/out_folder.h"
 
-enum { MOST_STATE_BYTES = 512 << 20 };
-
 /* ---- what a run left ---- */
 
 static json_t *read_state(const char *out, struct tt_error *err)
@@ -22,7 +20,7 @@ static json_t *read_state(const char *out, struct tt_error *err)
     json_t *state = NULL;
     if (!path)
         tt_fail_memory(err);
-    else if (tt_file_read(path, MOST_STATE_BYTES, &text, &size, err)) {
+    else if (tt_file_read(path, TT_JSON_MOST_BYTES, &text, &size, err)) {
         state = json_loadb(text, size, 0, NULL); /* on a line of its own: json_is_object is a macro that looks twice */
         if (!json_is_object(state)) {
             tt_fail(err, TT_ERROR_INPUT, "%s: damaged; run clean again", path);

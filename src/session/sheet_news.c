@@ -4,9 +4,10 @@
 #include <string.h>
 
 #include "base/file.h"
+#include "report/json_values.h"
 #include "session/steps.h"
 
-enum { MOST_CHANGES_BYTES = 64 << 20, MOST_REPORT_BYTES = 512 << 20 };
+enum { MOST_CHANGES_BYTES = 64 << 20 };
 
 /* ---- changes files ---- */
 
@@ -125,7 +126,7 @@ size_t tt_session_brought_back(const struct tt_take *take)
     if (left.bits && before.bits && take->sheet_text) {
         collect_ids(&left, take->sheet_text, take->sheet_size, take->sheet.content6);
         if (count_missing(&take->sheet, &left, NULL) > 0 && tt_file_exists(take->json_path) &&
-            tt_file_read(take->json_path, MOST_REPORT_BYTES, &report, &size, NULL)) {
+            tt_file_read(take->json_path, TT_JSON_MOST_BYTES, &report, &size, NULL)) {
             collect_ids(&before, report, size, take->sheet.content6);
             count = count_missing(&take->sheet, &left, &before);
         }

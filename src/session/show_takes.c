@@ -121,7 +121,5 @@ bool tt_show_takes(struct tt_run_state *run, const struct tt_session_report *ses
     ok = ok && tt_jobs_run(run->take_count, weights, run->options->jobs, show_one, &showing, err);
     free(weights);
     free(showing.takes);
-    if (showing.failed != SIZE_MAX && err && err->kind == TT_OK)
-        *err = showing.error;
-    return ok && showing.failed == SIZE_MAX;
+    return ok && tt_error_pass_on(&showing.error, err);
 }

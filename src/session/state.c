@@ -10,8 +10,6 @@
 #include "report/json_values.h"
 #include "session/steps.h"
 
-enum { MOST_STATE_BYTES = 256 << 20 };
-
 static long long integer_of(const json_t *object, const char *key)
 {
     return (long long)json_integer_value(json_object_get(object, key));
@@ -45,7 +43,7 @@ static bool read_state(const struct tt_run_state *run, json_t **state, struct tt
     size_t size = 0;
     json_error_t problem;
     bool ok = path || tt_fail_memory(err);
-    if (ok && tt_file_exists(path) && (ok = tt_file_read(path, MOST_STATE_BYTES, &text, &size, err))) {
+    if (ok && tt_file_exists(path) && (ok = tt_file_read(path, TT_JSON_MOST_BYTES, &text, &size, err))) {
         *state = json_loadb(text, size, 0, &problem);
         if (!*state && json_error_code(&problem) == json_error_out_of_memory)
             ok = tt_fail_memory(err);

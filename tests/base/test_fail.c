@@ -85,9 +85,26 @@ static void a_reason_without_advice_stands_alone(void **state)
     assert_string_equal(err.message, wanted);
 }
 
+static void what_failed_elsewhere_is_passed_on_whole_unless_something_failed_here(void **state)
+{
+    (void)state;
+    struct tt_error none = {0}, there = {0}, here = {0};
+    tt_fail_errno(&there, TT_ERROR_INPUT, ENOSPC, "hive.wav");
+    assert_true(tt_error_pass_on(&none, &here));
+    assert_int_equal(here.kind, TT_OK);
+    assert_false(tt_error_pass_on(&there, &here));
+    assert_memory_equal(&here, &there, sizeof here);
+    struct tt_error first = {0};
+    tt_fail(&first, TT_ERROR_USAGE, "first");
+    assert_false(tt_error_pass_on(&there, &first));
+    assert_string_equal(first.message, "first");
+    assert_false(tt_error_pass_on(&there, NULL));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(what_failed_elsewhere_is_passed_on_whole_unless_something_failed_here),
         cmocka_unit_test(the_first_error_wins),
         cmocka_unit_test(nobody_has_to_listen),
         cmocka_unit_test(control_characters_cannot_steer_a_terminal),
