@@ -11,6 +11,7 @@
 extern const char *const tt_page_style[];    /* page/style.css */
 extern const char *const tt_script_common[]; /* page/common.js, and so on */
 extern const char *const tt_script_session[];
+extern const char *const tt_script_walk[];
 extern const char *const tt_script_take[];
 extern const char *const tt_script_blind[];
 extern const char *const tt_script_view[];
@@ -18,9 +19,9 @@ extern const char *const tt_script_view[];
 /* ".wav" or ".flac": how voices and narration are called. */
 const char *tt_page_sound_ending(const struct tt_session_report *session);
 
-/* The command line that works on this session again, with `--changes FILE` when changes is not NULL; as HTML of one
- * line. */
-void tt_page_command(struct tt_text *out, const struct tt_session_report *session, const char *changes);
+/* The command line that works on this session again, as HTML of one line; with `--changes FILE`, of which the script
+ * fills in the name. */
+void tt_page_command(struct tt_text *out, const struct tt_session_report *session, bool has_changes);
 
 /* The take's name, as a link from the session's page to the take's. */
 void tt_take_link(struct tt_text *out, const struct tt_take_report *take);

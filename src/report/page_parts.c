@@ -24,7 +24,7 @@ static bool is_usual_place(const struct tt_session_report *session)
            strcmp(session->out_folder + length, ".tidy") == 0;
 }
 
-void tt_page_command(struct tt_text *out, const struct tt_session_report *session, const char *changes)
+void tt_page_command(struct tt_text *out, const struct tt_session_report *session, bool has_changes)
 {
     bool is_usual = is_usual_place(session), is_single = !is_usual && session->take_count == 1;
     tt_text_add(out, "<code>tidytake clean ");
@@ -37,10 +37,8 @@ void tt_page_command(struct tt_text *out, const struct tt_session_report *sessio
         tt_text_add(out, " --for ");
         tt_html_shell_word(out, session->target);
     }
-    if (changes) {
-        tt_text_add(out, " --changes ");
-        tt_html_shell_word(out, changes);
-    }
+    if (has_changes)
+        tt_text_add(out, " --changes <span id=\"change-file\"></span>");
     tt_text_add(out, "</code>");
 }
 
@@ -118,7 +116,7 @@ void tt_page_changes(struct tt_text *out, const struct tt_session_report *sessio
                      "<ul id=\"change-list\"></ul>\n<p><button type=\"button\" class=\"big\" id=\"save\">Save the "
                      "changes file</button> "
                      "for all takes together. Then, in the folder that it was saved to:</p>\n<pre>");
-    tt_page_command(out, session, "changes.csv");
+    tt_page_command(out, session, true);
     tt_text_add(out, "</pre>\n</section>\n");
 }
 

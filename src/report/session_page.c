@@ -227,14 +227,23 @@ static void add_files(struct tt_text *out, const struct tt_session_report *sessi
                      "offered.</p>\n<p>Or open the take\xE2\x80\x99s sheet, <code>sheets/TAKE.csv</code>, "
                      "change <code>cut</code> to <code>keep</code> in the row\xE2\x80\x99s column <code>action</code>, "
                      "save, and run the same command again; only what changed is done anew:</p>\n<pre>");
-    tt_page_command(out, session, NULL);
+    tt_page_command(out, session, false);
     tt_text_add(out, "</pre>\n<p class=\"quiet\">With the options of the first run, if there were any. Rows that you "
                      "changed stay through every later run.</p>\n</section>\n");
 }
 
+/* Shown by the script where there is something to go to. */
+static void add_keys(struct tt_text *out)
+{
+    tt_text_add(out, "<p class=\"quiet no-print\" id=\"walk\" hidden><label><input type=\"checkbox\" id=\"keys\" checked> "
+                     "Keys:</label> <kbd>d</kbd> hear the next question or part, <kbd>u</kbd> the one before, "
+                     "<kbd>space</kbd> stop or hear it again, <kbd>h</kbd> hear it otherwise, <kbd>1</kbd> "
+                     "<kbd>2</kbd> <kbd>3</kbd> give an answer.</p>\n");
+}
+
 bool tt_report_session_page(const struct tt_session_report *session, struct tt_text *out, struct tt_error *err)
 {
-    static const char *const *const scripts[] = {tt_script_common, tt_script_session, NULL};
+    static const char *const *const scripts[] = {tt_script_common, tt_script_session, tt_script_walk, NULL};
     struct tt_page_head head = {session->name, tt_page_style, scripts};
     struct tt_totals totals = tt_session_totals(session);
     struct tt_page_rows rows = {0};
@@ -247,6 +256,7 @@ bool tt_report_session_page(const struct tt_session_report *session, struct tt_t
     tt_page_level_control(out);
     tt_text_add(out, "<span id=\"said\" role=\"status\"></span></div>\n");
     tt_page_caution(out);
+    add_keys(out);
     tt_session_todo(out, &rows, session, &totals);
     add_narration(out, session);
     bool ok = add_removed(out, &rows, session, err);

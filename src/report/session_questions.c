@@ -131,6 +131,6 @@ void tt_session_questions(struct tt_text *out, struct tt_page_rows *rows, const 
     tt_page_changes(out, session);
     tt_text_add(out, "<p class=\"quiet\">Or change <code>ask</code> in the sheets to <code>cut</code> or "
                      "<code>keep</code>, save, and run the same command again:</p>\n<pre>");
-    tt_page_command(out, session, NULL);
+    tt_page_command(out, session, false);
     tt_text_add(out, "</pre>\n");
 }

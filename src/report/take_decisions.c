@@ -143,7 +143,7 @@ static void add_undo(struct tt_text *out, const struct tt_session_report *sessio
     tt_html_name(out, take->stem);
     tt_text_add(out, ".csv</code>, change the row\xE2\x80\x99s action (<code>cut</code> to <code>keep</code>, say), "
                      "save, and run the same command again:</p>\n<pre>");
-    tt_page_command(out, session, NULL);
+    tt_page_command(out, session, false);
     tt_text_add(out, "</pre>\n");
 }
 

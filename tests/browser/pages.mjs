@@ -239,7 +239,9 @@ await test('answers of the session page and changes of a take page become one fi
   await page.locator(`tr[data-row="${index}"] select`).selectOption('keep');
   same(await page.locator('#changed').innerText(), '3 decisions changed', 'told on the other page');
   const [download] = await Promise.all([page.waitForEvent('download'), page.locator('#save').click()]);
-  same(download.suggestedFilename(), 'changes.csv', 'file');
+  same(download.suggestedFilename(), await page.locator('#change-file').innerText(), 'file');
+  await page.locator(`tr[data-row="${index}"] select`).selectOption('cut');
+  holds(/^changes-[0-9a-f]{8}\.csv$/.test(download.suggestedFilename()) && download.suggestedFilename() !== await page.locator('#change-file').innerText(), 'other changes have the name of the first');
   const file = path.join(work, 'changes.csv');
   await download.saveAs(file);
   await page.context().close();
@@ -252,6 +254,31 @@ await test('answers of the session page and changes of a take page become one fi
   await again.locator('#removed-list > li', { hasText: 'misread' }).first().getByRole('button', { name: /^put it back/ }).click(); // what was answered with 'cut'
   holds((await again.locator('#change-list').innerText()).includes('misread: cut \u2192 keep'), 'told: ' + await again.locator('#change-list').innerText());
   await again.context().close();
+});
+
+await test('questions are gone through, heard and answered by keys alone', async () => {
+  const page = await open(urlOf('index.html')), now = page.locator('li.now'), pressed = page.locator('li.now [data-src][aria-pressed=true]');
+  await page.keyboard.press('d');
+  same(await now.innerText(), await page.locator('#questions > li').first().innerText(), 'the first');
+  same(await pressed.innerText(), 'this part', 'heard');
+  await page.keyboard.press('h');
+  same(await pressed.innerText(), 'the other reading', 'heard otherwise');
+  await page.keyboard.press(' ');
+  same(await pressed.count(), 0, 'sounds after space');
+  await page.keyboard.press(' ');
+  same(await pressed.innerText(), 'the other reading', 'heard again');
+  await page.keyboard.press('2');
+  same(await page.locator('li.now .answer [aria-pressed=true]').getAttribute('data-action'), 'keep', 'answer');
+  await page.keyboard.press('u');
+  holds(await page.locator('#questions > li').first().evaluate(e => !e.classList.contains('now')), 'u does not step');
+  await page.keyboard.press('d');
+  await page.keyboard.press('d');
+  await page.keyboard.press('1');
+  same(await page.locator('#changed').innerText(), '2 decisions changed', 'told');
+  await page.locator('#keys').uncheck();
+  await page.keyboard.press('d');
+  holds(await page.locator('#questions > li').nth(1).evaluate(e => e.classList.contains('now')), 'keys that are off step');
+  await page.context().close();
 });
 
 await test('a question can be heard without the part that it is about', async () => {

@@ -131,7 +131,7 @@ static void a_question_can_be_answered_on_the_page(void **state)
     char *page = page_of(&hive), *text = between(page, "id=\"data\">", "</script>");
     assert_has(page, "data-answer=\"0\" data-action=\"cut\"");
     assert_has(page, "data-answer=\"0\" data-action=\"choose\"");
-    assert_has(page, "--changes changes.csv");
+    assert_has(page, "--changes <span id=\"change-file\"></span></code>");
     json_t *data = json_loads(text, 0, NULL), *row = json_array_get(json_object_get(data, "rows"), 0);
     assert_string_equal(json_string_value(json_object_get(row, "action")), "ask");
     assert_string_equal(json_string_value(json_object_get(row, "take")), "01.wav");

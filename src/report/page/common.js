@@ -66,10 +66,17 @@ const changes = (function () {
   const get = row => (made.get(nameOf(row)) || { to: row.action }).to;
   const text = () => ['take,id,start,end,kind,proposed,action,amount,confidence,note',
     ...Array.from(made.values()).sort((a, b) => a.take < b.take ? -1 : a.take > b.take ? 1 : a.at - b.at).map(c => c.line)].join('\r\n') + '\r\n';
+  /* Each set of changes has a name of its own (FNV-1a of it): a browser gives the second file of one name another, and the line would go on naming the first. */
+  function fileName() {
+    let digest = 0x811c9dc5;
+    for (const byte of new TextEncoder().encode(text())) digest = Math.imul(digest ^ byte, 0x01000193) >>> 0;
+    return 'changes-' + digest.toString(16).padStart(8, '0') + '.csv';
+  }
   function show() {
     if (!byId('changes')) return; /* nothing here can be changed */
     byId('changes').hidden = made.size === 0;
     byId('changed').textContent = made.size === 1 ? '1 decision changed' : made.size + ' decisions changed';
+    byId('change-file').textContent = fileName();
     const list = byId('change-list');
     list.replaceChildren(...Array.from(made, ([name, c]) => {
       const item = document.createElement('li'), take = document.createElement('bdi'), back = document.createElement('button');
@@ -91,7 +98,7 @@ const changes = (function () {
   if (byId('save')) byId('save').addEventListener('click', () => {
     const link = document.createElement('a'), url = URL.createObjectURL(new Blob([text()], { type: 'text/csv' }));
     link.href = url;
-    link.download = 'changes.csv';
+    link.download = fileName();
     link.click();
     setTimeout(() => URL.revokeObjectURL(url), 10000);
     isSaved = true;

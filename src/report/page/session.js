@@ -94,7 +94,7 @@
     const asked = rows.filter(row => row.action === 'ask'), left = asked.filter(row => changes.get(row) === 'ask').length;
     if (!asked.length) return;
     byId('open').textContent = left ? notReady : 'All are answered, none is carried out yet';
-    byId('left').textContent = left === asked.length ? '' : left ? left + ' of ' + asked.length + ' still without an answer' : 'Save the changes file, and run the line below it.';
+    byId('left').textContent = left === asked.length ? '' : left ? left + ' of ' + asked.length + ' still without an answer.' : 'Save the changes file, and run the line below it.';
   });
   for (const group of document.querySelectorAll('.answer')) group.hidden = false;
   changes.show();
