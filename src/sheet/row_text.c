@@ -6,42 +6,20 @@
 #include <string.h>
 #include <strings.h>
 
+#include "sheet/row_parts.h"
 #include "sheet/sheet_rows.h"
 
 /* More than anyone would wait, or turn down. */
-enum { AMOUNT_MOST_S = 86400, GAP_MOST_S = 3600, AMOUNT_MOST_DB = 120, HOUR_MS = 3600000, HOURS_TRIED = 100 };
+enum { AMOUNT_MOST_S = 86400, GAP_MOST_S = 3600, AMOUNT_MOST_DB = 120 };
 
-static const char *const column_names[ROW_COLUMNS] = {"take",   "id",     "start",      "end", "kind", "proposed",
-                                                      "action", "amount", "confidence", "by",  "note"};
+const char *const row_column_names[ROW_COLUMNS] = {"take",   "id",     "start",      "end", "kind", "proposed",
+                                                   "action", "amount", "confidence", "by",  "note"};
 
-static const char *cell(const struct row_reader *reader, enum row_column column)
+const char *row_cell(const struct row_reader *reader, enum row_column column)
 {
     return tt_csv_text(&reader->csv, reader->columns[column]);
 }
-static bool is_blank(const char *text) { return !text[strspn(text, " \t\r\n")]; }
-
-/* How a time is written. */
-struct written {
-    int64_t ms;
-    int decimals;
-    bool has_hours;
-};
-
-static bool read_time(const struct row_reader *reader, enum row_column column, struct written *time,
-                      struct tt_error *err)
-{
-    const char *text = cell(reader, column);
-    if (!tt_time_parse(text, &time->ms, NULL))
-        return tt_csv_fail(&reader->csv, reader->columns[column], err,
-                           "%s '%.60s' is no time; write it as 0:01:05.250 or 65.250", column_names[column], text);
-    const char *mark = strpbrk(text, ".,"), *colon = strchr(text, ':');
-    time->decimals = mark ? (int)strspn(mark + 1, "0123456789") : 0;
-    time->has_hours = !colon || strchr(colon + 1, ':');
-    return true;
-}
-
-/* What rounding or cutting off to so many decimals may have changed; 0 for milliseconds. */
-static int rounding_of(int decimals) { return decimals <= 0 ? 1000 : decimals == 1 ? 100 : decimals == 2 ? 10 : 0; }
+bool row_is_blank(const char *text) { return !text[strspn(text, " \t\r\n")]; }
 
 static bool fail_word(const struct row_reader *reader, enum row_column column, const char *text,
                       const struct tt_row *row, struct tt_error *err)
@@ -55,34 +33,35 @@ static bool fail_word(const struct row_reader *reader, enum row_column column, c
     enum tt_row_action action;
     if (nearest)
         tt_text_addf(&list, "; did you mean %s?", nearest);
-    else if (column == COLUMN_KIND && (is_blank(text) || row_action_parse(text, &action)))
+    else if (column == COLUMN_KIND && (row_is_blank(text) || row_action_parse(text, &action)))
         tt_text_add(&list, "; a part of your own is of kind other, and what to do with it stands in the column action");
     const char *shown = list.data ? list.data : "";
     if (column == COLUMN_KIND)
-        tt_csv_fail(&reader->csv, reader->columns[column], err, "kind '%.60s' is unknown; it is one of %s", text, shown);
+        tt_csv_fail(&reader->csv, reader->columns[column], err, "kind '%.60s' is unknown; it is one of %s", text,
+                    shown);
     else
         tt_csv_fail(&reader->csv, reader->columns[column], err, "%s '%.60s' does not go with %s; allowed: %s",
-                    column_names[column], text, tt_row_kind_name(row->kind), shown);
+                    row_column_names[column], text, tt_row_kind_name(row->kind), shown);
     tt_text_free(&list);
     return false;
 }
 
 static bool read_words(const struct row_reader *reader, struct tt_row *row, struct tt_error *err)
 {
-    const char *kind = cell(reader, COLUMN_KIND), *action = cell(reader, COLUMN_ACTION),
-               *proposed = cell(reader, COLUMN_PROPOSED);
-    const char *by = cell(reader, COLUMN_BY);
+    const char *kind = row_cell(reader, COLUMN_KIND), *action = row_cell(reader, COLUMN_ACTION),
+               *proposed = row_cell(reader, COLUMN_PROPOSED);
+    const char *by = row_cell(reader, COLUMN_BY);
     if (!row_kind_parse(kind, &row->kind))
         return fail_word(reader, COLUMN_KIND, kind, row, err);
     if (!row_action_parse(action, &row->action) || !tt_row_allows(row->kind, row->action))
         return fail_word(reader, COLUMN_ACTION, action, row, err);
     row->proposed = row->action;
-    row->is_unproposed = is_blank(proposed);
+    row->is_unproposed = row_is_blank(proposed);
     if (!row->is_unproposed && !row_action_parse(proposed, &row->proposed))
         return fail_word(reader, COLUMN_PROPOSED, proposed, row, err);
     by += strspn(by, " \t");
-    row->is_persons = strncasecmp(by, "me", 2) == 0 && is_blank(by + 2);
-    if (!row->is_persons && !is_blank(by))
+    row->is_persons = strncasecmp(by, "me", 2) == 0 && row_is_blank(by + 2);
+    if (!row->is_persons && !row_is_blank(by))
         return tt_csv_fail(&reader->csv, reader->columns[COLUMN_BY], err,
                            "by '%.60s' is unknown; write me, or leave it empty", by);
     return true;
@@ -91,13 +70,13 @@ static bool read_words(const struct row_reader *reader, struct tt_row *row, stru
 static bool read_number(const struct row_reader *reader, enum row_column column, double most, double *value,
                         struct tt_error *err)
 {
-    const char *text = cell(reader, column);
+    const char *text = row_cell(reader, column);
     *value = NAN;
-    if (is_blank(text))
+    if (row_is_blank(text))
         return true;
     if (!tt_number_parse(text, value) || *value < 0 || *value > most)
         return tt_csv_fail(&reader->csv, reader->columns[column], err, "%s '%.60s' must be a number from 0 to %g",
-                           column_names[column], text, most);
+                           row_column_names[column], text, most);
     return true;
 }
 
@@ -110,7 +89,7 @@ static bool read_numbers(const struct row_reader *reader, struct tt_row *row, st
         return tt_csv_fail(&reader->csv, reader->columns[COLUMN_AMOUNT], err,
                            "a gap of %.60s seconds: an hour (%d) is the most that can be opened; leave longer silence "
                            "to the picture edit",
-                           cell(reader, COLUMN_AMOUNT), GAP_MOST_S);
+                           row_cell(reader, COLUMN_AMOUNT), GAP_MOST_S);
     bool is_needed = row->action == TT_DO_SHORTEN || row->action == TT_DO_SOFTEN || row->action == TT_DO_OPEN;
     if (is_needed && isnan(row->amount))
         return tt_csv_fail(&reader->csv, reader->columns[COLUMN_AMOUNT], err, "%s needs an amount: %s",
@@ -123,18 +102,18 @@ static bool read_numbers(const struct row_reader *reader, struct tt_row *row, st
 
 static bool read_id(const struct row_reader *reader, struct row_text *found, struct tt_error *err)
 {
-    const char *text = cell(reader, COLUMN_ID);
+    const char *text = row_cell(reader, COLUMN_ID);
     char id[TT_ROW_ID_CHARS];
     text += strspn(text, " \t");
     size_t length = strcspn(text, " \t");
-    found->has_id = !is_blank(text);
+    found->has_id = !row_is_blank(text);
     if (!found->has_id)
         return true;
     if (length < sizeof id) {
         memcpy(id, text, length);
         id[length] = '\0';
     }
-    if (length >= sizeof id || !is_blank(text + length) || !row_id_parse(id, &found->id))
+    if (length >= sizeof id || !row_is_blank(text + length) || !row_id_parse(id, &found->id))
         return tt_csv_fail(&reader->csv, reader->columns[COLUMN_ID], err,
                            "id '%.60s' is none of ours; leave it empty in a row of your own", text);
     for (size_t i = 0; i <= length; i++)
@@ -144,9 +123,9 @@ static bool read_id(const struct row_reader *reader, struct row_text *found, str
 
 static bool check_take(const struct row_reader *reader, struct row_text *found, struct tt_error *err)
 {
-    const char *take = cell(reader, COLUMN_TAKE);
-    found->is_of_take = strcmp(take, reader->take) == 0 || (reader->takes == ROWS_OF_ONE_TAKE && is_blank(take));
-    if (reader->takes == ROWS_OF_ANY_TAKE && is_blank(take))
+    const char *take = row_cell(reader, COLUMN_TAKE);
+    found->is_of_take = strcmp(take, reader->take) == 0 || (reader->takes == ROWS_OF_ONE_TAKE && row_is_blank(take));
+    if (reader->takes == ROWS_OF_ANY_TAKE && row_is_blank(take))
         return tt_csv_fail(&reader->csv, reader->columns[COLUMN_TAKE], err,
                            "the take is empty; a changes file names the take of each row");
     if (!found->is_of_take && reader->takes == ROWS_OF_ANY_TAKE)
@@ -165,91 +144,13 @@ static bool check_take(const struct row_reader *reader, struct row_text *found, 
     return true;
 }
 
-static bool fits_proposed(const struct row_text *found, const struct tt_row *row)
-{
-    struct tt_row proposed = *row;
-    proposed.action = row->proposed;
-    return row_id_fits(found->id.check, row, row->rounding_ms) ||
-           row_id_fits(found->id.check, &proposed, row->rounding_ms);
-}
-
-/* Spreadsheets show times with decimals as mm:ss.0 and drop the hours. The id tells which hour it was. */
-static void find_hours(const struct row_reader *reader, struct row_text *found)
-{
-    struct tt_row row = found->row;
-    if (row.end_ms < row.start_ms)
-        row.end_ms += HOUR_MS;
-    for (int hour = 0; hour < HOURS_TRIED && row.end_ms - row.rounding_ms <= reader->duration_ms; hour++) {
-        if (fits_proposed(found, &row)) {
-            found->row = row;
-            return;
-        }
-        row.start_ms += HOUR_MS;
-        row.end_ms += HOUR_MS;
-    }
-}
-
-/* Inside the take; what lies past its end by no more than how it was rounded is moved to the end. */
-static bool check_time(const struct row_reader *reader, enum row_column column, int64_t *ms, int decimals,
-                       struct tt_error *err)
-{
-    int tolerance_ms = rounding_of(decimals) ? rounding_of(decimals) : 1;
-    if (*ms <= reader->duration_ms)
-        return true;
-    char duration[TT_TIME_CHARS];
-    tt_time_format(reader->duration_ms, duration);
-    if (*ms - tolerance_ms > reader->duration_ms)
-        return tt_csv_fail(&reader->csv, reader->columns[column], err,
-                           "%s '%.60s' lies behind the end of the take (%s); write an earlier time",
-                           column_names[column], cell(reader, column), duration);
-    *ms = reader->duration_ms;
-    return true;
-}
-
-static bool fail_order(const struct row_reader *reader, struct tt_error *err)
-{
-    return tt_csv_fail(&reader->csv, reader->columns[COLUMN_END], err, "end '%.60s' must lie behind start '%.60s'",
-                       cell(reader, COLUMN_END), cell(reader, COLUMN_START));
-}
-
-static bool read_times(const struct row_reader *reader, struct row_text *found, struct tt_error *err)
-{
-    struct written start, end;
-    struct tt_row *row = &found->row;
-    if (!read_time(reader, COLUMN_START, &start, err))
-        return false;
-    if (row_kind_is_point(row->kind) && is_blank(cell(reader, COLUMN_END)))
-        end = start;
-    else if (!read_time(reader, COLUMN_END, &end, err))
-        return false;
-    row->start_ms = start.ms;
-    row->end_ms = end.ms;
-    int decimals = start.decimals < end.decimals ? start.decimals : end.decimals;
-    bool is_coarse = start.decimals < 3 && end.decimals < 3 && reader->is_rounded;
-    row->rounding_ms = is_coarse ? rounding_of(decimals) : 0;
-    if (!found->is_of_take)
-        return row->end_ms < row->start_ms ? fail_order(reader, err) : true;
-    if (is_coarse && found->has_id && !start.has_hours && !end.has_hours)
-        find_hours(reader, found);
-    if (row->end_ms < row->start_ms)
-        return fail_order(reader, err);
-    return check_time(reader, COLUMN_START, &row->start_ms, start.decimals, err) &&
-           check_time(reader, COLUMN_END, &row->end_ms, end.decimals, err);
-}
-
-bool row_reader_check_length(const struct row_reader *reader, const struct tt_row *row, struct tt_error *err)
-{
-    const bool may_be_empty = row_kind_is_point(row->kind) || row->rounding_ms;
-    return row->start_ms != row->end_ms || may_be_empty || fail_order(reader, err);
-}
-
 /* Commas between the cells and in the numbers: which is which cannot be told, but where a row becomes longer than the
  * first that is what happened. */
 static bool check_commas(const struct row_reader *reader, struct tt_error *err)
 {
     enum tt_row_kind kind;
     if (reader->csv.delimiter != ',' || reader->csv.cell_count <= reader->column_count ||
-        row_kind_parse(cell(reader, COLUMN_KIND), &kind))
+        row_kind_parse(row_cell(reader, COLUMN_KIND), &kind))
         return true;
     return tt_csv_fail(&reader->csv, reader->columns[COLUMN_START], err,
                        "this row has more cells than the first: commas stand between the cells and in the numbers; "
@@ -264,10 +165,10 @@ bool row_reader_next(struct row_reader *reader, struct row_text *found, bool *ha
         return false;
     if (!*has_row)
         return true;
-    found->row.note = (char *)(uintptr_t)cell(reader, COLUMN_NOTE); /* only read, and copied by who keeps it */
+    found->row.note = (char *)(uintptr_t)row_cell(reader, COLUMN_NOTE); /* only read, and copied by who keeps it */
     return check_commas(reader, err) && tt_csv_check_length(&reader->csv, reader->column_count, err) &&
            read_words(reader, &found->row, err) && read_numbers(reader, &found->row, err) &&
-           read_id(reader, found, err) && check_take(reader, found, err) && read_times(reader, found, err);
+           read_id(reader, found, err) && check_take(reader, found, err) && row_times_read(reader, found, err);
 }
 
 static bool open_table(struct row_reader *reader, const char *text, size_t size, const char *file_name,
@@ -279,31 +180,11 @@ static bool open_table(struct row_reader *reader, const char *text, size_t size,
     is_needed[COLUMN_BY] = reader->takes == ROWS_OF_ONE_TAKE;
     if (!tt_csv_open(&reader->csv, file_name, text, size, err))
         return false;
-    if (!tt_csv_read_header(&reader->csv, column_names, is_needed, ROW_COLUMNS, reader->columns, err)) {
+    if (!tt_csv_read_header(&reader->csv, row_column_names, is_needed, ROW_COLUMNS, reader->columns, err)) {
         tt_csv_close(&reader->csv);
         return false;
     }
     reader->column_count = reader->csv.cell_count;
-    return true;
-}
-
-/* One row with a full time does not speak against rounding (a person typed it), nor one with a short time for it. */
-static bool find_rounding(struct row_reader *reader, struct tt_error *err)
-{
-    size_t rows = 0, exact = 0;
-    struct tt_error ignored = {0};
-    for (bool has_row = true;;) {
-        if (!tt_csv_next(&reader->csv, &has_row, err))
-            return false;
-        if (!has_row)
-            break;
-        struct written start, end;
-        bool has_times =
-            read_time(reader, COLUMN_START, &start, &ignored) && read_time(reader, COLUMN_END, &end, &ignored);
-        rows += has_times;
-        exact += has_times && (start.decimals >= 3 || end.decimals >= 3);
-    }
-    reader->is_rounded = 2 * exact < rows;
     return true;
 }
 
@@ -315,7 +196,7 @@ bool row_reader_open(struct row_reader *reader, enum row_takes takes, const stru
         return tt_fail_memory(err);
     if (!open_table(reader, text, size, file_name, err))
         goto failed;
-    if (!find_rounding(reader, err))
+    if (!row_times_find_rounding(reader, err))
         goto failed;
     tt_csv_close(&reader->csv);
     if (!open_table(reader, text, size, file_name, err))
