@@ -142,11 +142,15 @@ void tt_floor_steps_close(struct tt_floor_steps *steps)
             continue;
         for (int i = 0; i < bins; i++)
             row[i] += frame[i];
-        step->frames++;
+        step->counted.end = steps->frame_sample[f];
+        if (step->frames++ == 0)
+            step->counted.start = steps->frame_sample[f];
     }
+    const int last = steps->frame_count - 1;
     steps->frame_count = 0;
     if (step->frames == 0)
         return;
+    step->quiet = (struct tt_span_samples){steps->frame_sample[0], steps->frame_sample[last]};
     const float share = 1.0F / (float)step->frames;
     for (int i = 0; i < bins; i++)
         row[i] = row[i] * share + POWER_LEAST;

@@ -4,6 +4,7 @@
 #ifndef TT_DSP_FLOOR_STEPS_H
 #define TT_DSP_FLOOR_STEPS_H
 
+#include "base/span.h"
 #include "dsp/stft.h"
 
 enum { TT_FLOOR_BANDS = 8 };
@@ -12,6 +13,8 @@ struct tt_floor_step {
     int64_t index;                 /* covers index * step_samples and on */
     int frames;                    /* quiet frames in the mean; 0: nothing heard */
     float band_db[TT_FLOOR_BANDS]; /* mean power of each band */
+    /* From the centre of the first to that of the last: of the frames in the mean, and of all that were quiet. */
+    struct tt_span_samples counted, quiet;
 };
 
 struct tt_floor_steps {

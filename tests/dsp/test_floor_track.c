@@ -58,6 +58,51 @@ static void a_fan_that_switches_on_is_right_two_seconds_later(void **state)
     free(in);
 }
 
+/* White noise of -40 dBFS, 7.96 dB louder from a time on. */
+static float *louder_from(double from_s, double seconds, int rate_hz)
+{
+    const size_t count = (size_t)(seconds * rate_hz);
+    float *in = test_sound(count);
+    add_white(in, count, 0.01, 2);
+    for (size_t i = (size_t)(from_s * rate_hz); i < count; i++)
+        in[i] *= 2.5f;
+    return in;
+}
+
+static void a_fan_that_switches_on_within_a_pause_is_right_soon(void **state)
+{
+    (void)state;
+    enum { RATE_HZ = 16000, SECONDS = 80 };
+    for (double from_s = 48.1; from_s < 48.6; from_s += 0.1) {
+        float *in = louder_from(from_s, SECONDS, RATE_HZ);
+        struct tt_floor_track track = track_of(in, SECONDS * RATE_HZ, RATE_HZ, 20, now_and_then);
+        assert_within(floor_db_at(&track, from_s - 0.4), -40.0, 0.7, 0.7);
+        assert_within(floor_db_at(&track, from_s + 0.4), -32.04, 0.7, 0.7);
+        tt_floor_track_free(&track);
+        free(in);
+    }
+}
+
+static bool rarely_behind_the_change(double second)
+{
+    return second < 16.0 || (second >= 21.5 && second < 21.6) || (second >= 24.5 && second < 24.8) || second >= 33.5;
+}
+
+static void a_fan_that_switches_on_within_words_is_right_in_the_first_short_pause(void **state)
+{
+    (void)state;
+    enum { RATE_HZ = 16000, SECONDS = 36 };
+    float *in = louder_from(17.25, SECONDS, RATE_HZ);
+    for (size_t i = 0; i < SECONDS * RATE_HZ; i++)
+        in[i] *= (float)pow(10, 0.05 * fmax(0, (double)i / RATE_HZ - 21) / 20); /* it goes on getting louder a little */
+    struct tt_floor_track track = track_of(in, SECONDS * RATE_HZ, RATE_HZ, 20, rarely_behind_the_change);
+    assert_within(floor_db_at(&track, 15.9), -40.0, 0.7, 0.7);
+    assert_within(floor_db_at(&track, 21.55), -32.04, 1.0, 1.0);
+    assert_within(floor_db_at(&track, 24.65), -32.04, 1.0, 1.0);
+    tt_floor_track_free(&track);
+    free(in);
+}
+
 static void a_room_that_drifts_by_several_decibels_is_followed(void **state)
 {
     (void)state;
@@ -217,6 +262,8 @@ int main(void)
         cmocka_unit_test(a_weighting_is_that_of_the_standard),
         cmocka_unit_test(the_floor_of_white_noise_is_its_level),
         cmocka_unit_test(a_fan_that_switches_on_is_right_two_seconds_later),
+        cmocka_unit_test(a_fan_that_switches_on_within_a_pause_is_right_soon),
+        cmocka_unit_test(a_fan_that_switches_on_within_words_is_right_in_the_first_short_pause),
         cmocka_unit_test(a_room_that_drifts_by_several_decibels_is_followed),
         cmocka_unit_test(a_short_pause_in_a_drifting_room_is_heard),
         cmocka_unit_test(a_steady_room_needs_a_node_a_window_only),
