@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "base/median.h"
+#include "base/units.h"
 #include "dsp/fast_math.h"
 
 /* Mains are kept within 0.2 Hz in public grids (common practice, no source); recorders' clocks add nothing to speak of.
@@ -78,18 +79,19 @@ static double peak_near(const struct tt_hum_spectrum *spectrum, double frequency
     return (best + fmax(-0.5, fmin(0.5, offset))) * bin_hz;
 }
 
-/* The base frequency that fits the peaks of the lines that stand out. */
-static double refined_base(const struct tt_hum_spectrum *spectrum, double base_hz, const double *levels)
+/* What the peaks of the lines that stand out say of the base frequency, each as much as it is known: a line's power over
+ * its neighbours is what its place is exact by. Between words close together the lines are low, broad and beside their
+ * places. */
+static void add_frequency(struct tt_hum_candidate *candidate, const struct tt_hum_spectrum *spectrum, double base_hz,
+                          const double *levels)
 {
-    double sum = 0.0, weight_sum = 0.0;
     for (int k = 0; k < TT_HUM_HARMONICS; k++) {
         if (levels[k] < LINE_OVER_DB)
             continue;
-        const double number = k + 1, weight = fmin(levels[k], LINE_MOST_DB);
-        sum += weight * number * peak_near(spectrum, number * base_hz);
-        weight_sum += weight * number * number;
+        const double number = k + 1, weight = tt_power_from_db(levels[k]);
+        candidate->frequency_sum += weight * number * peak_near(spectrum, number * base_hz);
+        candidate->frequency_weight += weight * number * number;
     }
-    return weight_sum > 0.0 ? sum / weight_sum : base_hz;
 }
 
 void tt_hum_lines_judge(struct tt_hum_candidate *candidate, const struct tt_hum_spectrum *spectrum)
@@ -118,8 +120,7 @@ void tt_hum_lines_judge(struct tt_hum_candidate *candidate, const struct tt_hum_
     if (lines < STRETCH_LINES_LEAST)
         return;
     candidate->found++;
-    candidate->frequency_sum += best_sum * refined_base(spectrum, best_hz, best);
-    candidate->frequency_weight += best_sum;
+    add_frequency(candidate, spectrum, best_hz, best);
 }
 
 static double median_level(const struct tt_hum_candidate *candidate, int harmonic)

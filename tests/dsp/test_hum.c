@@ -69,6 +69,27 @@ static void hum_of_either_mains_is_found_between_phrases(void **state)
     }
 }
 
+/* Words with a quarter of a second between them; for four seconds before and behind them nobody speaks. */
+static bool is_spoken(double second) { return second > 4 && second < 28 && fmod(second, 1.3) < 1.05; }
+
+static void the_mains_frequency_is_told_by_long_pauses_and_not_by_short_ones(void **state)
+{
+    (void)state;
+    static const double bases[] = {49.96, 50, 59.97, 60};
+    const size_t count = 32 * RATE;
+    for (size_t b = 0; b < 4; b++) {
+        float *in = test_sound(count), *words = test_sound(count);
+        add_white(in, count, 0.0003, 3);
+        add_hum(in, count, bases[b], 0.002);
+        add_voice(words, count, 117, 0.1);
+        for (size_t i = 0; i < count; i++)
+            in[i] += is_spoken((double)i / RATE) ? words[i] : 0.0f;
+        assert_within(found_in(in, count, 0, 4096).base_hz, bases[b], 0.004, 0.004);
+        free(in);
+        free(words);
+    }
+}
+
 static void the_wrong_mains_and_no_hum_are_not_found(void **state)
 {
     (void)state;
@@ -305,6 +326,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(hum_of_either_mains_is_found_between_phrases),
+        cmocka_unit_test(the_mains_frequency_is_told_by_long_pauses_and_not_by_short_ones),
         cmocka_unit_test(the_wrong_mains_and_no_hum_are_not_found),
         cmocka_unit_test(a_voice_near_a_harmonic_is_not_taken_for_hum),
         cmocka_unit_test(cuts_of_the_stream_do_not_change_anything),
