@@ -79,9 +79,9 @@ static double peak_near(const struct tt_hum_spectrum *spectrum, double frequency
     return (best + fmax(-0.5, fmin(0.5, offset))) * bin_hz;
 }
 
-/* What the peaks of the lines that stand out say of the base frequency, each as much as it is known: a line's power over
- * its neighbours is what its place is exact by. Between words close together the lines are low, broad and beside their
- * places. */
+/* What the peaks of the lines that stand out say of the base frequency, each as much as it is known: a line's power
+ * over its neighbours is what its place is exact by. Between words close together the lines are low, broad and beside
+ * their places. */
 static void add_frequency(struct tt_hum_candidate *candidate, const struct tt_hum_spectrum *spectrum, double base_hz,
                           const double *levels)
 {
