@@ -323,6 +323,59 @@ static void a_syllable_alike_is_asked_about_at_most(void **state)
     assert_true(with_seconds_alike(0.5f) > 0.97);
 }
 
+/* Not half a second alike, and so strongly. */
+static double scrap_alike(float score)
+{
+    struct session session;
+    begin(&session);
+    struct tt_reread reread = well_matched(4, 5, score);
+    reread.seen[TT_SEEN_LENGTH] = logf(0.4f);
+    reread.seen[TT_SEEN_LIKENESS] = reread.seen[TT_SEEN_OPENING] = reread.seen[TT_SEEN_END_LIKENESS] = 7.0f;
+    reread.seen[TT_SEEN_WORST] = reread.seen[TT_SEEN_WORST_LONG] = 7.0f;
+    reread.seen[TT_SEEN_END_STRETCH] = 0.3f;
+    return judged(&session, &reread, 1);
+}
+
+static void a_scrap_hardly_alike_is_asked_about_at_most(void **state)
+{
+    (void)state;
+    assert_true(scrap_alike(20.0f) <= 0.9);
+    assert_true(scrap_alike(30.0f) > 0.97);
+}
+
+/* A second alike behind a rest, the second of the two like a distant line, so strongly, or not. */
+static double behind_a_rest(float likeness, double rest_s, float fall_db, float rival)
+{
+    struct session session;
+    begin(&session);
+    struct tt_reread rereads[2] = {well_matched(4, 5, 90.0f), well_matched(5, 14, rival)};
+    float *seen = rereads[0].seen;
+    seen[TT_SEEN_LENGTH] = logf(1.0f);
+    seen[TT_SEEN_LIKENESS] = seen[TT_SEEN_OPENING] = seen[TT_SEEN_END_LIKENESS] = likeness;
+    seen[TT_SEEN_PAUSE] = logf((float)rest_s);
+    seen[TT_SEEN_END_FALL] = 0.1f * fall_db;
+    return judged(&session, rereads, 2);
+}
+
+static void after_a_rest_what_is_as_like_a_distant_line_is_asked_about_at_most(void **state)
+{
+    (void)state;
+    assert_in_range(100.0 * behind_a_rest(8.0f, 2.5, 1.0f, 40.0f), 50, 90);
+    assert_true(behind_a_rest(8.0f, 2.5, 1.0f, 15.0f) > 0.97);
+    assert_true(behind_a_rest(9.0f, 2.5, 1.0f, 40.0f) > 0.97);
+    assert_true(behind_a_rest(8.0f, 1.2, 1.0f, 40.0f) > 0.97);
+}
+
+static void after_a_short_rest_where_it_ends_as_sentences_do_and_is_little_alike(void **state)
+{
+    (void)state;
+    assert_in_range(100.0 * behind_a_rest(6.8f, 1.0, 5.0f, 60.0f), 50, 90);
+    assert_true(behind_a_rest(6.8f, 1.0, 1.0f, 60.0f) > 0.97);
+    assert_true(behind_a_rest(6.8f, 1.0, 5.0f, 30.0f) > 0.97);
+    assert_true(behind_a_rest(7.2f, 1.0, 5.0f, 60.0f) > 0.97);
+    assert_true(behind_a_rest(6.8f, 0.6, 5.0f, 60.0f) > 0.97);
+}
+
 /* Two seconds alike in a room that goes on sounding: no pause is heard, and no word that is cut off. */
 static struct tt_reread in_a_ringing_room(size_t first, size_t again, float score)
 {
@@ -417,6 +470,9 @@ int main(void)
         cmocka_unit_test(unless_it_was_broken_off_or_little_else_is_like_it),
         cmocka_unit_test(where_the_room_rings_a_whole_line_is_asked_about_among_fewer_lines_alike),
         cmocka_unit_test(a_syllable_alike_is_asked_about_at_most),
+        cmocka_unit_test(a_scrap_hardly_alike_is_asked_about_at_most),
+        cmocka_unit_test(after_a_rest_what_is_as_like_a_distant_line_is_asked_about_at_most),
+        cmocka_unit_test(after_a_short_rest_where_it_ends_as_sentences_do_and_is_little_alike),
         cmocka_unit_test(what_is_strikingly_alike_is_asked_about_however_it_ends),
         cmocka_unit_test(but_not_where_lines_are_alike_anyway),
         cmocka_unit_test(a_whole_line_with_another_word_is_asked_about_among_lines_alike),
