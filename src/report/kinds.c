@@ -144,14 +144,24 @@ static const struct {
      "Talk that is no part of the text: fainter than your lines, or apart from them."},
     {TT_ROW_TALK, TT_DO_ASK, "fainter than the lines, or apart from them",
      "Talk, perhaps: fainter than your lines, or apart from them. It is still in."},
+    {TT_ROW_TALK, TT_DO_ASK, "between the misread and its re-read",
+     "Said between a misread and its second reading, perhaps to yourself: it is still in."},
     {TT_ROW_NOISE, TT_DO_ASK, "a sound between the lines: keep, soften or cut?",
-     "A noise between lines: it is still in, as loud as it was."}};
+     "A noise between lines: it is still in, as loud as it was."},
+    {TT_ROW_NOISE, TT_DO_ASK, "a cough, or a word in a whisper: keep, soften or cut?",
+     "A cough, perhaps, or a word in a whisper: it is still in, as loud as it was."}};
 
-static const char *told_words(const struct tt_row *row)
+/* What is told of a row, NULL where nothing is; has_own_note where the note is not one of the program's. */
+static const char *told_words(const struct tt_row *row, bool *has_own_note)
 {
-    for (size_t i = 0; i < sizeof told / sizeof *told; i++)
-        if (told[i].kind == row->kind && told[i].action == row->action && strcmp(told[i].note, row->note) == 0)
+    *has_own_note = row->note[0] && (row->kind != TT_ROW_MISREAD || strncmp(row->note, "read again ", 11) != 0);
+    for (size_t i = 0; i < sizeof told / sizeof *told; i++) {
+        if (told[i].kind != row->kind || strcmp(told[i].note, row->note) != 0)
+            continue;
+        *has_own_note = false;
+        if (told[i].action == row->action)
             return told[i].words;
+    }
     return NULL;
 }
 
@@ -189,14 +199,15 @@ static const char *fixed_words(const struct tt_row *row)
 void tt_row_words(struct tt_text *out, const struct tt_session_report *session, const struct tt_take_report *take,
                   const struct tt_row *row)
 {
-    const char *words = told_words(row);
+    bool has_own_note;
+    const char *words = told_words(row, &has_own_note);
     if (words)
         tt_text_add(out, words);
     else if (row->kind == TT_ROW_MISREAD)
         misread_words(out, session, take, row);
     else
         tt_text_add(out, fixed_words(row));
-    if (row->note[0] && !words && (row->kind != TT_ROW_MISREAD || strncmp(row->note, "read again ", 11) != 0)) {
+    if (has_own_note) {
         tt_text_add(out, " <span class=\"note\">");
         tt_html_name(out, row->note);
         tt_text_add(out, "</span>");

@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "base/units.h"
+#include "stages/coughs.h"
 #include "stages/stage.h"
 
 /* ---- deciding ---- */
@@ -14,10 +15,7 @@ static const double breath_confidence = 0.7, click_confidence = 0.7;
 /* Loud enough to be noticed: softened when it is surely no word, else asked about. */
 static const double noise_confidence = 0.9;
 static const double noise_heard_db = 12; /* over the room */
-/* A run of speech that stands by itself and is hardly voiced: a cough, or a whispered word. Of 315 lines and single
- * words none had a voiced share under 0.34; of 10 coughs of our own making all had, and 25 of 28 whispered words. */
-static const double cough_alone_ms = 250, cough_most_ms = 1200, cough_confidence = 0.6;
-static const float cough_voiced_most = 0.25f;
+static const double cough_confidence = 0.6;
 /* A whisper falls into pieces; the small ones go by what the large ones are. */
 static const double pieces_apart_ms = 500;
 
@@ -29,10 +27,10 @@ static bool lies_in(const struct tt_span *spans, size_t count, int64_t start_ms,
     return false;
 }
 
+/* The amount stays: it is wanted where the answer is to soften. */
 static void ask(const char *question, struct tt_row *row)
 {
     row->action = TT_DO_ASK;
-    row->amount = NAN;
     row->note = (char *)question;
 }
 
@@ -99,7 +97,7 @@ static bool may_be_whispered(const struct tt_heard *heard, const struct tt_sound
             return true;
     }
     for (size_t i = 0; i < heard->run_count; i++)
-        if (heard->runs[i].voiced_share < cough_voiced_most &&
+        if (tt_cough_is_hardly_voiced(&heard->runs[i]) &&
             are_near(heard, sound, heard->runs[i].start_sample, heard->runs[i].end_sample))
             return true;
     return false;
@@ -119,25 +117,16 @@ static bool decide_sounds(struct deciding *deciding, struct tt_error *err)
     return true;
 }
 
-static bool may_be_cough(const struct tt_heard *heard, size_t run)
-{
-    const struct tt_run *runs = heard->runs, *at = &runs[run];
-    const int64_t alone = tt_frames_from_ms(cough_alone_ms, heard->facts.rate_hz);
-    return at->voiced_share < cough_voiced_most &&
-           at->end_sample - at->start_sample <= tt_frames_from_ms(cough_most_ms, heard->facts.rate_hz) &&
-           at->over_floor_db >= noise_heard_db && (run == 0 || at->start_sample - runs[run - 1].end_sample >= alone) &&
-           (run + 1 == heard->run_count || runs[run + 1].start_sample - at->end_sample >= alone);
-}
-
 static bool decide_coughs(struct deciding *deciding, struct tt_error *err)
 {
     const struct tt_heard *heard = deciding->take->heard;
     for (size_t i = 0; i < heard->run_count; i++) {
         struct tt_row row = row_at(deciding, heard->runs[i].start_sample, heard->runs[i].end_sample);
         row.kind = TT_ROW_NOISE;
+        row.amount = deciding->soften_db;
         row.confidence = cough_confidence;
         ask("a cough, or a word in a whisper: keep, soften or cut?", &row);
-        if (may_be_cough(heard, i) && !propose(deciding, &row, err))
+        if (tt_cough_may_be(heard, i) && !propose(deciding, &row, err))
             return false;
     }
     return true;

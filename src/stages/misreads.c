@@ -5,6 +5,7 @@
 #include <string.h>
 
 #include "stages/broken_off.h"
+#include "stages/coughs.h"
 #include "stages/misread_doubts.h"
 #include "stages/misread_reach.h"
 #include "stages/misread_rows.h"
@@ -261,6 +262,8 @@ static bool choose(struct deciding *deciding, struct tt_phrases *phrases, struct
     is_done = is_done && choose_misreads_in_rounds(deciding, &rereads, err) &&
               tt_misread_doubts_ask(phrases, deciding->choices, err);
     is_done = is_done && choose_among_the_rest(deciding, err);
+    if (is_done)
+        tt_cough_strokes_stay(phrases, deciding->choices);
     is_done = is_done && tt_misread_rows_propose(phrases, deciding->choices, err);
     tt_rereads_free(&rereads);
     return is_done;

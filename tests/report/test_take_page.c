@@ -83,6 +83,17 @@ static void what_the_program_notes_is_told_in_words(void **state)
     assert_lacks(table, note);
     free(table);
     free(page);
+    hive.rows[1].action = TT_DO_ASK;
+    page = page_of(&hive, 0), table = between(page, "<tbody id=\"rows\">", "</tbody>");
+    assert_has(table, "Said between a misread and its second reading, perhaps to yourself: it is still in.");
+    free(table);
+    free(page);
+    hive.rows[1].action = TT_DO_KEEP; /* what was asked is not asked again behind the answer */
+    page = page_of(&hive, 0), table = between(page, "<tbody id=\"rows\">", "</tbody>");
+    assert_has(table, "Talk that stays.");
+    assert_lacks(table, note);
+    free(table);
+    free(page);
 }
 
 /* The rest is on the page itself; of a short table all is printed. */

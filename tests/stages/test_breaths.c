@@ -39,6 +39,7 @@ static void an_unsure_noise_is_asked_about_when_it_is_heard_and_left_alone_when_
     assert_int_equal(take.sheet.count, 3);
     assert_int_equal(take.sheet.rows[0].action, TT_DO_SOFTEN);
     assert_int_equal(take.sheet.rows[1].action, TT_DO_ASK);
+    assert_true(take.sheet.rows[1].amount == settings.breaths.soften_db); /* wanted where the answer is to soften */
     assert_int_equal(take.sheet.rows[2].kind, TT_ROW_CLICK);
     tt_sheet_free(&take.sheet);
 }
@@ -79,6 +80,7 @@ static void a_run_that_is_hardly_voiced_and_stands_alone_is_asked_about(void **s
     assert_int_equal(take.sheet.count, 1);
     assert_int_equal(take.sheet.rows[0].kind, TT_ROW_NOISE);
     assert_int_equal(take.sheet.rows[0].action, TT_DO_ASK);
+    assert_true(take.sheet.rows[0].amount == settings.breaths.soften_db);
     assert_int_equal(take.sheet.rows[0].start_ms, 4000);
     assert_int_equal(take.sheet.rows[0].end_ms, 4500);
     tt_sheet_free(&take.sheet);

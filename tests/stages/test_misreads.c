@@ -498,6 +498,32 @@ static void what_only_seemed_to_be_read_again_between_two_lines_counts_as_said(v
     end(session);
 }
 
+/* Two strokes of 0.55 s, alike, in one run of speech between lines; asked about, or not. */
+static size_t questions_about_strokes(float voiced_share)
+{
+    struct made_session *session = begin();
+    struct made_take *take = take_of(session);
+    session->settings.misreads.action = TT_POLICY_ASK;
+    read_lines(session, 100, 4);
+    read_part(session, 500, 0.0, 0.55, 0.0);
+    read_part(session, 500, 0.0, 0.55, 0.0);
+    take->runs[take->heard.run_count - 2].end_sample = take->runs[take->heard.run_count - 1].end_sample;
+    take->runs[--take->heard.run_count - 1].voiced_share = voiced_share;
+    pause_s(session, 0.7);
+    read_lines(session, 200, 4);
+    decide(session);
+    size_t count = rows_with(session, TT_ROW_MISREAD, TT_DO_ASK);
+    end(session);
+    return count;
+}
+
+static void the_strokes_of_a_cough_are_no_misreads(void **state)
+{
+    (void)state;
+    assert_int_equal(questions_about_strokes(0.6f), 1);
+    assert_int_equal(questions_about_strokes(0.05f), 0);
+}
+
 static void a_restart_without_a_pause_is_found_however_its_second_try_pauses(void **state)
 {
     (void)state;
@@ -1069,6 +1095,7 @@ int main(void)
         cmocka_unit_test(asking_and_off_are_obeyed),
         cmocka_unit_test(more_than_half_a_minute_at_once_is_asked_about),
         cmocka_unit_test(a_restart_without_a_pause_is_found),
+        cmocka_unit_test(the_strokes_of_a_cough_are_no_misreads),
         cmocka_unit_test(pauses_that_the_room_fills_are_heard),
         cmocka_unit_test(a_swell_of_the_room_is_a_pause_as_words_are_not),
         cmocka_unit_test(the_last_syllable_of_the_line_before_is_not_drawn_into_a_misread),
