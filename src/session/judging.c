@@ -2,6 +2,7 @@
 #include "session/judging.h"
 
 #include <math.h>
+#include <stdio.h>
 
 #include "base/targets.h"
 #include "pipeline/judge.h"
@@ -28,6 +29,20 @@ void tt_session_judge_track(struct tt_run_state *run, const char *name, const st
         return;
     for (size_t i = 0; i < judgement.failed_count; i++)
         tt_run_warn(run, "target-fails", "%s fails %s: %s", name, run->options->target, judgement.lines[i]);
+}
+
+/* Loudness is delivered to within this (README). */
+static const double missed_db = 0.05;
+
+bool tt_held_back_say(const struct tt_settings *settings, double missing_db, const char *under, char *text, size_t size)
+{
+    if (missing_db < missed_db)
+        return false;
+    snprintf(text, size,
+             "its peaks would need more than %.1f dB of limiting; it stays %.1f dB under %s: allow more "
+             "(loudness.limit_most_db), or aim lower",
+             settings->loudness.limit_most_db, missing_db, under);
+    return true;
 }
 
 void tt_session_judge_voices(struct tt_run_state *run)

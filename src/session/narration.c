@@ -106,13 +106,10 @@ static void tell(struct task *task)
 {
     struct tt_run_state *run = task->run;
     const struct tt_kept_track *kept = &task->kept;
-    if (kept->is_held_back)
-        tt_run_warn(
-            run, "target-missed",
-            "%s: its peaks would need more than %.1f dB of limiting; it stays %.1f dB under the target: allow more "
-            "(loudness.limit_most_db), or aim lower",
-            tt_path_name(task->path), run->settings.loudness.limit_most_db,
-            tt_gain_to_target_db(&kept->after.levels, &run->settings));
+    const double missing_db = tt_gain_to_target_db(&kept->after.levels, &run->settings);
+    char text[TT_HELD_BACK_CHARS];
+    if (kept->is_held_back && tt_held_back_say(&run->settings, missing_db, "the target", text, sizeof text))
+        tt_run_warn(run, "target-missed", "%s: %s", tt_path_name(task->path), text);
     if (run->settings.loudness.across == TT_ACROSS_SESSION)
         tt_session_judge_track(run, tt_path_name(task->path), &kept->after, kept->rate_hz, kept->frames);
     if (task->piece)

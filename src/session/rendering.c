@@ -9,19 +9,20 @@
 #include "pipeline/picture.h"
 #include "pipeline/render.h"
 #include "session/jobs.h"
+#include "session/judging.h"
 #include "session/part.h"
 #include "session/steps.h"
+#include "stages/loudness.h"
 
 static void warn_of_levels(struct tt_take *take, bool is_held_back, const struct tt_settings *settings)
 {
-    if (is_held_back)
-        tt_take_warn(take, "target-missed", NAN,
-                     "its peaks would need more than %.1f dB of limiting; it stays %.1f dB under the target: allow "
-                     "more (loudness.limit_most_db), or aim lower",
-                     settings->loudness.limit_most_db,
-                     settings->loudness.aim == TT_AIM_RMS
-                         ? settings->loudness.target_rms_dbfs - take->after.levels.rms_dbfs
-                         : settings->loudness.target_lufs - take->after.levels.integrated_lufs);
+    const bool has_own_target = isnan(take->gain_db);
+    const double missing_db = has_own_target ? tt_gain_to_target_db(&take->after.levels, settings)
+                                             : take->gain_db - take->applied_gain_db;
+    char text[TT_HELD_BACK_CHARS];
+    if (is_held_back && tt_held_back_say(settings, missing_db, has_own_target ? "the target" : "the takes around it",
+                                         text, sizeof text))
+        tt_take_warn(take, "target-missed", NAN, "%s", text);
 }
 
 static void warn_of_nothing_left(struct tt_take *take)
