@@ -3,7 +3,6 @@
 #ifndef TT_AUDIO_RESAMPLE_H
 #define TT_AUDIO_RESAMPLE_H
 
-#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 

@@ -8,7 +8,6 @@
 
 #include "base/file.h"
 #include "base/text.h"
-#include "base/units.h"
 #include "cli/command.h"
 #include "report/json_values.h"
 #include "report/plain.h"

@@ -3,7 +3,6 @@
 #ifndef TT_DSP_ALIGN_H
 #define TT_DSP_ALIGN_H
 
-#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 

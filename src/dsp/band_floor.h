@@ -6,7 +6,6 @@
 #define TT_DSP_BAND_FLOOR_H
 
 #include <stdbool.h>
-#include <stdint.h>
 
 #include "base/fail.h"
 #include "dsp/band_levels.h"

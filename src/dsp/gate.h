@@ -3,7 +3,6 @@
 #ifndef TT_DSP_GATE_H
 #define TT_DSP_GATE_H
 
-#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 

@@ -6,13 +6,12 @@
  * zeros. */
 #include "dsp/highpass.h"
 
-#include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/lanes.h"
-#include "dsp/fast_math.h"
+#include "base/wide.h"
 #include "dsp/highpass_parts.h"
 
 static double run_section(const struct section *c, struct section_state *s, double x)

@@ -5,7 +5,6 @@
 #ifndef TT_DSP_HIGHPASS_H
 #define TT_DSP_HIGHPASS_H
 
-#include <stdbool.h>
 #include <stddef.h>
 
 #include "base/fail.h"

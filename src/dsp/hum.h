@@ -3,9 +3,7 @@
 #ifndef TT_DSP_HUM_H
 #define TT_DSP_HUM_H
 
-#include <stdbool.h>
 #include <stddef.h>
-#include <stdint.h>
 
 #include "base/fail.h"
 

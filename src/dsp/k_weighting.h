@@ -3,7 +3,6 @@
 #ifndef TT_DSP_K_WEIGHTING_H
 #define TT_DSP_K_WEIGHTING_H
 
-#include <stdbool.h>
 #include <stddef.h>
 
 #include "base/fail.h"

@@ -4,7 +4,6 @@
 #ifndef TT_DSP_ROOM_TONE_H
 #define TT_DSP_ROOM_TONE_H
 
-#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 

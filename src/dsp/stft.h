@@ -4,9 +4,6 @@
 #ifndef TT_DSP_STFT_H
 #define TT_DSP_STFT_H
 
-#include <stdbool.h>
-#include <stdint.h>
-
 #include "base/fail.h"
 
 /* Frame k is centred on sample k * hop. window = 4 * hop; about 21.3 ms and 5.33 ms at every rate (1024 and 256 at 48

@@ -4,8 +4,6 @@
 #ifndef TT_DSP_VOICING_H
 #define TT_DSP_VOICING_H
 
-#include <stdint.h>
-
 #include "base/fail.h"
 
 struct tt_voicing;

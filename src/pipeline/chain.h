@@ -3,8 +3,6 @@
 #ifndef TT_PIPELINE_CHAIN_H
 #define TT_PIPELINE_CHAIN_H
 
-#include <stddef.h>
-
 #include "stages/stage.h"
 
 enum { TT_STAGE_COUNT = 6 };

@@ -5,7 +5,6 @@
 #include <stdlib.h>
 
 #include "base/file.h"
-#include "base/large.h"
 #include "base/relay.h"
 #include "base/units.h"
 #include "dsp/limiter.h"

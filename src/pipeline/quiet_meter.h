@@ -3,9 +3,7 @@
 #ifndef TT_PIPELINE_QUIET_METER_H
 #define TT_PIPELINE_QUIET_METER_H
 
-#include <stdbool.h>
 #include <stddef.h>
-#include <stdint.h>
 
 #include "base/fail.h"
 

@@ -3,7 +3,6 @@
 
 #include <math.h>
 
-#include "base/units.h"
 #include "dsp/loudness.h"
 #include "report/figure_rows.h"
 #include "report/html.h"

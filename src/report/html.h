@@ -5,7 +5,6 @@
 #define TT_REPORT_HTML_H
 
 #include <stdbool.h>
-#include <stdint.h>
 
 #include "base/text.h"
 

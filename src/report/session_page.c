@@ -2,7 +2,6 @@
 /* OUT/index.html: the session, first what a person must do. */
 #include <math.h>
 
-#include "base/units.h"
 #include "report/html.h"
 #include "report/kinds.h"
 #include "report/page.h"
@@ -235,10 +234,11 @@ static void add_files(struct tt_text *out, const struct tt_session_report *sessi
 /* Shown by the script where there is something to go to. */
 static void add_keys(struct tt_text *out)
 {
-    tt_text_add(out, "<p class=\"quiet no-print\" id=\"walk\" hidden><label><input type=\"checkbox\" id=\"keys\" checked> "
-                     "Keys:</label> <kbd>d</kbd> hear the next question or part, <kbd>u</kbd> the one before, "
-                     "<kbd>space</kbd> stop or hear it again, <kbd>h</kbd> hear it otherwise, <kbd>1</kbd> "
-                     "<kbd>2</kbd> <kbd>3</kbd> give an answer.</p>\n");
+    tt_text_add(out,
+                "<p class=\"quiet no-print\" id=\"walk\" hidden><label><input type=\"checkbox\" id=\"keys\" checked> "
+                "Keys:</label> <kbd>d</kbd> hear the next question or part, <kbd>u</kbd> the one before, "
+                "<kbd>space</kbd> stop or hear it again, <kbd>h</kbd> hear it otherwise, <kbd>1</kbd> "
+                "<kbd>2</kbd> <kbd>3</kbd> give an answer.</p>\n");
 }
 
 bool tt_report_session_page(const struct tt_session_report *session, struct tt_text *out, struct tt_error *err)

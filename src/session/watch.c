@@ -9,7 +9,6 @@
 #include <sys/stat.h>
 #include <time.h>
 
-#include "base/file.h"
 #include "base/text.h"
 #include "session/folders.h"
 #include "session/watch_parts.h"

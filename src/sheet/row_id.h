@@ -15,7 +15,6 @@
 #define TT_SHEET_ROW_ID_H
 
 #include <stdbool.h>
-#include <stdint.h>
 
 #include "sheet/sheet.h"
 

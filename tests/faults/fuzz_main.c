@@ -3,7 +3,6 @@
  * seconds by the clock. No coverage guides it, so it only says that nothing obvious broke; `make fuzz` looks longer and
  * better. usage: PROGRAM FOLDER SECONDS [NUMBER] */
 #include <dirent.h>
-#include <stdbool.h>
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
