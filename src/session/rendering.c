@@ -17,8 +17,8 @@
 static void warn_of_levels(struct tt_take *take, bool is_held_back, const struct tt_settings *settings)
 {
     const bool has_own_target = isnan(take->gain_db);
-    const double missing_db = has_own_target ? tt_gain_to_target_db(&take->after.levels, settings)
-                                             : take->gain_db - take->applied_gain_db;
+    const double missing_db =
+        has_own_target ? tt_gain_to_target_db(&take->after.levels, settings) : take->gain_db - take->applied_gain_db;
     char text[TT_HELD_BACK_CHARS];
     if (is_held_back && tt_held_back_say(settings, missing_db, has_own_target ? "the target" : "the takes around it",
                                          text, sizeof text))

@@ -13,8 +13,8 @@ static const double off_next_line_ms = 200;
 static const double apart_least_ms = 30;
 /* Off the words that go: what is left of them there lies under the room. */
 static const double off_cut_words_ms = 70;
-/* No word is so short: what a cut would leave of a run in front of it is rustle, and may go. Where words stayed in front
- * in the same run they took a second and more (8 of 520 cuts), where rustle did 27 ms at most. */
+/* No word is so short: what a cut would leave of a run in front of it is rustle, and may go. Where words stayed in
+ * front in the same run they took a second and more (8 of 520 cuts), where rustle did 27 ms at most. */
 static const double scrap_most_ms = 100;
 
 static void hold_behind(struct leeway *leeway, const struct take_times *times, size_t run, double off_ms, int64_t at)
@@ -30,7 +30,8 @@ static void hold_before(struct leeway *leeway, const struct take_times *times, s
 }
 
 /* In the midst of words it stays where it is; a restless room's rustle in front of them is none. */
-static void hold_in_words(struct leeway *leeway, const struct take_times *times, size_t run, double scrap_ms, int64_t at)
+static void hold_in_words(struct leeway *leeway, const struct take_times *times, size_t run, double scrap_ms,
+                          int64_t at)
 {
     if (times->runs[run].loud_start_sample + tt_frames_from_ms(scrap_ms, times->rate_hz) <= at)
         leeway->back = -1;

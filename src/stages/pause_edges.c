@@ -39,8 +39,7 @@ double tt_pause_edges_ms(const struct tt_heard *heard, double start_ms, double e
         return 0;
     const int64_t last = (int64_t)heard->feature_count - 1,
                   start = tt_least((tt_frames_from_ms(start_ms, rate_hz) + hop / 2) / hop, last),
-                  end = tt_least((tt_frames_from_ms(end_ms, rate_hz) + hop / 2) / hop, last),
-                  third = (end - start) / 3;
+                  end = tt_least((tt_frames_from_ms(end_ms, rate_hz) + hop / 2) / hop, last), third = (end - start) / 3;
     int16_t counts[256] = {0};
     if (third < MIDDLE_LEAST_ROWS || third > INT16_MAX / 2)
         return 0;
