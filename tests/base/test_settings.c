@@ -143,6 +143,8 @@ static void each_kind_of_value_is_read(void **state)
     assert_true(s.misreads.confidence == 0.99);
     assert_set(&s, "misreads.talk=Cut");
     assert_int_equal(s.misreads.talk, TT_POLICY_CUT);
+    assert_set(&s, "misreads.talk=\t off \t"); /* blanks around a word are no fault */
+    assert_int_equal(s.misreads.talk, TT_POLICY_OFF);
     assert_set(&s, "misreads.knock=on");
     assert_true(s.misreads.knock);
     assert_set(&s, "misreads.knock=no");
@@ -326,11 +328,12 @@ static void what_is_printed_reads_back_the_same(void **state)
     free(origins);
 }
 
-static void texts_that_look_like_ini_are_printed_in_quotes(void **state)
+static void texts_that_look_like_ini_are_printed_in_quotes_and_no_others(void **state)
 {
     (void)state;
     static const char *const texts[] = {";x", "#x",    "a ;b", "a #b",   " a",  "a ",
                                         "\"", "\"a\"", "a\"",  "[gate]", "a=b", "x"};
+    const size_t plain_from = 9; /* a quote means nothing there */
     for (size_t i = 0; i < sizeof texts / sizeof *texts; i++) {
         struct tt_settings settings, again;
         struct tt_text text = {0};
@@ -342,6 +345,9 @@ static void texts_that_look_like_ini_are_printed_in_quotes(void **state)
         if (!tt_settings_read_ini_text(&again, text.data, text.length, "printed", NULL, &err))
             fail_msg("%s", err.message);
         assert_string_equal(again.watch.then, texts[i]);
+        const char *line = strstr(text.data, "\nthen = ");
+        assert_non_null(line);
+        assert_int_equal(line[strlen("\nthen = ")] == '"', i < plain_from);
         tt_text_free(&text);
     }
 }
@@ -426,7 +432,7 @@ int main(void)
         cmocka_unit_test(texts_up_to_the_last_byte_are_kept_and_longer_ones_refused),
         cmocka_unit_test(settings_that_contradict_each_other_are_named_both),
         cmocka_unit_test(what_is_printed_reads_back_the_same),
-        cmocka_unit_test(texts_that_look_like_ini_are_printed_in_quotes),
+        cmocka_unit_test(texts_that_look_like_ini_are_printed_in_quotes_and_no_others),
         cmocka_unit_test(what_is_printed_is_80_columns_wide_whatever_the_origin),
         cmocka_unit_test(the_manual_lists_every_setting),
     };
