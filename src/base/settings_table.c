@@ -74,7 +74,7 @@ static const struct tt_setting_row rows[] = {
            "a pause this long or longer stays open as a gap; e.g. 5 for the hive's own sound; 0 is never"),
 
     NUMBER(breaths, soften_db, "dB", 0, 40, "12",
-           "how far breaths are turned down; e.g. 6 when the reading sounds airless; 0 is off"),
+           "how far breaths are turned down; e.g. 6 when the reading sounds airless; 0 leaves them alone"),
 
     WORD(loudness, aim, "", aim_words, "lufs",
          "which of the two targets below is aimed at; e.g. rms when an audiobook shop asks for RMS"),

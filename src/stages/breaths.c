@@ -34,12 +34,13 @@ static void ask(const char *question, struct tt_row *row)
     row->note = (char *)question;
 }
 
-/* Fills the kind, action and amount of a row for a sound; false when nothing is to be done about it. */
+/* Fills the kind, action and amount of a row for a sound; false when it is none. Where nothing is to be softened it has
+ * a row all the same: pauses go around it. */
 static bool row_for(const struct tt_sound *sound, double soften_db, struct tt_row *row)
 {
     row->confidence = sound->confidence;
     row->amount = soften_db;
-    row->action = TT_DO_SOFTEN;
+    row->action = isfinite(soften_db) ? TT_DO_SOFTEN : TT_DO_KEEP;
     switch (sound->kind) {
     case TT_SOUND_BREATH:
         row->kind = TT_ROW_BREATH;
@@ -60,7 +61,7 @@ static bool row_for(const struct tt_sound *sound, double soften_db, struct tt_ro
 
 struct deciding {
     struct tt_take_view *take;
-    double soften_db;
+    double soften_db; /* NAN: nothing */
     struct tt_span *cut;
     size_t cut_count;
 };
@@ -143,10 +144,9 @@ static bool decide_take(struct tt_take_view *take, double soften_db, struct tt_e
 
 static bool breaths_decide(const struct tt_session_view *view, struct tt_error *err)
 {
-    if (view->settings->breaths.soften_db <= 0)
-        return true;
+    const double set_db = view->settings->breaths.soften_db;
     for (size_t i = 0; i < view->count; i++)
-        if (!decide_take(&view->takes[i], view->settings->breaths.soften_db, err))
+        if (!decide_take(&view->takes[i], set_db > 0 ? set_db : NAN, err))
             return false;
     return true;
 }

@@ -86,7 +86,7 @@ static void a_run_that_is_hardly_voiced_and_stands_alone_is_asked_about(void **s
     tt_sheet_free(&take.sheet);
 }
 
-static void what_is_cut_anyway_needs_no_softening_and_zero_is_off(void **state)
+static void what_is_cut_anyway_needs_no_softening_and_at_zero_all_is_kept(void **state)
 {
     (void)state;
     struct tt_settings settings = hand_settings();
@@ -100,8 +100,14 @@ static void what_is_cut_anyway_needs_no_softening_and_zero_is_off(void **state)
     settings.breaths.soften_db = 0;
     hand_begin(&take, 10000);
     hand_sound(&take, TT_SOUND_BREATH, 3200, 3500, 0.9, 15);
+    hand_sound(&take, TT_SOUND_NOISE, 5000, 5300, 0.7, 20);
     hand_decide(&take, &tt_stage_breaths, &settings);
-    assert_int_equal(take.sheet.count, 0);
+    hand_seal(&take);
+    assert_int_equal(take.sheet.count, 2);
+    assert_int_equal(take.sheet.rows[0].kind, TT_ROW_BREATH); /* a pause goes around it */
+    assert_int_equal(take.sheet.rows[0].action, TT_DO_KEEP);
+    assert_int_equal(take.sheet.rows[1].action, TT_DO_ASK);
+    assert_true(isnan(take.sheet.rows[1].amount));
     tt_sheet_free(&take.sheet);
 }
 
@@ -201,7 +207,7 @@ int main(void)
         cmocka_unit_test(an_unsure_noise_is_asked_about_when_it_is_heard_and_left_alone_when_not),
         cmocka_unit_test(what_lies_beside_a_sound_that_may_be_a_whisper_is_not_softened),
         cmocka_unit_test(a_run_that_is_hardly_voiced_and_stands_alone_is_asked_about),
-        cmocka_unit_test(what_is_cut_anyway_needs_no_softening_and_zero_is_off),
+        cmocka_unit_test(what_is_cut_anyway_needs_no_softening_and_at_zero_all_is_kept),
         cmocka_unit_test(softening_is_as_deep_as_asked_in_the_middle_ramped_and_nothing_outside),
         cmocka_unit_test(parts_of_any_size_give_the_same_bits),
         cmocka_unit_test(a_person_may_soften_any_sound_by_any_amount_and_keep_any),
