@@ -12,6 +12,7 @@
 #include "base/lanes.h"
 #include "base/units.h"
 #include "dsp/fast_math.h"
+#include "dsp/hum_phase.h"
 #include "dsp/running_quantile.h"
 
 /* The longest averaging of amplitudes: a notch some 0.3 Hz wide. */
@@ -31,11 +32,6 @@ enum {
     CHANGED_PERIODS = 16
 };
 static const double CHANGED_SPREAD = 0.1; /* of their power */
-/* The mains frequency wanders by some 0.03 Hz within a minute (common practice, no source). The loop's shares of a
- * period's turn: it follows within 0.7 s, well damped. */
-static const double PHASE_SHARE = 0.05, FREQUENCY_SHARE = 0.0008;
-static const double FREQUENCY_MOST_HZ = 0.15;
-
 struct phasor {
     double re, im;
 };
@@ -56,7 +52,8 @@ struct harmonic {
 
 struct tt_hum_filter {
     int rate_hz, count, period; /* period in samples, rounded */
-    double base_hz, drift_hz;
+    double base_hz;
+    struct tt_hum_phase phase;
     int at; /* samples into the period */
     int64_t periods;
     int loud_periods; /* one after the other */
@@ -102,6 +99,7 @@ struct tt_hum_filter *tt_hum_filter_create(int rate_hz, const struct tt_hum *hum
         return NULL;
     }
     make_tables(filter);
+    tt_hum_phase_start(&filter->phase, (double)filter->period / rate_hz);
     return filter;
 }
 
@@ -220,26 +218,20 @@ static bool hum_has_changed(struct tt_hum_filter *filter, double over)
     return ++filter->loud_periods == CHANGED_PERIODS && all - same < CHANGED_SPREAD * same;
 }
 
-/* How far the mains have turned away from the oscillator within the period, as all harmonics together say; radians of
- * the first. */
-static double turn_of(const struct tt_hum_filter *filter)
+/* How far the mains have turned away from the oscillator within the period, as all harmonics together say, in radians
+ * of the first; returns what of it is believed. */
+static double follow_phase(struct tt_hum_filter *filter)
 {
     double turned = 0.0, weight = 0.0;
     for (int h = 0; h < filter->count; h++) {
         const struct harmonic *harmonic = &filter->harmonics[h];
         const struct phasor hum = harmonic->hum, step = harmonic->step;
-        const double noise = harmonic->usual * harmonic->usual, number = harmonic->number;
-        turned += harmonic->trust * number * (hum.re * step.im - hum.im * step.re) / noise;
-        weight += number * number * power_of(hum) / noise;
+        const double per_noise = harmonic->trust / (harmonic->usual * harmonic->usual), number = harmonic->number;
+        turned += per_noise * number * (hum.re * step.im - hum.im * step.re);
+        weight += per_noise * number * number * power_of(hum);
     }
-    return weight > 0.0 ? turned / weight : 0.0;
-}
-
-static void follow_frequency(struct tt_hum_filter *filter, double turn)
-{
-    const double drift_hz =
-        filter->drift_hz + FREQUENCY_SHARE * turn * filter->rate_hz / (2.0 * TT_PI * filter->period);
-    filter->drift_hz = fmax(-FREQUENCY_MOST_HZ, fmin(FREQUENCY_MOST_HZ, drift_hz));
+    return weight > SMALLEST ? tt_hum_phase_measured(&filter->phase, turned / weight, QUIET_MEAN_SQUARE / 2.0 / weight)
+                             : 0.0;
 }
 
 static void follow_amplitude(struct tt_hum_filter *filter, struct harmonic *harmonic, bool changed)
@@ -262,12 +254,12 @@ static void end_period(struct tt_hum_filter *filter)
     for (int h = 0; h < filter->count; h++)
         filter->harmonics[h].trust = trust_in(&filter->harmonics[h], over);
     const bool changed = hum_has_changed(filter, over);
-    const double turn = filter->periods > 2 * START_PERIODS && !changed ? turn_of(filter) : 0.0;
-    follow_frequency(filter, turn);
-    const double period_turn = 2.0 * TT_PI * (filter->base_hz + filter->drift_hz) * filter->period / filter->rate_hz;
+    const double turn = filter->periods > 2 * START_PERIODS && !changed ? follow_phase(filter) : 0.0;
+    const double period_turn = 2.0 * TT_PI * filter->base_hz * filter->period / filter->rate_hz + filter->phase.drift;
+    tt_hum_phase_go_on(&filter->phase);
     for (int h = 0; h < filter->count; h++) {
         struct harmonic *harmonic = &filter->harmonics[h];
-        harmonic->hum = turned_by(harmonic->hum, harmonic->number * PHASE_SHARE * turn);
+        harmonic->hum = turned_by(harmonic->hum, harmonic->number * turn);
         follow_amplitude(filter, harmonic, changed);
         harmonic->hum = turned_by(harmonic->hum, harmonic->number * period_turn);
         harmonic->alike = turned_by(harmonic->alike, harmonic->number * period_turn);
