@@ -480,6 +480,29 @@ static void measuring_judges_and_says_what_fails(void **state)
     said_free(&passes);
 }
 
+static void measuring_works_in_tmpdir_and_leaves_nothing_there(void **state)
+{
+    struct place *p = *state;
+    char folder[4096], *before = getenv("TMPDIR") ? tt_copy_string(getenv("TMPDIR")) : NULL;
+    write_take(p, "01.wav");
+    snprintf(folder, sizeof folder, "%s", in_folder(p->folder, "tmp"));
+    assert_int_equal(mkdir(folder, 0777), 0);
+    setenv("TMPDIR", folder, 1);
+    struct said well = RUN("measure", "hive/01.wav");
+    assert_int_equal(rmdir(folder), 0); /* it is empty */
+    struct said without = RUN("measure", "hive/01.wav");
+    if (before)
+        setenv("TMPDIR", before, 1);
+    else
+        unsetenv("TMPDIR");
+    assert_int_equal(well.status, 0);
+    assert_int_equal(without.status, 1);
+    assert_non_null(strstr(without.err, "tmp: cannot make a temporary file here"));
+    said_free(&well);
+    said_free(&without);
+    free(before);
+}
+
 static void two_sessions_are_set_side_by_side_for_people_spreadsheets_and_programs(void **state)
 {
     struct place *p = *state;
@@ -591,6 +614,7 @@ int main(void)
         IN_PLACE(settings_later_in_the_order_win),
         IN_PLACE(targets_are_listed_each_with_its_source),
         IN_PLACE(measuring_judges_and_says_what_fails),
+        IN_PLACE(measuring_works_in_tmpdir_and_leaves_nothing_there),
         IN_PLACE(the_words_help_and_version_do_what_they_say),
         IN_PLACE(two_sessions_are_set_side_by_side_for_people_spreadsheets_and_programs),
         IN_PLACE(two_recordings_of_one_reading_are_compared_and_others_refused),
