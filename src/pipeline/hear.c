@@ -231,6 +231,17 @@ static void free_pass(struct hear_pass *pass)
     free(pass->others);
 }
 
+struct tt_recording tt_recording_as_heard(const struct tt_heard_facts *facts, const char *path,
+                                          const char *const *more_paths, size_t more_count)
+{
+    return (struct tt_recording){.path = path,
+                                 .more_paths = more_paths,
+                                 .more_count = more_count,
+                                 .channel = facts->channel,
+                                 .safety_number = facts->safety_number,
+                                 .safety_gain = facts->safety_gain};
+}
+
 bool tt_hear(const struct tt_hear_request *request, struct tt_error *err)
 {
     struct hear_pass *pass = calloc(1, sizeof *pass);

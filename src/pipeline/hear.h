@@ -41,6 +41,10 @@ struct tt_hear_request {
 /* Publishes heard_path, whole or not at all, or fills in what unnamed.opened points to. */
 bool tt_hear(const struct tt_hear_request *request, struct tt_error *err);
 
+/* The recording as it was heard: the same channel, mended from the same safety track. Borrows the paths. */
+struct tt_recording tt_recording_as_heard(const struct tt_heard_facts *facts, const char *path,
+                                          const char *const *more_paths, size_t more_count);
+
 /* Digest (64 hex digits) of everything besides the content that hearing depends on. */
 bool tt_hearing_key(const struct tt_settings *settings, const struct tt_channel_choice *channel, char key[65],
                     struct tt_error *err);

@@ -10,6 +10,7 @@
 #include "base/large.h"
 #include "base/units.h"
 #include "pipeline/editor.h"
+#include "pipeline/hear.h"
 #include "pipeline/outlet.h"
 #include "pipeline/quiet_spans.h"
 #include "pipeline/render_chain.h"
@@ -112,12 +113,8 @@ static bool open_pass(struct render_pass *pass, struct tt_error *err)
 {
     const struct tt_render_request *request = pass->request;
     const struct tt_heard *heard = request->heard;
-    struct tt_recording recording = {.path = request->path,
-                                     .more_paths = request->more_paths,
-                                     .more_count = request->more_count,
-                                     .channel = heard->facts.channel,
-                                     .safety_number = heard->facts.safety_number,
-                                     .safety_gain = heard->facts.safety_gain};
+    const struct tt_recording recording =
+        tt_recording_as_heard(&heard->facts, request->path, request->more_paths, request->more_count);
     pass->reader = tt_recording_open(&recording, &pass->info, err);
     if (!pass->reader || !(pass->chain = tt_render_chain_open(request, BLOCK_SAMPLES, deliver_part, pass, err)))
         return false;

@@ -21,11 +21,7 @@ static bool go_on_tick(void *context, double share)
 
 static struct tt_recording recording_of(const struct compare_side *side)
 {
-    const struct tt_heard_facts *facts = &side->heard.facts;
-    return (struct tt_recording){.path = side->path,
-                                 .channel = facts->channel,
-                                 .safety_number = facts->safety_number,
-                                 .safety_gain = facts->safety_gain};
+    return tt_recording_as_heard(&side->heard.facts, side->path, NULL, 0);
 }
 
 static bool choose_channel(const struct tt_compare_request *request, const struct compare_side *side,

@@ -10,6 +10,7 @@
 #include "base/file.h"
 #include "base/text.h"
 #include "base/units.h"
+#include "pipeline/hear.h"
 #include "pipeline/play_copy.h"
 #include "session/jobs.h"
 #include "session/steps.h"
@@ -73,12 +74,8 @@ static bool copy_take(struct tt_run_state *run, struct tt_take *take, struct tt_
     struct tt_work work = {.run = run, .take = take, .what = "copying for its page"};
     const struct tt_heard_facts *facts = &take->heard.facts;
     double over_db = fmax(0, facts->before.max_true_peak_dbtp);
-    struct tt_play_copy copy = {.recording = {.path = take->file->path,
-                                              .more_paths = take->more_paths,
-                                              .more_count = take->more_count,
-                                              .channel = facts->channel,
-                                              .safety_number = facts->safety_number,
-                                              .safety_gain = facts->safety_gain},
+    struct tt_play_copy copy = {.recording =
+                                    tt_recording_as_heard(facts, take->file->path, take->more_paths, take->more_count),
                                 .gain = tt_amplitude_from_db(-over_db),
                                 .go_on = tt_work_goes_on,
                                 .context = &work};
