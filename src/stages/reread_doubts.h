@@ -12,5 +12,7 @@ bool tt_reread_is_doubtful(const struct tt_phrases *phrases, const struct tt_rer
 
 /* Whether it is worth a question by its likeness alone. */
 bool tt_reread_is_striking(const struct tt_reread *reread);
+/* Whether, where it is worth a question anyway and nothing is doubtful, there is nothing to ask. */
+bool tt_reread_is_the_same(const struct tt_reread *reread);
 
 #endif

@@ -24,6 +24,8 @@ static const double most_lines_s = 20.0;
 static const float no_pause_most = -2.25f;
 /* Such pairs are asked about at least. */
 static const double striking_least = 0.5;
+/* And such are sure, where they would be asked about. */
+static const double same_least = 0.98;
 /* What is known before anything is heard: a session is short. */
 static const double usual_coincidences = 1.0, usual_phrases = 20.0;
 
@@ -217,8 +219,10 @@ static void judge(const struct tt_phrases *phrases, struct tt_reread *reread, co
     see_together(reread->seen);
     reread->confidence = certainty(reread);
     reread->is_doubtful = tt_reread_is_doubtful(phrases, reread, covered);
-    if (reread->is_doubtful && reread->confidence > TT_DOUBTFUL_MOST)
-        reread->confidence = TT_DOUBTFUL_MOST;
+    if (reread->is_doubtful)
+        reread->confidence = fmin(reread->confidence, TT_DOUBTFUL_MOST);
+    else if (reread->confidence >= striking_least && tt_reread_is_the_same(reread))
+        reread->confidence = fmax(reread->confidence, same_least);
     if (tt_reread_is_refrain(reread))
         reread->confidence = fmin(reread->confidence, TT_REFRAIN_MOST);
     if (tt_reread_is_striking(reread) && reread->confidence < striking_least)

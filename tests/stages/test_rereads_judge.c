@@ -323,6 +323,28 @@ static void a_syllable_alike_is_asked_about_at_most(void **state)
     assert_true(with_seconds_alike(0.5f) > 0.97);
 }
 
+/* Few words of line 4, well alike, come again behind a line that stays; so long it was silent behind them. */
+static double few_words_from_afar(float pause_s)
+{
+    struct session session;
+    begin(&session);
+    session.all[5].end_s = session.all[5].start_s + 1.2;
+    struct tt_reread reread = well_matched(4, 6, 90.0f);
+    float *seen = reread.seen;
+    seen[TT_SEEN_LENGTH] = logf(0.85f);
+    seen[TT_SEEN_LIKENESS] = seen[TT_SEEN_OPENING] = seen[TT_SEEN_END_LIKENESS] = 10.0f;
+    seen[TT_SEEN_WORST] = seen[TT_SEEN_WORST_LONG] = 10.0f;
+    seen[TT_SEEN_PAUSE] = logf(pause_s);
+    return judged(&session, &reread, 1);
+}
+
+static void a_few_words_with_others_at_once_behind_them_that_stay_are_asked_about_at_most(void **state)
+{
+    (void)state;
+    assert_true(few_words_from_afar(0.2f) <= 0.9);
+    assert_true(few_words_from_afar(0.4f) > 0.97);
+}
+
 /* Not half a second alike, and so strongly. */
 static double scrap_alike(float score)
 {
@@ -441,6 +463,48 @@ static void a_whole_line_with_another_word_is_asked_about_among_lines_alike(void
     assert_true(among_lines_that_begin_alike(whole(5, 4.0f, 4.0f), 7) > 0.97);
 }
 
+/* A line that goes on in the next one, ending so many dB under its level; a word of it is so much like. */
+static double goes_on_with_another_word(float fall_db, float worst)
+{
+    struct tt_reread reread = whole(5, 2.2f, worst);
+    reread.seen[TT_SEEN_GOES_ON] = 1.0f;
+    reread.seen[TT_SEEN_BOTH_END] = 0.0f;
+    reread.seen[TT_SEEN_END_FALL] = fall_db / 10.0f;
+    return among_lines_that_begin_alike(reread, 7);
+}
+
+static void so_is_one_that_ends_as_lines_do_though_the_next_goes_on(void **state)
+{
+    (void)state;
+    assert_true(goes_on_with_another_word(7.0f, 3.0f) <= 0.9);
+    assert_true(goes_on_with_another_word(7.0f, 4.0f) > 0.97);
+    assert_true(goes_on_with_another_word(2.0f, 3.0f) > 0.97);
+}
+
+/* Two seconds with no pause behind them, among lines some of which begin alike; so much of it is so much like. */
+static double alike_throughout(float likeness, float worst_long, float worst, float rest_share)
+{
+    struct tt_reread reread = well_matched(4, 5, 120.0f);
+    float *seen = reread.seen;
+    seen[TT_SEEN_PAUSE] = logf(0.1f);
+    seen[TT_SEEN_END_FALL] = 0.3f;
+    seen[TT_SEEN_LIKENESS] = seen[TT_SEEN_OPENING] = seen[TT_SEEN_END_LIKENESS] = likeness;
+    seen[TT_SEEN_WORST_LONG] = worst_long;
+    seen[TT_SEEN_WORST] = worst;
+    seen[TT_SEEN_REST_SHARE] = rest_share;
+    return among_lines_that_begin_alike(reread, 3);
+}
+
+static void what_is_alike_from_end_to_end_is_sure(void **state)
+{
+    (void)state;
+    assert_true(alike_throughout(7.5f, 6.2f, 4.5f, 0.0f) > 0.97);
+    assert_in_range(100.0 * alike_throughout(6.8f, 6.2f, 4.5f, 0.0f), 50, 96);
+    assert_in_range(100.0 * alike_throughout(7.5f, 5.8f, 4.5f, 0.0f), 50, 96);
+    assert_in_range(100.0 * alike_throughout(7.5f, 6.2f, 3.8f, 0.0f), 50, 96);
+    assert_in_range(100.0 * alike_throughout(7.5f, 6.2f, 4.5f, 0.065f), 50, 96);
+}
+
 static void a_whole_line_with_another_one_behind_it_is_asked_about_at_most(void **state)
 {
     (void)state;
@@ -473,9 +537,12 @@ int main(void)
         cmocka_unit_test(a_scrap_hardly_alike_is_asked_about_at_most),
         cmocka_unit_test(after_a_rest_what_is_as_like_a_distant_line_is_asked_about_at_most),
         cmocka_unit_test(after_a_short_rest_where_it_ends_as_sentences_do_and_is_little_alike),
+        cmocka_unit_test(a_few_words_with_others_at_once_behind_them_that_stay_are_asked_about_at_most),
         cmocka_unit_test(what_is_strikingly_alike_is_asked_about_however_it_ends),
         cmocka_unit_test(but_not_where_lines_are_alike_anyway),
         cmocka_unit_test(a_whole_line_with_another_word_is_asked_about_among_lines_alike),
+        cmocka_unit_test(so_is_one_that_ends_as_lines_do_though_the_next_goes_on),
+        cmocka_unit_test(what_is_alike_from_end_to_end_is_sure),
         cmocka_unit_test(a_whole_line_with_another_one_behind_it_is_asked_about_at_most),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
