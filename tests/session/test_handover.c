@@ -56,6 +56,17 @@ static void narration_and_pieces_are_not_written_again_when_nothing_changed(void
     assert_int_equal(piece, file_number(in_folder(f->out, "pieces/opening.wav")));
 }
 
+static void the_pause_between_takes_is_as_much_longer_as_was_asked(void **state)
+{
+    struct fixture *f = *state;
+    size_t frames;
+    int rate_hz;
+    clean(f, (struct clean_run){.assignments = {"pauses.between_ms=2000"}});
+    free(sound_read(in_folder(f->out, "narration.wav"), &frames, &rate_hz));
+    clean(f, (struct clean_run){.assignments = {"pauses.between_ms=3500"}});
+    assert_int_equal(frames_of(in_folder(f->out, "narration.wav")), frames + 3 * (size_t)rate_hz / 2);
+}
+
 static void the_narration_before_is_kept_when_another_replaces_it(void **state)
 {
     struct fixture *f = *state;
@@ -348,6 +359,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(narration_and_pieces_are_not_written_again_when_nothing_changed, fixture_set_up,
+                                        fixture_tear_down),
+        cmocka_unit_test_setup_teardown(the_pause_between_takes_is_as_much_longer_as_was_asked, fixture_set_up,
                                         fixture_tear_down),
         cmocka_unit_test_setup_teardown(the_narration_before_is_kept_when_another_replaces_it, fixture_set_up,
                                         fixture_tear_down),

@@ -142,6 +142,25 @@ static void recording_times_that_contradict_the_order_are_pointed_out(void **sta
     tt_clean_result_free(&result);
 }
 
+static void the_turn_of_a_year_or_of_february_is_no_step_back(void **state)
+{
+    struct place *p = *state;
+    static const char *const dates[] = {"2027-12-31", "2028-01-01", "2028-02-29", "2028-03-01"};
+    size_t frames;
+    float *samples = take_samples((struct take_shape){0}, &frames);
+    for (size_t i = 0; i < sizeof dates / sizeof *dates; i++) {
+        char name[20];
+        snprintf(name, sizeof name, "%zu.wav", i + 1);
+        write_bext(take_path(p, name), RATE, dates[i], "09:00:00", INT64_C(9) * 3600 * RATE, 1, samples,
+                   frames - 1000 * i);
+    }
+    free(samples);
+    struct tt_clean_result result = clean_place(p, (struct clean_run){.is_plan = true, .assignments = {NO_MISREADS}});
+    assert_int_equal(result.failed_count, 0);
+    assert_string_equal(warning_of(p, "order-times"), "");
+    tt_clean_result_free(&result);
+}
+
 static void a_recording_that_changed_since_the_last_run_is_told(void **state)
 {
     struct place *p = *state;
@@ -770,6 +789,7 @@ int main(void)
         WITH_PLACE(a_recording_that_was_split_sounds_as_if_it_had_not_been),
         WITH_PLACE(a_split_over_midnight_is_one_recording_and_a_pause_between_files_is_not),
         WITH_PLACE(recording_times_that_contradict_the_order_are_pointed_out),
+        WITH_PLACE(the_turn_of_a_year_or_of_february_is_no_step_back),
         WITH_PLACE(a_recording_that_changed_since_the_last_run_is_told),
         WITH_PLACE(where_the_voice_clips_the_safety_track_is_heard_without_a_step),
         WITH_PLACE(a_session_that_would_not_fit_on_the_disk_stops_before_it_is_heard),

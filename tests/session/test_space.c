@@ -10,7 +10,7 @@
 #include "session/space.h"
 
 enum { RATE_HZ = 48000, HOUR_S = 3600 };
-static bool with_copies;
+static bool with_copies, in_two_channels;
 
 /* So many takes of an hour at 48 kHz; the first `done` have their voices, of `there_bytes` each. */
 static double needed_bytes(size_t count, size_t done, double there_bytes, int jobs)
@@ -24,6 +24,7 @@ static double needed_bytes(size_t count, size_t done, double there_bytes, int jo
     assert_non_null(run.takes);
     tt_settings_default(&run.settings);
     run.settings.deliver.narration = false;
+    run.settings.deliver.channels = in_two_channels ? TT_CHANNELS_DUAL : TT_CHANNELS_MONO;
     for (size_t i = 0; i < count; i++)
         run.takes[i] = (struct tt_take){
             .is_used = true,
@@ -61,6 +62,16 @@ static void a_take_more_asks_for_its_voice_and_what_goes_beside_it(void **state)
     assert_true(more >= voice_bytes && more < 1.1 * voice_bytes);
 }
 
+static void a_voice_in_two_channels_asks_for_twice_its_place(void **state)
+{
+    (void)state;
+    const double in_one = needed_bytes(1, 0, 0, 1);
+    in_two_channels = true;
+    const double in_two = needed_bytes(1, 0, 0, 1);
+    in_two_channels = false;
+    assert_float_equal(in_two - in_one, voice_bytes, 1);
+}
+
 static void copies_for_the_pages_are_counted(void **state)
 {
     (void)state;
@@ -96,6 +107,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(no_more_takes_are_under_way_than_there_are),
         cmocka_unit_test(a_voice_that_is_there_asks_for_no_more_place),
+        cmocka_unit_test(a_voice_in_two_channels_asks_for_twice_its_place),
         cmocka_unit_test(copies_for_the_pages_are_counted),
         cmocka_unit_test(what_is_missing_can_be_seen_from_the_two_sizes),
         cmocka_unit_test(a_take_more_asks_for_its_voice_and_what_goes_beside_it),
