@@ -62,13 +62,14 @@ static void what_a_word_goes_on_for_is_no_pause_but_beside_a_cut_it_is_not_known
     for (int is_cut = 0; is_cut < 2; is_cut++) {
         struct tt_settings settings = hand_settings();
         struct hand_take take;
-        int8_t levels[650];
+        int8_t levels[650], cepstra[650 * TT_CEPSTRA] = {0};
         two_lines(&take, 2000);
         memset(levels, -70, sizeof levels);
         memset(levels, -40, 226);
         memset(levels + 226, -65, 5);
         memset(levels + 425, -40, 225);
         take.heard.levels = levels;
+        take.heard.cepstra = cepstra;
         take.heard.feature_count = 650;
         take.heard.facts.feature_hop_samples = HAND_RATE_HZ / 100;
         if (is_cut)
