@@ -185,8 +185,8 @@ class Table:
 
     def line(self, what, value, goal, holds):
         word = "-" if holds is None else "holds" if holds else "does not hold"
-        self.passed += holds is True
-        self.failed += holds is False
+        self.passed += word == "holds"
+        self.failed += word == "does not hold"
         print(f"{what:58}{value:>26}   {goal:34}{word}")
 
 
