@@ -225,8 +225,8 @@ static void judge(const struct tt_phrases *phrases, struct tt_reread *reread, co
         reread->confidence = fmax(reread->confidence, same_least);
     if (tt_reread_is_refrain(reread))
         reread->confidence = fmin(reread->confidence, TT_REFRAIN_MOST);
-    if (tt_reread_is_striking(reread) && reread->confidence < striking_least)
-        reread->confidence = striking_least;
+    else if (tt_reread_is_striking(reread))
+        reread->confidence = fmax(reread->confidence, striking_least);
 }
 
 static void judge_all(const struct tt_phrases *phrases, struct tt_rereads *rereads, const bool *covered,

@@ -435,6 +435,56 @@ static void what_is_strikingly_alike_is_asked_about_however_it_ends(void **state
     assert_true(among_lines_that_begin_alike(partial, 5) < 0.5);
 }
 
+/* A line is begun, somebody says as loudly that it was no good, and it is read again; so much of it is alike. */
+static struct tt_reread spoken_into(float likeness, float share_of_others)
+{
+    struct tt_reread reread = well_matched(4, 5, 120.0f);
+    float *seen = reread.seen;
+    seen[TT_SEEN_GOES_ON] = 0.0f;
+    seen[TT_SEEN_LIKENESS] = seen[TT_SEEN_OPENING] = seen[TT_SEEN_END_LIKENESS] = likeness;
+    seen[TT_SEEN_WORST_LONG] = 5.2f;
+    seen[TT_SEEN_WORST] = 4.2f;
+    seen[TT_SEEN_REST] = 0.9f;
+    seen[TT_SEEN_REST_SHARE] = share_of_others;
+    return reread;
+}
+
+static void a_line_that_somebody_may_have_spoken_into_is_asked_about(void **state)
+{
+    (void)state;
+    assert_in_range(100.0 * among_lines_that_begin_alike(spoken_into(6.2f, 0.4f), 4), 50, 90);
+    assert_true(among_lines_that_begin_alike(spoken_into(6.2f, 0.5f), 4) < 0.5);
+    assert_true(among_lines_that_begin_alike(spoken_into(5.8f, 0.4f), 4) < 0.5);
+    assert_true(among_lines_that_begin_alike(spoken_into(6.2f, 0.4f), 13) < 0.5);
+}
+
+/* Between the readings somebody says something as loudly for so long; the second goes on, or not. */
+static double spoken_behind(double seconds, float goes_on)
+{
+    struct session session;
+    begin(&session);
+    session.all[5].end_s = session.all[5].start_s + seconds;
+    struct tt_reread rereads[7] = {well_matched(4, 6, 85.0f)};
+    float *seen = rereads[0].seen;
+    seen[TT_SEEN_GOES_ON] = goes_on;
+    seen[TT_SEEN_LIKENESS] = seen[TT_SEEN_OPENING] = seen[TT_SEEN_END_LIKENESS] = 6.2f;
+    seen[TT_SEEN_WORST_LONG] = 5.2f;
+    seen[TT_SEEN_WORST] = 4.2f;
+    for (size_t k = 1; k < 7; k++) {
+        rereads[k] = well_matched(6 + k, 12 + k, 40.0f);
+        rereads[k].seen[TT_SEEN_REST_SHARE] = 0.45f;
+    }
+    return judged(&session, rereads, 7);
+}
+
+static void so_is_one_behind_which_somebody_may_have_spoken(void **state)
+{
+    (void)state;
+    assert_in_range(100.0 * spoken_behind(1.4, 1.0f), 50, 90);
+    assert_true(spoken_behind(1.8, 1.0f) < 0.5);
+    assert_true(spoken_behind(1.4, 0.0f) < 0.5);
+}
+
 static void but_not_where_lines_are_alike_anyway(void **state)
 {
     (void)state;
@@ -539,6 +589,8 @@ int main(void)
         cmocka_unit_test(after_a_short_rest_where_it_ends_as_sentences_do_and_is_little_alike),
         cmocka_unit_test(a_few_words_with_others_at_once_behind_them_that_stay_are_asked_about_at_most),
         cmocka_unit_test(what_is_strikingly_alike_is_asked_about_however_it_ends),
+        cmocka_unit_test(a_line_that_somebody_may_have_spoken_into_is_asked_about),
+        cmocka_unit_test(so_is_one_behind_which_somebody_may_have_spoken),
         cmocka_unit_test(but_not_where_lines_are_alike_anyway),
         cmocka_unit_test(a_whole_line_with_another_word_is_asked_about_among_lines_alike),
         cmocka_unit_test(so_is_one_that_ends_as_lines_do_though_the_next_goes_on),
