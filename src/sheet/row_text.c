@@ -6,20 +6,11 @@
 #include <string.h>
 #include <strings.h>
 
-#include "sheet/row_parts.h"
+#include "sheet/row_times.h"
 #include "sheet/sheet_rows.h"
 
 /* More than anyone would wait, or turn down. */
 enum { AMOUNT_MOST_S = 86400, GAP_MOST_S = 3600, AMOUNT_MOST_DB = 120 };
-
-const char *const row_column_names[ROW_COLUMNS] = {"take",   "id",     "start",      "end", "kind", "proposed",
-                                                   "action", "amount", "confidence", "by",  "note"};
-
-const char *row_cell(const struct row_reader *reader, enum row_column column)
-{
-    return tt_csv_text(&reader->csv, reader->columns[column]);
-}
-bool row_is_blank(const char *text) { return !text[strspn(text, " \t\r\n")]; }
 
 static bool fail_word(const struct row_reader *reader, enum row_column column, const char *text,
                       const struct tt_row *row, struct tt_error *err)

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
 /* Start and end of a row, also as a spreadsheet has rounded them or taken their hours off. */
+#include "sheet/row_times.h"
+
 #include <string.h>
 
-#include "sheet/row_parts.h"
 #include "sheet/sheet_rows.h"
 
 enum { HOUR_MS = 3600000, HOURS_TRIED = 100 };

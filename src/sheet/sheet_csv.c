@@ -8,6 +8,7 @@
 #include "sheet/csv.h"
 #include "sheet/row_id.h"
 #include "sheet/row_text.h"
+#include "sheet/row_times.h"
 #include "sheet/sheet.h"
 #include "sheet/sheet_rows.h"
 

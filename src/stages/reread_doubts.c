@@ -59,9 +59,9 @@ static const double rests_s = 0.7;
 static const float striking_score = 60.0f, striking_worst = 3.0f, striking_rest_share = 0.2f;
 static const double striking_between_s = 0.1, striking_repetition = 0.2;
 
-/* Or where somebody may have spoken into the line as loudly as the narrator, at once or behind it: a second and more that
- * is alike, though the rest or what lies between is said once. In 30 hours with such words 10 of 257 readings more are
- * asked about, and two lines that begin alike. */
+/* Or where somebody may have spoken into the line as loudly as the narrator, at once or behind it: a second and more
+ * that is alike, though the rest or what lies between is said once. In 30 hours with such words 10 of 257 readings more
+ * are asked about, and two lines that begin alike. */
 static const float spoken_into_score = 80.0f, spoken_into_likeness = 6.0f, spoken_into_worst = 4.0f,
                    spoken_into_worst_long = 5.0f, spoken_into_rest_s = 1.2f, spoken_into_rest_share = 0.45f,
                    spoken_behind_rest_share = 0.1f;
@@ -195,7 +195,8 @@ bool tt_reread_is_striking(const struct tt_reread *reread)
 bool tt_reread_is_the_same(const struct tt_reread *reread)
 {
     const float *seen = reread->seen;
-    return reread->score >= same_score && seen[TT_SEEN_LIKENESS] >= same_likeness && seen[TT_SEEN_WORST] >= same_worst &&
-           seen[TT_SEEN_WORST_LONG] >= same_worst_long && seen[TT_SEEN_REST_SHARE] <= same_rest_share &&
-           has_nothing_between(reread) && (double)seen[TT_SEEN_REPETITION] < log(same_repetition);
+    return reread->score >= same_score && seen[TT_SEEN_LIKENESS] >= same_likeness &&
+           seen[TT_SEEN_WORST] >= same_worst && seen[TT_SEEN_WORST_LONG] >= same_worst_long &&
+           seen[TT_SEEN_REST_SHARE] <= same_rest_share && has_nothing_between(reread) &&
+           (double)seen[TT_SEEN_REPETITION] < log(same_repetition);
 }
