@@ -9,6 +9,7 @@
 #include "stages/misread_doubts.h"
 #include "stages/misread_reach.h"
 #include "stages/misread_rows.h"
+#include "stages/sayings.h"
 #include "stages/talk.h"
 #include "stages/told.h"
 
@@ -175,7 +176,7 @@ static void choose_talk(struct deciding *deciding, const struct tt_reread *rerea
     for (size_t p = reread->last + 1; p < reread->again; p++) {
         if (!may_be_talk(deciding, p, replaces))
             continue;
-        if (deciding->choices[p].is_others || tt_reread_is_faint(phrases, reread, p))
+        if (deciding->choices[p].is_others || phrases->all[p].is_saying || tt_reread_is_faint(phrases, reread, p))
             faint_s += seconds_of(&phrases->all[p]);
         else
             loud_s += seconds_of(&phrases->all[p]);
@@ -248,37 +249,42 @@ static bool choose_misreads_in_rounds(struct deciding *deciding, struct tt_rerea
 }
 
 /* What a person or a knock says comes first, then likeness, then what lies between. */
-static bool choose(struct deciding *deciding, struct tt_phrases *phrases, struct tt_error *err)
+static bool choose(struct deciding *deciding, struct tt_phrases *phrases, struct tt_rereads *rereads,
+                   struct tt_error *err)
 {
-    struct tt_rereads rereads;
     const enum tt_row_action told = deciding->settings->misreads.action == TT_POLICY_CUT ? TT_DO_CUT : TT_DO_ASK;
-    if (!tt_rereads_find(phrases, deciding->settings->misreads.look_back_s, false, &rereads, err))
+    if (!tt_rereads_judge(phrases, rereads, err))
         return false;
-    bool is_done = tt_rereads_judge(phrases, &rereads, err);
-    if (is_done)
-        tt_told_mark_knocked(phrases, deciding->knocks, &rereads, told, deciding->choices, &deciding->parts);
-    if (is_done)
-        tt_talk_choose_others(phrases, deciding->settings, deciding->choices, &deciding->parts);
-    is_done = is_done && choose_misreads_in_rounds(deciding, &rereads, err) &&
-              tt_misread_doubts_ask(phrases, deciding->choices, err);
-    is_done = is_done && choose_among_the_rest(deciding, err);
-    if (is_done)
-        tt_cough_strokes_stay(phrases, deciding->choices);
-    is_done = is_done && tt_misread_rows_propose(phrases, deciding->choices, err);
-    tt_rereads_free(&rereads);
-    return is_done;
+    tt_told_mark_knocked(phrases, deciding->knocks, rereads, told, deciding->choices, &deciding->parts);
+    tt_talk_choose_others(phrases, deciding->settings, deciding->choices, &deciding->parts);
+    if (!choose_misreads_in_rounds(deciding, rereads, err) || !tt_misread_doubts_ask(phrases, deciding->choices, err) ||
+        !choose_among_the_rest(deciding, err))
+        return false;
+    tt_cough_strokes_stay(phrases, deciding->choices);
+    return tt_misread_rows_propose(phrases, deciding->choices, err);
+}
+
+static bool find_rereads(const struct deciding *deciding, struct tt_phrases *phrases, struct tt_rereads *rereads,
+                         struct tt_error *err)
+{
+    return tt_rereads_split(phrases, err) && tt_rereads_split_clauses(phrases, err) &&
+           tt_sayings_find(phrases, deciding->settings->misreads.look_back_s, rereads, err);
 }
 
 static bool decide(struct deciding *deciding, struct tt_phrases *phrases, struct tt_error *err)
 {
     const bool is_off = deciding->settings->misreads.action == TT_POLICY_OFF;
-    if (!is_off && !(tt_rereads_split(phrases, err) && tt_rereads_split_clauses(phrases, err)))
+    struct tt_rereads rereads = {0};
+    if (!is_off && !find_rereads(deciding, phrases, &rereads, err))
         return false;
     deciding->choices = calloc(phrases->count ? phrases->count : 1, sizeof *deciding->choices);
-    if (!deciding->choices)
-        return tt_fail_memory(err);
-    tt_told_mark_chosen(phrases, deciding->choices, &deciding->parts);
-    return is_off ? tt_misread_rows_propose(phrases, deciding->choices, err) : choose(deciding, phrases, err);
+    bool is_done = deciding->choices || tt_fail_memory(err);
+    if (is_done)
+        tt_told_mark_chosen(phrases, deciding->choices, &deciding->parts);
+    is_done = is_done && (is_off ? tt_misread_rows_propose(phrases, deciding->choices, err)
+                                 : choose(deciding, phrases, &rereads, err));
+    tt_rereads_free(&rereads);
+    return is_done;
 }
 
 static bool decide_readings(const struct tt_session_view *view, const struct tt_knocks_found *knocks,

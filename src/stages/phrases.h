@@ -26,6 +26,7 @@ struct tt_phrase {
     size_t row, row_count;                      /* its rows of the session, of where it can be heard well */
     int64_t take_row;                           /* the first one in the take's cepstra */
     float level_db, over_floor_db;
+    bool is_saying; /* stops a reading, see sayings.h */
 };
 static inline size_t tt_phrase_row_end(const struct tt_phrase *phrase) { return phrase->row + phrase->row_count; }
 

@@ -128,7 +128,7 @@ static bool is_short_with_words(const struct tt_phrases *phrases, const struct t
 {
     double between_s = 0.0;
     for (size_t p = reread->last + 1; p < reread->again; p++)
-        if (!covered[p])
+        if (!covered[p] && !phrases->all[p].is_saying)
             between_s += phrases->all[p].end_s - phrases->all[p].start_s;
     return between_s > between_least_s && reread->score < short_match_score &&
            (double)reread->seen[TT_SEEN_LENGTH] < log(short_match_s);

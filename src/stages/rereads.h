@@ -80,6 +80,9 @@ bool tt_rereads_split(struct tt_phrases *phrases, struct tt_error *err);
 /* Splits lines inside which a later phrase begins: the narrator went back a clause. Behind tt_rereads_split. */
 bool tt_rereads_split_clauses(struct tt_phrases *phrases, struct tt_error *err);
 
+/* Splits sayings (sayings.h) off the ends of phrases into which they were said. */
+bool tt_rereads_split_sayings(struct tt_phrases *phrases, bool *has_split, struct tt_error *err);
+
 /* All pairs that sound alike from their beginnings on, by `again`, then `first`. Grows with the session's length.
  * between: only what the first take said against what the later ones say. */
 bool tt_rereads_find(struct tt_phrases *phrases, double look_back_s, bool between, struct tt_rereads *rereads,

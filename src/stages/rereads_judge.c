@@ -88,7 +88,7 @@ double tt_reread_lines_between_s(const struct tt_phrases *phrases, const struct 
 {
     double seconds = 0.0;
     for (size_t p = reread->last + 1; p < reread->again; p++)
-        if (!covered[p] && !tt_reread_is_faint(phrases, reread, p))
+        if (!covered[p] && !phrases->all[p].is_saying && !tt_reread_is_faint(phrases, reread, p))
             seconds += phrases->all[p].end_s - phrases->all[p].start_s;
     return seconds;
 }
@@ -174,7 +174,8 @@ static double share_of_coincidences(const struct tt_phrases *phrases, const stru
     size_t count = 0, before = (size_t)-1;
     for (size_t k = 0; k < rereads->count; k++) {
         const struct tt_reread *reread = &rereads->all[k];
-        if (reread->again == before || !is_coincidence(phrases, reread, covered))
+        if (reread->again == before || phrases->all[reread->first].is_saying ||
+            !is_coincidence(phrases, reread, covered))
             continue;
         before = reread->again;
         count++;
@@ -217,7 +218,7 @@ static void see_together(float *seen)
 static void judge(const struct tt_phrases *phrases, struct tt_reread *reread, const bool *covered)
 {
     see_together(reread->seen);
-    reread->confidence = certainty(reread);
+    reread->confidence = phrases->all[reread->first].is_saying ? 0.0 : certainty(reread);
     reread->is_doubtful = tt_reread_is_doubtful(phrases, reread, covered);
     if (reread->is_doubtful)
         reread->confidence = fmin(reread->confidence, TT_DOUBTFUL_MOST);

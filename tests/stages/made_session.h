@@ -175,6 +175,23 @@ static inline struct reading read_part(struct made_session *session, uint32_t te
     return (struct reading){start_s, end_s};
 }
 
+/* Several parts of texts in one run, without a pause. */
+struct part {
+    uint32_t text;
+    double from_s, to_s;
+};
+static inline struct reading read_parts(struct made_session *session, const struct part *parts, size_t count)
+{
+    struct made_take *take = take_of(session);
+    double start_s = take->at_s;
+    size_t run = take->heard.run_count;
+    for (size_t k = 0; k < count; k++)
+        read_part(session, parts[k].text, parts[k].from_s, parts[k].to_s, 0.0);
+    take->heard.run_count = run + 1;
+    take->runs[run].end_sample = (int64_t)(take->at_s * RATE);
+    return (struct reading){start_s, take->at_s};
+}
+
 /* The room goes on sounding behind what was read last, ever fainter. */
 static inline void let_ring(struct made_session *session, double seconds)
 {

@@ -428,23 +428,6 @@ static void a_swell_of_the_room_is_a_pause_as_words_are_not(void **state)
     assert_true(cut_before_a_loud_pause(13.0, 2.0) <= 0.0);
 }
 
-/* Several parts of texts in one run, without a pause. */
-struct part {
-    uint32_t text;
-    double from_s, to_s;
-};
-static struct reading read_parts(struct made_session *session, const struct part *parts, size_t count)
-{
-    struct made_take *take = take_of(session);
-    double start_s = take->at_s;
-    size_t run = take->heard.run_count;
-    for (size_t k = 0; k < count; k++)
-        read_part(session, parts[k].text, parts[k].from_s, parts[k].to_s, 0.0);
-    take->heard.run_count = run + 1;
-    take->runs[run].end_sample = (int64_t)(take->at_s * RATE);
-    return (struct reading){start_s, take->at_s};
-}
-
 static void a_re_read_may_begin_inside_an_earlier_line(void **state)
 {
     (void)state;
