@@ -33,14 +33,36 @@ static bool was_broken_off(const struct tt_reread *reread)
     return reread->seen[TT_SEEN_GOES_ON] > 0.0f && !tt_phrase_end_falls(10.0 * (double)reread->seen[TT_SEEN_END_FALL]);
 }
 
-static void note_what_is_between(const struct tt_phrases *phrases, const struct tt_reread *reread, struct place *places)
+/* Whether phrase `again` begins as phrase `first` does: pairs are in this order. */
+static bool begin_alike(const struct tt_rereads *rereads, size_t first, size_t again)
+{
+    size_t from = 0, to = rereads->count;
+    while (from < to) {
+        const size_t middle = from + (to - from) / 2;
+        const struct tt_reread *reread = &rereads->all[middle];
+        if (reread->again < again || (reread->again == again && reread->first < first))
+            from = middle + 1;
+        else
+            to = middle;
+    }
+    return from < rereads->count && rereads->all[from].again == again && rereads->all[from].first == first;
+}
+
+/* Another try at the same line is no saying. */
+static bool is_apart(const struct tt_rereads *rereads, const struct tt_reread *around, size_t phrase)
+{
+    return !begin_alike(rereads, around->first, phrase) && !begin_alike(rereads, phrase, around->again);
+}
+
+static void note_what_is_between(const struct tt_phrases *phrases, const struct tt_rereads *rereads,
+                                 const struct tt_reread *reread, struct place *places)
 {
     const size_t count = reread->again - reread->last - 1;
     if (count == 0 || count > AROUND_MOST || reread->score < around_score ||
         reread->seen[TT_SEEN_WORST_LONG] < around_worst)
         return;
     for (size_t p = reread->last + 1; p < reread->again; p++) {
-        if (!is_short(&phrases->all[p]))
+        if (!is_short(&phrases->all[p]) || !is_apart(rereads, reread, p))
             continue;
         places[p].is_between = true;
         places[p].is_broken_off |= was_broken_off(reread);
@@ -61,7 +83,7 @@ bool tt_sayings_mark(struct tt_phrases *phrases, const struct tt_rereads *reread
     if (!places)
         return tt_fail_memory(err);
     for (size_t k = 0; k < rereads->count; k++)
-        note_what_is_between(phrases, &rereads->all[k], places);
+        note_what_is_between(phrases, rereads, &rereads->all[k], places);
     for (size_t p = 0; p < phrases->count; p++)
         count_with(&places[p], &places[p]);
     for (size_t k = 0; k < rereads->count; k++) {

@@ -105,10 +105,10 @@ static size_t sayings_among(size_t times, float goes_on, float fall_db, double w
         around.seen[TT_SEEN_GOES_ON] = goes_on;
         around.seen[TT_SEEN_END_FALL] = 0.1f * fall_db;
         around.seen[TT_SEEN_WORST_LONG] = 6.0f;
-        pairs[rereads.count++] = around;
         for (size_t other = 1; other < word; other += 4)
             pairs[rereads.count++] = (struct tt_reread){
                 .first = other, .last = other, .again = word, .x_rows = 50, .y_rows = 50, .score = 40.0f};
+        pairs[rereads.count++] = around;
     }
     struct tt_error err = {0};
     bool has_sayings;
