@@ -3,6 +3,7 @@
  */
 #include "stages/rereads.h"
 
+#include <math.h>
 #include <stdlib.h>
 
 /* A narrator goes back a clause or two, no farther. */
@@ -122,24 +123,23 @@ static bool try_saying(struct clauses *clauses, size_t index, size_t saying, siz
     return true;
 }
 
-/* Looks for a saying at the end of a phrase, among those nearest to it; *rows 0 when there is none. */
-static bool find_saying(struct clauses *clauses, size_t index, size_t *rows, struct tt_error *err)
+/* Looks at the end of a phrase for the sayings nearest to it, before it (step -1) or behind it (1); *rows as it was
+ * when none is there. */
+static bool find_saying(struct clauses *clauses, size_t index, int step, size_t *rows, struct tt_error *err)
 {
     const struct tt_phrases *phrases = clauses->phrases;
     const double at_s = phrases->all[index].start_s;
     int tried = 0;
-    *rows = 0;
-    for (size_t p = index; p-- > 0 && *rows == 0 && tried < SAYINGS_TRIED;)
-        if (phrases->all[p].start_s < at_s - sayings_reach_s)
+    for (size_t p = index + (size_t)step; p < phrases->count && *rows == 0 && tried < SAYINGS_TRIED;
+         p += (size_t)step) {
+        if (fabs(phrases->all[p].start_s - at_s) > sayings_reach_s)
             break;
-        else if (phrases->all[p].is_saying && (tried++, !try_saying(clauses, index, p, rows, err)))
+        if (!phrases->all[p].is_saying)
+            continue;
+        tried++;
+        if (!try_saying(clauses, index, p, rows, err))
             return false;
-    tried = 0;
-    for (size_t p = index + 1; p < phrases->count && *rows == 0 && tried < SAYINGS_TRIED; p++)
-        if (phrases->all[p].start_s > at_s + sayings_reach_s)
-            break;
-        else if (phrases->all[p].is_saying && (tried++, !try_saying(clauses, index, p, rows, err)))
-            return false;
+    }
     return true;
 }
 
@@ -166,7 +166,10 @@ bool tt_rereads_split_sayings(struct tt_phrases *phrases, bool *has_split, struc
     *has_split = false;
     for (size_t p = 0; is_done && p < phrases->count; p++) {
         size_t rows = 0;
-        if (phrases->all[p].is_saying || !(is_done = find_saying(clauses, p, &rows, err)) || rows == 0)
+        if (phrases->all[p].is_saying)
+            continue;
+        is_done = find_saying(clauses, p, -1, &rows, err) && find_saying(clauses, p, 1, &rows, err);
+        if (!is_done || rows == 0)
             continue;
         is_done = tt_phrases_split(phrases, p, rows, err);
         *has_split = true;
