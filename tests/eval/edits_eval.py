@@ -187,7 +187,7 @@ class Table:
         word = "-" if holds is None else "holds" if holds else "does not hold"
         self.passed += word == "holds"
         self.failed += word == "does not hold"
-        print(f"{what:58}{value:>26}   {goal:34}{word}")
+        print(f"{what:58}{value:>26}   {goal:38}{word}")
 
 
 def share(part, whole):
