@@ -36,7 +36,7 @@ static const double missed_db = 0.05;
 
 bool tt_held_back_say(const struct tt_settings *settings, double missing_db, const char *under, char *text, size_t size)
 {
-    if (missing_db < missed_db)
+    if (!(missing_db >= missed_db)) /* nor what cannot be told */
         return false;
     snprintf(text, size,
              "its peaks would need more than %.1f dB of limiting; it stays %.1f dB under %s: allow more "

@@ -19,6 +19,14 @@ static const double cough_confidence = 0.6;
 /* A whisper falls into pieces; the small ones go by what the large ones are. */
 static const double pieces_apart_ms = 500;
 
+struct deciding {
+    struct tt_take_view *take;
+    double soften_db;
+    bool is_off;
+    struct tt_span *cut;
+    size_t cut_count;
+};
+
 static bool lies_in(const struct tt_span *spans, size_t count, int64_t start_ms, int64_t end_ms)
 {
     for (size_t i = 0; i < count; i++)
@@ -27,7 +35,7 @@ static bool lies_in(const struct tt_span *spans, size_t count, int64_t start_ms,
     return false;
 }
 
-/* The amount stays: it is wanted where the answer is to soften. */
+/* The amount stays: it is wanted where a person changes the action to soften. */
 static void ask(const char *question, struct tt_row *row)
 {
     row->action = TT_DO_ASK;
@@ -36,11 +44,11 @@ static void ask(const char *question, struct tt_row *row)
 
 /* Fills the kind, action and amount of a row for a sound; false when it is none. Where nothing is to be softened it has
  * a row all the same: pauses go around it. */
-static bool row_for(const struct tt_sound *sound, double soften_db, struct tt_row *row)
+static bool row_for(const struct tt_sound *sound, const struct deciding *deciding, struct tt_row *row)
 {
     row->confidence = sound->confidence;
-    row->amount = soften_db;
-    row->action = isfinite(soften_db) ? TT_DO_SOFTEN : TT_DO_KEEP;
+    row->amount = deciding->soften_db;
+    row->action = deciding->is_off ? TT_DO_KEEP : TT_DO_SOFTEN;
     switch (sound->kind) {
     case TT_SOUND_BREATH:
         row->kind = TT_ROW_BREATH;
@@ -58,13 +66,6 @@ static bool row_for(const struct tt_sound *sound, double soften_db, struct tt_ro
     }
     return false;
 }
-
-struct deciding {
-    struct tt_take_view *take;
-    double soften_db; /* NAN: nothing */
-    struct tt_span *cut;
-    size_t cut_count;
-};
 
 static struct tt_row row_at(const struct deciding *deciding, int64_t start_sample, int64_t end_sample)
 {
@@ -112,7 +113,7 @@ static bool decide_sounds(struct deciding *deciding, struct tt_error *err)
         if (is_odd && may_be_whispered(heard, &heard->sounds[i]))
             continue;
         struct tt_row row = row_at(deciding, heard->sounds[i].start_sample, heard->sounds[i].end_sample);
-        if (row_for(&heard->sounds[i], deciding->soften_db, &row) && !propose(deciding, &row, err))
+        if (row_for(&heard->sounds[i], deciding, &row) && !propose(deciding, &row, err))
             return false;
     }
     return true;
@@ -133,21 +134,25 @@ static bool decide_coughs(struct deciding *deciding, struct tt_error *err)
     return true;
 }
 
-static bool decide_take(struct tt_take_view *take, double soften_db, struct tt_error *err)
+static bool decide_take(struct deciding *deciding, struct tt_error *err)
 {
-    struct deciding deciding = {.take = take, .soften_db = soften_db};
-    bool ok = tt_sheet_cut_spans(take->sheet, &deciding.cut, &deciding.cut_count, err) &&
-              decide_sounds(&deciding, err) && decide_coughs(&deciding, err);
-    free(deciding.cut);
+    bool ok = tt_sheet_cut_spans(deciding->take->sheet, &deciding->cut, &deciding->cut_count, err) &&
+              decide_sounds(deciding, err) && decide_coughs(deciding, err);
+    free(deciding->cut);
     return ok;
 }
 
 static bool breaths_decide(const struct tt_session_view *view, struct tt_error *err)
 {
+    struct tt_settings usual;
+    tt_settings_default(&usual);
     const double set_db = view->settings->breaths.soften_db;
-    for (size_t i = 0; i < view->count; i++)
-        if (!decide_take(&view->takes[i], set_db > 0 ? set_db : NAN, err))
+    for (size_t i = 0; i < view->count; i++) {
+        struct deciding deciding = {
+            .take = &view->takes[i], .soften_db = set_db > 0 ? set_db : usual.breaths.soften_db, .is_off = set_db <= 0};
+        if (!decide_take(&deciding, err))
             return false;
+    }
     return true;
 }
 

@@ -107,7 +107,8 @@ static void what_is_cut_anyway_needs_no_softening_and_at_zero_all_is_kept(void *
     assert_int_equal(take.sheet.rows[0].kind, TT_ROW_BREATH); /* a pause goes around it */
     assert_int_equal(take.sheet.rows[0].action, TT_DO_KEEP);
     assert_int_equal(take.sheet.rows[1].action, TT_DO_ASK);
-    assert_true(isnan(take.sheet.rows[1].amount));
+    for (size_t i = 0; i < 2; i++) /* so that 'soften' can be written there */
+        assert_true(take.sheet.rows[i].amount == 12);
     tt_sheet_free(&take.sheet);
 }
 
