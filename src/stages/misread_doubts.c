@@ -5,6 +5,7 @@
 #include <stdlib.h>
 
 #include "stages/phrase_ends.h"
+#include "stages/reread_doubts.h"
 
 /* A line is read to its end three times and given up each time at most; beyond that it is taken for a list. */
 enum { MOST_TRIES = 3 };
@@ -21,13 +22,6 @@ static void ask(struct tt_phrase_choice *choices, size_t first, size_t last)
     }
 }
 
-/* The next reading goes on where this one stopped short, as no line of a list does. */
-static bool was_broken_off(const struct tt_phrases *phrases, const struct tt_reread *reread)
-{
-    return reread->seen[TT_SEEN_GOES_ON] > 0.0f &&
-           !tt_phrase_end_falls(tt_phrase_end_of(phrases, reread->last).fall_db);
-}
-
 /* Nobody reads a line to its end five times, but lists are like that: 'add one spoon ...', 'add two spoons ...'. */
 static bool ask_about_lists(const struct tt_phrases *phrases, struct tt_phrase_choice *choices, struct tt_error *err)
 {
@@ -39,7 +33,7 @@ static bool ask_about_lists(const struct tt_phrases *phrases, struct tt_phrase_c
             continue;
         size_t again = choices[p].reread->again;
         last[p] = tt_phrase_starts_misread(choices, again) ? last[again] : again;
-        tries[last[p]] += !was_broken_off(phrases, choices[p].reread);
+        tries[last[p]] += !tt_reread_was_broken_off(choices[p].reread);
     }
     for (size_t p = 0; is_done && p < count; p++)
         if (tt_phrase_starts_misread(choices, p) && tries[last[p]] > MOST_TRIES && !choices[p].is_knocked)

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-2.0-or-later */
-/* Re-reads that begin inside an earlier line: 'the smoke calms the bees, then open ... the bees, then open the hive'.
- */
+/* Splitting phrases inside which something begins that is said elsewhere, too, and reaches their end: a re-read, 'the
+ * smoke calms the bees, then open ... the bees, then open the hive', or a saying that stopped the reading. */
 #include "stages/rereads.h"
 
 #include <math.h>
@@ -8,19 +8,19 @@
 
 /* A narrator goes back a clause or two, no farther. */
 static const double look_back_s = 12.0;
-/* A beginning is not looked for so near to a phrase's own start, where the ordinary search looks. */
+/* A beginning is not looked for so near to a phrase's own edges, where the ordinary search looks. */
 enum { EDGE_ROWS = 36, MOST_PHRASE_ROWS = 2000, SLACK_ROWS = 6 };
 /* The match must reach the phrase's end but for so much, as whoever goes back says the rest again. */
 enum { REST_ROWS = 16 };
 static const float head_deviations = 3.5f, beam = 30.0f;
 
-/* How much of a phrase must be alike to its end for it to be split there, and how strongly. A saying is short, but
- * known to come again. */
+/* How long what comes again must be, how much of a phrase must be left for it, and how strongly it must be alike. A
+ * saying is short, but known to come again. */
 struct limits {
-    int least_rows;
+    size_t least_rows, least_left_rows;
     float least_score;
 };
-static const struct limits of_clause = {48, 30.0f}, of_saying = {TT_HEAD_ROWS, 25.0f};
+static const struct limits of_clause = {48, EDGE_ROWS, 30.0f}, of_saying = {TT_HEAD_ROWS, 24, 25.0f};
 /* So many of the sayings before a phrase are tried, and as many behind it, no farther off. */
 enum { SAYINGS_TRIED = 3 };
 static const double sayings_reach_s = 120.0;
@@ -38,8 +38,8 @@ static int find_place(struct clauses *clauses, const struct tt_phrase *x, const 
 {
     const struct tt_phrases *phrases = clauses->phrases;
     int most = x->row_count < MOST_PHRASE_ROWS ? (int)x->row_count : MOST_PHRASE_ROWS;
-    int count = most - EDGE_ROWS - limits->least_rows, best = 0;
-    if (count <= 0 || again->row_count < (size_t)limits->least_rows)
+    int count = most - EDGE_ROWS - (int)limits->least_rows, best = 0;
+    if (count <= 0 || again->row_count < limits->least_rows)
         return 0;
     tt_phrases_head_likeness(phrases, again->row, x->row + EDGE_ROWS, count, clauses->sums, clauses->likeness);
     for (int t = 1; t < count; t++)
@@ -85,7 +85,7 @@ static size_t find_split(struct clauses *clauses, size_t p, size_t again, const 
     const struct tt_phrase *x = &clauses->phrases->all[p], *y = &clauses->phrases->all[again];
     int place = find_place(clauses, x, y, limits);
     size_t rows = place ? try_place(clauses, x, y, place, limits) : 0;
-    return rows < EDGE_ROWS / 2 || rows + (size_t)(limits->least_rows * 3 / 4) > x->row_count ? 0 : rows;
+    return rows < EDGE_ROWS / 2 || rows + limits->least_left_rows > x->row_count ? 0 : rows;
 }
 
 /* Splits the phrase in which `again` begins, the nearest one. Returns false only on failure; *index moves with the

@@ -73,11 +73,19 @@ static const float same_score = 60.0f, same_likeness = 7.0f, same_worst = 4.0f, 
                    same_rest_share = 0.06f;
 static const double same_repetition = 0.22;
 
+static bool does_fall(const struct tt_reread *reread)
+{
+    return tt_phrase_end_falls(10.0 * (double)reread->seen[TT_SEEN_END_FALL]);
+}
+
+bool tt_reread_was_broken_off(const struct tt_reread *reread)
+{
+    return reread->seen[TT_SEEN_GOES_ON] > 0.0f && !does_fall(reread);
+}
+
 static bool was_whole(const struct tt_reread *reread)
 {
-    const float *seen = reread->seen;
-    return seen[TT_SEEN_BOTH_END] > 0.0f ||
-           (seen[TT_SEEN_GOES_ON] > 0.0f && tt_phrase_end_falls(10.0 * (double)seen[TT_SEEN_END_FALL]));
+    return reread->seen[TT_SEEN_BOTH_END] > 0.0f || (reread->seen[TT_SEEN_GOES_ON] > 0.0f && does_fall(reread));
 }
 
 /* A line that was read to its end among those of a list: 'Open the first hive.' 'Open the second hive.' */

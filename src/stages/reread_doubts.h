@@ -10,6 +10,9 @@
  * whether it is read again. */
 bool tt_reread_is_doubtful(const struct tt_phrases *phrases, const struct tt_reread *reread, const bool *covered);
 
+/* Whether the re-read goes on where the first reading stopped short, as no line of a list does. */
+bool tt_reread_was_broken_off(const struct tt_reread *reread);
+
 /* Whether it is worth a question by its likeness alone. */
 bool tt_reread_is_striking(const struct tt_reread *reread);
 /* Whether, where it is worth a question anyway and nothing is doubtful, there is nothing to ask. */

@@ -4,7 +4,7 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include "stages/phrase_ends.h"
+#include "stages/reread_doubts.h"
 
 /* Of two readings with other lines in between, of which a third one is at least so much as like: nobody begins anew
  * from so far back time and again. */
@@ -73,10 +73,7 @@ static void find_refrains(const struct tt_rereads *rereads, float *likest)
 
 static bool is_line_of_refrain(const struct tt_reread *reread, const float *likest)
 {
-    const float *seen = reread->seen;
-    const bool was_broken_off =
-        seen[TT_SEEN_GOES_ON] > 0.0f && !tt_phrase_end_falls(10.0 * (double)seen[TT_SEEN_END_FALL]);
-    return likest[reread->first] > refrain_gain * reread->score && !was_broken_off;
+    return likest[reread->first] > refrain_gain * reread->score && !tt_reread_was_broken_off(reread);
 }
 
 bool tt_reread_refrains_drop_words(const struct tt_phrases *phrases, struct tt_rereads *rereads, struct tt_error *err)

@@ -3,7 +3,7 @@
 
 #include <stdlib.h>
 
-#include "stages/phrase_ends.h"
+#include "stages/reread_doubts.h"
 
 static const double saying_most_s = 1.6;
 /* Two phrases are the same saying when so much of both is alike, and so strongly. */
@@ -26,11 +26,6 @@ static bool says_the_same(const struct tt_phrases *phrases, const struct tt_rere
     return reread->first == reread->last && is_short(x) && is_short(y) && reread->score >= same_score &&
            (double)reread->x_rows >= same_share * (double)x->row_count &&
            (double)reread->y_rows >= same_share * (double)y->row_count;
-}
-
-static bool was_broken_off(const struct tt_reread *reread)
-{
-    return reread->seen[TT_SEEN_GOES_ON] > 0.0f && !tt_phrase_end_falls(10.0 * (double)reread->seen[TT_SEEN_END_FALL]);
 }
 
 /* Whether phrase `again` begins as phrase `first` does: pairs are in this order. */
@@ -65,7 +60,7 @@ static void note_what_is_between(const struct tt_phrases *phrases, const struct 
         if (!is_short(&phrases->all[p]) || !is_apart(rereads, reread, p))
             continue;
         places[p].is_between = true;
-        places[p].is_broken_off |= was_broken_off(reread);
+        places[p].is_broken_off |= tt_reread_was_broken_off(reread);
     }
 }
 

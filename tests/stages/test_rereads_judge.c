@@ -303,16 +303,22 @@ static void where_the_room_rings_a_whole_line_is_asked_about_among_fewer_lines_a
     assert_true(whole_among_lines_alike(4, 0.2) > 0.97);
 }
 
+/* So many seconds are as like as this, all of them. */
+static void make_alike(struct tt_reread *reread, float seconds, float likeness)
+{
+    float *seen = reread->seen;
+    seen[TT_SEEN_LENGTH] = logf(seconds);
+    seen[TT_SEEN_LIKENESS] = seen[TT_SEEN_OPENING] = seen[TT_SEEN_END_LIKENESS] = likeness;
+    seen[TT_SEEN_WORST] = seen[TT_SEEN_WORST_LONG] = likeness;
+}
+
 /* So much of a phrase of a second is alike, very clearly, and then it goes on otherwise. */
 static double with_seconds_alike(float seconds)
 {
     struct session session;
     begin(&session);
     struct tt_reread reread = well_matched(4, 5, 110.0f * seconds);
-    float *seen = reread.seen;
-    seen[TT_SEEN_LENGTH] = logf(seconds);
-    seen[TT_SEEN_LIKENESS] = seen[TT_SEEN_OPENING] = seen[TT_SEEN_END_LIKENESS] = 10.0f;
-    seen[TT_SEEN_WORST] = seen[TT_SEEN_WORST_LONG] = 10.0f;
+    make_alike(&reread, seconds, 10.0f);
     return judged(&session, &reread, 1);
 }
 
@@ -330,11 +336,8 @@ static double few_words_from_afar(float pause_s)
     begin(&session);
     session.all[5].end_s = session.all[5].start_s + 1.2;
     struct tt_reread reread = well_matched(4, 6, 90.0f);
-    float *seen = reread.seen;
-    seen[TT_SEEN_LENGTH] = logf(0.85f);
-    seen[TT_SEEN_LIKENESS] = seen[TT_SEEN_OPENING] = seen[TT_SEEN_END_LIKENESS] = 10.0f;
-    seen[TT_SEEN_WORST] = seen[TT_SEEN_WORST_LONG] = 10.0f;
-    seen[TT_SEEN_PAUSE] = logf(pause_s);
+    make_alike(&reread, 0.85f, 10.0f);
+    reread.seen[TT_SEEN_PAUSE] = logf(pause_s);
     return judged(&session, &reread, 1);
 }
 
@@ -351,9 +354,7 @@ static double scrap_alike(float score)
     struct session session;
     begin(&session);
     struct tt_reread reread = well_matched(4, 5, score);
-    reread.seen[TT_SEEN_LENGTH] = logf(0.4f);
-    reread.seen[TT_SEEN_LIKENESS] = reread.seen[TT_SEEN_OPENING] = reread.seen[TT_SEEN_END_LIKENESS] = 7.0f;
-    reread.seen[TT_SEEN_WORST] = reread.seen[TT_SEEN_WORST_LONG] = 7.0f;
+    make_alike(&reread, 0.4f, 7.0f);
     reread.seen[TT_SEEN_END_STRETCH] = 0.3f;
     return judged(&session, &reread, 1);
 }
